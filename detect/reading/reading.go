@@ -149,3 +149,22 @@ type Block struct {
 	CompleteUntil int64
 	Series        []Series
 }
+
+// Drop empties the series at these indexes, which an intake refused. Indexes
+// beyond the block are passed over.
+func (b *Block) Drop(columns []uint32) {
+	for _, c := range columns {
+		if int(c) < len(b.Series) {
+			b.Series[c].Reset()
+		}
+	}
+}
+
+// Samples is the number of readings in the block.
+func (b *Block) Samples() int {
+	n := 0
+	for i := range b.Series {
+		n += b.Series[i].Len()
+	}
+	return n
+}

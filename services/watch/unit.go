@@ -1,0 +1,48 @@
+package watch
+
+import (
+	"hawser/detect"
+	"hawser/detect/mooring"
+	"hawser/detect/reading"
+)
+
+// Unit is the one road to the detectors: one berth's blocks in their order go
+// in, changes come out. Live, replay and restart differ only in where the
+// blocks come from and where the changes go. It is not safe for concurrent use.
+type Unit struct {
+	berth   *detect.Berth
+	changes []detect.Change
+}
+
+// NewUnit starts a berth from nothing.
+func NewUnit(plan *mooring.Plan) *Unit { return &Unit{berth: detect.New(plan)} }
+
+// RestoreUnit starts a berth where a snapshot left it.
+func RestoreUnit(plan *mooring.Plan, snapshot []byte) (*Unit, error) {
+	b, err := detect.Restore(plan, snapshot)
+	if err != nil {
+		return nil, err
+	}
+	return &Unit{berth: b}, nil
+}
+
+// Take puts one block of a source through the detectors. The changes are valid
+// until the next call.
+func (u *Unit) Take(source string, b *reading.Block) []detect.Change {
+	for i := range b.Series {
+		if s := &b.Series[i]; s.Len() > 0 {
+			u.berth.Push(source, s)
+		}
+	}
+	u.changes = u.berth.Advance(source, b.CompleteUntil, u.changes[:0])
+	return u.changes
+}
+
+// Snapshot is the unit's state between two blocks.
+func (u *Unit) Snapshot() ([]byte, error) { return u.berth.Snapshot() }
+
+// Oddities counts the readings the detectors did not use.
+func (u *Unit) Oddities() detect.Oddities { return u.berth.Oddities() }
+
+// Active is what is raised and not cleared.
+func (u *Unit) Active() []detect.Change { return u.berth.Active() }
