@@ -1,0 +1,191 @@
+// Package planbook keeps the mooring plans: which one each berth is under now,
+// and every one that journalled batches were taken in under. It never judges a
+// plan beyond its form. Its invariant: a plan is on record before any batch
+// that names its fingerprint.
+//
+//	bucket "plans"    <berth>.<fingerprint>  a MooringPlan, serialised
+//	bucket "current"  <berth>                the fingerprint
+package planbook
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"sort"
+	"sync"
+
+	"google.golang.org/protobuf/proto"
+
+	"hawser/detect/mooring"
+	"hawser/ingest/planfile"
+	hawserv1 "hawser/proto/hawser/v1"
+)
+
+const (
+	plansBucket   = "plans"
+	currentBucket = "current"
+	// maxBerths bounds memory and metrics of one server.
+	maxBerths = 500
+)
+
+// Documents keeps small named documents, the last value of each.
+type Documents interface {
+	Put(ctx context.Context, bucket, key string, data []byte) error
+	Get(ctx context.Context, bucket, key string) (data []byte, ok bool, err error)
+	Keys(ctx context.Context, bucket string) ([]string, error)
+}
+
+// ErrOtherPlan says that a berth is under another plan and the caller did not
+// ask to replace it.
+var ErrOtherPlan = errors.New("berth is under another plan")
+
+// ErrFull says that the server keeps as many berths as it can.
+var ErrFull = fmt.Errorf("over %d berths", maxBerths)
+
+// Entry is a plan on record. It is not to be changed.
+type Entry struct {
+	Plan        *mooring.Plan
+	Fingerprint string
+}
+
+// Book is the plans on record. Safe for concurrent use.
+type Book struct {
+	docs  Documents
+	onNew func(berth string)
+
+	writing sync.Mutex // one Put at a time: record, then current, then memory
+
+	mu      sync.RWMutex
+	current map[string]Entry
+	older   map[string]Entry // by berth.fingerprint, of plans asked for
+}
+
+// Open reads the plans on record. onNew, if not nil, is told of each berth that
+// comes on record later; it must not call the book.
+func Open(ctx context.Context, docs Documents, onNew func(berth string)) (*Book, error) {
+	b := &Book{docs: docs, onNew: onNew, current: map[string]Entry{}, older: map[string]Entry{}}
+	berths, err := docs.Keys(ctx, currentBucket)
+	if err != nil {
+		return nil, fmt.Errorf("plans on record: %w", err)
+	}
+	for _, berth := range berths {
+		fingerprint, ok, err := docs.Get(ctx, currentBucket, berth)
+		if err != nil || !ok {
+			return nil, fmt.Errorf("berth %s: current plan: %w", berth, err)
+		}
+		e, err := b.read(ctx, berth, string(fingerprint))
+		if err != nil {
+			return nil, err
+		}
+		b.current[berth] = e
+	}
+	return b, nil
+}
+
+func key(berth, fingerprint string) string { return berth + "." + fingerprint }
+
+// read brings a plan from its document.
+func (b *Book) read(ctx context.Context, berth, fingerprint string) (Entry, error) {
+	data, ok, err := b.docs.Get(ctx, plansBucket, key(berth, fingerprint))
+	if err != nil {
+		return Entry{}, fmt.Errorf("berth %s: plan %s: %w", berth, fingerprint, err)
+	}
+	if !ok {
+		return Entry{}, fmt.Errorf("berth %s: plan %s is not on record", berth, fingerprint)
+	}
+	var m hawserv1.MooringPlan
+	if err := proto.Unmarshal(data, &m); err != nil {
+		return Entry{}, fmt.Errorf("berth %s: plan %s: %w", berth, fingerprint, err)
+	}
+	plan, err := planfile.FromProto(&m)
+	if err != nil {
+		return Entry{}, fmt.Errorf("berth %s: plan %s: %w", berth, fingerprint, err)
+	}
+	return Entry{Plan: plan, Fingerprint: fingerprint}, nil
+}
+
+// Berths lists the berths on record, sorted.
+func (b *Book) Berths() []string {
+	b.mu.RLock()
+	defer b.mu.RUnlock()
+	out := make([]string, 0, len(b.current))
+	for berth := range b.current {
+		out = append(out, berth)
+	}
+	sort.Strings(out)
+	return out
+}
+
+// Current is the plan a berth is under.
+func (b *Book) Current(berth string) (Entry, bool) {
+	b.mu.RLock()
+	defer b.mu.RUnlock()
+	e, ok := b.current[berth]
+	return e, ok
+}
+
+// Put puts a berth under a plan. Where it is under another one already, that
+// takes replace, else the error is ErrOtherPlan. The same plan again does
+// nothing.
+func (b *Book) Put(ctx context.Context, m *hawserv1.MooringPlan, replace bool) (Entry, error) {
+	plan, err := planfile.FromProto(m)
+	if err != nil {
+		return Entry{}, err
+	}
+	e := Entry{Plan: plan, Fingerprint: planfile.Fingerprint(m)}
+
+	b.writing.Lock()
+	defer b.writing.Unlock()
+	was, known := b.Current(plan.Berth)
+	switch {
+	case known && was.Fingerprint == e.Fingerprint:
+		return was, nil
+	case known && !replace:
+		return Entry{}, fmt.Errorf("%w: berth %s is under plan %s of %s, not %s of %s",
+			ErrOtherPlan, plan.Berth, was.Fingerprint, was.Plan.Ship.Name, e.Fingerprint, plan.Ship.Name)
+	case !known && len(b.Berths()) >= maxBerths:
+		return Entry{}, ErrFull
+	}
+	data, err := proto.MarshalOptions{Deterministic: true}.Marshal(m)
+	if err != nil {
+		return Entry{}, err
+	}
+	if err := b.docs.Put(ctx, plansBucket, key(plan.Berth, e.Fingerprint), data); err != nil {
+		return Entry{}, fmt.Errorf("berth %s: keep plan: %w", plan.Berth, err)
+	}
+	if err := b.docs.Put(ctx, currentBucket, plan.Berth, []byte(e.Fingerprint)); err != nil {
+		return Entry{}, fmt.Errorf("berth %s: keep plan: %w", plan.Berth, err)
+	}
+	b.mu.Lock()
+	b.current[plan.Berth] = e
+	b.mu.Unlock()
+	if !known && b.onNew != nil {
+		b.onNew(plan.Berth)
+	}
+	return e, nil
+}
+
+// PlanByFingerprint is the plan with this fingerprint that the berth is or was
+// under.
+func (b *Book) PlanByFingerprint(ctx context.Context, berth, fingerprint string) (*mooring.Plan, error) {
+	b.mu.RLock()
+	e, ok := b.current[berth]
+	if !ok || e.Fingerprint != fingerprint {
+		e, ok = b.older[key(berth, fingerprint)]
+	}
+	b.mu.RUnlock()
+	if ok {
+		return e.Plan, nil
+	}
+	e, err := b.read(ctx, berth, fingerprint)
+	if err != nil {
+		return nil, err
+	}
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	if len(b.older) >= maxBerths {
+		clear(b.older) // a cache: what is asked for again is read again
+	}
+	b.older[key(berth, fingerprint)] = e
+	return e.Plan, nil
+}
