@@ -91,6 +91,9 @@ const (
 	AlarmTransition_ALARM_TRANSITION_RAISED       AlarmTransition = 1
 	AlarmTransition_ALARM_TRANSITION_CLEARED      AlarmTransition = 2
 	AlarmTransition_ALARM_TRANSITION_ACKNOWLEDGED AlarmTransition = 3
+	// Changes no alarm: the journal lost its newest entries, as a power cut can,
+	// and the berth's readings after journal_position come again.
+	AlarmTransition_ALARM_TRANSITION_REWOUND AlarmTransition = 4
 )
 
 // Enum value maps for AlarmTransition.
@@ -100,12 +103,14 @@ var (
 		1: "ALARM_TRANSITION_RAISED",
 		2: "ALARM_TRANSITION_CLEARED",
 		3: "ALARM_TRANSITION_ACKNOWLEDGED",
+		4: "ALARM_TRANSITION_REWOUND",
 	}
 	AlarmTransition_value = map[string]int32{
 		"ALARM_TRANSITION_UNSPECIFIED":  0,
 		"ALARM_TRANSITION_RAISED":       1,
 		"ALARM_TRANSITION_CLEARED":      2,
 		"ALARM_TRANSITION_ACKNOWLEDGED": 3,
+		"ALARM_TRANSITION_REWOUND":      4,
 	}
 )
 
@@ -899,12 +904,13 @@ const file_hawser_v1_alarm_proto_rawDesc = "" +
 	"\x18ALARM_PRIORITY_EMERGENCY\x10\x01\x12\x18\n" +
 	"\x14ALARM_PRIORITY_ALARM\x10\x02\x12\x1a\n" +
 	"\x16ALARM_PRIORITY_WARNING\x10\x03\x12\x1a\n" +
-	"\x16ALARM_PRIORITY_CAUTION\x10\x04*\x91\x01\n" +
+	"\x16ALARM_PRIORITY_CAUTION\x10\x04*\xaf\x01\n" +
 	"\x0fAlarmTransition\x12 \n" +
 	"\x1cALARM_TRANSITION_UNSPECIFIED\x10\x00\x12\x1b\n" +
 	"\x17ALARM_TRANSITION_RAISED\x10\x01\x12\x1c\n" +
 	"\x18ALARM_TRANSITION_CLEARED\x10\x02\x12!\n" +
-	"\x1dALARM_TRANSITION_ACKNOWLEDGED\x10\x032\x86\x02\n" +
+	"\x1dALARM_TRANSITION_ACKNOWLEDGED\x10\x03\x12\x1c\n" +
+	"\x18ALARM_TRANSITION_REWOUND\x10\x042\x86\x02\n" +
 	"\fAlarmService\x12I\n" +
 	"\n" +
 	"ListAlarms\x12\x1c.hawser.v1.ListAlarmsRequest\x1a\x1d.hawser.v1.ListAlarmsResponse\x12N\n" +
