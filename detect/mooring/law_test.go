@@ -1,0 +1,133 @@
+package mooring
+
+import (
+	"math"
+	"testing"
+
+	"pgregory.net/rapid"
+)
+
+// straight is a rope of this axial stiffness, kN, with a straight law.
+func straight(eaKN float64) rope {
+	return rope{curve{breakStrain: 1, soft: 1}, eaKN}
+}
+
+func near(t *testing.T, what string, got, want, tolerance float64) {
+	t.Helper()
+	if !(math.Abs(got-want) <= tolerance) {
+		t.Errorf("%s = %.9g, want %.9g within %g", what, got, want, tolerance)
+	}
+}
+
+func TestSeriesOfTwoStraightSprings(t *testing.T) {
+	// By hand: 1/(50/70 MN + 11/4 MN) = 288.66 kN/m.
+	law := Law{main: straight(70e3), tail: straight(4e3), tailM: 11}
+	near(t, "stiffness", law.StiffnessKNPerM(300, 61), 288.66, 0.005)
+	// The same by pulling it out a metre.
+	near(t, "tension at 1 m", law.TensionKN(62, 61), 288.66, 0.005)
+}
+
+func TestTideOnOneLine(t *testing.T) {
+	// By hand: 30 m along, 20 m across; the height goes from 5 to 8 m, the length
+	// from 36.40055 to 36.93237 m; EA 12 MN gives 175.323 kN.
+	p := &Plan{Ship: Ship{LoaM: 200}, Lines: []Line{{
+		Fairlead: Point{0, 0, 5}, Hook: Point{30, -20, 0}, Material: SteelWire, MBLkN: 1,
+	}}}
+	r := NewRig(p)
+	low := r.Span(0, Pose{})
+	high := r.Span(0, Pose{RiseFwdM: 3, RiseAftM: 3})
+	near(t, "length low", low.LengthM, 36.40055, 1e-5)
+	near(t, "length high", high.LengthM, 36.93237, 1e-5)
+	law := Law{main: straight(12e3)}
+	near(t, "tension", law.TensionKN(high.LengthM, low.LengthM), 175.323, 0.001)
+}
+
+func TestBreakAtTheTradesElongation(t *testing.T) {
+	// Elongation at break of new rope: common practice, no source.
+	for material, percent := range map[Material]float64{
+		SteelWire: 2, HMPE: 3.5, Aramid: 4, Polyester: 12,
+		Polyamide: 20, Polypropylene: 20, Polyolefin: 20, MixedFibre: 15,
+	} {
+		p := &Plan{Lines: []Line{{Material: material, MBLkN: 500}}}
+		law := NewLaw(p, 0)
+		near(t, material.String(), law.TensionKN(40*(1+percent/100), 40), 500, 1e-9*500)
+	}
+}
+
+func TestPolyamideAtWorkingLoads(t *testing.T) {
+	// UFC 4-159-03 Table 6-8: AE = 3.54 times break strength, here as the slope
+	// from 10 to 25 % of it.
+	p := &Plan{Lines: []Line{{Material: Polyamide, MBLkN: 100}}}
+	law := NewLaw(p, 0)
+	lo, _ := law.main.strain(10)
+	hi, _ := law.main.strain(25)
+	near(t, "slope", (25-10)/(hi-lo)/100, 3.54, 0.15*3.54)
+}
+
+// anyLaw draws a law, with and without a tail.
+func anyLaw(t *rapid.T) Law {
+	material := rapid.SampledFrom([]Material{SteelWire, HMPE, Aramid, Polyester,
+		Polyamide, Polypropylene, Polyolefin, MixedFibre})
+	l := Line{Material: material.Draw(t, "main"), MBLkN: rapid.Float64Range(50, 3000).Draw(t, "mbl")}
+	if rapid.Bool().Draw(t, "has tail") {
+		l.Tail = &Tail{Material: material.Draw(t, "tail"),
+			LengthM: rapid.Float64Range(1, 40).Draw(t, "tail length"),
+			MBLkN:   l.MBLkN * rapid.Float64Range(0.8, 1.5).Draw(t, "tail strength")}
+	}
+	return NewLaw(&Plan{Lines: []Line{l}}, 0)
+}
+
+func TestLawIsItsOwnInverse(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		law := anyLaw(t)
+		tension := rapid.Float64Range(0, 1).Draw(t, "share") * law.main.mblKN
+		length := rapid.Float64Range(2, 250).Draw(t, "length")
+		got := law.TensionKN(length, law.UnstretchedM(tension, length))
+		// The length itself holds 1e-16 of 250 m, times 1e5 kN/m of short wire.
+		if math.Abs(got-tension) > 1e-7*law.main.mblKN {
+			t.Fatalf("%g kN came back as %g", tension, got)
+		}
+	})
+}
+
+func TestLawPullsHarderTheLongerItIsDrawn(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		law := anyLaw(t)
+		unstretched := rapid.Float64Range(2, 250).Draw(t, "unstretched")
+		a := rapid.Float64Range(-0.02, 0.05).Draw(t, "strain")
+		b := a + rapid.Float64Range(1e-6, 0.05).Draw(t, "more")
+		ta, tb := law.TensionKN(unstretched*(1+a), unstretched), law.TensionKN(unstretched*(1+b), unstretched)
+		switch {
+		case ta < 0:
+			t.Fatalf("a line pushes: %g kN", ta)
+		case a <= 0 && ta != 0:
+			t.Fatalf("a slack line pulls %g kN", ta)
+		case b > 0 && tb <= ta:
+			t.Fatalf("%g kN at %g, %g kN at %g", ta, a, tb, b)
+		}
+	})
+}
+
+func TestStiffnessIsTheSlopeOfTension(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		law := anyLaw(t)
+		unstretched := rapid.Float64Range(2, 250).Draw(t, "unstretched")
+		strain := rapid.Float64Range(1e-3, 0.03).Draw(t, "strain")
+		at, h := unstretched*(1+strain), unstretched*1e-6
+		slope := (law.TensionKN(at+h, unstretched) - law.TensionKN(at-h, unstretched)) / (2 * h)
+		got := law.StiffnessKNPerM(law.TensionKN(at, unstretched), unstretched)
+		if math.Abs(got-slope) > 1e-5*slope {
+			t.Fatalf("stiffness %g, slope %g", got, slope)
+		}
+	})
+}
+
+func TestLineNotMadeFast(t *testing.T) {
+	law := Law{main: straight(70e3), tail: straight(4e3), tailM: 11}
+	if got := law.TensionKN(60, math.Inf(1)); got != 0 {
+		t.Errorf("tension %g", got)
+	}
+	if got := law.StiffnessKNPerM(0, math.Inf(1)); got != 0 {
+		t.Errorf("stiffness %g", got)
+	}
+}

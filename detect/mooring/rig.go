@@ -1,0 +1,90 @@
+package mooring
+
+// Force is a load on the ship in the plan's frame: along +x, along +y, and the
+// moment about her Centre from +x toward +y.
+type Force struct {
+	SurgeKN, SwayKN, YawKNm float64
+}
+
+// Plus is the sum of two forces.
+func (f Force) Plus(g Force) Force {
+	return Force{f.SurgeKN + g.SurgeKN, f.SwayKN + g.SwayKN, f.YawKNm + g.YawKNm}
+}
+
+// Rig is a plan made ready to reckon with: its lines' laws and its geometry.
+// The lengths of the lines are the caller's, one unstretched length a line from
+// drum or bitts to hook, metres, +Inf for a line that is not made fast. A Rig is
+// read-only and safe for concurrent use.
+type Rig struct {
+	plan             *Plan
+	laws             []Law
+	centreX, centreY float64
+}
+
+// NewRig makes the plan ready. The plan must not change afterwards.
+func NewRig(p *Plan) *Rig {
+	r := &Rig{plan: p, laws: make([]Law, len(p.Lines))}
+	r.centreX, r.centreY = p.Centre()
+	for i := range r.laws {
+		r.laws[i] = NewLaw(p, i)
+	}
+	return r
+}
+
+// Law is line i's law.
+func (r *Rig) Law(i int) *Law { return &r.laws[i] }
+
+// LengthM is line i's whole stretched length, drum or bitts to hook.
+func (r *Rig) LengthM(i int, at Pose) float64 {
+	s := r.Span(i, at)
+	return s.LengthM + r.plan.Lines[i].InboardM
+}
+
+// Pretensioned is the unstretched length of each line such that it carries its
+// pretension with the ship at the plan's reference. Left to herself she then
+// leans a little further into the fenders and the loads settle lower.
+func (r *Rig) Pretensioned() []float64 {
+	out := make([]float64, len(r.laws))
+	for i := range out {
+		out[i] = r.laws[i].UnstretchedM(r.plan.Lines[i].PretensionKN, r.LengthM(i, Pose{}))
+	}
+	return out
+}
+
+// LineForces is the pull of all lines on the ship. Each line's tension goes to
+// tensionKN where that is not nil.
+func (r *Rig) LineForces(at Pose, unstretchedM, tensionKN []float64) Force {
+	t := r.turn(at)
+	var sum Force
+	for i := range r.laws {
+		s, armX, armY := r.span(i, &t)
+		pull := r.laws[i].TensionKN(s.LengthM+r.plan.Lines[i].InboardM, unstretchedM[i])
+		if tensionKN != nil {
+			tensionKN[i] = pull
+		}
+		fx, fy := pull*s.Unit.X, pull*s.Unit.Y
+		sum = sum.Plus(Force{fx, fy, armX*fy - armY*fx})
+	}
+	return sum
+}
+
+// FenderForces is the push of all fenders on the ship's straight side: along +y
+// only, and only where she lies against them.
+func (r *Rig) FenderForces(at Pose) Force {
+	t := r.turn(at)
+	var sum Force
+	for i := range r.plan.Fenders {
+		push, arm := r.fender(i, &t)
+		sum = sum.Plus(Force{0, push, arm * push})
+	}
+	return sum
+}
+
+// fender is fender i's push and its way along x from the ship's moved centre.
+func (r *Rig) fender(i int, t *turned) (pushKN, armM float64) {
+	f := &r.plan.Fenders[i]
+	armM = f.XM - r.centreX - t.SurgeM
+	// The side is the line through (0, -centreY) in the ship, turned by yaw.
+	side := r.centreY + t.SwayM + (armM*t.sin-r.centreY)/t.cos
+	return f.StiffnessKNPerM * max(0, -side), armM
+}
