@@ -1,0 +1,91 @@
+package planfile
+
+import (
+	"cmp"
+	"errors"
+	"fmt"
+	"slices"
+	"strings"
+)
+
+// Error is one fault in a plan.
+type Error struct {
+	File string // as named to Load or Parse; empty for a message
+	Line int    // from 1; 0 for a message
+	Path string // such as lines[3].mbl_kN; empty for the plan as a whole
+	Want string // what was expected, and what stands there instead
+}
+
+// Error is file:line: path: want, without the parts that are not known.
+func (e *Error) Error() string {
+	var b strings.Builder
+	if e.File != "" {
+		fmt.Fprintf(&b, "%s:", e.File)
+		if e.Line > 0 {
+			fmt.Fprintf(&b, "%d:", e.Line)
+		}
+		b.WriteByte(' ')
+	}
+	if e.Path != "" {
+		fmt.Fprintf(&b, "%s: ", e.Path)
+	}
+	b.WriteString(e.Want)
+	return b.String()
+}
+
+const (
+	toldFaults = 5    // the first few, then their number: more is not read
+	keptFaults = 1000 // a bound on memory; a plan this wrong is another kind of file
+)
+
+// place is where something stands in the file, both counted from 1.
+type place struct{ line, col int }
+
+// fault is an Error before its file is known.
+type fault struct {
+	place
+	path, want string
+}
+
+// faults collects the faults of one file. A value used through an anchor by
+// twelve lines is wrong once: the same complaint about the same place counts
+// for the first path only.
+type faults struct {
+	file string
+	list []fault
+	more int
+}
+
+func (f *faults) add(x fault) {
+	for _, y := range f.list {
+		if x.line > 0 && x.place == y.place && x.want == y.want && lastKey(x.path) == lastKey(y.path) {
+			return
+		}
+	}
+	if len(f.list) >= keptFaults {
+		f.more++
+		return
+	}
+	f.list = append(f.list, x)
+}
+
+func lastKey(path string) string { return path[strings.LastIndexByte(path, '.')+1:] }
+
+// err is nil where nothing is wrong, otherwise the first faults in the file's
+// order, joined.
+func (f *faults) err() error {
+	if len(f.list) == 0 {
+		return nil
+	}
+	slices.SortStableFunc(f.list, func(a, b fault) int {
+		return cmp.Or(cmp.Compare(a.line, b.line), cmp.Compare(a.col, b.col))
+	})
+	var errs []error
+	for _, x := range f.list[:min(len(f.list), toldFaults)] {
+		errs = append(errs, &Error{File: f.file, Line: x.line, Path: x.path, Want: x.want})
+	}
+	if n := len(f.list) - len(errs) + f.more; n > 0 {
+		errs = append(errs, fmt.Errorf("%d more faults", n))
+	}
+	return errors.Join(errs...)
+}
