@@ -1,0 +1,111 @@
+package detect
+
+import (
+	"hawser/detect/mooring"
+	"hawser/detect/reading"
+)
+
+// Berth watches one ship at one berth: readings in, changes out, in the order
+// of event time. It is one ordered unit of work and not safe for concurrent
+// use. It keeps all that it learns in state, so that a snapshot is that struct
+// written down; what follows from the plan alone is made anew.
+type Berth struct {
+	plan  *mooring.Plan
+	index map[string]int // line id to index in the plan
+	state state
+	out   []Change // of the present Advance
+}
+
+// state is everything a berth learns from readings. Fields are exported for
+// the snapshot's encoder only.
+type state struct {
+	Feed   feed
+	Tick   int64 // next tick to run, counted from the Unix epoch; 0 before the first reading
+	Idle   int32 // ticks since the last that held a reading
+	Watch  watch
+	Lines  []line
+	Raised []Change // raised and not cleared, oldest first
+	Odd    Oddities
+}
+
+// New starts a berth from nothing. The plan must not change afterwards.
+func New(plan *mooring.Plan) *Berth {
+	b := &Berth{plan: plan, index: make(map[string]int, len(plan.Lines))}
+	for i := range plan.Lines {
+		b.index[plan.Lines[i].ID] = i
+	}
+	b.state.Feed = newFeed(len(plan.Lines))
+	b.state.Lines = make([]line, len(plan.Lines))
+	for i := range b.state.Lines {
+		b.state.Lines[i].start()
+	}
+	return b
+}
+
+// Push takes readings of one channel from a source. The series is read before
+// the call returns and not kept. Readings wait until Advance passes their time.
+func (b *Berth) Push(source string, s *reading.Series) {
+	st := &b.state
+	st.Feed.source(source)
+	ring := st.Feed.channel(b.channel(s.Channel))
+	if ring == nil {
+		st.Odd.Unknown += uint64(s.Len())
+		return
+	}
+	for i, t := range s.Time {
+		q := s.QualityAt(i)
+		if q == reading.Bad {
+			st.Odd.Bad++
+		}
+		if q == reading.Late || t <= st.Feed.Watermark || t > lastTime {
+			st.Odd.Late++
+			continue
+		}
+		v := s.Value[i]
+		if q == reading.Bad {
+			v = bad
+		}
+		switch ring.insert(t, v) {
+		case duplicate:
+			st.Odd.Duplicate++
+		case overflow:
+			st.Odd.Overflow++
+		}
+	}
+}
+
+// Advance takes a source's promise that no good reading at or before
+// completeUntil (Unix nanoseconds) follows, runs the detectors as far as the
+// promises allow, and appends what changed to dst.
+func (b *Berth) Advance(source string, completeUntil int64, dst []Change) []Change {
+	b.state.Feed.promise(source, min(completeUntil, lastTime))
+	b.out = dst
+	b.run()
+	dst, b.out = b.out, nil
+	return dst
+}
+
+// Active is what is raised and not cleared, oldest first.
+func (b *Berth) Active() []Change {
+	return append([]Change(nil), b.state.Raised...)
+}
+
+// Oddities counts the readings that were not used, since New; a snapshot
+// carries the counts.
+func (b *Berth) Oddities() Oddities { return b.state.Odd }
+
+// channel is the feed's index of a channel, or -1 where the plan has no such
+// line or the line has no such sensor.
+func (b *Berth) channel(c reading.Channel) int {
+	if !c.Kind.OfLine() {
+		if c.Kind == reading.Unknown || c.Kind > reading.UnderWatch {
+			return -1
+		}
+		return int(c.Kind - reading.WindSpeed)
+	}
+	i, ok := b.index[c.Line]
+	if !ok || c.Kind == reading.Tension && !b.plan.Lines[i].Instrumented {
+		return -1
+	}
+	return berthChannels + i*lineChannels + int(c.Kind-reading.Tension)
+}

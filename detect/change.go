@@ -1,0 +1,54 @@
+package detect
+
+import (
+	"slices"
+
+	"hawser/detect/mooring"
+)
+
+// raise tells of a change of line i (or, where i < 0, of a group) and keeps it
+// among the raised. c comes with its condition, onset, figures and detail.
+func (b *Berth) raise(now moment, i int, c Change) {
+	c.Time, c.Raised = now.Time, true
+	b.place(i, &c)
+	if b.raised(c.Condition, c.Line, c.Group) >= 0 {
+		return
+	}
+	b.state.Raised = append(b.state.Raised, c)
+	b.out = append(b.out, c)
+}
+
+// clear tells that a raised condition has gone; a condition that is not raised
+// is passed over.
+func (b *Berth) clear(now moment, i int, c Change) {
+	b.place(i, &c)
+	k := b.raised(c.Condition, c.Line, c.Group)
+	if k < 0 {
+		return
+	}
+	c.Time, c.Raised, c.Onset = now.Time, false, b.state.Raised[k].Onset
+	b.state.Raised = slices.Delete(b.state.Raised, k, k+1)
+	b.out = append(b.out, c)
+}
+
+func (b *Berth) place(i int, c *Change) {
+	if i >= 0 {
+		c.Line, c.Group = b.plan.Lines[i].ID, b.plan.Lines[i].Group
+	}
+}
+
+// raised is the index among the raised, or -1.
+func (b *Berth) raised(c Condition, line string, g mooring.Group) int {
+	for k := range b.state.Raised {
+		r := &b.state.Raised[k]
+		if r.Condition == c && r.Line == line && r.Group == g {
+			return k
+		}
+	}
+	return -1
+}
+
+// watched reports whether line i has a load pin with a present load to judge.
+func (b *Berth) watched(now moment, i int) bool {
+	return b.plan.Lines[i].Instrumented && !b.state.Watch.Off && b.state.Lines[i].Pin.fresh(now)
+}

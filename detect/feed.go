@@ -1,0 +1,104 @@
+package detect
+
+import (
+	"math"
+
+	"hawser/detect/reading"
+)
+
+// Channels in the feed: those of the berth first, then three a line.
+const (
+	berthChannels = int(reading.UnderWatch-reading.WindSpeed) + 1
+	lineChannels  = 3
+)
+
+const (
+	maxSources = 64 // the longest unheard is forgotten
+	// lastTime keeps arithmetic on times clear of overflow: the year 2200.
+	lastTime = int64(7258118400) * second
+	second   = int64(1e9)
+)
+
+// bad stands in a ring for a reading that is no number.
+var bad = math.NaN()
+
+// feed puts readings in the order of event time.
+//
+//	Push ─► ring per channel, sorted ─► take(t): those before t, in order
+//	promises of the sources ─► watermark: nothing at or before it is awaited
+//
+// The watermark is the lowest of the sources' promises, but no more than
+// reading.Lateness behind the newest promise: a source that has fallen silent
+// holds the others up no longer than that. It never falls. A reading at or
+// behind it when it comes is late.
+type feed struct {
+	Sources   []source
+	Heard     uint64 // counts calls, to know which source is the longest unheard
+	Newest    int64  // newest promise
+	Watermark int64
+	Rings     []ring
+}
+
+type source struct {
+	Name    string
+	Promise int64
+	Heard   uint64
+}
+
+func newFeed(lines int) feed {
+	return feed{Rings: make([]ring, berthChannels+lines*lineChannels)}
+}
+
+// source finds a source or makes its acquaintance.
+func (f *feed) source(name string) *source {
+	f.Heard++
+	oldest := 0
+	for i := range f.Sources {
+		s := &f.Sources[i]
+		if s.Name == name {
+			s.Heard = f.Heard
+			return s
+		}
+		if s.Heard < f.Sources[oldest].Heard {
+			oldest = i
+		}
+	}
+	fresh := source{Name: name, Heard: f.Heard}
+	if len(f.Sources) == maxSources {
+		f.Sources[oldest] = fresh
+		return &f.Sources[oldest]
+	}
+	f.Sources = append(f.Sources, fresh)
+	return &f.Sources[len(f.Sources)-1]
+}
+
+// promise takes a source's promise and moves the watermark.
+func (f *feed) promise(name string, until int64) {
+	s := f.source(name)
+	s.Promise = max(s.Promise, until)
+	f.Newest = max(f.Newest, s.Promise)
+	lowest := f.Newest
+	for i := range f.Sources {
+		lowest = min(lowest, f.Sources[i].Promise)
+	}
+	f.Watermark = max(f.Watermark, lowest, f.Newest-reading.Lateness)
+}
+
+// channel is the ring of a channel index, nil for -1.
+func (f *feed) channel(i int) *ring {
+	if i < 0 {
+		return nil
+	}
+	return &f.Rings[i]
+}
+
+// first is the time of the earliest reading that waits; ok is false for none.
+func (f *feed) first() (t int64, ok bool) {
+	t = math.MaxInt64
+	for i := range f.Rings {
+		if r := &f.Rings[i]; r.Len > 0 {
+			t, ok = min(t, r.at(0).Time), true
+		}
+	}
+	return t, ok
+}

@@ -1,0 +1,47 @@
+package detect
+
+// latch turns a condition that comes and goes into one raise and one clear: it
+// must hold for an on-delay without a break before it is up, and be gone for
+// an off-delay without a break before it is down.
+//
+//	down ──held for on──► up ──gone for off──► down
+type latch struct {
+	Up    bool
+	Ticks int32 // that it held while down, or was gone while up
+}
+
+type turn int8
+
+const (
+	still turn = iota
+	rose
+	fell
+)
+
+// step tells the latch of one tick. holds is the condition, gone its return to
+// normal; between the two (hysteresis) neither is true.
+func (l *latch) step(holds, gone bool, on, off int32) turn {
+	if l.Up {
+		holds, on = gone, off
+	}
+	if !holds {
+		l.Ticks = 0
+		return still
+	}
+	l.Ticks++
+	if l.Ticks < on {
+		return still
+	}
+	l.Up, l.Ticks = !l.Up, 0
+	if l.Up {
+		return rose
+	}
+	return fell
+}
+
+// pause forgets a beginning that was not yet told; what is up stays up.
+func (l *latch) pause() {
+	if !l.Up {
+		l.Ticks = 0
+	}
+}

@@ -1,0 +1,98 @@
+package detect
+
+import "math"
+
+const (
+	staleAfter = 5 * second / 2 // a load older than this is not a present load
+	secKept    = 128            // one-second means kept
+)
+
+// pin is what a line's load pin measures, kN. A reading becomes the median of
+// itself and the two before: a lone spike touches nothing, a step comes one
+// reading later. The medians are averaged over ticks, seconds and minutes.
+type pin struct {
+	Last   float64 // newest load, NaN before the first
+	LastAt int64   // time of the newest good reading
+	Before [2]float64
+	Seen   int64 // good readings ever
+
+	Sum, Count float64 // of the present tick
+	Tenths     [perSecond]bin
+	SecSum     float64 // of the present second
+	SecCount   float64
+	Secs       [secKept]float64 // NaN where the second had no reading
+	SecAt      int64            // seconds ever closed
+}
+
+// bin is the sum and number of the readings of a span.
+type bin struct{ Sum, Count float64 }
+
+// reading takes one good or bad reading.
+func (p *pin) reading(s *sample) {
+	v := s.Value
+	if math.IsNaN(v) {
+		return
+	}
+	if p.Seen == 0 {
+		p.Before = [2]float64{v, v}
+	}
+	m := median3(p.Before[0], p.Before[1], v)
+	p.Before[0], p.Before[1] = p.Before[1], v
+	p.Last, p.LastAt = m, s.Time
+	p.Seen++
+	p.Sum += m
+	p.Count++
+}
+
+// tick closes the tick.
+func (p *pin) tick(now moment) {
+	p.Tenths[now.Tick%int64(perSecond)] = bin{p.Sum, p.Count}
+	p.SecSum += p.Sum
+	p.SecCount += p.Count
+	p.Sum, p.Count = 0, 0
+	if now.Second {
+		p.Secs[p.SecAt%secKept] = p.SecSum / p.SecCount // NaN for none
+		p.SecAt++
+		p.SecSum, p.SecCount = 0, 0
+	}
+}
+
+// fresh reports whether there is a present load.
+func (p *pin) fresh(now moment) bool {
+	return p.Seen > 0 && now.Time-p.LastAt <= staleAfter
+}
+
+// second1 is the mean over the last second, or the last load where that
+// second has no reading (sensors at 1 Hz).
+func (p *pin) second1() float64 {
+	var sum, n float64
+	for _, t := range p.Tenths {
+		sum += t.Sum
+		n += t.Count
+	}
+	if n == 0 {
+		return p.Last
+	}
+	return sum / n
+}
+
+// mean is the mean over the last n whole seconds, at most secKept; ok is false
+// where fewer than half of them have readings.
+func (p *pin) mean(n int64) (v float64, ok bool) {
+	var sum float64
+	var have int64
+	for k := p.SecAt - min(n, p.SecAt); k < p.SecAt; k++ {
+		if s := p.Secs[k%secKept]; !math.IsNaN(s) {
+			sum += s
+			have++
+		}
+	}
+	if have == 0 || 2*have < n {
+		return 0, false
+	}
+	return sum / float64(have), true
+}
+
+func median3(a, b, c float64) float64 {
+	return max(min(a, b), min(max(a, b), c))
+}

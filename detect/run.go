@@ -1,0 +1,100 @@
+package detect
+
+// Event time is cut into ticks of 100 ms from the Unix epoch. A tick is run
+// once the watermark has passed its end: what the berth measured in it, then
+// line by line in the plan's order what the line measured, then the detectors.
+// Nothing else moves state, so it does not matter how readings were cut into
+// blocks.
+//
+// Where no reading comes at all, ticks go on for idleMost so that timers and
+// gaps run out, and then stand still until the next reading, whose tick is run
+// next. Time between is as if it had not been: clocks that step forward cost
+// no more than idleMost.
+const (
+	tickLength = second / 10
+	perSecond  = int32(second / tickLength)
+	idleMost   = 60 * perSecond
+)
+
+// run does every tick that the watermark has passed.
+func (b *Berth) run() {
+	st := &b.state
+	for {
+		if st.Tick == 0 || st.Idle >= idleMost {
+			t, ok := st.Feed.first()
+			if !ok || t > st.Feed.Watermark {
+				return
+			}
+			st.Tick, st.Idle = max(st.Tick, t/tickLength), 0
+		}
+		end := (st.Tick + 1) * tickLength
+		if end-1 > st.Feed.Watermark {
+			return
+		}
+		st.Idle++
+		if b.take(end) {
+			st.Idle = 0
+		}
+		b.detect(end)
+		st.Tick++
+	}
+}
+
+// take hands the readings before end to the states they belong to and reports
+// whether there were any.
+func (b *Berth) take(end int64) bool {
+	st := &b.state
+	any := false
+	for c := range st.Feed.Rings {
+		r := &st.Feed.Rings[c]
+		n := 0
+		for ; n < r.Len; n++ {
+			s := r.at(n)
+			if s.Time >= end {
+				break
+			}
+			b.reading(c, s)
+		}
+		if n > 0 {
+			r.drop(n)
+			any = true
+		}
+	}
+	return any
+}
+
+// reading hands one reading to its state.
+func (b *Berth) reading(c int, s *sample) {
+	if c < berthChannels {
+		b.state.Watch.reading(c, s)
+		return
+	}
+	c -= berthChannels
+	l := &b.state.Lines[c/lineChannels]
+	switch c % lineChannels {
+	case 0:
+		l.Pin.reading(s)
+	case 1:
+		l.Drum.payout(s)
+	case 2:
+		l.Drum.brake(s)
+	}
+}
+
+// detect runs the detectors for the tick that ends at end, all lines in the
+// plan's order.
+func (b *Berth) detect(end int64) {
+	now := moment{Time: end, Tick: b.state.Tick}
+	now.Second = (now.Tick+1)%int64(perSecond) == 0
+	for i := range b.state.Lines {
+		b.state.Lines[i].Pin.tick(now)
+	}
+	b.overLimit(now)
+}
+
+// moment is the end of the tick that is run.
+type moment struct {
+	Time   int64 // Unix nanoseconds
+	Tick   int64
+	Second bool // a whole second of event time ends here
+}
