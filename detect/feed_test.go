@@ -89,6 +89,8 @@ func TestOrderDoesNotMatter(t *testing.T) {
 			parcels = parcels[n:]
 			for s := range sources {
 				push(b, fmt.Sprint(s), of[s])
+			}
+			for s := range sources {
 				// the truth about what is to come from this source; none is ahead
 				// of the arrivals
 				until := now
