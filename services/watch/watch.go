@@ -64,6 +64,9 @@ type Alarms interface {
 	Reconcile(ctx context.Context, berth string, position uint64, active []detect.Change, reason string) error
 	// Applied is the highest position applied for the berth, 0 for none.
 	Applied(berth string) uint64
+	// Rewind is told where the journal ends before a berth is taken up: what was
+	// applied after that comes again with other readings.
+	Rewind(ctx context.Context, berth string, last uint64) error
 }
 
 // Picture shows the newest readings.
@@ -218,6 +221,9 @@ func (b *berthWatch) resume(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
+	if err := b.o.Alarms.Rewind(ctx, b.berth, last); err != nil {
+		return err
+	}
 	data, ok, err := b.o.Journal.LoadSnapshot(ctx, b.berth)
 	if err != nil {
 		return err
@@ -229,7 +235,7 @@ func (b *berthWatch) resume(ctx context.Context) error {
 		}
 		b.o.Log.Warn("snapshot of a berth not usable, reading the journal again", "berth", b.berth, "err", err)
 	}
-	if applied := min(b.o.Alarms.Applied(b.berth), last); applied > 0 {
+	if applied := b.o.Alarms.Applied(b.berth); applied > 0 {
 		b.warmUntil = applied
 		b.position = applied - min(applied, b.o.WarmUp)
 	}
@@ -294,7 +300,7 @@ func (b *berthWatch) underPlan(ctx context.Context, e *Entry) error {
 		return err
 	}
 	if b.unit != nil && e.Position > b.warmUntil {
-		if err := b.o.Alarms.Reconcile(ctx, b.berth, e.Position, nil, "the mooring plan was replaced"); err != nil {
+		if err := b.o.Alarms.Reconcile(ctx, b.berth, b.position, nil, "the mooring plan was replaced"); err != nil {
 			return err
 		}
 	}
