@@ -1,0 +1,103 @@
+package history
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"log/slog"
+	"net/http"
+	"net/url"
+	"time"
+
+	"hawser/detect/reading"
+	"hawser/ingest/store"
+)
+
+// Store answers questions about what was.
+type Store interface {
+	Query(ctx context.Context, q store.Query) ([]store.Result, error)
+}
+
+// course is the answer for one channel, in columns.
+type course struct {
+	Channel string    `json:"channel"`
+	Unit    string    `json:"unit"`
+	TimeMS  []int64   `json:"time_ms"` // Unix milliseconds, of the reading or the start of its step
+	Value   []float64 `json:"value"`   // the reading, or the step's mean
+	Min     []float64 `json:"min,omitempty"`
+	Max     []float64 `json:"max,omitempty"`
+	Count   []int64   `json:"count,omitempty"`
+}
+
+// Handler serves GET ?berth=…&channel=…&from=…&to=…[&step=…]: times in RFC 3339,
+// step as a duration ("10s"), channel as in recordings ("7/tension"). Without a
+// step the readings come as they are, as many as the store's bound allows.
+func Handler(s Store, log *slog.Logger) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		q, err := parseQuery(r.URL.Query())
+		if err != nil {
+			http.Error(w, err.Error(), http.StatusBadRequest)
+			return
+		}
+		results, err := s.Query(r.Context(), q)
+		switch {
+		case errors.Is(err, store.ErrBadQuery), errors.Is(err, store.ErrTooManyPoints):
+			http.Error(w, err.Error(), http.StatusBadRequest)
+			return
+		case err != nil:
+			log.Error("history not answered", "berth", q.Berth, "channel", q.Channel, "err", err)
+			http.Error(w, "the store does not answer", http.StatusServiceUnavailable)
+			return
+		}
+		w.Header().Set("Content-Type", "application/json")
+		if err := json.NewEncoder(w).Encode(courses(results)); err != nil {
+			log.Debug("history not sent", "err", err)
+		}
+	})
+}
+
+func parseQuery(v url.Values) (store.Query, error) {
+	for name := range v {
+		switch name {
+		case "berth", "channel", "from", "to", "step":
+		default:
+			return store.Query{}, fmt.Errorf("%s: no such parameter; there are berth, channel, from, to and step", name)
+		}
+	}
+	q := store.Query{Berth: v.Get("berth")}
+	if q.Berth == "" {
+		return q, errors.New("berth: must be given")
+	}
+	var err error
+	if q.Channel, err = reading.ParseChannel(v.Get("channel")); err != nil {
+		return q, fmt.Errorf("channel: %w", err)
+	}
+	if q.From, err = time.Parse(time.RFC3339Nano, v.Get("from")); err != nil {
+		return q, fmt.Errorf("from: %q is no RFC 3339 time", v.Get("from"))
+	}
+	if q.To, err = time.Parse(time.RFC3339Nano, v.Get("to")); err != nil {
+		return q, fmt.Errorf("to: %q is no RFC 3339 time", v.Get("to"))
+	}
+	if step := v.Get("step"); step != "" {
+		if q.Step, err = time.ParseDuration(step); err != nil || q.Step <= 0 {
+			return q, fmt.Errorf("step: %q is no duration above zero such as 10s", step)
+		}
+	}
+	return q, nil
+}
+
+func courses(results []store.Result) []course {
+	out := make([]course, len(results))
+	for i, r := range results {
+		c := course{
+			Channel: r.Channel.String(), Unit: r.Channel.Kind.Unit(),
+			TimeMS: make([]int64, len(r.Time)), Value: r.Value, Min: r.Min, Max: r.Max, Count: r.Count,
+		}
+		for j, t := range r.Time {
+			c.TimeMS[j] = time.Unix(0, t).UnixMilli()
+		}
+		out[i] = c
+	}
+	return out
+}
