@@ -1,0 +1,143 @@
+package alarm
+
+import (
+	"fmt"
+	"time"
+
+	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/types/known/timestamppb"
+
+	"hawser/detect"
+	hawserv1 "hawser/proto/hawser/v1"
+)
+
+// Transition is what a record says happened.
+type Transition uint8
+
+// The transitions, with the numbers of the schema.
+const (
+	Raised Transition = iota + 1
+	Cleared
+	Acknowledged
+	Rewound // no alarm changed: the berth's journal went back to Record.Journal
+)
+
+// Subject is what an alarm is about. Berth is empty for the server itself, Line
+// where only the group is known, Group where that is not known either.
+type Subject struct {
+	Berth, Condition, Line, Group string
+}
+
+// key is the subject as far as it tells alarms apart: a line is in one group.
+func (s Subject) key() Subject {
+	if s.Line != "" {
+		s.Group = ""
+	}
+	return s
+}
+
+// place is the line, else the group, else a dash.
+func (s Subject) place() string {
+	switch {
+	case s.Line != "":
+		return s.Line
+	case s.Group != "":
+		return s.Group
+	}
+	return "-"
+}
+
+// Measure is the number behind an alarm and what it is held against, in Unit.
+type Measure struct {
+	Value, Limit       float64
+	HasValue, HasLimit bool
+	Unit               string
+}
+
+// Record is one entry of the log.
+type Record struct {
+	Position   uint64 // in the alarm log, from 1
+	ID         string // names the alarm from raise to clear
+	Transition Transition
+	Time       time.Time // event time of a raise or clear, else the server's
+	Recorded   time.Time // when it was appended
+	Subject
+	Priority detect.Priority
+	Onset    time.Time // zero where not known
+	Measure
+	Detail   string // one sentence for the deck
+	By, Note string // of an acknowledgement
+	Journal  uint64 // journal position of the readings behind it, 0 for none
+	Change   uint32 // index among the changes they made
+}
+
+// stamp is t on the wire, unset for the zero time.
+func stamp(t time.Time) *timestamppb.Timestamp {
+	if t.IsZero() {
+		return nil
+	}
+	return timestamppb.New(t)
+}
+
+func unstamp(t *timestamppb.Timestamp) time.Time {
+	if t == nil {
+		return time.Time{}
+	}
+	return t.AsTime()
+}
+
+func optional(v float64, ok bool) *float64 {
+	if !ok {
+		return nil
+	}
+	return &v
+}
+
+func measureOf(value, limit *float64, unit string) Measure {
+	m := Measure{Unit: unit}
+	if value != nil {
+		m.Value, m.HasValue = *value, true
+	}
+	if limit != nil {
+		m.Limit, m.HasLimit = *limit, true
+	}
+	return m
+}
+
+func (r *Record) message() *hawserv1.AlarmRecord {
+	return &hawserv1.AlarmRecord{
+		Position: r.Position, AlarmId: r.ID, Transition: hawserv1.AlarmTransition(r.Transition),
+		Time: stamp(r.Time), RecordedAt: stamp(r.Recorded),
+		Berth: r.Berth, Condition: r.Condition, Line: r.Line, Group: r.Group,
+		Priority: hawserv1.AlarmPriority(r.Priority), Onset: stamp(r.Onset),
+		Value: optional(r.Value, r.HasValue), Limit: optional(r.Limit, r.HasLimit), Unit: r.Unit,
+		Detail: r.Detail, By: r.By, Note: r.Note, JournalPosition: r.Journal, ChangeIndex: r.Change,
+	}
+}
+
+// encode is the record as the log keeps it.
+func (r *Record) encode() ([]byte, error) {
+	kept := *r
+	kept.Position = 0
+	return proto.MarshalOptions{Deterministic: true}.Marshal(kept.message())
+}
+
+// decode reads what encode wrote.
+func decode(position uint64, data []byte) (*Record, error) {
+	var m hawserv1.AlarmRecord
+	if err := proto.Unmarshal(data, &m); err != nil {
+		return nil, fmt.Errorf("alarm record %d: %w", position, err)
+	}
+	t := Transition(m.Transition)
+	if t < Raised || t > Rewound || m.Priority < 0 || m.Priority > hawserv1.AlarmPriority(detect.Caution) {
+		return nil, fmt.Errorf("alarm record %d: transition %d with priority %d is not one this version knows", position, m.Transition, m.Priority)
+	}
+	return &Record{
+		Position: position, ID: m.AlarmId, Transition: t,
+		Time: unstamp(m.Time), Recorded: unstamp(m.RecordedAt),
+		Subject:  Subject{Berth: m.Berth, Condition: m.Condition, Line: m.Line, Group: m.Group},
+		Priority: detect.Priority(m.Priority), Onset: unstamp(m.Onset),
+		Measure: measureOf(m.Value, m.Limit, m.Unit),
+		Detail:  m.Detail, By: m.By, Note: m.Note, Journal: m.JournalPosition, Change: m.ChangeIndex,
+	}, nil
+}
