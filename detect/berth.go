@@ -10,10 +10,11 @@ import (
 // use. It keeps all that it learns in state, so that a snapshot is that struct
 // written down; what follows from the plan alone is made anew.
 type Berth struct {
-	plan  *mooring.Plan
-	index map[string]int // line id to index in the plan
-	state state
-	out   []Change // of the present Advance
+	plan   *mooring.Plan
+	index  map[string]int // line id to index in the plan
+	levers []lever
+	state  state
+	out    []Change // of the present Advance
 }
 
 // state is everything a berth learns from readings. Fields are exported for
@@ -23,6 +24,7 @@ type state struct {
 	Tick   int64 // next tick to run, counted from the Unix epoch; 0 before the first reading
 	Idle   int32 // ticks since the last that held a reading
 	Watch  watch
+	Motion motion
 	Lines  []line
 	Raised []Change // raised and not cleared, oldest first
 	Odd    Oddities
@@ -30,7 +32,7 @@ type state struct {
 
 // New starts a berth from nothing. The plan must not change afterwards.
 func New(plan *mooring.Plan) *Berth {
-	b := &Berth{plan: plan, index: make(map[string]int, len(plan.Lines))}
+	b := &Berth{plan: plan, levers: levers(plan), index: make(map[string]int, len(plan.Lines))}
 	for i := range plan.Lines {
 		b.index[plan.Lines[i].ID] = i
 	}

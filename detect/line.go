@@ -1,13 +1,62 @@
 package detect
 
+import "math"
+
 // line is all that is known of one line.
 type line struct {
 	Pin  pin
 	Drum drum
-	Over latch
+	Fit  fitted
+	// Loads and Offs are the load and its unexplained part of the last ticks, by
+	// tick; NaN where not known.
+	Loads, Offs [recentKept]float64
+	Over        latch
+	Part        part
 }
 
 func (l *line) start() {
 	l.Pin.Last = bad
-	l.Drum.start()
+	for k := range l.Loads {
+		l.Loads[k], l.Offs[k] = bad, bad
+	}
+}
+
+// keep notes the tick in the line's short memory.
+func (l *line) keep(now moment) {
+	k := now.Tick % recentKept
+	l.Loads[k], l.Offs[k] = bad, bad
+	if l.Pin.fresh(now) {
+		l.Loads[k] = l.Pin.Last
+	}
+	if l.Fit.Known && l.Fit.Weight > 0 {
+		l.Offs[k] = l.Fit.Off
+	}
+}
+
+// recent is the load n ticks ago, n < recentKept.
+func (l *line) recent(now moment, n int64) float64 { return l.Loads[(now.Tick-n)%recentKept] }
+
+// fallBegan looks back for the tick at which a load that is now gone began to
+// fall, and the load it had.
+func (l *line) fallBegan(now moment) (tick int64, load float64) {
+	load = l.recent(now, partFall)
+	for n := int64(partFall); n > 0; n-- {
+		v := l.recent(now, n-1)
+		if !math.IsNaN(v) && v < 0.85*load {
+			return now.Tick - n, load
+		}
+		if v > load {
+			load = v
+		}
+	}
+	return now.Tick, load
+}
+
+// settled is how long after its brake is set a line still counts as worked.
+const settled = 5 * second
+
+// worked reports whether the line is being worked by hand: its brake is off,
+// or was a moment ago.
+func (l *line) worked(now moment) bool {
+	return l.Drum.Released || l.Drum.ReleasedAt != 0 && now.Time-l.Drum.ReleasedAt <= settled
 }

@@ -66,7 +66,7 @@ func (b *Berth) take(end int64) bool {
 // reading hands one reading to its state.
 func (b *Berth) reading(c int, s *sample) {
 	if c < berthChannels {
-		b.state.Watch.reading(c, s)
+		b.berthReading(c, s)
 		return
 	}
 	c -= berthChannels
@@ -89,6 +89,11 @@ func (b *Berth) detect(end int64) {
 	for i := range b.state.Lines {
 		b.state.Lines[i].Pin.tick(now)
 	}
+	b.moved(now)
+	for i := range b.state.Lines {
+		b.state.Lines[i].keep(now)
+	}
+	b.partings(now)
 	b.overLimit(now)
 }
 

@@ -11,12 +11,19 @@ type watch struct {
 	Off bool // the ship is arriving or leaving: lines are worked on purpose
 }
 
-// reading takes a reading of a channel of the berth.
-func (w *watch) reading(c int, s *sample) {
-	if math.IsNaN(s.Value) {
-		return
-	}
-	if reading.WindSpeed+reading.Kind(c) == reading.UnderWatch {
-		w.Off = s.Value < 0.5
+// berthReading takes a reading of a channel of the berth.
+func (b *Berth) berthReading(c int, s *sample) {
+	h := &b.state.Motion.Heave
+	switch reading.WindSpeed + reading.Kind(c) {
+	case reading.UnderWatch:
+		if !math.IsNaN(s.Value) {
+			b.state.Watch.Off = s.Value < 0.5
+		}
+	case reading.WaterLevel:
+		h.Water.reading(s)
+	case reading.DraftFwd:
+		h.Fwd.reading(s)
+	case reading.DraftAft:
+		h.Aft.reading(s)
 	}
 }

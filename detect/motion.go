@@ -1,0 +1,208 @@
+package detect
+
+import "math"
+
+// motion explains the loads of all lines at once. A ship alongside moves in
+// surge, sway and yaw; what these three do to every line is known from the
+// plan, so three numbers, fitted to all loads every tick, tell what each line
+// should carry by the word of the others:
+//
+//	load[i] = Base[i] + Rise[i]·(water − draft) + Move[i]·Q + unexplained
+//
+// Q is fitted by weighted least squares; a line that does not go with the
+// others loses its weight. Base takes up, over minutes, what is slow: pretension,
+// creep, the plan's errors.
+const (
+	baseTime   = 300 * float64(perSecond) // ticks; time constant of Base
+	sureOf     = 0.005                    // of MBL; a load is believed to this when the fit is good
+	doubtful   = 0.01                     // of MBL; a line this far off has half its weight
+	leanest    = 0.25                     // least 1 − leverage at which the others can speak for a line
+	slackest   = 0.015                    // of MBL; a line under this does not follow the ship
+	motionKept = 64                       // ticks of Q kept
+)
+
+type motion struct {
+	Q     [modes]float64 // metres
+	Cov   [modes][modes]float64
+	Kept  [motionKept][modes]float64
+	Ticks int64 // ticks with a fit, ever
+	Heave heave
+	Drift drift
+}
+
+// fitted is a line's part of the fit.
+type fitted struct {
+	Base  float64
+	Age   float64 // ticks that Base has been learnt for
+	Known bool    // the others can speak for the line: Expect holds
+	// Expect is the load that the other lines speak for, kN; Off the measured
+	// load less that.
+	Expect, Off float64
+	Noise       float64 // usual size of Off, kN (mean of its magnitude, 60 s)
+	Weight      float64 // in this tick's fit, 1/kN²; 0 where the line had no vote
+	// Sway is how far Q goes for 1 kN of Off: Q without the line's own vote is
+	// Q − Sway·Off.
+	Sway [modes]float64
+}
+
+// heave is the ship's rise on the tide and by her drafts, smoothed.
+type heave struct {
+	Water, Fwd, Aft level
+}
+
+// level is a slow reading smoothed over half a minute, as a change since the first.
+type level struct {
+	First, Newest, Smooth float64
+	Known                 bool
+}
+
+func (v *level) reading(s *sample) {
+	if math.IsNaN(s.Value) {
+		return
+	}
+	if !v.Known {
+		v.First, v.Known = s.Value, true
+	}
+	v.Newest = s.Value - v.First
+}
+
+func (v *level) tick() { v.Smooth += (v.Newest - v.Smooth) / float64(30*perSecond) }
+
+// moved fits the ship's motion to the loads of this tick.
+func (b *Berth) moved(now moment) {
+	m := &b.state.Motion
+	m.Heave.Water.tick()
+	m.Heave.Fwd.tick()
+	m.Heave.Aft.tick()
+	var a [modes][modes]float64
+	var y [modes]float64
+	votes := 0
+	for i := range b.state.Lines {
+		f := &b.state.Lines[i].Fit
+		f.Weight = b.vote(now, i)
+		if f.Weight == 0 {
+			continue
+		}
+		load := b.state.Lines[i].Pin.Last - b.rises(i)
+		if f.Age == 0 {
+			f.Base = load - b.moves(i, &m.Q)
+		}
+		votes++
+		g := &b.levers[i].Move
+		for p := range modes {
+			wg := f.Weight * g[p]
+			for q := range modes {
+				a[p][q] += wg * g[q]
+			}
+			y[p] += wg * (load - f.Base)
+		}
+	}
+	// a trace of stiffness keeps a mode that no line holds at rest
+	hold := 1e-4 * (a[0][0] + a[1][1] + a[2][2])
+	for p := range modes {
+		a[p][p] += hold
+	}
+	inv, ok := invert(&a)
+	if !ok {
+		m.Ticks = 0
+		for i := range b.state.Lines {
+			b.state.Lines[i].Fit.Known = false
+		}
+		return
+	}
+	m.Cov, m.Q = inv, times(&inv, &y)
+	m.Kept[m.Ticks%motionKept] = m.Q
+	m.Ticks++
+	for i := range b.state.Lines {
+		b.explain(now, i, votes)
+	}
+}
+
+// explain sets what the other lines say of line i, and learns.
+func (b *Berth) explain(now moment, i, votes int) {
+	l := &b.state.Lines[i]
+	f, load, g := &l.Fit, l.Pin.Last, &b.levers[i].Move
+	f.Known = false
+	if f.Age == 0 && f.Weight == 0 || !l.Pin.fresh(now) {
+		return
+	}
+	expect := f.Base + b.rises(i) + b.moves(i, &b.state.Motion.Q)
+	rest, alone := load-expect, 1.0
+	if f.Weight > 0 {
+		f.Sway = times(&b.state.Motion.Cov, g)
+		for p := range modes {
+			f.Sway[p] *= f.Weight
+		}
+		alone = 1 - dot(g, &f.Sway)
+		votes--
+	}
+	mbl := b.plan.Lines[i].MBLkN
+	f.Off = 0
+	if f.Known = votes >= modes && alone >= leanest && f.Age >= float64(10*perSecond); f.Known {
+		// a line cannot push
+		f.Off = load - math.Max(load-rest/alone, 0)
+		size := math.Min(math.Abs(f.Off), doubtful*mbl)
+		f.Noise += (size - f.Noise) / float64(60*perSecond)
+	}
+	f.Expect = load - f.Off
+	if f.Weight > 0 {
+		f.Age++
+		step := math.Max(math.Min(rest, sureOf*mbl), -sureOf*mbl)
+		f.Base += step / math.Min(f.Age, baseTime)
+	}
+}
+
+// vote is the weight of line i in this tick's fit, 1/kN², less the further off
+// it was; 0 for a line that does not follow the ship: slack, worked, parted,
+// or with its pin at fault.
+func (b *Berth) vote(now moment, i int) float64 {
+	l := &b.state.Lines[i]
+	mbl := b.plan.Lines[i].MBLkN
+	if l.worked(now) || l.Part.Latch.Up {
+		l.Fit.Age = 0
+		return 0
+	}
+	if !b.watched(now, i) || l.Pin.Last < slackest*mbl || l.Part.Since != 0 || b.levers[i].Pull == [modes]float64{} {
+		return 0
+	}
+	s, d := sureOf*mbl, l.Fit.Off/(doubtful*mbl)
+	return 1 / (s * s * (1 + d*d))
+}
+
+// moves is the load that the ship's motion puts on line i.
+func (b *Berth) moves(i int, q *[modes]float64) float64 { return dot(&b.levers[i].Move, q) }
+
+// rises is the load that the ship's rise since the first readings puts on line i.
+func (b *Berth) rises(i int) float64 {
+	g, h := &b.levers[i], &b.state.Motion.Heave
+	return g.Rise * (h.Water.Smooth - (1-g.Aft)*h.Fwd.Smooth - g.Aft*h.Aft.Smooth)
+}
+
+// before is Q of n ticks ago, n < motionKept and < Ticks.
+func (m *motion) before(n int64) *[modes]float64 { return &m.Kept[(m.Ticks-1-n)%motionKept] }
+
+func dot(a, b *[modes]float64) float64 { return a[0]*b[0] + a[1]*b[1] + a[2]*b[2] }
+
+func times(a *[modes][modes]float64, v *[modes]float64) [modes]float64 {
+	return [modes]float64{dot(&a[0], v), dot(&a[1], v), dot(&a[2], v)}
+}
+
+// invert a symmetric matrix; ok is false where it has no inverse.
+func invert(a *[modes][modes]float64) (inv [modes][modes]float64, ok bool) {
+	c00 := a[1][1]*a[2][2] - a[1][2]*a[1][2]
+	c01 := a[0][2]*a[1][2] - a[0][1]*a[2][2]
+	c02 := a[0][1]*a[1][2] - a[0][2]*a[1][1]
+	det := a[0][0]*c00 + a[0][1]*c01 + a[0][2]*c02
+	if !(det > 0) || math.IsInf(det, 0) {
+		return inv, false
+	}
+	inv[0] = [modes]float64{c00, c01, c02}
+	inv[1] = [modes]float64{c01, a[0][0]*a[2][2] - a[0][2]*a[0][2], a[0][1]*a[0][2] - a[0][0]*a[1][2]}
+	inv[2] = [modes]float64{c02, inv[1][2], a[0][0]*a[1][1] - a[0][1]*a[0][1]}
+	for p := range modes {
+		for q := range modes {
+			inv[p][q] /= det
+		}
+	}
+	return inv, true
+}
