@@ -1,0 +1,337 @@
+package store
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"math/rand/v2"
+	"sync"
+	"time"
+
+	"github.com/prometheus/client_golang/prometheus"
+
+	"hawser/detect/reading"
+)
+
+// PumpOptions are the settings of a Pump. Zero values are good.
+type PumpOptions struct {
+	// GroupBytes is the memory of readings at which a group goes to the store
+	// without waiting longer; 0 is 4 MiB, about 240,000 readings. Twice this is the
+	// most that waits: one group being filled, one being stored.
+	GroupBytes int
+	// GroupAge is how long the first block of a group waits for more; 0 is 1 s.
+	GroupAge time.Duration
+	// RetryMin and RetryMax bound the wait between two tries, which doubles from
+	// one to the other while the store is down; 0 is 100 ms and 30 s.
+	RetryMin, RetryMax time.Duration
+	// LastFlush is how long the one last try may take when Run is told to stop; 0
+	// is 5 s.
+	LastFlush time.Duration
+	// Stored, if set, is called by Run with each new position up to which all is
+	// stored. It is where a caller saves the position, and must not call the Pump.
+	Stored     func(position uint64)
+	Log        *slog.Logger
+	Registerer prometheus.Registerer
+}
+
+func (o *PumpOptions) validate() error {
+	if o.GroupBytes < 0 || o.GroupAge < 0 || o.RetryMin < 0 || o.RetryMax < 0 || o.LastFlush < 0 {
+		return errors.New("pump options: sizes and times cannot be negative")
+	}
+	setDefault(&o.GroupBytes, 4<<20)
+	setDefault(&o.GroupAge, time.Second)
+	setDefault(&o.RetryMin, 100*time.Millisecond)
+	setDefault(&o.RetryMax, 30*time.Second)
+	setDefault(&o.LastFlush, 5*time.Second)
+	if o.RetryMin > o.RetryMax {
+		return fmt.Errorf("pump options: shortest retry %s is over the longest %s", o.RetryMin, o.RetryMax)
+	}
+	if o.Log == nil {
+		o.Log = slog.New(slog.DiscardHandler)
+	}
+	return nil
+}
+
+func setDefault[T int | time.Duration](v *T, d T) {
+	if *v == 0 {
+		*v = d
+	}
+}
+
+// syncEvery is how often a store with a disk of its own is made to write it out
+// while it has no rest; the position waits for it.
+const syncEvery = time.Second
+
+// syncer is a store whose Append survives a killed process but not a power cut
+// until Sync has returned.
+type syncer interface{ Sync() error }
+
+// Pump carries blocks from a follower of the journal to a store, in order. Run
+// must be going for Offer to come to an end when the store is slow.
+type Pump struct {
+	store   Store
+	opts    PumpOptions
+	metrics *metrics
+
+	some  chan struct{} // the group being filled is not empty
+	full  chan struct{} // it is full
+	space chan struct{} // it was emptied
+	done  chan struct{} // Run has returned
+
+	mu       sync.Mutex
+	filling  *group
+	storing  *group
+	oldest   [2]time.Time // when the first block of filling, storing came; zero for none
+	position uint64
+
+	// Of Run alone.
+	synced time.Time
+}
+
+// NewPump makes a Pump to a store, which stays the caller's to close.
+func NewPump(s Store, o PumpOptions) (*Pump, error) {
+	if err := o.validate(); err != nil {
+		return nil, err
+	}
+	p := &Pump{
+		store: s, opts: o,
+		some: make(chan struct{}, 1), full: make(chan struct{}, 1), space: make(chan struct{}, 1),
+		done:    make(chan struct{}),
+		filling: &group{}, storing: &group{},
+	}
+	p.metrics = newMetrics(o.Registerer, p)
+	return p, nil
+}
+
+// Offer takes a copy of a berth's block from position of the journal (1 or more,
+// rising) and returns at once, or waits for space while the store is slow or
+// down. A nil block is a position with nothing to store. One goroutine calls it.
+func (p *Pump) Offer(ctx context.Context, position uint64, berth string, block *reading.Block) error {
+	for {
+		if p.take(position, berth, block) {
+			return nil
+		}
+		select {
+		case <-p.space:
+		case <-p.done:
+			return ErrClosed
+		case <-ctx.Done():
+			return ctx.Err()
+		}
+	}
+}
+
+// take adds the block to the group being filled, unless that is full.
+func (p *Pump) take(position uint64, berth string, block *reading.Block) bool {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	if p.filling.bytes >= p.opts.GroupBytes {
+		return false
+	}
+	if p.filling.empty() {
+		p.oldest[0] = time.Now()
+		signal(p.some)
+	}
+	p.filling.add(position, berth, block)
+	if p.filling.bytes >= p.opts.GroupBytes {
+		signal(p.full)
+	}
+	return true
+}
+
+// Position is the journal's position up to which all is stored, 0 for none yet.
+func (p *Pump) Position() uint64 {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	return p.position
+}
+
+// waiting is the memory and age of what is not stored yet.
+func (p *Pump) waiting() (bytes int, age time.Duration) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	for _, t := range p.oldest {
+		if !t.IsZero() {
+			age = max(age, time.Since(t))
+		}
+	}
+	return p.filling.bytes + p.storing.bytes, age
+}
+
+// Run stores what is offered until ctx ends, then tries once more with what is
+// left. It is called once. The error tells what could not be stored at the end;
+// the journal still has it.
+func (p *Pump) Run(ctx context.Context) error {
+	defer close(p.done)
+	for {
+		select {
+		case <-p.some:
+		case <-ctx.Done():
+			return p.lastFlush(ctx)
+		}
+		p.ripen(ctx)
+		if err := p.storeGroup(ctx, p.swap()); err != nil {
+			return p.lastFlush(ctx)
+		}
+	}
+}
+
+// ripen waits until the group is full, old enough, or ctx ends.
+func (p *Pump) ripen(ctx context.Context) {
+	age := time.NewTimer(p.opts.GroupAge)
+	defer age.Stop()
+	select {
+	case <-p.full:
+	case <-age.C:
+	case <-ctx.Done():
+	}
+}
+
+// swap takes the filled group and leaves an empty one.
+func (p *Pump) swap() *group {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.filling, p.storing = p.storing, p.filling
+	p.oldest[0], p.oldest[1] = time.Time{}, p.oldest[0]
+	// A signal of the group taken may still be there; it would cut the next short.
+	select {
+	case <-p.full:
+	default:
+	}
+	signal(p.space)
+	return p.storing
+}
+
+// storeGroup appends until it is done or ctx has ended.
+func (p *Pump) storeGroup(ctx context.Context, g *group) error {
+	start, wait := time.Now(), p.opts.RetryMin
+	for tries := 1; ; tries++ {
+		err := p.try(ctx, g)
+		if err == nil {
+			p.finish(g, start, tries)
+			return nil
+		}
+		if ctx.Err() != nil {
+			return err
+		}
+		if tries == 1 {
+			p.opts.Log.Warn("store does not take readings, trying on", "err", err)
+		}
+		p.metrics.down.Set(1)
+		p.metrics.retries.Inc()
+		if err := pause(ctx, err, wait); err != nil {
+			return err
+		}
+		wait = min(2*wait, p.opts.RetryMax)
+	}
+}
+
+// try appends the group once and, when due, makes it durable. Readings refused
+// for good are counted here and are no error.
+func (p *Pump) try(ctx context.Context, g *group) error {
+	var refused *Refused
+	if len(g.entries) > 0 {
+		err := p.store.AppendMany(ctx, g.entries)
+		if err != nil && !errors.As(err, &refused) {
+			return err
+		}
+	}
+	if s, ok := p.store.(syncer); ok && p.syncDue() {
+		if err := s.Sync(); err != nil {
+			return err
+		}
+		p.synced = time.Now()
+	}
+	taken := g.readings()
+	if refused != nil {
+		for reason, n := range refused.Count {
+			p.metrics.refused[reason].Add(float64(n))
+		}
+		p.opts.Log.Warn("store refused readings for good", "count", refused.Total(), "err", refused)
+		taken -= refused.Total()
+	}
+	p.metrics.stored.Add(float64(max(taken, 0)))
+	return nil
+}
+
+func (p *Pump) syncDue() bool {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	return p.filling.empty() || time.Since(p.synced) >= syncEvery
+}
+
+// finish notes a stored group. Its position counts once the store is durable up
+// to it; if that was not due yet, the next group's does, which is never far.
+func (p *Pump) finish(g *group, start time.Time, tries int) {
+	p.metrics.groups.Inc()
+	p.metrics.seconds.Observe(time.Since(start).Seconds())
+	if tries > 1 {
+		p.metrics.down.Set(0)
+		p.opts.Log.Info("store takes readings again", "tries", tries, "took", time.Since(start))
+	}
+	_, volatile := p.store.(syncer)
+	durable := !volatile || !p.synced.Before(start)
+
+	p.mu.Lock()
+	position := g.last
+	if durable {
+		p.position = position
+	}
+	g.reset()
+	p.oldest[1] = time.Time{}
+	p.mu.Unlock()
+
+	if durable && p.opts.Stored != nil {
+		p.opts.Stored(position)
+	}
+}
+
+// lastFlush tries once more with what Run could not store before it was stopped.
+func (p *Pump) lastFlush(ctx context.Context) error {
+	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), p.opts.LastFlush)
+	defer cancel()
+	for range 2 { // what was being stored, then what was filled meanwhile
+		p.mu.Lock()
+		g := p.storing
+		p.mu.Unlock()
+		if g.empty() {
+			g = p.swap()
+		}
+		if g.empty() {
+			return nil
+		}
+		start := time.Now()
+		p.synced = time.Time{} // the end is always durable
+		if err := p.try(ctx, g); err != nil {
+			return fmt.Errorf("store: last flush: %w", err)
+		}
+		p.finish(g, start, 1)
+	}
+	return nil
+}
+
+// pause waits before the next try: at least as long as the store asked for.
+func pause(ctx context.Context, cause error, wait time.Duration) error {
+	// Half of it at random, so that several services do not come back as one.
+	wait = wait/2 + rand.N(wait/2+1)
+	if u, ok := errors.AsType[*Unavailable](cause); ok {
+		wait = max(wait, u.After)
+	}
+	t := time.NewTimer(wait)
+	defer t.Stop()
+	select {
+	case <-t.C:
+		return nil
+	case <-ctx.Done():
+		return ctx.Err()
+	}
+}
+
+// signal leaves a token in a channel of one, if there is none yet.
+func signal(c chan struct{}) {
+	select {
+	case c <- struct{}{}:
+	default:
+	}
+}

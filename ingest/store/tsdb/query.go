@@ -1,0 +1,101 @@
+package tsdb
+
+import (
+	"context"
+	"fmt"
+	"slices"
+	"strings"
+
+	"github.com/prometheus/prometheus/model/labels"
+	"github.com/prometheus/prometheus/storage"
+	"github.com/prometheus/prometheus/tsdb/chunkenc"
+
+	"hawser/detect/reading"
+	"hawser/ingest/store"
+)
+
+// Query reads a span; see store.Store. Readings are at whole milliseconds.
+func (s *Store) Query(ctx context.Context, q store.Query) ([]store.Result, error) {
+	from, to, limit, err := q.Normalise()
+	if err != nil {
+		return nil, fmt.Errorf("store: %w", err)
+	}
+	s.lifetime.RLock()
+	defer s.lifetime.RUnlock()
+	if s.closed {
+		return nil, store.ErrClosed
+	}
+	// [from, to) in milliseconds, both ends included.
+	lo, hi := floorMillis(from-1)+1, floorMillis(to-1)
+	r := reader{ctx: ctx, step: q.Step.Milliseconds(), left: limit, channels: make(map[reading.Channel]*columns)}
+	if err := r.read(s.db.Querier, lo, hi, matchers(&q)); err != nil {
+		return nil, fmt.Errorf("store: query %s of berth %s: %w", q.Channel, q.Berth, err)
+	}
+	return r.results(), nil
+}
+
+// reader gathers the answer to one query.
+type reader struct {
+	ctx      context.Context // of the one query it lives for
+	step     int64           // ms, 0 for readings as they are
+	left     int             // points that may still be added
+	channels map[reading.Channel]*columns
+	it       chunkenc.Iterator
+}
+
+func (r *reader) read(open func(lo, hi int64) (storage.Querier, error), lo, hi int64, ms []*labels.Matcher) error {
+	q, err := open(lo, hi)
+	if err != nil {
+		return err
+	}
+	defer q.Close()
+	set := q.Select(r.ctx, false, nil, ms...)
+	for set.Next() {
+		s := set.At()
+		k, decimals, ok := readLabels(s.Labels())
+		if !ok {
+			continue
+		}
+		c, ok := r.channels[k.channel]
+		if !ok {
+			c = &columns{}
+			r.channels[k.channel] = c
+		}
+		if err := r.series(s, c, scale(decimals)); err != nil {
+			return err
+		}
+	}
+	return set.Err()
+}
+
+// series adds one series to its channel's columns.
+func (r *reader) series(s storage.Series, c *columns, scale float64) error {
+	r.it = s.Iterator(r.it)
+	c.begin(r.step, scale)
+	for n := 1; r.it.Next() != chunkenc.ValNone; n++ {
+		if n%4096 == 0 && r.ctx.Err() != nil {
+			return r.ctx.Err()
+		}
+		t, v := r.it.At()
+		if !c.add(t, v) {
+			continue
+		}
+		if r.left--; r.left < 0 {
+			return store.ErrTooManyPoints
+		}
+	}
+	return r.it.Err()
+}
+
+func (r *reader) results() []store.Result {
+	out := make([]store.Result, 0, len(r.channels))
+	for channel, c := range r.channels {
+		if len(c.points) > 0 {
+			out = append(out, c.result(channel))
+		}
+	}
+	slices.SortFunc(out, func(a, b store.Result) int {
+		return strings.Compare(a.Channel.String(), b.Channel.String())
+	})
+	return out
+}

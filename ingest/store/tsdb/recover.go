@@ -1,0 +1,194 @@
+package tsdb
+
+import (
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"github.com/oklog/ulid/v2"
+	"github.com/prometheus/client_golang/prometheus"
+	promtsdb "github.com/prometheus/prometheus/tsdb"
+	"github.com/prometheus/prometheus/tsdb/fileutil"
+	"github.com/prometheus/prometheus/tsdb/wlog"
+)
+
+// damagedDir is the folder for what cannot be read.
+const damagedDir = "damaged"
+
+// The database's folders for what is in no block yet.
+const (
+	logDir     = "wal"
+	lateLogDir = "wbl"
+	headDir    = "chunks_head"
+)
+
+// Recovery is what a start found damaged.
+type Recovery struct {
+	Damage []Damage
+}
+
+// Refill reports whether readings may be missing that had been stored: the
+// follower of the journal should begin from its start again, which costs time and
+// doubles nothing.
+func (r *Recovery) Refill() bool { return len(r.Damage) > 0 }
+
+// Damage is one part that could not be read.
+type Damage struct {
+	// Part is "block 01J…", "log" or "log of late readings".
+	Part string
+	// Bytes is what was cut off or set aside.
+	Bytes int64
+	// Aside is where the part is now, "" where the unreadable end was cut off.
+	Aside string
+	Err   error
+}
+
+// Recovery tells what Open found damaged and how it went on.
+func (s *Store) Recovery() Recovery { return s.recovery }
+
+// openDatabase opens the database, past damage: blocks that do not open are set
+// aside first; a log is cut where it becomes unreadable, and if that does not help
+// set aside as a whole.
+func (s *Store) openDatabase() error {
+	if err := os.MkdirAll(s.opts.Dir, 0o750); err != nil {
+		return err
+	}
+	if err := s.asideBlocks(); err != nil {
+		return err
+	}
+	err := s.openOnce()
+	if err == nil && s.repairs() > 0 {
+		// The database has cut its log at the damage and stopped reading there: the log
+		// of late readings was not looked at. Opened again it reads both to the end.
+		if err := s.db.Close(); err != nil {
+			return err
+		}
+		err = s.openOnce()
+	}
+	if err == nil && s.repairs() == 0 {
+		return nil
+	}
+	if err == nil {
+		err = errors.Join(errors.New("log stays damaged after its repair"), s.db.Close())
+	} else if !damagedLog(err) {
+		return err
+	}
+	if err := s.asideLog(err); err != nil {
+		return err
+	}
+	return s.openOnce()
+}
+
+// openOnce opens the database and notes what it cut off its logs.
+func (s *Store) openOnce() error {
+	before := [2]int64{s.size(logDir), s.size(lateLogDir)}
+	s.internals = prometheus.NewRegistry()
+	options := s.opts.databaseOptions()
+	options.BlockQuerierFunc = tolerantQuerier(s.opts.Log, s.metrics.damaged.Inc)
+	db, err := promtsdb.Open(s.opts.Dir, s.opts.Log, s.internals, options, nil)
+	if err != nil {
+		return err
+	}
+	s.db = db
+	if s.repairs() > 0 {
+		part, lost := "log", before[0]-s.size(logDir)
+		if late := before[1] - s.size(lateLogDir); late > lost {
+			part, lost = "log of late readings", late
+		}
+		s.note(Damage{Part: part, Bytes: max(lost, 0), Err: errors.New("unreadable from the cut on")})
+	}
+	return nil
+}
+
+// repairs is the number of logs that the database has just repaired.
+func (s *Store) repairs() float64 {
+	return internal(s.internals, "prometheus_tsdb_wal_corruptions_total")
+}
+
+// damagedLog reports whether the database would not open for what is in its log,
+// and not for a lock, a full disk or missing rights.
+func damagedLog(err error) bool {
+	_, corrupt := errors.AsType[*wlog.CorruptionErr](err)
+	// A log damaged beyond the database's own repair has no typed error.
+	return corrupt || strings.Contains(err.Error(), "repair corrupted")
+}
+
+// asideBlocks moves blocks that do not open out of the way of the database, which
+// would not open with them.
+func (s *Store) asideBlocks() error {
+	entries, err := os.ReadDir(s.opts.Dir)
+	if err != nil {
+		return err
+	}
+	for _, e := range entries {
+		if _, err := ulid.ParseStrict(e.Name()); err != nil || !e.IsDir() {
+			continue
+		}
+		dir := filepath.Join(s.opts.Dir, e.Name())
+		b, err := promtsdb.OpenBlock(s.opts.Log, dir, nil, promtsdb.DefaultPostingsDecoderFactory)
+		if err == nil {
+			err = b.Close()
+		}
+		if err == nil {
+			continue
+		}
+		if err := s.aside("block "+e.Name(), e.Name(), err); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// asideLog moves everything that is in no block yet out of the way.
+func (s *Store) asideLog(cause error) error {
+	for _, name := range []string{logDir, lateLogDir, headDir} {
+		if err := s.aside("log", name, cause); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// aside moves one folder into damagedDir, under a name not taken there.
+func (s *Store) aside(part, name string, cause error) error {
+	from := filepath.Join(s.opts.Dir, name)
+	if _, err := os.Stat(from); errors.Is(err, os.ErrNotExist) {
+		return nil
+	}
+	d := Damage{Part: part, Bytes: s.size(name), Err: cause}
+	parent := filepath.Join(s.opts.Dir, damagedDir)
+	if err := os.MkdirAll(parent, 0o750); err != nil {
+		return err
+	}
+	d.Aside = filepath.Join(parent, name)
+	for n := 2; ; n++ {
+		if _, err := os.Lstat(d.Aside); errors.Is(err, os.ErrNotExist) {
+			break
+		}
+		d.Aside = filepath.Join(parent, fmt.Sprintf("%s-%d", name, n))
+	}
+	// Replace renames and makes the rename durable.
+	if err := fileutil.Replace(from, d.Aside); err != nil {
+		return fmt.Errorf("set %s aside: %w", part, err)
+	}
+	s.note(d)
+	return nil
+}
+
+func (s *Store) note(d Damage) {
+	s.recovery.Damage = append(s.recovery.Damage, d)
+	s.metrics.damaged.Inc()
+	s.opts.Log.Error("store was damaged, going on without",
+		"part", d.Part, "bytes", d.Bytes, "aside", d.Aside, "err", d.Err)
+}
+
+// size is the bytes in a folder, 0 if it is not there.
+func (s *Store) size(name string) int64 {
+	n, err := fileutil.DirSize(filepath.Join(s.opts.Dir, name))
+	if err != nil {
+		return 0
+	}
+	return n
+}

@@ -1,0 +1,61 @@
+package tsdb
+
+import (
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+
+	"github.com/prometheus/prometheus/tsdb/wlog"
+
+	"hawser/ingest/store"
+)
+
+// Sync makes what was appended before the call survive a power cut. Without it an
+// append survives the end of the process only: the database writes its log with
+// each commit but syncs it when a file of it is full. Blocks are synced as they
+// are made, and a log is dropped only when its block is.
+func (s *Store) Sync() error {
+	s.lifetime.RLock()
+	defer s.lifetime.RUnlock()
+	if s.closed {
+		return store.ErrClosed
+	}
+	s.syncing.Lock()
+	defer s.syncing.Unlock()
+	for _, dir := range []string{logDir, lateLogDir} {
+		if err := s.syncLog(dir); err != nil {
+			return fmt.Errorf("store: sync: %w", err)
+		}
+	}
+	return nil
+}
+
+// syncLog syncs the files of a log from the newest one synced before on, then the
+// folder. Syncing through a descriptor of one's own writes the same pages.
+func (s *Store) syncLog(name string) error {
+	dir := filepath.Join(s.opts.Dir, name)
+	first, last, err := wlog.Segments(dir)
+	if errors.Is(err, os.ErrNotExist) || (err == nil && last < 0) {
+		return nil
+	}
+	if err != nil {
+		return err
+	}
+	for i := max(first, s.synced[name]); i <= last; i++ {
+		err := syncFile(wlog.SegmentName(dir, i))
+		if err != nil && !errors.Is(err, os.ErrNotExist) { // its block was just made
+			return err
+		}
+	}
+	s.synced[name] = last
+	return syncFile(dir)
+}
+
+func syncFile(path string) error {
+	f, err := os.Open(path)
+	if err != nil {
+		return err
+	}
+	return errors.Join(f.Sync(), f.Close())
+}
