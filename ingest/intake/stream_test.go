@@ -1,0 +1,438 @@
+package intake_test
+
+import (
+	"context"
+	"errors"
+	"math"
+	"testing"
+	"time"
+
+	"github.com/prometheus/client_golang/prometheus"
+	"github.com/prometheus/client_golang/prometheus/testutil"
+	"google.golang.org/grpc/codes"
+	"google.golang.org/protobuf/proto"
+
+	"hawser/detect/reading"
+	"hawser/ingest/intake"
+	hawserv1 "hawser/proto/hawser/v1"
+)
+
+var inf = math.Inf(1)
+
+func withHelloTimeout(d time.Duration) func(*intake.Options) {
+	return func(o *intake.Options) { o.HelloTimeout = d }
+}
+
+// A receipt comes when the journal has the batch on disk and not before, and one
+// receipt may stand for many batches.
+func TestReceiptsFollowTheJournal(t *testing.T) {
+	r := newRig(t, nil)
+	r.journal.stall(true)
+	w, durable := r.open("gw")
+	if durable != 0 {
+		t.Fatalf("welcome at %d, want 0", durable)
+	}
+	for i := uint64(1); i <= 100; i++ {
+		w.batch(block(i, "1", noon+int64(i)*second/100))
+	}
+	eventually(t, "100 batches handed to the journal", func() bool { return len(r.journal.handed()) == 100 })
+	r.journal.store(40)
+	w.until(40) // fails on a receipt for more
+	r.journal.stall(false)
+	if _, n := w.until(100); n > 30 {
+		t.Errorf("%d receipts for 60 batches that came to disk at once", n)
+	}
+}
+
+// A receipt does not wait for company on an idle stream, however long the pause
+// between receipts is.
+func TestIdleReceiptAtOnce(t *testing.T) {
+	r := newRig(t, func(o *intake.Options) { o.ReceiptEvery = time.Hour })
+	w, _ := r.open("gw")
+	w.batch(block(1, "1", noon))
+	w.until(1)
+}
+
+// Counted by hand; the rules are those of the schema.
+func TestOddities(t *testing.T) {
+	r := newRig(t, nil)
+	w, _ := r.open("gw")
+	at := func(s ...int64) []int64 {
+		for i := range s {
+			s[i] = noon + s[i]*second
+		}
+		return s
+	}
+	tests := []struct {
+		name  string
+		block []reading.Series
+		want  *hawserv1.Oddities
+	}{
+		{"in order", []reading.Series{series("1", at(-100, -99, -98)...), series("2", at(-100, -98)...)}, &hawserv1.Oddities{}},
+		{"newest again", []reading.Series{series("1", at(-98, -97)...)}, &hawserv1.Oddities{Duplicate: 1}},
+		{"twice in a column", []reading.Series{series("1", at(-95, -95, -94)...)}, &hawserv1.Oddities{Duplicate: 1}},
+		{"back by up to 5 s", []reading.Series{series("1", at(-89, -94, -92, -88)...)}, &hawserv1.Oddities{OutOfOrder: 2}},
+		{"late by the channel", []reading.Series{series("1", at(-80, -86, -79)...)}, &hawserv1.Oddities{Late: 1}},
+		{"late by the berth", []reading.Series{series("2", at(-85, -84)...)}, &hawserv1.Oddities{Late: 1}},
+		{"told by the source", []reading.Series{{
+			Channel: reading.Channel{Kind: reading.WindSpeed}, Time: at(-78, -77, -500), Value: []float64{1, 0, 2},
+			Quality: []reading.Quality{reading.Good, reading.Bad, reading.Late},
+		}}, &hawserv1.Oddities{Bad: 1, Late: 1}},
+	}
+	for i, test := range tests {
+		w.batch(encode(&reading.Block{Sequence: uint64(i + 1), Series: test.block}))
+		if got, _ := w.until(uint64(i + 1)); !proto.Equal(got, test.want) {
+			t.Errorf("%s: got %v, want %v", test.name, got, test.want)
+		}
+	}
+}
+
+// Late is against the newest reading of the berth, whoever sent it.
+func TestLateAgainstOtherSource(t *testing.T) {
+	r := newRig(t, nil)
+	a, _ := r.open("gw-a")
+	b, _ := r.open("gw-b")
+	a.batch(block(1, "1", noon))
+	a.until(1)
+	b.batch(block(1, "2", noon-6*second, noon-4*second))
+	if got, _ := b.until(1); !proto.Equal(got, &hawserv1.Oddities{Late: 1}) {
+		t.Errorf("got %v, want one late", got)
+	}
+}
+
+// What comes again is receipted and not journalled again.
+func TestRepeatedBatches(t *testing.T) {
+	r := newRig(t, nil)
+	w, _ := r.open("gw")
+	for _, sequence := range []uint64{1, 2, 5, 5, 2, 6} {
+		w.batch(block(sequence, "1", noon+int64(sequence)))
+	}
+	odd, _ := w.until(6)
+	if odd.GetRepeatedBatches() != 2 {
+		t.Errorf("%d repeated, want 2", odd.GetRepeatedBatches())
+	}
+	if n := len(r.journal.handed()); n != 4 {
+		t.Errorf("%d journalled, want 4", n)
+	}
+	w.batch(block(6, "1", noon))
+	if odd, _ := w.until(6); odd.GetRepeatedBatches() != 1 {
+		t.Errorf("got %v, want a receipt for a repeated batch", odd)
+	}
+	w.cancel()
+	again, durable := r.open("gw")
+	if durable != 6 {
+		t.Errorf("welcome at %d, want 6", durable)
+	}
+	again.batch(block(6, "1", noon))
+	if odd, _ := again.until(6); odd.GetRepeatedBatches() != 1 {
+		t.Errorf("got %v, want a receipt for a repeated batch", odd)
+	}
+}
+
+// The newer stream of a source takes over, and is welcomed only when what the
+// older one handed over is on disk.
+func TestTakeover(t *testing.T) {
+	r := newRig(t, nil)
+	r.journal.stall(true)
+	older, _ := r.open("gw")
+	older.batch(block(1, "1", noon))
+	eventually(t, "batch 1 handed over", func() bool { return len(r.journal.handed()) == 1 })
+
+	newer := r.wire()
+	newer.hello(&hawserv1.Hello{Berth: berth, Source: "gw"})
+	// The older one is told before the newer one may go on.
+	r.journal.stall(false)
+	older.until(1)
+	st := older.ends()
+	if want := "berth jetty-2: source gw: a newer stream took over"; st.Code() != codes.Aborted || st.Message() != want {
+		t.Errorf("older stream ended with %v, want %q", st, want)
+	}
+	if got := newer.next().GetWelcome().GetDurableSequence(); got != 1 {
+		t.Errorf("welcome at %d, want 1", got)
+	}
+	newer.batch(block(2, "1", noon+1))
+	newer.until(2)
+}
+
+// When the journal breaks the source is told to come back and gets no receipt
+// for what is not on disk.
+func TestJournalFails(t *testing.T) {
+	r := newRig(t, nil)
+	w, _ := r.open("gw")
+	w.batch(block(1, "1", noon))
+	w.until(1)
+	r.journal.fail(errors.New("disk is full"))
+	w.batch(block(2, "1", noon+1))
+	resp, err := w.Recv()
+	if err == nil {
+		t.Fatalf("got %v", resp)
+	}
+	st := w.ends()
+	if want := "berth jetty-2: source gw: batch 2: journal: disk is full"; st.Code() != codes.Unavailable || st.Message() != want {
+		t.Errorf("got %v, want %q", st, want)
+	}
+	r.journal.change(func() { r.journal.broken, r.journal.entries = nil, r.journal.entries[:1] })
+	again, durable := r.open("gw")
+	if durable != 1 {
+		t.Errorf("welcome at %d, want 1", durable)
+	}
+	again.batch(block(2, "1", noon+1))
+	again.until(2)
+}
+
+// While the journal is stalled no more than the window is taken, and the source
+// is held back; when it goes on all comes through.
+func TestBackPressure(t *testing.T) {
+	const sent = 3000
+	reg := prometheus.NewRegistry()
+	r := newRig(t, func(o *intake.Options) { o.MaxInFlight, o.Registerer = 7, reg })
+	r.journal.stall(true)
+	w, _ := r.open("gw")
+	// Large enough that the transport's own windows cannot hold them all.
+	times := make([]int64, 4000)
+	for i := range times {
+		times[i] = noon - int64(len(times)-i)*second/10
+	}
+	through := make(chan struct{})
+	go func() {
+		defer close(through)
+		for i := uint64(1); i <= sent; i++ {
+			w.batch(block(i, "1", times...))
+		}
+	}()
+	eventually(t, "window full", func() bool { return len(r.journal.handed()) == 7 })
+	if got := gauge(t, reg, "hawser_intake_in_flight_batches"); got < 7 || got > 8 {
+		t.Errorf("%v in flight, want 7, or 8 with one that waits for room", got)
+	}
+	select {
+	case <-through:
+		t.Error("the source was not held back")
+	default:
+	}
+	if n := len(r.journal.handed()); n != 7 {
+		t.Errorf("%d handed to a stalled journal, want 7", n)
+	}
+	r.journal.stall(false)
+	w.until(sent)
+	<-through
+	eventually(t, "nothing in flight", func() bool { return gauge(t, reg, "hawser_intake_in_flight_batches") == 0 })
+}
+
+// A source that does not read its receipts is held back likewise.
+func TestDeafSourceIsHeldBack(t *testing.T) {
+	r := newRig(t, func(o *intake.Options) { o.MaxInFlight, o.ReceiptEvery = 50, time.Nanosecond })
+	w, _ := r.open("gw")
+	ctx, cancel := context.WithCancel(t.Context())
+	defer cancel()
+	sent := make(chan uint64, 1)
+	go func() {
+		i := uint64(1)
+		for ; ctx.Err() == nil; i++ {
+			if w.Send(&hawserv1.DeliverRequest{Frame: &hawserv1.DeliverRequest_Batch{Batch: marshal(i, column("14/tension", nil))}}) != nil {
+				break
+			}
+		}
+		sent <- i
+	}()
+	// Every batch is refused in words; unread refusals fill the transport.
+	var before int
+	eventually(t, "held back", func() bool {
+		n := len(r.journal.handed())
+		held := n > 0 && n == before
+		before = n
+		return held
+	})
+	w.cancel()
+	<-sent
+}
+
+// Draining receipts what was taken and tells the source to come back.
+func TestDrain(t *testing.T) {
+	r := newRig(t, nil)
+	r.journal.stall(true)
+	w, _ := r.open("gw")
+	silent := r.wire()
+	w.batch(block(1, "1", noon))
+	eventually(t, "batch 1 handed over", func() bool { return len(r.journal.handed()) == 1 })
+	drained := make(chan error, 1)
+	go func() { drained <- r.server.Drain(context.Background()) }()
+	if st := silent.ends(); st.Code() != codes.Unavailable || st.Message() != "server stopping" {
+		t.Errorf("stream without hello ended with %v", st)
+	}
+	if st := r.wire().ends(); st.Code() != codes.Unavailable || st.Message() != "server stopping" {
+		t.Errorf("new stream ended with %v", st)
+	}
+	r.journal.stall(false)
+	w.until(1)
+	if st := w.ends(); st.Code() != codes.Unavailable || st.Message() != "server stopping" {
+		t.Errorf("stream ended with %v", st)
+	}
+	if err := <-drained; err != nil {
+		t.Error(err)
+	}
+}
+
+// A journal that does not answer holds a stop up for DrainTimeout and no longer.
+func TestDrainWithStalledJournal(t *testing.T) {
+	r := newRig(t, func(o *intake.Options) { o.DrainTimeout = 20 * time.Millisecond })
+	r.journal.stall(true)
+	w, _ := r.open("gw")
+	w.batch(block(1, "1", noon))
+	eventually(t, "batch 1 handed over", func() bool { return len(r.journal.handed()) == 1 })
+	ended := make(chan struct{})
+	go func() {
+		defer close(ended)
+		if st := w.ends(); st.Code() != codes.Unavailable {
+			t.Errorf("stream ended with %v", st)
+		}
+	}()
+	if err := r.server.Drain(context.Background()); err != nil {
+		t.Error(err)
+	}
+	<-ended
+}
+
+// A source that half-closes gets its receipts, then OK.
+func TestHalfClose(t *testing.T) {
+	r := newRig(t, nil)
+	r.journal.stall(true)
+	w, _ := r.open("gw")
+	w.batch(block(1, "1", noon))
+	if err := w.CloseSend(); err != nil {
+		t.Fatal(err)
+	}
+	eventually(t, "batch 1 handed over", func() bool { return len(r.journal.handed()) == 1 })
+	r.journal.stall(false)
+	w.until(1)
+	if st := w.ends(); st.Code() != codes.OK {
+		t.Errorf("got %v, want OK", st)
+	}
+}
+
+func TestLimits(t *testing.T) {
+	r := newRig(t, func(o *intake.Options) { o.MaxStreams, o.MaxSources = 3, 2 })
+	a, _ := r.open("a")
+	r.open("b")
+	w := r.wire()
+	w.hello(&hawserv1.Hello{Berth: berth, Source: "c"})
+	want := "berth jetty-2: source c: 2 sources are connected, as many as a berth takes"
+	if st := w.ends(); st.Code() != codes.ResourceExhausted || st.Message() != want {
+		t.Errorf("third source: got %v, want %q", st, want)
+	}
+	third := r.wire() // no hello yet: a stream, no source
+	third.hello(&hawserv1.Hello{Berth: berth, Source: "a"})
+	if third.next().GetWelcome() == nil {
+		t.Error("third stream not welcomed")
+	}
+	a.ends()
+	r.wire().hello(&hawserv1.Hello{Berth: berth, Source: "never"})
+	// The room of a source that left is used again.
+	third.cancel()
+	eventually(t, "source c welcomed", func() bool {
+		w := r.wire()
+		defer w.cancel()
+		w.hello(&hawserv1.Hello{Berth: berth, Source: "c"})
+		resp, err := w.Recv()
+		return err == nil && resp.GetWelcome() != nil
+	})
+}
+
+func TestStreamLimit(t *testing.T) {
+	r := newRig(t, func(o *intake.Options) { o.MaxStreams = 1 })
+	r.open("a")
+	st := r.wire().ends()
+	if want := "1 streams are open, as many as this server takes"; st.Code() != codes.ResourceExhausted || st.Message() != want {
+		t.Errorf("got %v, want %q", st, want)
+	}
+}
+
+// A berth comes under the plan of its first source; the same plan again is fine;
+// another one takes its place when asked to, for streams that are open too.
+func TestPlans(t *testing.T) {
+	r := newRig(t, nil)
+	old, _ := r.open("old")
+	replaced := plan("Heron")
+	replaced.Lines = replaced.Lines[:1]
+	fresh := r.wire()
+	fresh.hello(&hawserv1.Hello{Berth: berth, Source: "fresh", Plan: replaced, ReplacePlan: true})
+	welcome := fresh.next().GetWelcome()
+	has, _ := r.book.Current(berth)
+	if welcome.GetPlanFingerprint() != has.Fingerprint || len(has.Plan.Lines) != 1 {
+		t.Errorf("welcome says plan %s, the book %s with %d lines", welcome.GetPlanFingerprint(), has.Fingerprint, len(has.Plan.Lines))
+	}
+	again := r.wire()
+	again.hello(&hawserv1.Hello{Berth: berth, Source: "again", Plan: replaced})
+	if again.next().GetWelcome() == nil {
+		t.Error("the same plan was not welcomed")
+	}
+	old.batch(marshal(1, column("2/tension", nil), column("1/tension", nil)))
+	if got := old.next().GetRefusal().GetStatus().GetMessage(); got != `berth jetty-2: source old: batch 1: columns[0] 2/tension: the plan has no line "2"` {
+		t.Errorf("got %q", got)
+	}
+	old.until(1)
+	if e := r.journal.handed()[0]; e.Plan != has.Fingerprint {
+		t.Errorf("batch was checked by plan %s, want %s", e.Plan, has.Fingerprint)
+	}
+	first := plan("Avocet")
+	first.Berth = "jetty-7"
+	w := r.wire()
+	w.hello(&hawserv1.Hello{Berth: "jetty-7", Source: "gw", Plan: first})
+	if w.next().GetWelcome() == nil {
+		t.Error("a berth's first plan was not welcomed")
+	}
+	if e, ok := r.book.Current("jetty-7"); !ok || e.Plan.Ship.Name != "Avocet" {
+		t.Error("the berth's first plan is not on record")
+	}
+}
+
+func TestMetrics(t *testing.T) {
+	reg := prometheus.NewRegistry()
+	r := newRig(t, func(o *intake.Options) { o.Registerer = reg })
+	w, _ := r.open("gw")
+	data := marshal(1, column("1/tension", nil), column("14/tension", nil))
+	w.batch(data)
+	w.next()
+	w.until(1)
+	w.batch(data)
+	w.until(1)
+	w.batch([]byte("mooring"))
+	w.ends()
+	eventually(t, "stream counted out", func() bool { return gauge(t, reg, "hawser_intake_streams") == 0 })
+	for name, want := range map[string]float64{
+		"hawser_intake_batches_total":       1,
+		"hawser_intake_samples_total":       2,
+		"hawser_intake_bytes_total":         float64(len(data)),
+		"hawser_intake_refusals_total":      1,
+		"hawser_intake_oddities_total":      1, // of all kinds: one repeated batch
+		"hawser_intake_streams_ended_total": 1,
+		"hawser_intake_in_flight_batches":   0,
+	} {
+		if got := gauge(t, reg, name); got != want {
+			t.Errorf("%s is %v, want %v", name, got, want)
+		}
+	}
+	if problems, err := testutil.GatherAndLint(reg); err != nil || len(problems) != 0 {
+		t.Errorf("lint: %v %v", problems, err)
+	}
+}
+
+// gauge is the sum of a gauge's or counter's series.
+func gauge(t *testing.T, reg *prometheus.Registry, name string) float64 {
+	t.Helper()
+	families, err := reg.Gather()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, f := range families {
+		if f.GetName() != name {
+			continue
+		}
+		sum := 0.0
+		for _, m := range f.GetMetric() {
+			sum += m.GetGauge().GetValue() + m.GetCounter().GetValue()
+		}
+		return sum
+	}
+	t.Fatalf("no metric %s", name)
+	return 0
+}
