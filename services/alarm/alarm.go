@@ -93,8 +93,10 @@ type Log struct {
 	tail    tail
 	changed chan struct{} // closed when a record is folded
 
-	done      chan struct{} // closed by Close
-	closeOnce sync.Once
+	unwatched   chan struct{} // closed by EndWatches
+	unwatchOnce sync.Once
+	done        chan struct{} // closed by Close
+	closeOnce   sync.Once
 	watchers  sync.WaitGroup
 }
 
@@ -108,7 +110,8 @@ func Open(ctx context.Context, o Options) (*Log, error) {
 	}
 	l := &Log{
 		o: o, writer: make(chan struct{}, 1), fold: newFold(o.KeepCleared),
-		tail: newTail(tailKept), changed: make(chan struct{}), done: make(chan struct{}),
+		tail: newTail(tailKept), changed: make(chan struct{}),
+		unwatched: make(chan struct{}), done: make(chan struct{}),
 	}
 	l.m = newMetrics(o.Registerer, l)
 	l.writer <- struct{}{}
@@ -120,9 +123,20 @@ func Open(ctx context.Context, o Options) (*Log, error) {
 	return l, nil
 }
 
+// EndWatches ends every watch and lets none begin; changes are still taken. It
+// is for a server that lets its clients go before it stops. Safe to call twice.
+func (l *Log) EndWatches() {
+	l.unwatchOnce.Do(func() {
+		l.mu.Lock()
+		close(l.unwatched)
+		l.mu.Unlock()
+	})
+}
+
 // Close ends every watch, waits for what is under way and takes no more. Safe to
 // call twice.
 func (l *Log) Close() error {
+	l.EndWatches()
 	l.closeOnce.Do(func() {
 		l.mu.Lock()
 		close(l.done)

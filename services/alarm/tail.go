@@ -74,7 +74,7 @@ func (l *Log) Watch(ctx context.Context, berth string, after uint64, fn func(*Re
 		case <-changed:
 		case <-ctx.Done():
 			return ctx.Err()
-		case <-l.done:
+		case <-l.unwatched:
 			return ErrClosed
 		}
 	}
@@ -85,7 +85,7 @@ func (l *Log) enter(after uint64) (leave func(), err error) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	select {
-	case <-l.done:
+	case <-l.unwatched:
 		return nil, ErrClosed
 	default:
 	}

@@ -54,15 +54,17 @@ type Feed struct {
 	journal Journal
 	pump    Pump
 	log     *slog.Logger
+	refill  bool
 	decoder batch.Decoder
 
 	mu    sync.Mutex
 	saved uint64
 }
 
-// NewFeed makes a feed from a journal to a pump.
-func NewFeed(j Journal, p Pump, log *slog.Logger) *Feed {
-	return &Feed{journal: j, pump: p, log: log}
+// NewFeed makes a feed from a journal to a pump. refill is for a store that has
+// lost something: it is given the whole journal again.
+func NewFeed(j Journal, p Pump, log *slog.Logger, refill bool) *Feed {
+	return &Feed{journal: j, pump: p, log: log, refill: refill}
 }
 
 // mark is the document that says up to where the store has the journal.
@@ -95,6 +97,10 @@ func (f *Feed) Run(ctx context.Context) error {
 
 // resume is the position to begin after.
 func (f *Feed) resume(ctx context.Context) (uint64, error) {
+	if f.refill {
+		f.log.Warn("the store has a hole, giving it the whole journal again")
+		return 0, f.save(ctx, 0, false)
+	}
 	last, err := f.journal.Last(ctx)
 	if err != nil {
 		return 0, err

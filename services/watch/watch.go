@@ -72,7 +72,8 @@ type Alarms interface {
 // Picture shows the newest readings.
 type Picture interface {
 	SetPlan(berth string, plan *mooring.Plan)
-	Update(berth string, b *reading.Block)
+	// Update takes a block and when the server received it.
+	Update(berth string, received time.Time, b *reading.Block)
 }
 
 // Options are what a Watch needs. Journal, Plans, Alarms, Picture, Log and
@@ -280,9 +281,12 @@ func (b *berthWatch) take(ctx context.Context, e *Entry) error {
 	changes := b.unit.Take(e.Source, block)
 	b.position = e.Position
 	if err := b.tell(ctx, e, changes); err != nil {
+		// The unit is past these readings and the log is not: what is kept must not
+		// be, so that they come again.
+		b.unit = nil
 		return err
 	}
-	b.o.Picture.Update(b.berth, block)
+	b.o.Picture.Update(b.berth, e.Stored, block)
 	b.count(e, block, changes)
 	if time.Since(b.saved) >= b.o.SnapshotEvery {
 		return b.save(ctx)
