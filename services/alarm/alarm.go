@@ -97,7 +97,7 @@ type Log struct {
 	unwatchOnce sync.Once
 	done        chan struct{} // closed by Close
 	closeOnce   sync.Once
-	watchers  sync.WaitGroup
+	watchers    sync.WaitGroup
 }
 
 // ErrClosed says that the log is closed.
