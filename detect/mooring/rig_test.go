@@ -147,7 +147,9 @@ func TestForcesBalance(t *testing.T) {
 			}
 		}
 	})
-	t.Logf("at most %d steps", most)
+	if most > 30 { // 7 as a rule: Newton's steps double the digits
+		t.Errorf("a search took %d steps", most)
+	}
 }
 
 func TestMirroredMooringMirrorsTensions(t *testing.T) {
@@ -221,4 +223,28 @@ func TestFenderOnlyPushes(t *testing.T) {
 	f := r.FenderForces(Pose{SwayM: -0.1})
 	near(t, "push", f.SwayKN, 1520, 1e-9)
 	near(t, "moment", f.YawKNm, 1520*2, 1e-9)
+}
+
+func BenchmarkLineForces(b *testing.B) {
+	r := NewRig(tanker())
+	unstretched, tension := r.Pretensioned(), make([]float64, 12)
+	b.ReportAllocs()
+	for b.Loop() {
+		r.LineForces(Pose{SwayM: 0.2}, unstretched, tension)
+	}
+	if tension[2] < 100 {
+		b.Fatalf("line 2 carries %g kN", tension[2])
+	}
+}
+
+func BenchmarkEquilibrium(b *testing.B) {
+	r := NewRig(tanker())
+	unstretched := r.Pretensioned()
+	b.ReportAllocs()
+	for b.Loop() {
+		e, err := r.Equilibrium(Force{SwayKN: 1000, YawKNm: 5000}, unstretched, Pose{})
+		if err != nil || e.ResidualKN > 1e-3 {
+			b.Fatal(e.ResidualKN, err)
+		}
+	}
 }

@@ -85,7 +85,7 @@ func (d *deck) start(e Event, now, until int64) {
 			l.weakUntil = math.MaxInt64
 		}
 	case Part:
-		l.parting = max(l.parting, 1)
+		l.parting, l.tending, l.slipping = max(l.parting, 1), false, false
 	case Tend:
 		l.tending, l.targetKN, l.handsOff, l.slipping = true, e.Value, now+handsTicks, false
 		d.sound(i)

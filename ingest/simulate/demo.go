@@ -11,18 +11,19 @@ import (
 const (
 	demoCalmMS    = 5.0
 	demoMostMS    = 45.0
-	demoPeakShare = 0.40 // of the hardest loaded line, ship lying still in the gust
-	demoLossShare = 0.46 // the same with the slipping and the parting line gone
+	demoPeakShare = 0.37 // of the hardest loaded line, ship lying still in the gust
+	demoLossShare = 0.43 // the same with the slipping and the parting line gone
 	demoSlipShare = 0.85 // of the slipping line's load in the gust
 	demoRunM      = 0.40 // of line that a slip is to give
 )
 
-// DemoStory is about four minutes for any plan: calm, a gust off the quay that
-// builds from 0:45, at about 1:15 the brake of a line slips, at 2:10 its
+// DemoStory is under five minutes for any plan: calm, a gust off the quay that
+// builds from 0:45, around 1:15 the brake of a line slips, at 2:10 its
 // neighbour parts, the gust dies, the crew heaves in what slipped and replaces
-// what parted. The gust is as strong as brings the hardest loaded line to 0.40
-// of its MBL, or 0.46 with both lines gone, whichever comes first. A plan of under four lines gets the gust alone. Start is the
-// caller's to set, and whether it loops.
+// what parted. The gust is as strong as brings the hardest loaded line to 0.37
+// of its MBL, or 0.43 with both lines gone, whichever comes first. A plan of
+// under four lines gets the gust alone. Start is the caller's to set, and whether
+// it loops.
 func DemoStory(plan *mooring.Plan) Story {
 	off := plan.HeadingDeg + 80 // off the quay, a little from ahead
 	if plan.Side == mooring.Port {
@@ -31,28 +32,29 @@ func DemoStory(plan *mooring.Plan) Story {
 	from := math.Mod(off+360, 360)
 	s := Story{
 		Seed:   1,
-		Length: 270 * time.Second,
+		Length: 285 * time.Second,
 		Weather: Weather{WindMS: demoCalmMS, WindFromDeg: from, Turbulence: 0.06,
 			WaveM: 0.3, WavePeriodS: 7, TideM: 2},
 		Sensors: Sensors{TensionNoiseKN: 0.3, PayoutNoiseM: 0.001},
 	}
 	slip, part := demoLines(plan)
 	gustMS, peak := demoGust(plan, from, slip, part)
-	s.Events = append(s.Events, Event{At: 45 * time.Second, Kind: Gust, For: 125 * time.Second, Value: gustMS})
+	s.Events = append(s.Events, Event{At: 45 * time.Second, Kind: Gust, For: 140 * time.Second, Value: gustMS})
 	if part < 0 {
 		return s
 	}
 	a, b := &plan.Lines[slip], &plan.Lines[part]
-	render := demoSlipShare * peak[slip]
+	if render := demoSlipShare * peak[slip]; render > 0 {
+		s.Events = append(s.Events, Event{At: 60 * time.Second, Kind: WeakBrake, Line: a.ID,
+			For: 32 * time.Second, Value: render, HoldKN: demoHold(plan, slip, render)})
+	}
 	s.Events = append(s.Events,
-		Event{At: 60 * time.Second, Kind: WeakBrake, Line: a.ID, For: 32 * time.Second,
-			Value: render, HoldKN: demoHold(plan, slip, render)},
 		Event{At: 130 * time.Second, Kind: Part, Line: b.ID},
-		Event{At: 190 * time.Second, Kind: Tend, Line: a.ID, Value: a.PretensionKN},
-		Event{At: 205 * time.Second, Kind: Tend, Line: b.ID, Value: b.PretensionKN},
+		Event{At: 205 * time.Second, Kind: Tend, Line: a.ID, Value: a.PretensionKN},
+		Event{At: 220 * time.Second, Kind: Tend, Line: b.ID, Value: b.PretensionKN},
 	)
 	if a.MadeFast == mooring.Bitts || b.MadeFast == mooring.Bitts {
-		s.Events = append(s.Events, Event{At: 185 * time.Second, Kind: StandDown, For: 70 * time.Second})
+		s.Events = append(s.Events, Event{At: 200 * time.Second, Kind: StandDown, For: 70 * time.Second})
 	}
 	return s
 }
@@ -66,6 +68,9 @@ func demoGust(plan *mooring.Plan, fromDeg float64, slip, part int) (gustMS float
 		spoilt[slip], spoilt[part] = math.Inf(1), math.Inf(1)
 	}
 	peak = make([]float64, len(plan.Lines))
+	if calm, err := rig.Equilibrium(plan.WindForce(demoCalmMS, fromDeg), whole, mooring.Pose{}); err == nil {
+		copy(peak, calm.TensionKN)
+	}
 	lo, hi := demoCalmMS, demoMostMS
 	for range 30 {
 		speed := (lo + hi) / 2

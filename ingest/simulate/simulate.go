@@ -53,7 +53,7 @@ func New(plan *mooring.Plan, story Story) (*Simulation, error) {
 	s.deck = newDeck(plan)
 	var err error
 	if s.ship, err = newShip(plan, s.deck.rig, &s.weather, s.deck.unstretched); err != nil {
-		return nil, fmt.Errorf("story of berth %s: %w", plan.Berth, err)
+		return nil, fmt.Errorf("lying in a mean wind of %g m/s: %w", story.Weather.WindMS, err)
 	}
 	s.sensors = newSensors(plan, &s.story, rand.New(rand.NewPCG(story.Seed, 2)))
 	return s, nil
