@@ -10,12 +10,22 @@ type line struct {
 	// Loads and Offs are the load and its unexplained part of the last ticks, by
 	// tick; NaN where not known.
 	Loads, Offs [recentKept]float64
+	Minute      float64 // 60 s mean of the load, kN
+	MinuteOK    bool
+	Trend       trend
 	Over        latch
 	Part        part
+	Slip        slip
+	Snap        snap
+	Imbalance   latch
+	Slack       latch
+	Approach    latch
 }
 
 func (l *line) start() {
 	l.Pin.Last = bad
+	l.Slip.forget()
+	l.Snap.Slack = snapWithin + 1
 	for k := range l.Loads {
 		l.Loads[k], l.Offs[k] = bad, bad
 	}
@@ -25,6 +35,9 @@ func (l *line) start() {
 func (l *line) keep(now moment) {
 	k := now.Tick % recentKept
 	l.Loads[k], l.Offs[k] = bad, bad
+	if now.Second {
+		l.Minute, l.MinuteOK = l.Pin.mean(60)
+	}
 	if l.Pin.fresh(now) {
 		l.Loads[k] = l.Pin.Last
 	}

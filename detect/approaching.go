@@ -1,0 +1,107 @@
+package detect
+
+import (
+	"fmt"
+	"math"
+)
+
+// approaching warns of a line on its way to its working load limit: raised when
+// its 60 s mean has been at or above the plan's approach fraction of the limit
+// for 10 s, or when its slow trend reaches the limit within the plan's minutes;
+// cleared when the mean has been under 0.95 of that fraction, with no such
+// trend, for 5 min. kN.
+//
+// The trend is the straight line through the last 20 one-minute means. It
+// counts only where it tells a ramp from a squall: both halves rise, the means
+// keep near the line, and the rise is no trifle. Source: common practice, no source.
+const (
+	approachOn   = 10 * perSecond
+	approachOff  = 300 * perSecond
+	approachBand = 0.95
+	trendSpan    = 20   // minutes
+	trendRise    = 0.08 // of the limit, least rise over the span
+	trendRough   = 0.15 // of the rise, most that the means stray from the line, rms
+)
+
+// trend keeps a line's one-minute means, kN.
+type trend struct {
+	Means [trendSpan]float64
+	Count int64 // minutes closed in a row
+	// Slope is kN a minute; Steady says whether it can be told as a trend.
+	Slope  float64
+	Steady bool
+}
+
+func (b *Berth) approaching(now moment) {
+	lim := &b.plan.Limits
+	for i := range b.state.Lines {
+		l := &b.state.Lines[i]
+		if now.Time%(60*second) == 0 {
+			l.Trend.minute(l.Minute, l.MinuteOK && b.measure(now, i), b.plan.WorkingLoadKN(i))
+		}
+		if !b.watched(now, i) || l.Part.Latch.Up || !l.MinuteOK {
+			l.Approach.pause()
+			continue
+		}
+		limit := b.plan.WorkingLoadKN(i)
+		near, mean := lim.ApproachFraction*limit, l.Minute
+		left := math.Inf(1) // minutes
+		if l.Trend.Steady {
+			left = math.Max(0, (limit-mean)/l.Trend.Slope)
+		}
+		soon := left <= lim.ApproachMinutes
+		c := Change{Condition: ApproachingLimit, Value: mean, Limit: limit, HasLimit: true, Unit: "kN"}
+		switch l.Approach.step((mean >= near || soon) && !l.worked(now), mean < approachBand*near && !soon, approachOn, approachOff) {
+		case rose:
+			c.Onset = now.Time - int64(approachOn)*tickLength
+			if mean >= near {
+				c.Detail = fmt.Sprintf("Line %s stands at %.0f kN (%s of MBL), %.0f %% of its working load limit of %.0f kN; tend it before it gets there.",
+					b.id(i), mean, b.percent(i, mean), 100*mean/limit, limit)
+			} else {
+				c.Detail = fmt.Sprintf("Line %s stands at %.0f kN (%s of MBL) and rises %.0f kN in 10 min, to its working load limit of %.0f kN in about %.0f min; tend it before it gets there.",
+					b.id(i), mean, b.percent(i, mean), 10*l.Trend.Slope, limit, left)
+			}
+			b.raise(now, i, c)
+		case fell:
+			c.Detail = fmt.Sprintf("Line %s stands at %.0f kN, %.0f %% of its working load limit of %.0f kN.", b.id(i), mean, 100*mean/limit, limit)
+			b.clear(now, i, c)
+		}
+	}
+}
+
+// minute closes a minute with its mean; ok is false where there is none to
+// trust, which begins the trend anew.
+func (t *trend) minute(mean float64, ok bool, limit float64) {
+	t.Steady = false
+	if !ok {
+		t.Count = 0
+		return
+	}
+	t.Means[t.Count%trendSpan] = mean
+	t.Count++
+	if t.Count < trendSpan {
+		return
+	}
+	slope, stray := t.line(0, trendSpan)
+	early, _ := t.line(0, trendSpan/2)
+	late, _ := t.line(trendSpan/2, trendSpan)
+	rise := slope * (trendSpan - 1)
+	t.Slope = math.Min(slope, late)
+	t.Steady = early > slope/3 && late > slope/3 && rise >= trendRise*limit && stray <= trendRough*rise
+}
+
+// line fits a straight line to the means from..to, oldest first.
+func (t *trend) line(from, to int64) (slope, stray float64) {
+	n := float64(to - from)
+	var sy, sxy, sxx, syy float64
+	mid := (n - 1) / 2
+	for k := from; k < to; k++ {
+		sy += t.Means[(t.Count+k)%trendSpan]
+	}
+	for k := from; k < to; k++ {
+		x, y := float64(k-from)-mid, t.Means[(t.Count+k)%trendSpan]-sy/n
+		sxy, sxx, syy = sxy+x*y, sxx+x*x, syy+y*y
+	}
+	slope = sxy / sxx
+	return slope, math.Sqrt(math.Max(0, syy-slope*sxy) / n)
+}

@@ -1,0 +1,99 @@
+package detect
+
+import (
+	"fmt"
+	"math"
+)
+
+// brakeSlip watches lines whose brake is set. On a winch that tells its
+// pay-out: raised when the drum has paid out the plan's slip or more within
+// 60 s, metres. A drum works a little as its brake takes up: the first seconds
+// after it is set do not count. One slipping is one alarm however often the
+// drum runs: it is cleared when the line is worked, or after 15 min at rest.
+// Source: delays are common practice, no source.
+const (
+	slipWindow = 60
+	slipRest   = 15 * 60 // seconds without slip
+)
+
+// slip is a line's state with respect to its brake.
+type slip struct {
+	Up    bool
+	Lows  [slipWindow]float64 // least paid out in each of the last seconds, m; NaN for none
+	Low   float64             // of the present second
+	Quiet int32               // seconds since the drum last moved that far
+	LowAt [slipWindow]int64   // time of each low
+	At    int64               // time of the low of the present second
+}
+
+func (p *slip) forget() {
+	for k := range p.Lows {
+		p.Lows[k] = bad
+	}
+	p.Low = bad
+}
+
+func (b *Berth) brakeSlip(now moment) {
+	for i := range b.state.Lines {
+		l := &b.state.Lines[i]
+		p, d := &l.Slip, &l.Drum
+		if b.state.Watch.Off || l.worked(now) {
+			if p.Up {
+				b.slipCleared(now, i)
+			}
+			p.forget()
+			continue
+		}
+		if d.Seen > 0 && now.Time-d.OutAt <= tickLength { // a reading in this tick
+			if !(p.Low <= d.Out) {
+				p.Low, p.At = d.Out, d.OutAt
+			}
+			b.slipped(now, i)
+		}
+		if now.Second {
+			k := now.Time / second % slipWindow
+			p.Lows[k], p.LowAt[k], p.Low = p.Low, p.At, bad
+			if p.Quiet++; p.Up && p.Quiet >= slipRest {
+				b.slipCleared(now, i)
+			}
+		}
+	}
+}
+
+// slipped holds what line i has now paid out against the least of the window.
+func (b *Berth) slipped(now moment, i int) {
+	p, d := &b.state.Lines[i].Slip, &b.state.Lines[i].Drum
+	low, at := p.Low, p.At
+	for k, v := range p.Lows {
+		if v < low {
+			low, at = v, p.LowAt[k]
+		}
+	}
+	run := d.Out - low
+	if run < b.plan.Limits.SlipM {
+		return
+	}
+	p.Quiet = 0
+	if !p.Up {
+		p.Up = true
+		b.slipRaised(now, i, at, run)
+	}
+}
+
+func (b *Berth) slipRaised(now moment, i int, from int64, run float64) {
+	l := &b.state.Lines[i]
+	load := ""
+	if b.watched(now, i) {
+		load = fmt.Sprintf(" at %.0f kN (%s of MBL)", l.Pin.Last, b.percent(i, l.Pin.Last))
+	}
+	b.raise(now, i, Change{Condition: BrakeSlip, Onset: from, Value: run, Limit: b.plan.Limits.SlipM, HasLimit: true, Unit: "m",
+		Detail: fmt.Sprintf("Line %s paid out %.2f m in %.0f s with the brake set%s; keep clear of the mooring deck and check the brake.",
+			b.id(i), run, math.Max(1, float64(now.Time-from)/float64(second)), load)})
+}
+
+func (b *Berth) slipCleared(now moment, i int) {
+	l := &b.state.Lines[i]
+	l.Slip.Up = false
+	b.clear(now, i, Change{Condition: BrakeSlip, Value: 0, Limit: b.plan.Limits.SlipM, HasLimit: true, Unit: "m",
+		Detail: fmt.Sprintf("Line %s: no further slip seen.", b.id(i))})
+}

@@ -1,0 +1,80 @@
+package detect
+
+import (
+	"fmt"
+)
+
+// imbalance watches the share of MBL that each line carries of its group's
+// work: raised when the line's 60 s mean has been the plan's ratio times the
+// mean of the rest of its group or more, and at or above the plan's floor, for
+// 60 s; cleared when it has been under nine tenths of either for 60 s. Lines
+// that carry nothing for a reason already told (parted, slipped, worked, pin at
+// fault) are no measure for the others. Source: delays are common practice, no
+// source.
+const (
+	imbalanceOn   = 60 * perSecond
+	imbalanceOff  = 60 * perSecond
+	imbalanceBand = 0.9
+)
+
+func (b *Berth) imbalance(now moment) {
+	lim := &b.plan.Limits
+	for i := range b.state.Lines {
+		l := &b.state.Lines[i]
+		own, rest, ok := b.shares(now, i)
+		if !ok {
+			l.Imbalance.pause()
+			continue
+		}
+		ratio, floor := lim.ImbalanceRatio*rest, float64(lim.ImbalanceFloor)
+		load := own * b.plan.Lines[i].MBLkN
+		turn := l.Imbalance.step(own >= ratio && own >= floor && !l.worked(now),
+			own < imbalanceBand*ratio || own < imbalanceBand*floor, imbalanceOn, imbalanceOff)
+		c := Change{Condition: Imbalance, Value: 100 * own, Limit: 100 * max(ratio, floor), HasLimit: true, Unit: "%"}
+		switch turn {
+		case rose:
+			c.Onset = now.Time - int64(imbalanceOn)*tickLength
+			c.Detail = fmt.Sprintf("Line %s carries %.0f kN (%.0f %% of MBL) where the rest of the %s lines carry %.0f %% on average; ease it or heave in the others.",
+				b.id(i), load, 100*own, b.plan.Lines[i].Group, 100*rest)
+			b.raise(now, i, c)
+		case fell:
+			c.Detail = fmt.Sprintf("Line %s carries %.0f kN (%.0f %% of MBL), the rest of the %s lines %.0f %% on average.",
+				b.id(i), load, 100*own, b.plan.Lines[i].Group, 100*rest)
+			b.clear(now, i, c)
+		}
+	}
+}
+
+// shares are line i's 60 s mean as a share of MBL and the mean of those of the
+// rest of its group; ok is false where there is no such line or no such rest.
+func (b *Berth) shares(now moment, i int) (own, rest float64, ok bool) {
+	if !b.watched(now, i) || b.state.Lines[i].Part.Latch.Up {
+		return 0, 0, false
+	}
+	own, ok = b.share(i)
+	if !ok {
+		return 0, 0, false
+	}
+	n := 0.0
+	for k := range b.state.Lines {
+		if k == i || b.plan.Lines[k].Group != b.plan.Lines[i].Group || !b.measure(now, k) {
+			continue
+		}
+		if s, ok := b.share(k); ok {
+			rest += s
+			n++
+		}
+	}
+	return own, rest / max(n, 1), n > 0
+}
+
+func (b *Berth) share(i int) (share float64, ok bool) {
+	l := &b.state.Lines[i]
+	return l.Minute / b.plan.Lines[i].MBLkN, l.MinuteOK
+}
+
+// measure reports whether line k is a measure for the others of its group.
+func (b *Berth) measure(now moment, k int) bool {
+	l := &b.state.Lines[k]
+	return b.watched(now, k) && !l.worked(now) && !l.Part.Latch.Up && !l.Slip.Up
+}

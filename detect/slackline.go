@@ -1,0 +1,40 @@
+package detect
+
+import "fmt"
+
+// slackLine watches for lines left hanging: raised when a line's 60 s mean has
+// been under the plan's slack share of MBL while the rest of its group carry
+// 0.08 of MBL or more on average, for 30 s; cleared when it has been over one
+// and a half times that share for 30 s. A line told as parted or slipped hangs
+// for that reason and is not told again. Source: delays are common practice, no
+// source.
+const (
+	slackRest = 0.08 // of MBL
+	slackOn   = 30 * perSecond
+	slackOff  = 30 * perSecond
+	slackBand = 1.5
+)
+
+func (b *Berth) slackLine(now moment) {
+	slack := float64(b.plan.Limits.SlackFraction)
+	for i := range b.state.Lines {
+		l := &b.state.Lines[i]
+		own, rest, ok := b.shares(now, i)
+		if !ok {
+			l.Slack.pause()
+			continue
+		}
+		load := own * b.plan.Lines[i].MBLkN
+		c := Change{Condition: SlackLine, Value: load, Limit: slack * b.plan.Lines[i].MBLkN, HasLimit: true, Unit: "kN"}
+		switch l.Slack.step(own < slack && rest >= slackRest && !l.worked(now) && !l.Slip.Up, own > slackBand*slack, slackOn, slackOff) {
+		case rose:
+			c.Onset = now.Time - int64(slackOn)*tickLength
+			c.Detail = fmt.Sprintf("Line %s hangs slack at %.0f kN while the rest of the %s lines carry %.0f %% of MBL on average; heave it in.",
+				b.id(i), load, b.plan.Lines[i].Group, 100*rest)
+			b.raise(now, i, c)
+		case fell:
+			c.Detail = fmt.Sprintf("Line %s carries %.0f kN again.", b.id(i), load)
+			b.clear(now, i, c)
+		}
+	}
+}

@@ -1,0 +1,51 @@
+package detect
+
+import (
+	"fmt"
+	"math"
+)
+
+// snapLoad watches for lines that come taut with a jerk: raised when a line
+// goes from slack (the plan's slack share of MBL) to over the plan's snap share
+// within 2 s, cleared after 120 s without another: snatching in a swell is one
+// alarm, not one a wave. kN.
+const (
+	snapWithin = 2 * perSecond
+	snapRest   = 120 * perSecond
+)
+
+// snap is a line's state with respect to snap loads.
+type snap struct {
+	Latch latch
+	Slack int32 // ticks since the line was slack, up to snapWithin+1
+}
+
+func (b *Berth) snapLoad(now moment) {
+	slack, hard := float64(b.plan.Limits.SlackFraction), float64(b.plan.Limits.SnapFraction)
+	for i := range b.state.Lines {
+		l := &b.state.Lines[i]
+		p := &l.Snap
+		if !b.watched(now, i) {
+			p.Latch.pause()
+			p.Slack = snapWithin + 1
+			continue
+		}
+		share := l.Pin.Last / b.plan.Lines[i].MBLkN
+		p.Slack = min(p.Slack+1, snapWithin+1)
+		jerk := share > hard && p.Slack <= snapWithin && !l.worked(now)
+		if share < slack {
+			p.Slack = 0
+		}
+		c := Change{Condition: SnapLoad, Value: l.Pin.Last, Limit: hard * b.plan.Lines[i].MBLkN, HasLimit: true, Unit: "kN"}
+		switch p.Latch.step(jerk, !jerk, 1, snapRest) {
+		case rose:
+			c.Onset = now.Time - int64(p.Slack)*tickLength
+			c.Detail = fmt.Sprintf("Line %s came taut from slack to %.0f kN (%s of MBL) in %.1f s; keep clear of it and take out the slack when the load is off.",
+				b.id(i), l.Pin.Last, b.percent(i, l.Pin.Last), math.Max(0.1, float64(p.Slack)/float64(perSecond)))
+			b.raise(now, i, c)
+		case fell:
+			c.Detail = fmt.Sprintf("Line %s: no snap load for %d s.", b.id(i), snapRest/perSecond)
+			b.clear(now, i, c)
+		}
+	}
+}
