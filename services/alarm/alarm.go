@@ -148,13 +148,6 @@ func (l *Log) Close() error {
 	return nil
 }
 
-// Changed is closed at the next change of any alarm.
-func (l *Log) Changed() <-chan struct{} {
-	l.mu.RLock()
-	defer l.mu.RUnlock()
-	return l.changed
-}
-
 // Position is the position of the log that the state is the fold of.
 func (l *Log) Position() uint64 {
 	l.mu.RLock()

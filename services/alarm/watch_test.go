@@ -151,18 +151,29 @@ func TestCloseEndsWatches(t *testing.T) {
 	}
 }
 
-func TestChangedTellsOfTheNextChange(t *testing.T) {
+func TestWatchesEndAndTheLogGoesOn(t *testing.T) {
 	l := openOn(t, &memory{})
-	changed := l.Changed()
-	select {
-	case <-changed:
-		t.Fatal("closed before anything changed")
-	default:
-	}
 	toggle(t, l, 0, 1)
+	ended, started := make(chan error, 1), make(chan struct{})
+	go func() {
+		ended <- l.Watch(context.Background(), "", 0, func(*alarm.Record) error { close(started); return nil })
+	}()
+	<-started
+	l.EndWatches()
+	l.EndWatches()
 	select {
-	case <-changed:
+	case err := <-ended:
+		if !errors.Is(err, alarm.ErrClosed) {
+			t.Errorf("watch ended: %v", err)
+		}
 	case <-time.After(deadline):
-		t.Fatal("not told")
+		t.Fatal("watch did not end")
+	}
+	if err := l.Watch(t.Context(), "", 0, nil); !errors.Is(err, alarm.ErrClosed) {
+		t.Errorf("a watch after the end: %v", err)
+	}
+	toggle(t, l, 1, 1)
+	if l.Position() != 2 {
+		t.Error("nothing more was recorded")
 	}
 }
