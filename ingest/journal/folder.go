@@ -1,0 +1,194 @@
+package journal
+
+import (
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"slices"
+	"strconv"
+	"strings"
+	"syscall"
+	"time"
+)
+
+// The server keeps a stream in block files <n>.blk of a few MiB, appends to the
+// newest only and removes from the oldest end. We sync them by our own
+// descriptors: fsync is of the file, not of who wrote it.
+
+// tail syncs an append-only stream: the newest block, and those begun since.
+type tail struct {
+	dir      string
+	syncFile func(*os.File) error
+	block    int // index of file
+	file     *os.File
+}
+
+// openTail begins at the given block, or at the oldest there is after it.
+func openTail(dir string, from int, syncFile func(*os.File) error) (*tail, error) {
+	t := &tail{dir: dir, syncFile: syncFile, block: from - 1}
+	next, index, err := t.next()
+	if err != nil {
+		return nil, err
+	}
+	t.file, t.block = next, index
+	return t, nil
+}
+
+// flush puts all that was written before the call on disk.
+func (t *tail) flush() error {
+	for {
+		// The next block is looked for before the sync of this one: once it is
+		// there, nothing more is written to this one.
+		next, index, err := t.next()
+		if err != nil {
+			return err
+		}
+		if t.file != nil {
+			if err := t.syncFile(t.file); err != nil {
+				return err
+			}
+		}
+		if next == nil {
+			return nil
+		}
+		if err := syncDir(t.dir); err != nil {
+			return err
+		}
+		t.close()
+		t.file, t.block = next, index
+	}
+}
+
+// next opens the block after the present one, nil if there is none.
+func (t *tail) next() (*os.File, int, error) {
+	f, err := os.OpenFile(filepath.Join(t.dir, strconv.Itoa(t.block+1)+".blk"), os.O_RDWR, 0)
+	if err == nil {
+		return f, t.block + 1, nil
+	}
+	if !errors.Is(err, fs.ErrNotExist) {
+		return nil, 0, err
+	}
+	if t.file != nil {
+		if gone, err := unlinked(t.file); err != nil || !gone {
+			return nil, 0, err
+		}
+	}
+	// Ours was removed by the limits, perhaps with some after it.
+	blocks, err := listBlocks(t.dir)
+	if err != nil {
+		return nil, 0, err
+	}
+	for _, b := range blocks {
+		if b <= t.block {
+			continue
+		}
+		f, err := os.OpenFile(filepath.Join(t.dir, strconv.Itoa(b)+".blk"), os.O_RDWR, 0)
+		if errors.Is(err, fs.ErrNotExist) {
+			continue
+		}
+		return f, b, err
+	}
+	return nil, 0, nil
+}
+
+func (t *tail) close() {
+	if t.file != nil {
+		t.file.Close() // only ever synced through
+		t.file = nil
+	}
+}
+
+// whole syncs a small stream whose old blocks are rewritten too: every block
+// that changed since the last time.
+type whole struct {
+	dir      string
+	syncFile func(*os.File) error
+	seen     map[int]blockState
+}
+
+type blockState struct {
+	inode   uint64
+	size    int64
+	changed time.Time
+}
+
+func (w *whole) flush() error {
+	blocks, err := listBlocks(w.dir)
+	if err != nil {
+		return err
+	}
+	seen, names := make(map[int]blockState, len(blocks)), len(blocks) != len(w.seen)
+	for _, b := range blocks {
+		state, err := w.sync(b)
+		if errors.Is(err, fs.ErrNotExist) {
+			continue
+		}
+		if err != nil {
+			return err
+		}
+		seen[b] = state
+		names = names || w.seen[b].inode != state.inode
+	}
+	w.seen = seen
+	if names {
+		return syncDir(w.dir)
+	}
+	return nil
+}
+
+// sync syncs one block unless it is as it was.
+func (w *whole) sync(block int) (blockState, error) {
+	f, err := os.OpenFile(filepath.Join(w.dir, strconv.Itoa(block)+".blk"), os.O_RDWR, 0)
+	if err != nil {
+		return blockState{}, err
+	}
+	defer f.Close()
+	fi, err := f.Stat()
+	if err != nil {
+		return blockState{}, err
+	}
+	state := blockState{size: fi.Size(), changed: fi.ModTime(), inode: fi.Sys().(*syscall.Stat_t).Ino}
+	if w.seen[block] == state {
+		return state, nil
+	}
+	return state, w.syncFile(f)
+}
+
+// listBlocks lists the block files' indices, rising.
+func listBlocks(dir string) ([]int, error) {
+	entries, err := os.ReadDir(dir)
+	if err != nil {
+		return nil, err
+	}
+	var blocks []int
+	for _, e := range entries {
+		name, ok := strings.CutSuffix(e.Name(), ".blk")
+		if n, err := strconv.Atoi(name); ok && err == nil {
+			blocks = append(blocks, n)
+		}
+	}
+	slices.Sort(blocks)
+	return blocks, nil
+}
+
+func unlinked(f *os.File) (bool, error) {
+	fi, err := f.Stat()
+	if err != nil {
+		return false, err
+	}
+	return fi.Sys().(*syscall.Stat_t).Nlink == 0, nil
+}
+
+func syncDir(dir string) error {
+	d, err := os.Open(dir)
+	if err != nil {
+		return err
+	}
+	defer d.Close()
+	if err := d.Sync(); err != nil {
+		return fmt.Errorf("sync of folder: %w", err)
+	}
+	return nil
+}

@@ -1,0 +1,152 @@
+package journal
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"time"
+
+	"github.com/nats-io/nats.go/jetstream"
+)
+
+// What a scan has asked for and not yet read, at most.
+const (
+	prefetchMessages = 1024
+	prefetchBytes    = 4 << 20
+)
+
+// heartbeat is how often the server says it is there when it has nothing to
+// say; two missed mean that the consumer is lost.
+const heartbeat = 5 * time.Second
+
+// message is one message of a stream.
+type message struct {
+	pos    Position
+	stored time.Time
+	msg    jetstream.Msg
+}
+
+// scan reads a stream forward through a consumer without acknowledgements. A
+// lost consumer, a gap in its deliveries or an outage is mended by a new one
+// from the next position. Not safe for concurrent use.
+type scan struct {
+	j      *Journal
+	stream jetstream.Stream
+	filter string // "" for all
+	next   Position
+
+	cons      jetstream.Consumer
+	iter      jetstream.MessagesContext
+	delivered uint64 // by cons
+	setbacks  int    // since the last message
+	ahead     *message
+	parked    time.Time
+}
+
+func newScan(j *Journal, stream jetstream.Stream, filter string, from Position) *scan {
+	return &scan{j: j, stream: stream, filter: filter, next: max(from, 1)}
+}
+
+// peek returns the next message without taking it.
+func (s *scan) peek(ctx context.Context) (message, error) {
+	if s.ahead == nil {
+		m, err := s.read(ctx)
+		if err != nil {
+			return message{}, err
+		}
+		s.ahead = &m
+	}
+	return *s.ahead, nil
+}
+
+// read waits for the next message. Its error is the cause of ctx's end.
+func (s *scan) read(ctx context.Context) (message, error) {
+	if s.ahead != nil {
+		m := *s.ahead
+		s.ahead = nil
+		return m, nil
+	}
+	for {
+		m, err := s.receive(ctx)
+		if err == nil && m.pos >= s.next {
+			s.next, s.setbacks = m.pos+1, 0
+			return m, nil
+		}
+		if ctx.Err() != nil {
+			return message{}, context.Cause(ctx)
+		}
+		if err == nil {
+			continue // seen before
+		}
+		s.setback(ctx, err)
+	}
+}
+
+// receive takes one message from the consumer, making it if there is none.
+func (s *scan) receive(ctx context.Context) (message, error) {
+	if s.iter == nil {
+		if err := s.open(ctx); err != nil {
+			return message{}, err
+		}
+	}
+	msg, err := s.iter.Next(jetstream.NextContext(ctx))
+	if err != nil {
+		return message{}, err
+	}
+	meta, err := msg.Metadata()
+	if err != nil {
+		return message{}, err
+	}
+	if meta.Sequence.Consumer != s.delivered+1 {
+		return message{}, fmt.Errorf("delivery %d after %d", meta.Sequence.Consumer, s.delivered)
+	}
+	s.delivered++
+	return message{pos: Position(meta.Sequence.Stream), stored: meta.Timestamp.UTC(), msg: msg}, nil
+}
+
+func (s *scan) open(ctx context.Context) (err error) {
+	s.cons, err = s.stream.CreateConsumer(ctx, jetstream.ConsumerConfig{
+		DeliverPolicy: jetstream.DeliverByStartSequencePolicy, OptStartSeq: uint64(s.next),
+		AckPolicy: jetstream.AckNonePolicy, FilterSubject: s.filter,
+		MemoryStorage: true, Replicas: 1, InactiveThreshold: time.Minute,
+	})
+	if err != nil {
+		return err
+	}
+	s.delivered = 0
+	s.iter, err = s.cons.Messages(
+		jetstream.PullMaxMessagesWithBytesLimit(prefetchMessages, prefetchBytes),
+		jetstream.PullHeartbeat(heartbeat), jetstream.WithMessagesErrOnMissingHeartbeat(true))
+	return err
+}
+
+// setback gives the consumer up and waits a little longer each time.
+func (s *scan) setback(ctx context.Context, err error) {
+	s.close()
+	s.j.m.restarts.Inc()
+	if s.setbacks == 0 {
+		s.j.log.Warn("journal reader starts over", "stream", s.stream.CachedInfo().Config.Name, "position", s.next, "err", err)
+	}
+	wait := min(20*time.Millisecond<<min(s.setbacks, 10), 2*time.Second)
+	s.setbacks++
+	select {
+	case <-time.After(wait):
+	case <-ctx.Done():
+	}
+}
+
+// close gives the consumer back. The scan can be read again.
+func (s *scan) close() {
+	if s.iter != nil {
+		s.iter.Stop()
+	}
+	if s.cons != nil && s.j.readConn.IsConnected() {
+		ctx, cancel := context.WithTimeout(context.Background(), time.Second)
+		defer cancel()
+		err := s.stream.DeleteConsumer(ctx, s.cons.CachedInfo().Name)
+		if err != nil && !errors.Is(err, jetstream.ErrConsumerNotFound) {
+			s.j.log.Debug("journal reader left its consumer to expire", "err", err)
+		}
+	}
+	s.cons, s.iter = nil, nil
+}

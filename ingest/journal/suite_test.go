@@ -1,0 +1,480 @@
+package journal_test
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"net/url"
+	"slices"
+	"sync"
+	"testing"
+	"time"
+
+	"hawser/ingest/journal"
+)
+
+// place is where a journal is: a folder, or a server outside that can be killed
+// and come back.
+type place struct {
+	t    *testing.T
+	o    journal.Options
+	dir  string
+	proc *child
+}
+
+// everywhere runs a test on both kinds of journal.
+func everywhere(t *testing.T, test func(t *testing.T, p *place)) {
+	t.Run("inside", func(t *testing.T) {
+		test(t, &place{t: t, o: journal.Options{Dir: t.TempDir()}})
+	})
+	t.Run("outside", func(t *testing.T) {
+		p := &place{t: t, dir: t.TempDir()}
+		p.startServer("0")
+		test(t, p)
+	})
+}
+
+func (p *place) startServer(port string) {
+	p.proc = startChild(p.t, "server "+p.dir+" "+port)
+	p.o.URL = p.proc.line()
+}
+
+func (p *place) restartServer() {
+	p.t.Helper()
+	u, err := url.Parse(p.o.URL)
+	if err != nil {
+		p.t.Fatal(err)
+	}
+	p.proc.kill()
+	p.startServer(u.Port())
+}
+
+func (p *place) open() *journal.Journal {
+	p.t.Helper()
+	j, err := journal.Open(p.t.Context(), p.o)
+	if err != nil {
+		p.t.Fatal(err)
+	}
+	p.t.Cleanup(func() { closeJournal(p.t, j) })
+	return j
+}
+
+func closeJournal(t *testing.T, j *journal.Journal) {
+	t.Helper()
+	if err := j.Close(); err != nil {
+		t.Error("close:", err)
+	}
+}
+
+func entry(berth, source string, seq uint64) *journal.Entry {
+	return &journal.Entry{Berth: berth, Source: source, SourceSequence: seq, Plan: "0123456789abcdef", Data: fmt.Appendf(nil, "%s/%s/%d", berth, source, seq)}
+}
+
+func appendOne(t *testing.T, j *journal.Journal, e *journal.Entry) journal.Position {
+	t.Helper()
+	p, err := j.Append(t.Context(), e)
+	if err != nil {
+		t.Fatal(err)
+	}
+	pos, err := p.Wait(t.Context())
+	if err != nil {
+		t.Fatal(err)
+	}
+	return pos
+}
+
+// appendMany appends from..to and waits for all.
+func appendMany(t *testing.T, j *journal.Journal, berth string, from, to uint64) {
+	t.Helper()
+	var last *journal.Pending
+	for seq := from; seq <= to; seq++ {
+		p, err := j.Append(t.Context(), entry(berth, "gw", seq))
+		if err != nil {
+			t.Fatal(err)
+		}
+		last = p
+	}
+	if _, err := last.Wait(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+}
+
+var errEnough = errors.New("enough")
+
+// collect follows until n entries came.
+func collect(t *testing.T, j *journal.Journal, o journal.FollowOptions, n int) []journal.Entry {
+	t.Helper()
+	ctx, cancel := context.WithTimeout(t.Context(), 20*time.Second)
+	defer cancel()
+	var got []journal.Entry
+	err := j.Follow(ctx, o, func(e *journal.Entry) error {
+		got = append(got, *e)
+		if len(got) == n {
+			return errEnough
+		}
+		return nil
+	})
+	if !errors.Is(err, errEnough) {
+		t.Fatalf("followed %d of %d entries: %v", len(got), n, err)
+	}
+	return got
+}
+
+func eventually(t *testing.T, what string, cond func() bool) {
+	t.Helper()
+	for deadline := time.Now().Add(15 * time.Second); !cond(); time.Sleep(2 * time.Millisecond) {
+		if time.Now().After(deadline) {
+			t.Fatalf("not within 15 s: %s", what)
+		}
+	}
+}
+
+func TestEntriesComeBackAsGiven(t *testing.T) {
+	everywhere(t, func(t *testing.T, p *place) {
+		j := p.open()
+		began := time.Now().Add(-time.Second)
+		in := []*journal.Entry{
+			{Berth: "jetty-1", Source: "gw_A-1", SourceSequence: 7, Plan: "00ff", Refused: []uint32{0, 3, 511}, Data: []byte{0, 1, 2, 255}},
+			{Berth: "quay-2", Source: "file", SourceSequence: 1},
+			{Berth: "jetty-1", Source: "gw_A-1", SourceSequence: 8, Plan: "00ff", Data: bytes.Repeat([]byte("x"), 1<<20)},
+		}
+		var at []journal.Position
+		for _, e := range in {
+			at = append(at, appendOne(t, j, e))
+		}
+		if !slices.Equal(at, []journal.Position{1, 2, 3}) {
+			t.Errorf("positions %v, want 1 2 3", at)
+		}
+		for i, got := range collect(t, j, journal.FollowOptions{}, 3) {
+			want := *in[i]
+			if got.Stored.Before(began) || got.Stored.After(time.Now().Add(time.Second)) || got.Stored.Location() != time.UTC {
+				t.Errorf("entry %d stored %v", i, got.Stored)
+			}
+			if got.Berth != want.Berth || got.Source != want.Source || got.SourceSequence != want.SourceSequence ||
+				got.Plan != want.Plan || !slices.Equal(got.Refused, want.Refused) || !bytes.Equal(got.Data, want.Data) || got.Position != at[i] {
+				t.Errorf("entry %d came back as %+v", i, got)
+			}
+		}
+		berths, err := j.Berths(t.Context())
+		if err != nil || !slices.Equal(berths, []string{"jetty-1", "quay-2"}) {
+			t.Errorf("berths %v, %v", berths, err)
+		}
+		first, last, err := j.Bounds(t.Context())
+		if first != 1 || last != 3 || err != nil {
+			t.Errorf("bounds %d %d %v, want 1 3", first, last, err)
+		}
+	})
+}
+
+func TestEmptyJournal(t *testing.T) {
+	everywhere(t, func(t *testing.T, p *place) {
+		j := p.open()
+		first, last, err := j.Bounds(t.Context())
+		if first != 1 || last != 0 || err != nil {
+			t.Errorf("bounds %d %d %v, want 1 0", first, last, err)
+		}
+		if berths, err := j.Berths(t.Context()); len(berths) != 0 || err != nil {
+			t.Errorf("berths %v, %v", berths, err)
+		}
+		if n, err := j.LastSequence(t.Context(), "jetty-1", "gw"); n != 0 || err != nil {
+			t.Errorf("last sequence %d, %v", n, err)
+		}
+	})
+}
+
+func TestRepeatedEntryIsStoredOnce(t *testing.T) {
+	everywhere(t, func(t *testing.T, p *place) {
+		j := p.open()
+		appendMany(t, j, "jetty-1", 1, 5)
+		appendMany(t, j, "jetty-1", 3, 6) // 3, 4 and 5 again
+		appendMany(t, j, "jetty-2", 1, 1) // the sequence is its source's own
+		closeJournal(t, j)
+
+		j = p.open()
+		appendMany(t, j, "jetty-1", 1, 8) // 1 to 6 again, after a restart
+		if n, err := j.LastSequence(t.Context(), "jetty-1", "gw"); n != 8 || err != nil {
+			t.Errorf("last sequence %d, %v, want 8", n, err)
+		}
+		var seqs []uint64
+		for _, e := range collect(t, j, journal.FollowOptions{}, 9) {
+			seqs = append(seqs, e.SourceSequence)
+		}
+		if want := []uint64{1, 2, 3, 4, 5, 6, 1, 7, 8}; !slices.Equal(seqs, want) {
+			t.Errorf("stored %v, want %v", seqs, want)
+		}
+		if _, last, err := j.Bounds(t.Context()); last != 9 || err != nil {
+			t.Errorf("last position %d, %v, want 9", last, err)
+		}
+	})
+}
+
+func TestFollowOneBerthLive(t *testing.T) {
+	everywhere(t, func(t *testing.T, p *place) {
+		j := p.open()
+		appendMany(t, j, "jetty-1", 1, 100)
+		appendMany(t, j, "jetty-2", 1, 100)
+		got := make(chan uint64, 400)
+		ctx, cancel := context.WithCancel(t.Context())
+		ended := make(chan error, 1)
+		go func() {
+			ended <- j.Follow(ctx, journal.FollowOptions{Berth: "jetty-2", After: 150}, func(e *journal.Entry) error {
+				if e.Berth != "jetty-2" {
+					t.Errorf("entry of %s", e.Berth)
+				}
+				got <- e.SourceSequence
+				return nil
+			})
+		}()
+		// Position 150 is jetty-2's 50; the live ones follow without a gap.
+		for want := uint64(51); want <= 100; want++ {
+			if n := <-got; n != want {
+				t.Fatalf("sequence %d, want %d", n, want)
+			}
+		}
+		for want := uint64(101); want <= 200; want++ {
+			appendOne(t, j, entry("jetty-1", "gw", want))
+			appendOne(t, j, entry("jetty-2", "gw", want))
+			if n := <-got; n != want {
+				t.Fatalf("sequence %d, want %d", n, want)
+			}
+		}
+		cancel()
+		if err := <-ended; !errors.Is(err, context.Canceled) {
+			t.Error(err)
+		}
+	})
+}
+
+func TestFollowOutlivesLostConsumer(t *testing.T) {
+	everywhere(t, func(t *testing.T, p *place) {
+		j := p.open()
+		appendMany(t, j, "jetty-1", 1, 10)
+		got := make(chan uint64, 400)
+		ctx, cancel := context.WithCancel(t.Context())
+		var wg sync.WaitGroup
+		wg.Go(func() {
+			j.Follow(ctx, journal.FollowOptions{}, func(e *journal.Entry) error {
+				got <- e.SourceSequence
+				return nil
+			})
+		})
+		for want := uint64(1); want <= 40; want++ {
+			if want > 10 {
+				appendOne(t, j, entry("jetty-1", "gw", want))
+			}
+			if n := <-got; n != want {
+				t.Fatalf("sequence %d, want %d", n, want)
+			}
+			if want%10 == 0 {
+				if n, err := j.DropConsumers(); n != 1 || err != nil {
+					t.Fatalf("dropped %d consumers, %v, want 1", n, err)
+				}
+			}
+		}
+		cancel()
+		wg.Wait()
+	})
+}
+
+func TestFollowManyTogether(t *testing.T) {
+	everywhere(t, func(t *testing.T, p *place) {
+		j := p.open()
+		const berths, each = 20, 50
+		ctx, cancel := context.WithTimeout(t.Context(), 20*time.Second)
+		defer cancel()
+		var wg sync.WaitGroup
+		for b := range berths {
+			wg.Go(func() {
+				var want uint64
+				err := j.Follow(ctx, journal.FollowOptions{Reader: fmt.Sprint("watch/", b), Berth: fmt.Sprint("b", b)}, func(e *journal.Entry) error {
+					if want++; e.SourceSequence != want {
+						t.Errorf("berth %d: sequence %d, want %d", b, e.SourceSequence, want)
+					}
+					if want == each {
+						return errEnough
+					}
+					return nil
+				})
+				if !errors.Is(err, errEnough) {
+					t.Errorf("berth %d: %v after %d", b, err, want)
+				}
+			})
+		}
+		for seq := uint64(1); seq <= each; seq++ {
+			for b := range berths {
+				if _, err := j.Append(t.Context(), entry(fmt.Sprint("b", b), "gw", seq)); err != nil {
+					t.Fatal(err)
+				}
+			}
+		}
+		wg.Wait()
+	})
+}
+
+func TestHandlerErrorEndsFollow(t *testing.T) {
+	everywhere(t, func(t *testing.T, p *place) {
+		j := p.open()
+		appendMany(t, j, "jetty-1", 1, 3)
+		calls := 0
+		err := j.Follow(t.Context(), journal.FollowOptions{}, func(*journal.Entry) error { calls++; return errEnough })
+		if !errors.Is(err, errEnough) || calls != 1 {
+			t.Errorf("%v after %d calls", err, calls)
+		}
+	})
+}
+
+func TestRememberedPositionPastTheEnd(t *testing.T) {
+	everywhere(t, func(t *testing.T, p *place) {
+		j := p.open()
+		appendMany(t, j, "jetty-1", 1, 20)
+		seen := collect(t, j, journal.FollowOptions{}, 20)
+		none := func(*journal.Entry) error { t.Error("entry given"); return errEnough }
+
+		var rolled *journal.RolledBackError
+		err := j.Follow(t.Context(), journal.FollowOptions{After: 25}, none)
+		if !errors.As(err, &rolled) || *rolled != (journal.RolledBackError{After: 25, Last: 20, Resume: 20}) {
+			t.Errorf("past the end: %v", err)
+		}
+		// The journal has grown past the position again, with another entry at it.
+		err = j.Follow(t.Context(), journal.FollowOptions{After: 15, AfterStored: seen[9].Stored}, none)
+		if !errors.As(err, &rolled) || *rolled != (journal.RolledBackError{After: 15, Last: 20, Resume: 10}) {
+			t.Errorf("another entry there: %v", err)
+		}
+		if got := collect(t, j, journal.FollowOptions{After: 15, AfterStored: seen[14].Stored}, 5); got[0].Position != 16 {
+			t.Errorf("resumed at %d, want 16", got[0].Position)
+		}
+	})
+}
+
+func TestDocuments(t *testing.T) {
+	everywhere(t, func(t *testing.T, p *place) {
+		j := p.open()
+		ctx := t.Context()
+		if _, ok, err := j.Get(ctx, "plans", "jetty-1"); ok || err != nil {
+			t.Errorf("get of nothing: %v %v", ok, err)
+		}
+		large := bytes.Repeat([]byte("0123456789abcdef"), journal.MaxDocument/16)
+		for _, d := range []struct {
+			bucket, key string
+			data        []byte
+		}{{"plans", "jetty-2", []byte("old")}, {"plans", "jetty-1", nil}, {"plans", "jetty-2", []byte("new")}, {"snapshots", "jetty-1", large}} {
+			if err := j.Put(ctx, d.bucket, d.key, d.data); err != nil {
+				t.Fatal(err)
+			}
+		}
+		if err := j.Put(ctx, "snapshots", "jetty-1", append(large, 0)); !errors.Is(err, journal.ErrTooLarge) {
+			t.Errorf("too large a document: %v", err)
+		}
+		closeJournal(t, j)
+		j = p.open()
+		for _, d := range []struct {
+			bucket, key string
+			want        []byte
+		}{{"plans", "jetty-1", nil}, {"plans", "jetty-2", []byte("new")}, {"snapshots", "jetty-1", large}} {
+			got, ok, err := j.Get(ctx, d.bucket, d.key)
+			if !ok || err != nil || !bytes.Equal(got, d.want) {
+				t.Errorf("%s/%s: %d bytes, %v, %v; want %d", d.bucket, d.key, len(got), ok, err, len(d.want))
+			}
+		}
+		if keys, err := j.Keys(ctx, "plans"); err != nil || !slices.Equal(keys, []string{"jetty-1", "jetty-2"}) {
+			t.Errorf("keys %v, %v", keys, err)
+		}
+		if keys, err := j.Keys(ctx, "none"); err != nil || len(keys) != 0 {
+			t.Errorf("keys %v, %v", keys, err)
+		}
+	})
+}
+
+func TestRecords(t *testing.T) {
+	everywhere(t, func(t *testing.T, p *place) {
+		j := p.open()
+		read := func(log string, after uint64) (got []string) {
+			last := after
+			err := j.ReadRecords(t.Context(), log, after, func(pos uint64, data []byte) error {
+				if pos <= last {
+					t.Errorf("position %d after %d", pos, last)
+				}
+				last = pos
+				got = append(got, string(data))
+				return nil
+			})
+			if err != nil {
+				t.Fatal(err)
+			}
+			return got
+		}
+		if got := read("alarms", 0); got != nil {
+			t.Errorf("read %v of nothing", got)
+		}
+		var at []uint64
+		for i := range 5 {
+			pos, err := j.AppendRecord(t.Context(), "alarms", fmt.Append(nil, i))
+			if err != nil {
+				t.Fatal(err)
+			}
+			at = append(at, pos)
+			if _, err := j.AppendRecord(t.Context(), "audit", []byte("x")); err != nil {
+				t.Fatal(err)
+			}
+		}
+		closeJournal(t, j)
+		j = p.open()
+		if got := read("alarms", 0); !slices.Equal(got, []string{"0", "1", "2", "3", "4"}) {
+			t.Errorf("all: %v", got)
+		}
+		if got := read("alarms", at[2]); !slices.Equal(got, []string{"3", "4"}) {
+			t.Errorf("after the third: %v", got)
+		}
+		if got := read("alarms", at[4]); got != nil {
+			t.Errorf("after the last: %v", got)
+		}
+		if err := j.ReadRecords(t.Context(), "alarms", 0, func(uint64, []byte) error { return errEnough }); !errors.Is(err, errEnough) {
+			t.Error(err)
+		}
+	})
+}
+
+func TestClosedJournal(t *testing.T) {
+	everywhere(t, func(t *testing.T, p *place) {
+		j := p.open()
+		p1, err := j.Append(t.Context(), entry("jetty-1", "gw", 1))
+		if err != nil {
+			t.Fatal(err)
+		}
+		ended := make(chan error, 1)
+		started := make(chan bool)
+		go func() {
+			var once sync.Once
+			ended <- j.Follow(context.Background(), journal.FollowOptions{}, func(*journal.Entry) error {
+				once.Do(func() { close(started) })
+				return nil
+			})
+		}()
+		<-started
+		began := time.Now()
+		closeJournal(t, j)
+		if took := time.Since(began); took > 2*time.Second {
+			t.Errorf("close took %v", took)
+		}
+		if _, err := p1.Wait(t.Context()); err != nil {
+			t.Errorf("an entry on the way at Close: %v", err)
+		}
+		if err := <-ended; !errors.Is(err, journal.ErrClosed) {
+			t.Errorf("follow: %v", err)
+		}
+		if _, err := j.Append(t.Context(), entry("jetty-1", "gw", 2)); !errors.Is(err, journal.ErrClosed) {
+			t.Errorf("append: %v", err)
+		}
+		if _, err := j.LastSequence(t.Context(), "jetty-1", "gw"); !errors.Is(err, journal.ErrClosed) {
+			t.Errorf("last sequence: %v", err)
+		}
+		if err := j.Put(t.Context(), "b", "k", nil); !errors.Is(err, journal.ErrClosed) {
+			t.Errorf("put: %v", err)
+		}
+		if _, _, err := j.Bounds(t.Context()); !errors.Is(err, journal.ErrClosed) {
+			t.Errorf("bounds: %v", err)
+		}
+		closeJournal(t, j) // twice
+	})
+}
