@@ -1,0 +1,102 @@
+package recording_test
+
+import (
+	"bytes"
+	"encoding/csv"
+	"fmt"
+	"io"
+	"math"
+	"testing"
+
+	"hawser/detect/reading"
+	"hawser/ingest/recording"
+)
+
+// berthHour is a recording of 14 lines at 5 Hz as a berth makes it: a row a
+// channel, channel after channel.
+func berthRecording(t testing.TB, seconds int, o recording.WriterOptions) ([]byte, int) {
+	t.Helper()
+	var out bytes.Buffer
+	w := recording.NewWriter(&out, o)
+	rows := 0
+	for s := range seconds {
+		b := &reading.Block{Sequence: uint64(s + 1)}
+		for line := range 14 {
+			tension := reading.Series{Channel: reading.Channel{Line: fmt.Sprint(line + 1), Kind: reading.Tension}, Decimals: 1}
+			for i := range 5 {
+				tension.Time = append(tension.Time, newYear+int64(s)*1e9+int64(i)*200e6)
+				tension.Value = append(tension.Value, math.Round(2*(90+30*math.Sin(float64(line)+float64(5*s+i)/40)))/2)
+			}
+			b.Series = append(b.Series, tension)
+		}
+		rows += b.Samples()
+		if err := w.Write(b); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := w.Close(); err != nil {
+		t.Fatal(err)
+	}
+	return out.Bytes(), rows
+}
+
+func BenchmarkRead(b *testing.B) {
+	for _, c := range []struct {
+		name string
+		o    recording.WriterOptions
+	}{
+		{"rfc3339", recording.WriterOptions{}},
+		{"unixmilli", recording.WriterOptions{Time: recording.UnixMilli}},
+		{"rfc3339-gzip", recording.WriterOptions{Gzip: true}},
+	} {
+		b.Run(c.name, func(b *testing.B) {
+			data, rows := berthRecording(b, 600, c.o)
+			for b.Loop() {
+				r, err := recording.NewReader("bench.csv", bytes.NewReader(data), recording.Options{})
+				if err != nil {
+					b.Fatal(err)
+				}
+				got := 0
+				for {
+					block, err := r.Next()
+					if err == io.EOF {
+						break
+					}
+					if err != nil {
+						b.Fatal(err)
+					}
+					got += block.Samples()
+				}
+				if got != rows {
+					b.Fatalf("%d rows, want %d", got, rows)
+				}
+			}
+			b.ReportMetric(float64(rows)*float64(b.N)/b.Elapsed().Seconds()/1e6, "Mrows/s")
+			b.ReportAllocs()
+		})
+	}
+	// What the package comment says of encoding/csv: fields only, nothing read.
+	b.Run("encoding-csv-fields-only", func(b *testing.B) {
+		data, rows := berthRecording(b, 600, recording.WriterOptions{})
+		for b.Loop() {
+			r := csv.NewReader(bytes.NewReader(data))
+			r.ReuseRecord = true
+			got := -1 // header
+			for {
+				if _, err := r.Read(); err == io.EOF {
+					break
+				} else if err != nil {
+					b.Fatal(err)
+				}
+				got++
+			}
+			if got != rows {
+				b.Fatalf("%d rows, want %d", got, rows)
+			}
+		}
+		b.ReportMetric(float64(rows)*float64(b.N)/b.Elapsed().Seconds()/1e6, "Mrows/s")
+		b.ReportAllocs()
+	})
+}
+
+const newYear = 1_767_225_600_000_000_000 // 2026-01-01T00:00:00Z

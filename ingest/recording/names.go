@@ -1,0 +1,61 @@
+package recording
+
+import (
+	"strings"
+	"unicode"
+	"unicode/utf8"
+
+	"hawser/detect/reading"
+)
+
+// maxName is the length of a channel's name, characters, as on the wire.
+const maxName = 40
+
+// names finds channels by their names and numbers them as they come.
+type names struct {
+	index   map[string]int // of known, or -1 for an unknown name
+	known   []named
+	unknown []string
+}
+
+type named struct {
+	name    string
+	channel reading.Channel
+}
+
+func (n *names) init() { n.index = make(map[string]int) }
+
+// find gives the channel's number, or -1 for an unknown one. It allocates only
+// for names it has not seen, and for unknown ones beyond maxUnknown.
+func (n *names) find(name []byte) int {
+	if i, ok := n.index[string(name)]; ok {
+		return i
+	}
+	kept := string(name)
+	c, err := reading.ParseChannel(kept)
+	if err != nil || utf8.RuneCount(name) > maxName || !utf8.Valid(name) || len(n.known) == maxChannels {
+		n.tell(kept)
+		return -1
+	}
+	i := len(n.known)
+	n.known = append(n.known, named{kept, c})
+	n.index[kept] = i
+	return i
+}
+
+func (n *names) tell(name string) {
+	if len(n.unknown) == maxUnknown {
+		return
+	}
+	printable := strings.Map(func(r rune) rune {
+		if unicode.IsPrint(r) {
+			return r
+		}
+		return '\ufffd'
+	}, name)
+	if utf8.RuneCountInString(printable) > maxName {
+		printable = string([]rune(printable)[:maxName]) + "…"
+	}
+	n.unknown = append(n.unknown, printable)
+	n.index[name] = -1
+}
