@@ -23,7 +23,9 @@ type state struct {
 	Feed   feed
 	Tick   int64 // next tick to run, counted from the Unix epoch; 0 before the first reading
 	Idle   int32 // ticks since the last that held a reading
+	First  int64 // time of the first tick, Unix nanoseconds
 	Watch  watch
+	Upset  int64 // tick of the last parting or slip, 0 for none
 	Motion motion
 	Lines  []line
 	Raised []Change // raised and not cleared, oldest first
@@ -39,7 +41,7 @@ func New(plan *mooring.Plan) *Berth {
 	b.state.Feed = newFeed(len(plan.Lines))
 	b.state.Lines = make([]line, len(plan.Lines))
 	for i := range b.state.Lines {
-		b.state.Lines[i].start()
+		b.state.Lines[i].start(plan.Lines[i].MBLkN)
 	}
 	return b
 }

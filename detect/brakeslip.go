@@ -75,7 +75,7 @@ func (b *Berth) slipped(now moment, i int) {
 	}
 	p.Quiet = 0
 	if !p.Up {
-		p.Up = true
+		p.Up, b.state.Upset = true, b.state.Tick
 		b.slipRaised(now, i, at, run)
 	}
 }

@@ -47,8 +47,3 @@ func (b *Berth) raised(c Condition, line string, g mooring.Group) int {
 	}
 	return -1
 }
-
-// watched reports whether line i has a load pin with a present load to judge.
-func (b *Berth) watched(now moment, i int) bool {
-	return b.plan.Lines[i].Instrumented && !b.state.Watch.Off && b.state.Lines[i].Pin.fresh(now)
-}

@@ -16,13 +16,17 @@ type line struct {
 	Over        latch
 	Part        part
 	Slip        slip
+	Health      health
+	Watched     expectation
+	Zero        zero
 	Snap        snap
 	Imbalance   latch
 	Slack       latch
 	Approach    latch
 }
 
-func (l *line) start() {
+func (l *line) start(mbl float64) {
+	l.Pin.MBL = mbl
 	l.Pin.Last = bad
 	l.Slip.forget()
 	l.Snap.Slack = snapWithin + 1

@@ -15,6 +15,22 @@ type pin struct {
 	LastAt int64   // time of the newest good reading
 	Before [2]float64
 	Seen   int64 // good readings ever
+	MBL    float64
+
+	HeardAt  int64 // time of the newest reading of any worth
+	Tally    [10]tally
+	OutRun   int32   // readings in a row outside what a line can carry
+	OutSince int64   // time of the first of them
+	Out      float64 // the newest of them
+
+	SpikeAt, SpikeWas int64   // time of a spike not yet counted, of the one before; 0 for none
+	Spike             float64 // its value, kN
+	Spikes            [spikesTold]int64
+	SpikeCount        int64
+
+	Raw, Step           float64 // newest reading as it came; least step ever between two
+	StillLow, StillHigh float64 // of the readings since StillSince
+	StillSince          int64
 
 	Sum, Count float64 // of the present tick
 	Tenths     [perSecond]bin
@@ -27,16 +43,36 @@ type pin struct {
 // bin is the sum and number of the readings of a span.
 type bin struct{ Sum, Count float64 }
 
-// reading takes one good or bad reading.
+// tally counts a second's readings.
+type tally struct{ Good, Bad int32 }
+
+// reading takes one reading.
 func (p *pin) reading(s *sample) {
 	v := s.Value
+	p.HeardAt = s.Time
 	if math.IsNaN(v) {
+		p.Tally[p.SecAt%10].Bad++
 		return
 	}
+	p.Tally[p.SecAt%10].Good++
+	if v < rangeLow*p.MBL || v > rangeHigh*p.MBL {
+		if p.OutRun == 0 {
+			p.OutSince = s.Time
+		}
+		p.Out = v
+		p.OutRun++
+		return
+	}
+	if p.OutRun == 1 { // a lone one is a spike, a run is out of range
+		p.SpikeAt, p.Spike = p.OutSince, p.Out
+	}
+	p.OutRun = 0
 	if p.Seen == 0 {
 		p.Before = [2]float64{v, v}
 	}
+	p.still(v, s.Time)
 	m := median3(p.Before[0], p.Before[1], v)
+	p.spike(p.Before[0], p.Before[1], v, s.Time)
 	p.Before[0], p.Before[1] = p.Before[1], v
 	p.Last, p.LastAt = m, s.Time
 	p.Seen++
@@ -53,6 +89,7 @@ func (p *pin) tick(now moment) {
 	if now.Second {
 		p.Secs[p.SecAt%secKept] = p.SecSum / p.SecCount // NaN for none
 		p.SecAt++
+		p.Tally[p.SecAt%10] = tally{}
 		p.SecSum, p.SecCount = 0, 0
 	}
 }
@@ -91,8 +128,4 @@ func (p *pin) mean(n int64) (v float64, ok bool) {
 		return 0, false
 	}
 	return sum / float64(have), true
-}
-
-func median3(a, b, c float64) float64 {
-	return max(min(a, b), min(max(a, b), c))
 }

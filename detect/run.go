@@ -89,10 +89,22 @@ func (b *Berth) detect(end int64) {
 	for i := range b.state.Lines {
 		b.state.Lines[i].Pin.tick(now)
 	}
+	if b.state.First == 0 {
+		b.state.First = end - tickLength
+	}
+	if b.state.Watch.Off {
+		b.standDown(now)
+	}
 	b.moved(now)
 	for i := range b.state.Lines {
-		b.state.Lines[i].keep(now)
+		l := &b.state.Lines[i]
+		l.keep(now)
+		l.expecting()
 	}
+	if now.Second {
+		b.zeros(now)
+	}
+	b.sensorFaults(now)
 	b.partings(now)
 	b.overLimit(now)
 	b.brakeSlip(now)

@@ -1,0 +1,42 @@
+package detect
+
+// The arbiter: one cause, one alarm. What it holds back, and why:
+//
+//	watch stood down        everything: lines are put out and let go on purpose
+//	pin at fault            all conditions of that line but sensor-fault
+//	line parted             all conditions of that line but line-parted; its empty
+//	                        share is no measure for its group
+//	brake slipped           slack on that line; its lost share is no measure for
+//	                        its group, the fallen load no fault of its pin
+//	any parting or slip     for two minutes no pin is called shifted and no unseen
+//	                        parting is told: the whole mooring is upset
+//
+// What others then suffer, over their limit or near it, is told.
+const upsetFor = 120 * int64(perSecond)
+
+// watched reports whether line i has a load pin with a present load to judge.
+func (b *Berth) watched(now moment, i int) bool {
+	l := &b.state.Lines[i]
+	return b.plan.Lines[i].Instrumented && !b.state.Watch.Off && l.Health.Fault == well && l.Pin.fresh(now)
+}
+
+// upset reports whether a parting or a slip has upset the whole mooring.
+func (b *Berth) upset(now moment) bool {
+	return b.state.Upset != 0 && now.Tick-b.state.Upset < upsetFor
+}
+
+// standDown clears all and forgets what was about to be told when the watch
+// is stood down.
+func (b *Berth) standDown(now moment) {
+	for len(b.state.Raised) > 0 {
+		c := b.state.Raised[0]
+		c.Detail = "The watch is stood down."
+		b.clear(now, -1, c)
+	}
+	for i := range b.state.Lines {
+		l := &b.state.Lines[i]
+		l.Over, l.Imbalance, l.Slack, l.Approach, l.Snap.Latch = latch{}, latch{}, latch{}, latch{}, latch{}
+		l.Part, l.Slip.Up, l.Health.Told, l.Fit.Age = part{}, false, false, 0
+	}
+	b.state.Upset = 0
+}

@@ -1,0 +1,163 @@
+package detect
+
+import (
+	"fmt"
+	"math"
+)
+
+// sensorFault watches the load pins themselves. A line whose pin is at fault is
+// out of every other condition until the pin has been well for 30 s. One fault
+// is one alarm, though its reason may change:
+//
+//	gap      nothing for 10 s
+//	bad      no number for 10 s, or half the readings of 10 s no numbers
+//	range    for 3 s outside −0.08 to 1.2 of MBL, where no line can be
+//	spikes   three readings within 60 s that stand alone (see spikes)
+//	stuck    one value for 60 s while the others say the line moves (see stuck)
+//	zero     away from what the others say, without a cause (see zero)
+//
+// Source: common practice, no source.
+const (
+	gapAfter   = 10 * second
+	wellFor    = 30 * perSecond
+	rangeLow   = -0.08
+	rangeHigh  = 1.2
+	rangeTicks = 3 * second
+)
+
+type fault uint8
+
+const (
+	well fault = iota
+	gap
+	badReadings
+	outOfRange
+	spiking
+	stuckPin
+	zeroShift
+)
+
+// health is what is known of a load pin's state.
+type health struct {
+	Fault fault
+	Told  bool
+	Well  int32 // ticks without a reason, while at fault
+	Since int64 // when the reason that was told began, Unix nanoseconds
+}
+
+// sensorFaults decides on every pin.
+func (b *Berth) sensorFaults(now moment) {
+	b.spikes(now)
+	for i := range b.state.Lines {
+		if !b.plan.Lines[i].Instrumented {
+			continue
+		}
+		l := &b.state.Lines[i]
+		h := &l.Health
+		reason, since := b.ails(now, i)
+		switch {
+		case reason != well:
+			if h.Fault == well {
+				h.Since = since
+			}
+			h.Fault, h.Well = reason, 0
+		case h.Fault != well:
+			if h.Well++; h.Well >= wellFor {
+				h.Fault = well
+			}
+		}
+		switch told := h.Fault != well && !b.state.Watch.Off; {
+		case told && !h.Told:
+			h.Told = true
+			value, unit := b.ailing(now, i)
+			b.raise(now, i, Change{Condition: SensorFault, Onset: h.Since, Value: value, Unit: unit, Detail: b.complaint(now, i)})
+		case !told && h.Told:
+			h.Told = false
+			b.clear(now, i, Change{Condition: SensorFault, Value: finite(l.Pin.Last), Unit: "kN",
+				Detail: fmt.Sprintf("The load pin of line %s reads %.0f kN; the line is watched again.", b.id(i), finite(l.Pin.Last))})
+		}
+	}
+}
+
+// ails is what is wrong with line i's pin at this moment and since when.
+func (b *Berth) ails(now moment, i int) (fault, int64) {
+	l := &b.state.Lines[i]
+	p := &l.Pin
+	heard := max(p.HeardAt, b.state.First)
+	good := max(p.LastAt, b.state.First)
+	switch {
+	case now.Time-heard > gapAfter:
+		return gap, heard
+	case p.OutRun >= 3 && now.Time-p.OutSince >= rangeTicks:
+		return outOfRange, p.OutSince
+	case now.Time-good > gapAfter, p.mostlyBad():
+		return badReadings, good
+	case p.spiking(now):
+		return spiking, p.Spikes[p.SpikeCount%spikesTold]
+	case b.stuck(now, i):
+		return stuckPin, p.StillSince
+	}
+	if l.Zero.Shifted {
+		return zeroShift, l.Zero.Since
+	}
+	return well, 0
+}
+
+// ailing is the figure that goes with the fault.
+func (b *Berth) ailing(now moment, i int) (float64, string) {
+	l := &b.state.Lines[i]
+	switch l.Health.Fault {
+	case gap, badReadings:
+		return math.Round(float64(now.Time-l.Health.Since)/float64(second)*10) / 10, "s"
+	case outOfRange:
+		return l.Pin.Out, "kN"
+	case spiking:
+		return spikesTold, "spikes"
+	case zeroShift:
+		return l.Zero.Shift, "kN"
+	}
+	return finite(l.Pin.Last), "kN"
+}
+
+// complaint is the sentence that goes with the fault.
+func (b *Berth) complaint(now moment, i int) string {
+	l := &b.state.Lines[i]
+	id, v := b.id(i), finite(l.Pin.Last)
+	what := ""
+	switch l.Health.Fault {
+	case gap:
+		what = fmt.Sprintf("The load pin of line %s has sent nothing for %.0f s", id, float64(now.Time-l.Health.Since)/float64(second))
+	case badReadings:
+		what = fmt.Sprintf("The load pin of line %s has sent no usable number for most of %.0f s", id, float64(now.Time-l.Health.Since)/float64(second))
+	case outOfRange:
+		what = fmt.Sprintf("The load pin of line %s reads %.0f kN, which the line cannot carry", id, l.Pin.Out)
+	case spiking:
+		what = fmt.Sprintf("The load pin of line %s throws single readings, %d within %.0f s, the last of %.0f kN", id, spikesTold,
+			float64(now.Time-l.Health.Since)/float64(second), l.Pin.Spike)
+	case stuckPin:
+		what = fmt.Sprintf("The load pin of line %s has stood at %.1f kN for %.0f s while the other lines say that its load moves", id, v,
+			float64(now.Time-l.Health.Since)/float64(second))
+	case zeroShift:
+		what = fmt.Sprintf("The load pin of line %s reads %.0f kN, %.0f kN %s than the other lines bear out", id, v, math.Abs(l.Zero.Shift),
+			map[bool]string{true: "more", false: "less"}[l.Zero.Shift > 0])
+	}
+	return what + "; the line is not watched until it is well: look at the line itself and check pin and cable."
+}
+
+func finite(v float64) float64 {
+	if math.IsNaN(v) {
+		return 0
+	}
+	return v
+}
+
+// mostlyBad reports whether half or more of the last ten seconds' readings were
+// no numbers.
+func (p *pin) mostlyBad() bool {
+	var bad, good int32
+	for k := range p.Tally {
+		bad += p.Tally[k].Bad
+		good += p.Tally[k].Good
+	}
+	return bad >= 5 && bad >= good
+}

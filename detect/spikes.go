@@ -1,0 +1,51 @@
+package detect
+
+import "math"
+
+// A spike is one reading far from both its neighbours, which agree with each
+// other, or one outside what a line can carry. A line that snatches can look
+// so at a slow rate; but then the ship moves and other lines jump too: a spike
+// counts only where no other line has one within the same second or two.
+const (
+	spikesTold = 3
+	spikesSpan = 60 * second
+	spikeLeast = 0.08 // of MBL
+	spikeWait  = 3 * second / 2
+)
+
+// spike looks at the reading before this one: before it stood a, then came x,
+// now v.
+func (p *pin) spike(a, x, v float64, at int64) {
+	if lift := x - (a+v)/2; math.Abs(lift) >= spikeLeast*p.MBL && math.Abs(v-a) <= math.Abs(lift)/4 {
+		p.SpikeAt, p.Spike = at, x
+	}
+}
+
+// spikes counts what has stood alone for long enough.
+func (b *Berth) spikes(now moment) {
+	for i := range b.state.Lines {
+		p := &b.state.Lines[i].Pin
+		if p.SpikeAt == 0 || now.Time-p.SpikeAt < spikeWait {
+			continue
+		}
+		alone := true
+		for k := range b.state.Lines {
+			o := &b.state.Lines[k].Pin
+			if k != i && (near(o.SpikeAt, p.SpikeAt) || near(o.SpikeWas, p.SpikeAt)) {
+				alone = false
+			}
+		}
+		if alone {
+			p.Spikes[p.SpikeCount%spikesTold] = p.SpikeAt
+			p.SpikeCount++
+		}
+		p.SpikeWas, p.SpikeAt = p.SpikeAt, 0
+	}
+}
+
+func near(a, b int64) bool { return a != 0 && a-b <= spikeWait && b-a <= spikeWait }
+
+// spiking reports whether the last spikes came close enough together.
+func (p *pin) spiking(now moment) bool {
+	return p.SpikeCount >= spikesTold && now.Time-p.Spikes[p.SpikeCount%spikesTold] <= spikesSpan
+}

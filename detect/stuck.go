@@ -1,0 +1,57 @@
+package detect
+
+import "math"
+
+// A pin is stuck when it has stood within a step and a half of its own last
+// digit for 60 s while the load that the other lines speak for went well beyond
+// that and beyond the usual difference between the two. In a flat calm all
+// stand still, and nothing is told.
+const (
+	stuckFor    = 60 * second
+	stuckSteps  = 4 // of the pin's last digit, least move of the expected load
+	stuckNoises = 6 // of the usual difference
+)
+
+// still keeps the run of readings that stand in one place.
+func (p *pin) still(raw float64, at int64) {
+	if d := math.Abs(raw - p.Raw); p.Seen > 0 && d > 1e-9 && (p.Step == 0 || d < p.Step) {
+		p.Step = d
+	}
+	p.Raw = raw
+	lo, hi := math.Min(p.StillLow, raw), math.Max(p.StillHigh, raw)
+	if p.Seen > 0 && hi-lo <= 1.5*p.Step {
+		p.StillLow, p.StillHigh = lo, hi
+		return
+	}
+	p.StillLow, p.StillHigh, p.StillSince = raw, raw, at
+}
+
+// expecting keeps how far the expected load of a line went while its pin stood
+// still. The expected load is smoothed over a second.
+func (l *line) expecting() {
+	f, p := &l.Fit, &l.Pin
+	if !f.Known {
+		l.Watched = expectation{}
+		return
+	}
+	e := &l.Watched
+	if e.Since != p.StillSince {
+		*e = expectation{Since: p.StillSince, Smooth: f.Expect, Low: f.Expect, High: f.Expect, Noise: f.Noise}
+	}
+	e.Smooth += (f.Expect - e.Smooth) / float64(perSecond)
+	e.Low, e.High = math.Min(e.Low, e.Smooth), math.Max(e.High, e.Smooth)
+}
+
+// expectation is the expected load while a pin stands still, kN.
+type expectation struct {
+	Since             int64
+	Smooth, Low, High float64
+	Noise             float64 // usual difference when the pin came to a stand
+}
+
+func (b *Berth) stuck(now moment, i int) bool {
+	l := &b.state.Lines[i]
+	p, e := &l.Pin, &l.Watched
+	return p.Seen > 20 && p.LastAt-p.StillSince >= stuckFor && l.Fit.Known &&
+		e.High-e.Low >= math.Max(stuckSteps*p.Step, stuckNoises*math.Max(e.Noise, 0.0005*p.MBL)) && !l.worked(now)
+}
