@@ -19,6 +19,7 @@ type line struct {
 	Health      health
 	Watched     expectation
 	Zero        zero
+	Loss        loss
 	Snap        snap
 	Imbalance   latch
 	Slack       latch
@@ -29,6 +30,7 @@ func (l *line) start(mbl float64) {
 	l.Pin.MBL = mbl
 	l.Pin.Last = bad
 	l.Slip.forget()
+	l.Loss.forget()
 	l.Snap.Slack = snapWithin + 1
 	for k := range l.Loads {
 		l.Loads[k], l.Offs[k] = bad, bad

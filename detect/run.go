@@ -108,6 +108,9 @@ func (b *Berth) detect(end int64) {
 	b.partings(now)
 	b.overLimit(now)
 	b.brakeSlip(now)
+	if now.Second {
+		b.loadSlips(now)
+	}
 	b.snapLoad(now)
 	b.approaching(now)
 	b.imbalance(now)

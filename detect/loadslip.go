@@ -1,0 +1,101 @@
+package detect
+
+import (
+	"fmt"
+	"math"
+)
+
+// loadSlip watches the lines whose pay-out nobody tells, on bitts or on a drum
+// without that sensor: raised when, within 60 s, the line has lost 0.025 of MBL
+// or more against what the other lines say it should carry, for 3 s, in steps
+// or in a creep, and no other line has moved as far from its word. It is
+// cleared like a slip of a drum. A slow loss, over many minutes, is not told
+// here but as a shifted zero. kN. Source: common practice, no source.
+const (
+	loadSlip   = 0.025 // of MBL
+	loadNoises = 8     // times the usual difference
+	loadHold   = 3     // seconds
+)
+
+// loss keeps, second by second, how far a line is from the word of the others.
+type loss struct {
+	Offs    [slipWindow]float64 // smoothed over 2 s, kN; NaN for none
+	Smooth  float64
+	Age     float64 // Fit.Age; a younger fit is a new beginning
+	Seconds int32   // that the loss has been large
+}
+
+func (p *loss) forget() {
+	*p = loss{}
+	for k := range p.Offs {
+		p.Offs[k] = bad
+	}
+}
+
+// lost is how far the line has fallen from the highest of the window, and how
+// far it has risen from the lowest.
+func (p *loss) lost() (fall, rise float64) {
+	for _, v := range p.Offs {
+		if v-p.Smooth > fall {
+			fall = v - p.Smooth
+		}
+		if p.Smooth-v > rise {
+			rise = p.Smooth - v
+		}
+	}
+	return fall, rise
+}
+
+// loadSlips takes a second's step for every line.
+func (b *Berth) loadSlips(now moment) {
+	worst, second2, who := 0.0, 0.0, -1
+	for i := range b.state.Lines {
+		l := &b.state.Lines[i]
+		p, f := &l.Loss, &l.Fit
+		if !f.Known || f.Age < p.Age || !b.watched(now, i) || b.upset(now) || l.Part.Since != 0 {
+			p.forget()
+			p.Age = f.Age
+			continue
+		}
+		at := f.Off + f.Base
+		if p.Age == 0 {
+			p.Smooth = at
+		}
+		p.Age = f.Age
+		p.Smooth += (at - p.Smooth) / 2
+		p.Offs[now.Time/second%slipWindow] = p.Smooth
+		fall, rise := p.lost()
+		if far := math.Max(fall, rise) / b.plan.Lines[i].MBLkN; far > worst {
+			worst, second2, who = far, worst, i
+		} else {
+			second2 = math.Max(second2, far)
+		}
+	}
+	for i := range b.state.Lines {
+		l := &b.state.Lines[i]
+		p := &l.Loss
+		fall, _ := p.lost()
+		mbl := b.plan.Lines[i].MBLkN
+		if i != who || b.paysOut(now, i) || fall < math.Max(loadSlip*mbl, loadNoises*l.Fit.Noise) || second2 > 0.7*worst {
+			p.Seconds = 0
+			continue
+		}
+		if p.Seconds++; p.Seconds < loadHold {
+			continue
+		}
+		p.forget()
+		l.Fit.Age, l.Slip.Quiet = 0, 0
+		if !l.Slip.Up {
+			l.Slip.Up = true
+			b.raise(now, i, Change{Condition: BrakeSlip, Value: fall, Limit: loadSlip * mbl, HasLimit: true, Unit: "kN",
+				Detail: fmt.Sprintf("Line %s lost %.0f kN within %d s, to %.0f kN (%s of MBL), that the other lines do not explain; keep clear of the mooring deck and check how it is made fast.",
+					b.id(i), fall, slipWindow, l.Pin.Last, b.percent(i, l.Pin.Last))})
+		}
+	}
+}
+
+// paysOut reports whether a sensor tells line i's pay-out.
+func (b *Berth) paysOut(now moment, i int) bool {
+	d := &b.state.Lines[i].Drum
+	return d.Seen > 0 && now.Time-d.OutAt <= 30*second
+}
