@@ -34,8 +34,8 @@ func (e *Error) Error() string {
 }
 
 const (
-	toldFaults = 5    // the first few, then their number: more is not read
-	keptFaults = 1000 // a bound on memory; a plan this wrong is another kind of file
+	toldFaults = 5   // then their number: nobody reads further
+	keptFaults = 100 // a plan this wrong is another kind of file: reading stops
 )
 
 // place is where something stands in the file, both counted from 1.
@@ -53,20 +53,25 @@ type fault struct {
 type faults struct {
 	file string
 	list []fault
-	more int
+	shut bool // nothing further is worth telling
 }
 
 func (f *faults) add(x fault) {
+	if f.shut {
+		return
+	}
 	for _, y := range f.list {
 		if x.line > 0 && x.place == y.place && x.want == y.want && lastKey(x.path) == lastKey(y.path) {
 			return
 		}
 	}
-	if len(f.list) >= keptFaults {
-		f.more++
-		return
-	}
 	f.list = append(f.list, x)
+	f.shut = len(f.list) >= keptFaults
+}
+
+// only makes x the one fault, for a file that is not worth going through.
+func (f *faults) only(x fault) {
+	f.list, f.shut = []fault{x}, true
 }
 
 func lastKey(path string) string { return path[strings.LastIndexByte(path, '.')+1:] }
@@ -84,8 +89,12 @@ func (f *faults) err() error {
 	for _, x := range f.list[:min(len(f.list), toldFaults)] {
 		errs = append(errs, &Error{File: f.file, Line: x.line, Path: x.path, Want: x.want})
 	}
-	if n := len(f.list) - len(errs) + f.more; n > 0 {
-		errs = append(errs, fmt.Errorf("%d more faults", n))
+	if n := len(f.list) - len(errs); n > 0 {
+		count := "and %d more"
+		if f.shut {
+			count = "and at least %d more"
+		}
+		errs = append(errs, &Error{File: f.file, Want: fmt.Sprintf(count, n)})
 	}
 	return errors.Join(errs...)
 }

@@ -7,62 +7,101 @@ import (
 )
 
 // entries are a mapping's own keys, then those it merges, nearest first: the
-// first of a name is the one that holds.
-func (w *walker) entries(path string, n *yaml.Node) []entry {
-	return w.unfold(path, n, 0, nil)
+// first of a name is the one that holds. They are sure where nothing about the
+// keys themselves was at fault.
+func (w *walker) entries(path string, n *yaml.Node) (out []entry, sure bool) {
+	u := unfolding{walker: w, path: path, sure: true}
+	u.mapping(n, 0)
+	return u.out, u.sure
 }
 
-func (w *walker) unfold(path string, n *yaml.Node, depth int, out []entry) []entry {
+type unfolding struct {
+	*walker
+	path string
+	out  []entry
+	sure bool
+}
+
+func (u *unfolding) doubt(key string, n *yaml.Node, want string) {
+	u.fault(join(u.path, clip(key)), n, want)
+	u.sure = false
+}
+
+func (u *unfolding) mapping(n *yaml.Node, depth int) {
 	if depth > maxMerge {
-		w.fault(path, n, fmt.Sprintf("must not merge more than %d deep", maxMerge))
-		return out
+		u.doubt("<<", n, fmt.Sprintf("must not merge itself, nor more than %d deep", maxMerge))
+		return
 	}
 	first := map[string]int{} // own keys: the line of each
 	var merged *yaml.Node
 	for i := 0; i+1 < len(n.Content); i += 2 {
 		key, value := n.Content[i], n.Content[i+1]
-		if w.spent(path, key) {
-			return out
+		if u.spent(u.path, key) {
+			return
 		}
 		if key.Kind != yaml.ScalarNode {
-			w.fault(path, key, "a key must be a word, not "+describe(key))
+			u.doubt("", key, "a key must be a word, not "+describe(key))
 			continue
 		}
 		if line, twice := first[key.Value]; twice {
-			w.fault(join(path, clip(key.Value)), key, fmt.Sprintf("must be given once; it stands on line %d already", line))
+			u.doubt(key.Value, key, fmt.Sprintf("must be given once; it stands on line %d already", line))
 			continue
 		}
 		first[key.Value] = key.Line
-		if key.ShortTag() == "!!merge" {
+		if isMerge(key) {
 			merged = value
-			continue
+		} else {
+			u.out = append(u.out, entry{key, value})
 		}
-		out = append(out, entry{key, value})
 	}
-	if merged != nil {
-		out = w.merge(path, merged, depth, out)
+	if merged == nil {
+		return
 	}
-	return out
+	for _, p := range mergeParts(merged) {
+		if u.spent(u.path, merged) {
+			return
+		}
+		if isMapping(p) {
+			u.mapping(p, depth+1)
+		} else {
+			u.doubt("<<", p, "must be a mapping or a list of mappings to merge, not "+describe(p))
+		}
+	}
 }
 
-// merge appends what << names: one mapping, or a list of them of which the
+func isMerge(key *yaml.Node) bool { return key.ShortTag() == "!!merge" }
+
+// mergeParts are what << names: one mapping, or a list of them of which the
 // earlier holds over the later.
-func (w *walker) merge(path string, n *yaml.Node, depth int, out []entry) []entry {
-	target := follow(n)
-	parts := []*yaml.Node{target}
-	if isList(target) {
-		parts = target.Content
+func mergeParts(n *yaml.Node) []*yaml.Node {
+	n = follow(n)
+	if !isList(n) {
+		return []*yaml.Node{n}
 	}
-	for _, p := range parts {
-		if w.spent(path, n) {
-			return out
-		}
-		p = follow(p)
-		if !isMapping(p) {
-			w.fault(join(path, "<<"), p, "must be a mapping or a list of mappings to merge, not "+describe(p))
-			continue
-		}
-		out = w.unfold(path, p, depth+1, out)
+	parts := make([]*yaml.Node, len(n.Content))
+	for i, p := range n.Content {
+		parts[i] = follow(p)
 	}
-	return out
+	return parts
+}
+
+// mergeRoot is where a chain of merges begins: a key that twelve lines inherit
+// from one anchor is missing there, once.
+func mergeRoot(n *yaml.Node) *yaml.Node {
+	for range maxMerge {
+		next := n
+		for i := 0; i+1 < len(n.Content); i += 2 {
+			if !isMerge(n.Content[i]) {
+				continue
+			}
+			if parts := mergeParts(n.Content[i+1]); len(parts) > 0 && isMapping(parts[0]) {
+				next = parts[0]
+			}
+		}
+		if next == n {
+			break
+		}
+		n = next
+	}
+	return n
 }

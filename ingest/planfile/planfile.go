@@ -7,7 +7,7 @@
 //	YAML text ─► node tree ─► hawserv1.MooringPlan ─► mooring.Plan
 //	   │syntax      │walk, by descriptor   │constraints    defaults filled
 //	   ▼            ▼                      ▼
-//	plan.yaml:17: lines[3].mbl_kN: must be greater than 0 and ..., not -5
+//	plan.yaml:17: lines[3].mbl_kN: must be over 0 and at most 50000, not -5
 //
 // The keys are the JSON names of the schema's fields, and an enum's words are
 // its value names without the prefix, in lower case with hyphens: MATERIAL_
@@ -37,8 +37,9 @@ import (
 	hawserv1 "hawser/proto/hawser/v1"
 )
 
-// MaxBytes is the most a plan file may hold; a plan of 64 lines is some 30 KiB.
-const MaxBytes = 1 << 20
+// MaxBytes is the most a plan file may hold. The longest plan the schema takes,
+// with every value spelled out, is some 40 KiB.
+const MaxBytes = 256 << 10
 
 // Load reads the plan in a file. The error of a faulty plan joins one *Error
 // for each of the first few faults; its text has a line for each.

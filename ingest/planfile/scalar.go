@@ -91,6 +91,8 @@ func describe(n *yaml.Node) string {
 		return "nothing"
 	case n.Style&quotes != 0:
 		return "the text " + strconv.Quote(clip(n.Value))
+	case n.ShortTag() == "!!str":
+		return strconv.Quote(clip(n.Value))
 	}
 	return clip(n.Value)
 }

@@ -84,10 +84,13 @@ func wordList(words []word) string {
 	return strings.Join(texts, ", ")
 }
 
+var hyphens = strings.NewReplacer("_", "", "-", "")
+
+func bare(key string) string { return hyphens.Replace(strings.ToLower(key)) }
+
 // unknownKey says what was meant, where only case or hyphens differ, or else
 // what there is.
 func (f *form) unknownKey(key string) string {
-	bare := func(s string) string { return strings.NewReplacer("_", "", "-", "").Replace(strings.ToLower(s)) }
 	keys := make([]string, len(f.fields))
 	for i, x := range f.fields {
 		keys[i] = x.key

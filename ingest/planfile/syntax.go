@@ -25,7 +25,7 @@ func parse(data []byte) (*yaml.Node, *fault) {
 	}
 	root, second, err := documents(data)
 	switch {
-	case errors.Is(err, io.EOF):
+	case errors.Is(err, io.EOF), err == nil && second == 0 && root.ShortTag() == "!!null":
 		return nil, whole(1, "must hold a plan, not nothing")
 	case err != nil:
 		return nil, whole(errorLine(data, err), "must be YAML: "+bareText(err))
@@ -50,7 +50,7 @@ func documents(data []byte) (root *yaml.Node, second int, err error) {
 	case err != nil:
 		return nil, 0, err
 	default:
-		return nil, next.Content[0].Line, nil
+		return nil, next.Line, nil
 	}
 }
 

@@ -3,9 +3,11 @@ package planfile
 import (
 	"errors"
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 
+	"buf.build/gen/go/bufbuild/protovalidate/protocolbuffers/go/buf/validate"
 	"buf.build/go/protovalidate"
 	"google.golang.org/protobuf/reflect/protoreflect"
 
@@ -38,47 +40,75 @@ func constrain(m *hawserv1.MooringPlan, f *faults, at func(path string) place) e
 	if broken == nil {
 		return nil
 	}
+	type rule struct { // over the fields of a message
+		path, want string
+		form       *form
+	}
+	var rules []rule
+	var values []string // paths at fault by themselves
 	for _, v := range broken.Violations {
-		if v.Proto.GetRuleId() == "plan.line_ids_unique" {
+		path, form := schemaPath(v.Proto.GetField())
+		switch id := v.Proto.GetRuleId(); {
+		case id == "plan.line_ids_unique":
 			repeatedIDs(m, f, at)
+		case form != nil && id != "required":
+			rules = append(rules, rule{path, v.Proto.GetMessage(), form})
+		default:
+			values = append(values, path)
+			f.add(fault{at(path), path, wanted(v)})
+		}
+	}
+	// Such a rule has nothing to say where one of the fields is itself at fault.
+	for _, r := range rules {
+		if slices.ContainsFunc(values, func(path string) bool { return strings.HasPrefix(path, r.path+".") }) {
 			continue
 		}
-		x := f.violation(v)
-		x.place = at(x.path)
-		f.add(x)
+		// Its text opens with the field to change, where there is one.
+		if key, rest, _ := strings.Cut(r.want, " "); r.form.byKey[key] != nil && !strings.HasPrefix(rest, "and ") {
+			r.path, r.want = join(r.path, key), rest
+		}
+		f.add(fault{at(r.path), r.path, r.want})
 	}
 	return nil
 }
 
-// violation puts the validator's words into ours: JSON names, and what stands
-// there.
-func (f *faults) violation(v *protovalidate.Violation) fault {
-	path, last := "", planForm()
-	for _, e := range v.Proto.GetField().GetElements() {
+// schemaPath is a validator's path in JSON names, and the form of the message
+// there, nil at a value or a list.
+func schemaPath(p *validate.FieldPath) (path string, last *form) {
+	last = planForm()
+	for _, e := range p.GetElements() {
 		for _, x := range last.fields {
-			if int32(x.desc.Number()) == e.GetFieldNumber() {
-				path, last = join(path, x.key), x.form
-				break
+			if int32(x.desc.Number()) != e.GetFieldNumber() {
+				continue
 			}
-		}
-		if e.HasIndex() {
-			path += "[" + strconv.FormatUint(e.GetIndex(), 10) + "]"
+			path = join(path, x.key)
+			if last = x.form; x.desc.IsList() {
+				if !e.HasIndex() {
+					return path, nil
+				}
+				path += "[" + strconv.FormatUint(e.GetIndex(), 10) + "]"
+			}
+			break
 		}
 		if last == nil {
-			break // a value: nothing lies deeper
+			break
 		}
 	}
-	want := v.Proto.GetMessage()
-	if v.Proto.GetRuleId() == "required" {
-		return fault{path: path, want: "is required"}
+	return path, last
+}
+
+var shorter = strings.NewReplacer("greater than or equal to", "at least", "less than or equal to", "at most",
+	"greater than", "over", "less than", "under", "item(s)", "items")
+
+// wanted is a rule for one value in few words, and the value that broke it.
+func wanted(v *protovalidate.Violation) string {
+	switch v.Proto.GetRuleId() {
+	case "required":
+		return "is required"
+	case "string.pattern":
+		return "must match " + v.RuleValue.String() + instead(v.FieldValue)
 	}
-	// A rule across the fields of a message opens with the field to change.
-	if key, rest, ok := strings.Cut(want, " "); ok && last != nil && last.byKey[key] != nil {
-		if strings.HasPrefix(rest, "must ") || strings.HasPrefix(rest, "is ") {
-			return fault{path: join(path, key), want: rest}
-		}
-	}
-	return fault{path: path, want: want + instead(v.FieldValue)}
+	return strings.TrimPrefix(shorter.Replace(v.Proto.GetMessage()), "value ") + instead(v.FieldValue)
 }
 
 // instead tells the value found, for values short enough to tell.

@@ -2,6 +2,7 @@ package planfile
 
 import (
 	"fmt"
+	"strings"
 
 	"go.yaml.in/yaml/v3"
 	"google.golang.org/protobuf/reflect/protoreflect"
@@ -17,9 +18,11 @@ const (
 	maxMerge = 16
 )
 
-// walker fills a message from a node tree, keeping the place of every path.
+// walker fills a message from a node tree.
 type walker struct {
 	*faults
+	// at is where each path stands. A mapping's path with a dot at its end is
+	// where its missing keys would go.
 	at     map[string]place
 	visits int
 }
@@ -33,24 +36,22 @@ func (w *walker) fault(path string, n *yaml.Node, want string) {
 
 func placeOf(n *yaml.Node) place { return place{n.Line, n.Column} }
 
-// place is where path stands, or failing that what encloses it.
+// place is where path stands or would stand.
 func (w *walker) place(path string) place {
-	for ; path != ""; path = parent(path) {
-		if p, ok := w.at[path]; ok {
-			return p
-		}
+	if p, ok := w.at[path]; ok {
+		return p
 	}
-	return w.at[""]
+	return w.at[path[:strings.LastIndexByte(path, '.')+1]]
 }
 
-// spent counts a visit and tells whether the tree unfolds too far; that is one
-// fault, and the walk winds up.
+// spent counts a visit and tells whether the walk is to wind up: the tree
+// unfolds too far, which is the one fault then told, or too much is wrong.
 func (w *walker) spent(path string, n *yaml.Node) bool {
 	w.visits++
 	if w.visits == maxVisits {
-		w.fault(path, n, fmt.Sprintf("must hold fewer than %d values, aliases followed", maxVisits))
+		w.only(fault{placeOf(n), path, fmt.Sprintf("must hold fewer than %d values, aliases followed", maxVisits)})
 	}
-	return w.visits >= maxVisits
+	return w.shut
 }
 
 func (w *walker) message(path string, n *yaml.Node, f *form, m protoreflect.Message) {
@@ -60,8 +61,13 @@ func (w *walker) message(path string, n *yaml.Node, f *form, m protoreflect.Mess
 		w.fault(path, n, "must be a mapping of keys to values, not "+describe(n))
 		return
 	}
+	w.at[join(path, "")] = placeOf(mergeRoot(n))
 	stated := map[string]bool{}
-	for _, e := range w.entries(path, n) {
+	entries, sure := w.entries(path, n)
+	for _, e := range entries {
+		if w.shut {
+			return
+		}
 		key := e.key.Value
 		if stated[key] {
 			continue // the nearer value holds over the merged one
@@ -71,19 +77,26 @@ func (w *walker) message(path string, n *yaml.Node, f *form, m protoreflect.Mess
 			w.field(join(path, key), e.value, x, m)
 		} else {
 			w.fault(join(path, clip(key)), e.key, f.unknownKey(key))
+			sure = false
 		}
 	}
-	if w.visits >= maxVisits {
-		return
+	// Beside a key that is not known, a missing one is the same slip told twice.
+	if sure {
+		w.missing(path, f, stated)
 	}
+}
+
+func (w *walker) missing(path string, f *form, stated map[string]bool) {
 	for _, x := range f.fields {
-		if x.must && !stated[x.key] {
-			want := "is required"
-			if x.desc.IsList() {
-				want = "is required; [] where there are none"
-			}
-			w.fault(join(path, x.key), n, want)
+		if !x.must || stated[x.key] {
+			continue
 		}
+		want := "is required"
+		if x.desc.IsList() {
+			want = "is required; [] where there are none"
+		}
+		at := join(path, x.key)
+		w.add(fault{w.place(at), at, want})
 	}
 }
 
@@ -140,19 +153,10 @@ func follow(n *yaml.Node) *yaml.Node {
 	return n
 }
 
+// join appends a key; the plan as a whole has the empty path.
 func join(path, key string) string {
 	if path == "" {
 		return key
 	}
 	return path + "." + key
-}
-
-// parent cuts the last key or index off.
-func parent(path string) string {
-	for i := len(path) - 1; i > 0; i-- {
-		if path[i] == '.' || path[i] == '[' {
-			return path[:i]
-		}
-	}
-	return ""
 }

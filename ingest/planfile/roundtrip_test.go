@@ -1,0 +1,106 @@
+package planfile_test
+
+import (
+	"math"
+	"reflect"
+	"testing"
+
+	"google.golang.org/protobuf/proto"
+	"pgregory.net/rapid"
+
+	"hawser/ingest/planfile"
+	hawserv1 "hawser/proto/hawser/v1"
+)
+
+// roundTrip holds that a message written as YAML reads back the same.
+func roundTrip(t interface {
+	Helper()
+	Fatalf(string, ...any)
+}, m *hawserv1.MooringPlan) {
+	t.Helper()
+	text, err := planfile.Marshal(m)
+	if err != nil {
+		t.Fatalf("write: %v", err)
+	}
+	again, m2, err := planfile.Parse("again.yaml", text)
+	if err != nil {
+		t.Fatalf("read back: %v\n%s", err, text)
+	}
+	if !proto.Equal(m, m2) || planfile.Fingerprint(m) != planfile.Fingerprint(m2) {
+		t.Fatalf("another message came back from\n%s", text)
+	}
+	p, err := planfile.FromProto(m)
+	if err != nil || !reflect.DeepEqual(p, again) {
+		t.Fatalf("message and file give different plans: %v\n%+v\n%+v", err, p, again)
+	}
+}
+
+func TestAnyPlanRoundTrips(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) { roundTrip(t, anyPlan(t)) })
+}
+
+// anyPlan draws from all that the schema's constraints allow, ends included.
+func anyPlan(t *rapid.T) *hawserv1.MooringPlan {
+	number := func(name string, low, high float64) float64 {
+		f := rapid.OneOf(rapid.Float64Range(low, high), rapid.Just(high),
+			rapid.Map(rapid.Float64Range(low, high), func(f float64) float64 { return math.Max(low, math.Floor(f)) })).Draw(t, name)
+		return f + 0 // no minus zero
+	}
+	const tiny = 5e-324 // the least number over 0
+	maybe := func(name string, low, high float64) *float64 {
+		if rapid.Bool().Draw(t, "has "+name) {
+			return proto.Float64(number(name, low, high))
+		}
+		return nil
+	}
+	material := func() hawserv1.Material { return hawserv1.Material(rapid.IntRange(1, 8).Draw(t, "material")) }
+	m := &hawserv1.MooringPlan{
+		Berth: rapid.StringMatching(`[a-z0-9-]{1,40}`).Draw(t, "berth"),
+		Ship: &hawserv1.Ship{
+			Name: rapid.StringN(1, 80, -1).Draw(t, "name"),
+			LoaM: number("loa", tiny, 600), BeamM: number("beam", tiny, 120),
+			DisplacementT: number("displacement", tiny, 1e6),
+			SideWindageM2: number("side", tiny, 50000), EndWindageM2: number("end", tiny, 10000),
+		},
+		Reference: &hawserv1.Reference{DraftFwdM: number("fwd", tiny, 40), DraftAftM: number("aft", tiny, 40),
+			WaterLevelM: number("level", -30, 30)},
+		BerthHeadingDeg: number("heading", 0, 360),
+		Side:            hawserv1.Side(rapid.IntRange(0, 2).Draw(t, "side")),
+	}
+	if rapid.Bool().Draw(t, "has limits") {
+		m.Limits = &hawserv1.Limits{
+			WorkingLoadFraction: maybe("working load", tiny, 1), ApproachFraction: maybe("approach", tiny, 1),
+			ApproachMinutes: maybe("minutes", tiny, 1440), ImbalanceRatio: maybe("ratio", 1.001, 100),
+			ImbalanceFloor: maybe("floor", 0, 1), SlackFraction: maybe("slack", tiny, 0.999),
+			SnapFraction: maybe("snap", tiny, 1), SlipM: maybe("slip", tiny, 10),
+		}
+	}
+	for range rapid.IntRange(0, 4).Draw(t, "fenders") {
+		m.Fenders = append(m.Fenders, &hawserv1.Fender{XM: number("x", -1000, 1000), ZM: number("z", -100, 100),
+			StiffnessKnPerM: number("stiffness", tiny, 1e6)})
+	}
+	ids := rapid.SliceOfNDistinct(rapid.StringMatching(`[A-Za-z0-9-]{1,20}`), 1, 5, rapid.ID).Draw(t, "ids")
+	for _, id := range ids {
+		mbl := number("mbl", 1, 50000)
+		l := &hawserv1.Line{
+			Id: id, Group: hawserv1.LineGroup(rapid.IntRange(1, 6).Draw(t, "group")),
+			Fairlead: []float64{number("x", 1, 1000), number("y", -1000, 1000), number("z", -1000, 1000)},
+			Hook:     []float64{number("x", -1000, 0), number("y", -1000, 1000), number("z", -1000, 1000)},
+			InboardM: number("inboard", 0, 300), Material: material(), DiameterMm: number("diameter", tiny, 400),
+			MblKn: mbl, PretensionKn: number("pretension", 0, mbl/2),
+			MadeFast: hawserv1.MadeFast_MADE_FAST_BITTS, BrakeHoldKn: maybe("hold", tiny, 50000),
+		}
+		if rapid.Bool().Draw(t, "winch") {
+			l.MadeFast, l.BrakeRenderKn = hawserv1.MadeFast_MADE_FAST_WINCH, proto.Float64(number("render", tiny, 50000))
+		}
+		if rapid.Bool().Draw(t, "has instrumented") {
+			l.Instrumented = proto.Bool(rapid.Bool().Draw(t, "instrumented"))
+		}
+		if rapid.Bool().Draw(t, "has tail") {
+			l.Tail = &hawserv1.Tail{Material: material(), LengthM: number("length", tiny, 100),
+				DiameterMm: number("diameter", tiny, 400), MblKn: number("mbl", tiny, 50000)}
+		}
+		m.Lines = append(m.Lines, l)
+	}
+	return m
+}
