@@ -14,9 +14,9 @@ import (
 // The trend is the straight line through the last 20 one-minute means. It
 // counts only where it tells a ramp from a squall: both halves rise, the means
 // keep near the line, and the rise is no trifle. Source: common practice, no source.
-const (
-	approachOn   = 10 * perSecond
-	approachOff  = 300 * perSecond
+const ( // delays in seconds
+	approachOn   = 10
+	approachOff  = 300
 	approachBand = 0.95
 	trendSpan    = 20   // minutes
 	trendRise    = 0.08 // of the limit, least rise over the span
@@ -47,13 +47,13 @@ func (b *Berth) approaching(now moment) {
 		near, mean := lim.ApproachFraction*limit, l.Minute
 		left := math.Inf(1) // minutes
 		if l.Trend.Steady {
-			left = math.Max(0, (limit-mean)/l.Trend.Slope)
+			left = max(0, (limit-mean)/l.Trend.Slope)
 		}
 		soon := left <= lim.ApproachMinutes
 		c := Change{Condition: ApproachingLimit, Value: mean, Limit: limit, HasLimit: true, Unit: "kN"}
 		switch l.Approach.step((mean >= near || soon) && !l.worked(now), mean < approachBand*near && !soon, approachOn, approachOff) {
 		case rose:
-			c.Onset = now.Time - int64(approachOn)*tickLength
+			c.Onset = now.Time - int64(approachOn)*second
 			if mean >= near {
 				c.Detail = fmt.Sprintf("Line %s stands at %.0f kN (%s of MBL), %.0f %% of its working load limit of %.0f kN; tend it before it gets there.",
 					b.id(i), mean, b.percent(i, mean), 100*mean/limit, limit)
@@ -86,7 +86,7 @@ func (t *trend) minute(mean float64, ok bool, limit float64) {
 	early, _ := t.line(0, trendSpan/2)
 	late, _ := t.line(trendSpan/2, trendSpan)
 	rise := slope * (trendSpan - 1)
-	t.Slope = math.Min(slope, late)
+	t.Slope = min(slope, late)
 	t.Steady = early > slope/3 && late > slope/3 && rise >= trendRise*limit && stray <= trendRough*rise
 }
 
@@ -103,5 +103,5 @@ func (t *trend) line(from, to int64) (slope, stray float64) {
 		sxy, sxx, syy = sxy+x*y, sxx+x*x, syy+y*y
 	}
 	slope = sxy / sxx
-	return slope, math.Sqrt(math.Max(0, syy-slope*sxy) / n)
+	return slope, math.Sqrt(max(0, syy-slope*sxy) / n)
 }

@@ -2,7 +2,6 @@ package detect
 
 import (
 	"fmt"
-	"math"
 )
 
 // brakeSlip watches lines whose brake is set. On a winch that tells its
@@ -88,7 +87,7 @@ func (b *Berth) slipRaised(now moment, i int, from int64, run float64) {
 	}
 	b.raise(now, i, Change{Condition: BrakeSlip, Onset: from, Value: run, Limit: b.plan.Limits.SlipM, HasLimit: true, Unit: "m",
 		Detail: fmt.Sprintf("Line %s paid out %.2f m in %.0f s with the brake set%s; keep clear of the mooring deck and check the brake.",
-			b.id(i), run, math.Max(1, float64(now.Time-from)/float64(second)), load)})
+			b.id(i), run, max(1, float64(now.Time-from)/float64(second)), load)})
 }
 
 func (b *Berth) slipCleared(now moment, i int) {

@@ -1,7 +1,5 @@
 package detect
 
-import "math"
-
 // drift learns how well the ship's place can be told 2.4 s ahead from what she
 // did before: the error's covariance is what a sudden pull must stand out of.
 // Two ways of telling are kept, that she stays and that she goes on as she
@@ -31,7 +29,7 @@ func (b *Berth) drift(now moment) {
 			return
 		}
 	}
-	m.Drift.Count = math.Min(m.Drift.Count+1, driftMemory)
+	m.Drift.Count = min(m.Drift.Count+1, driftMemory)
 	for k := range predictors {
 		e := m.surprise(k, func(n int64) [modes]float64 { return *m.before(n) })
 		for p := range modes {

@@ -11,9 +11,9 @@ import (
 // that carry nothing for a reason already told (parted, slipped, worked, pin at
 // fault) are no measure for the others. Source: delays are common practice, no
 // source.
-const (
-	imbalanceOn   = 60 * perSecond
-	imbalanceOff  = 60 * perSecond
+const ( // delays in seconds
+	imbalanceOn   = 60
+	imbalanceOff  = 60
 	imbalanceBand = 0.9
 )
 
@@ -33,7 +33,7 @@ func (b *Berth) imbalance(now moment) {
 		c := Change{Condition: Imbalance, Value: 100 * own, Limit: 100 * max(ratio, floor), HasLimit: true, Unit: "%"}
 		switch turn {
 		case rose:
-			c.Onset = now.Time - int64(imbalanceOn)*tickLength
+			c.Onset = now.Time - int64(imbalanceOn)*second
 			c.Detail = fmt.Sprintf("Line %s carries %.0f kN (%.0f %% of MBL) where the rest of the %s lines carry %.0f %% on average; ease it or heave in the others.",
 				b.id(i), load, 100*own, b.plan.Lines[i].Group, 100*rest)
 			b.raise(now, i, c)

@@ -6,8 +6,8 @@ package detect
 //
 //	down ──held for on──► up ──gone for off──► down
 type latch struct {
-	Up    bool
-	Ticks int32 // that it held while down, or was gone while up
+	Up   bool
+	Held int32 // steps that it held while down, or was gone while up
 }
 
 type turn int8
@@ -18,21 +18,22 @@ const (
 	fell
 )
 
-// step tells the latch of one tick. holds is the condition, gone its return to
+// step tells the latch of one step of time, a tick or a second; delays are in
+// steps. holds is the condition, gone its return to
 // normal; between the two (hysteresis) neither is true.
 func (l *latch) step(holds, gone bool, on, off int32) turn {
 	if l.Up {
 		holds, on = gone, off
 	}
 	if !holds {
-		l.Ticks = 0
+		l.Held = 0
 		return still
 	}
-	l.Ticks++
-	if l.Ticks < on {
+	l.Held++
+	if l.Held < on {
 		return still
 	}
-	l.Up, l.Ticks = !l.Up, 0
+	l.Up, l.Held = !l.Up, 0
 	if l.Up {
 		return rose
 	}
@@ -42,6 +43,6 @@ func (l *latch) step(holds, gone bool, on, off int32) turn {
 // pause forgets a beginning that was not yet told; what is up stays up.
 func (l *latch) pause() {
 	if !l.Up {
-		l.Ticks = 0
+		l.Held = 0
 	}
 }

@@ -2,7 +2,6 @@ package detect
 
 import (
 	"fmt"
-	"math"
 )
 
 // loadSlip watches the lines whose pay-out nobody tells, on bitts or on a drum
@@ -65,10 +64,10 @@ func (b *Berth) loadSlips(now moment) {
 		p.Smooth += (at - p.Smooth) / 2
 		p.Offs[now.Time/second%slipWindow] = p.Smooth
 		fall, rise := p.lost()
-		if far := math.Max(fall, rise) / b.plan.Lines[i].MBLkN; far > worst {
+		if far := max(fall, rise) / b.plan.Lines[i].MBLkN; far > worst {
 			worst, second2, who = far, worst, i
 		} else {
-			second2 = math.Max(second2, far)
+			second2 = max(second2, far)
 		}
 	}
 	for i := range b.state.Lines {
@@ -76,7 +75,7 @@ func (b *Berth) loadSlips(now moment) {
 		p := &l.Loss
 		fall, _ := p.lost()
 		mbl := b.plan.Lines[i].MBLkN
-		if i != who || b.paysOut(now, i) || fall < math.Max(loadSlip*mbl, loadNoises*l.Fit.Noise) || second2 > 0.7*worst {
+		if i != who || b.paysOut(now, i) || fall < max(loadSlip*mbl, loadNoises*l.Fit.Noise) || second2 > 0.7*worst {
 			p.Seconds = 0
 			continue
 		}

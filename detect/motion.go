@@ -140,15 +140,15 @@ func (b *Berth) explain(now moment, i, votes int) {
 	f.Off = 0
 	if f.Known = votes >= modes && alone >= leanest && f.Age >= float64(10*perSecond); f.Known {
 		// a line cannot push
-		f.Off = load - math.Max(load-rest/alone, 0)
-		size := math.Min(math.Abs(f.Off), doubtful*mbl)
+		f.Off = load - max(load-rest/alone, 0)
+		size := min(math.Abs(f.Off), doubtful*mbl)
 		f.Noise += (size - f.Noise) / float64(60*perSecond)
 	}
 	f.Expect = load - f.Off
 	if f.Weight > 0 {
 		f.Age++
-		step := math.Max(math.Min(rest, sureOf*mbl), -sureOf*mbl)
-		f.Base += step / math.Min(f.Age, baseTime)
+		step := max(min(rest, sureOf*mbl), -sureOf*mbl)
+		f.Base += step / min(f.Age, baseTime)
 	}
 }
 

@@ -106,7 +106,7 @@ func (b *Berth) letGo(now moment, i int) float64 {
 			for q := range modes {
 				d[q] = -scale * 0.5 * h * h * p.Before * b.levers[i].Pull[q] / mass[q]
 			}
-			odds = math.Max(odds, m.Drift.odds(k, &d, &seen))
+			odds = max(odds, m.Drift.odds(k, &d, &seen))
 		}
 		if k == m.Drift.better() {
 			best = odds
@@ -131,6 +131,6 @@ func (b *Berth) without(now moment, i int, n int64) [modes]float64 {
 // displacement and the water that moves with her. The shares are common
 // practice, no source; yaw has a radius of gyration of a quarter of her length.
 func (b *Berth) masses() [modes]float64 {
-	d := math.Max(b.plan.Ship.DisplacementT, 1)
+	d := max(b.plan.Ship.DisplacementT, 1)
 	return [modes]float64{1.1 * d, 1.8 * d, 1.6 * d}
 }

@@ -108,13 +108,13 @@ func (b *Berth) detect(end int64) {
 	b.partings(now)
 	b.overLimit(now)
 	b.brakeSlip(now)
+	b.snapLoad(now)
 	if now.Second {
 		b.loadSlips(now)
+		b.approaching(now)
+		b.imbalance(now)
+		b.slackLine(now)
 	}
-	b.snapLoad(now)
-	b.approaching(now)
-	b.imbalance(now)
-	b.slackLine(now)
 }
 
 // moment is the end of the tick that is run.

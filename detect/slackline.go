@@ -8,10 +8,10 @@ import "fmt"
 // and a half times that share for 30 s. A line told as parted or slipped hangs
 // for that reason and is not told again. Source: delays are common practice, no
 // source.
-const (
+const ( // delays in seconds
 	slackRest = 0.08 // of MBL
-	slackOn   = 30 * perSecond
-	slackOff  = 30 * perSecond
+	slackOn   = 30
+	slackOff  = 30
 	slackBand = 1.5
 )
 
@@ -28,7 +28,7 @@ func (b *Berth) slackLine(now moment) {
 		c := Change{Condition: SlackLine, Value: load, Limit: slack * b.plan.Lines[i].MBLkN, HasLimit: true, Unit: "kN"}
 		switch l.Slack.step(own < slack && rest >= slackRest && !l.worked(now) && !l.Slip.Up, own > slackBand*slack, slackOn, slackOff) {
 		case rose:
-			c.Onset = now.Time - int64(slackOn)*tickLength
+			c.Onset = now.Time - int64(slackOn)*second
 			c.Detail = fmt.Sprintf("Line %s hangs slack at %.0f kN while the rest of the %s lines carry %.0f %% of MBL on average; heave it in.",
 				b.id(i), load, b.plan.Lines[i].Group, 100*rest)
 			b.raise(now, i, c)

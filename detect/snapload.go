@@ -2,7 +2,6 @@ package detect
 
 import (
 	"fmt"
-	"math"
 )
 
 // snapLoad watches for lines that come taut with a jerk: raised when a line
@@ -41,7 +40,7 @@ func (b *Berth) snapLoad(now moment) {
 		case rose:
 			c.Onset = now.Time - int64(p.Slack)*tickLength
 			c.Detail = fmt.Sprintf("Line %s came taut from slack to %.0f kN (%s of MBL) in %.1f s; keep clear of it and take out the slack when the load is off.",
-				b.id(i), l.Pin.Last, b.percent(i, l.Pin.Last), math.Max(0.1, float64(p.Slack)/float64(perSecond)))
+				b.id(i), l.Pin.Last, b.percent(i, l.Pin.Last), max(0.1, float64(p.Slack)/float64(perSecond)))
 			b.raise(now, i, c)
 		case fell:
 			c.Detail = fmt.Sprintf("Line %s: no snap load for %d s.", b.id(i), snapRest/perSecond)

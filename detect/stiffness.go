@@ -29,7 +29,7 @@ type lever struct {
 const modes = 3
 
 // yawArm makes yaw a length of the size of the others.
-func yawArm(s *mooring.Ship) float64 { return math.Max(s.LoaM/4, 1) }
+func yawArm(s *mooring.Ship) float64 { return max(s.LoaM/4, 1) }
 
 // levers are those of every line of the plan. Lines are straight, rigid moves
 // small, elongation linear: a secant is good to some tenths, and the offsets
@@ -49,7 +49,7 @@ func levers(p *mooring.Plan) []lever {
 			main -= l.Tail.LengthM
 			give = l.Tail.LengthM * breakStrain[l.Tail.Material] / l.Tail.MBLkN
 		}
-		give += math.Max(main, 1) * breakStrain[l.Material] / l.MBLkN
+		give += max(main, 1) * breakStrain[l.Material] / l.MBLkN
 		k := 1 / give
 		ux, uy, uz := dx/length, dy/length, dz/length
 		pull := [modes]float64{ux, uy, (l.Fairlead.X*uy - l.Fairlead.Y*ux) / arm}
@@ -58,7 +58,7 @@ func levers(p *mooring.Plan) []lever {
 			out[i].Move[m] = -k * pull[m]
 		}
 		if p.Ship.LoaM > 0 {
-			out[i].Aft = math.Min(math.Max(0.5-l.Fairlead.X/p.Ship.LoaM, 0), 1)
+			out[i].Aft = min(max(0.5-l.Fairlead.X/p.Ship.LoaM, 0), 1)
 		}
 	}
 	return out

@@ -18,7 +18,7 @@ func (p *pin) still(raw float64, at int64) {
 		p.Step = d
 	}
 	p.Raw = raw
-	lo, hi := math.Min(p.StillLow, raw), math.Max(p.StillHigh, raw)
+	lo, hi := min(p.StillLow, raw), max(p.StillHigh, raw)
 	if p.Seen > 0 && hi-lo <= 1.5*p.Step {
 		p.StillLow, p.StillHigh = lo, hi
 		return
@@ -39,7 +39,7 @@ func (l *line) expecting() {
 		*e = expectation{Since: p.StillSince, Smooth: f.Expect, Low: f.Expect, High: f.Expect, Noise: f.Noise}
 	}
 	e.Smooth += (f.Expect - e.Smooth) / float64(perSecond)
-	e.Low, e.High = math.Min(e.Low, e.Smooth), math.Max(e.High, e.Smooth)
+	e.Low, e.High = min(e.Low, e.Smooth), max(e.High, e.Smooth)
 }
 
 // expectation is the expected load while a pin stands still, kN.
@@ -53,5 +53,5 @@ func (b *Berth) stuck(now moment, i int) bool {
 	l := &b.state.Lines[i]
 	p, e := &l.Pin, &l.Watched
 	return p.Seen > 20 && p.LastAt-p.StillSince >= stuckFor && l.Fit.Known &&
-		e.High-e.Low >= math.Max(stuckSteps*p.Step, stuckNoises*math.Max(e.Noise, 0.0005*p.MBL)) && !l.worked(now)
+		e.High-e.Low >= max(stuckSteps*p.Step, stuckNoises*max(e.Noise, 0.0005*p.MBL)) && !l.worked(now)
 }
