@@ -230,9 +230,14 @@ var columnFaults = []struct {
 	}, batch.ReasonTime, "columns[1] 7/tension: a reading's time is not between 1970 and 2262"},
 	{"step beyond int64", func(c *hawserv1.Column) { c.TimeDeltas = []int64{0, math.MaxInt64} }, batch.ReasonTime, "columns[1] 7/tension: reading 2: a step of over 146 years"},
 	{"step back beyond 1970", func(c *hawserv1.Column) { c.TimeDeltas = []int64{-2_000_000_000_000, 0} }, batch.ReasonTime, "columns[1] 7/tension: reading 1: time is not between 1970 and 2262"},
+	{"step back to 0", func(c *hawserv1.Column) {
+		c.BaseTimeUnixNano, c.PeriodTicks, c.TimeDeltas = 1e6, 0, []int64{-1, 1}
+	}, batch.ReasonTime, "columns[1] 7/tension: reading 1: time is not between 1970 and 2262"},
 	{"two hours", func(c *hawserv1.Column) { c.TimeDeltas = []int64{0, 7_200_000} }, batch.ReasonTime, "columns[1] 7/tension: readings span 7200 s, expected at most 3600 s"},
 	{"ten decimals", func(c *hawserv1.Column) { c.Decimals = 10 }, batch.ReasonValue, "columns[1] 7/tension: decimals is 10, expected at most 9"},
 	{"beyond 2^53", func(c *hawserv1.Column) { c.ValueDeltas[1] = 1 << 53 }, batch.ReasonValue, "columns[1] 7/tension: reading 1: scaled value is beyond 2^53"},
+	{"just beyond 2^53", func(c *hawserv1.Column) { c.ValueDeltas = []int64{1 << 53, 1, 0} }, batch.ReasonValue, "columns[1] 7/tension: reading 1: scaled value is beyond 2^53"},
+	{"just beyond -2^53", func(c *hawserv1.Column) { c.ValueDeltas = []int64{-1 << 53, -1, 0} }, batch.ReasonValue, "columns[1] 7/tension: reading 1: scaled value is beyond 2^53"},
 	{"wrapping deltas", func(c *hawserv1.Column) { c.ValueDeltas = []int64{1 << 53, math.MaxInt64, 0} }, batch.ReasonValue, "columns[1] 7/tension: reading 1: scaled value is beyond 2^53"},
 	{"NaN taken for good", func(c *hawserv1.Column) { c.ValueDeltas = nil; c.ExactValues = []float64{1, 2, math.NaN()} }, batch.ReasonValue, "columns[1] 7/tension: reading 2: value NaN is not marked bad"},
 }
@@ -307,6 +312,7 @@ func TestNotABatch(t *testing.T) {
 		{"torn within a column", []byte("\x08\x01\x1a\x02\x0a\x05"), "not a batch: columns[0] is damaged", true},
 		{"name no UTF-8", []byte("\x08\x01\x1a\x03\x0a\x01\xff"), "not a batch: columns[0] is damaged", true},
 		{"varint cut by its field", []byte("\x08\x01\x1a\x03\x42\x01\x80"), "not a batch: columns[0] is damaged", true},
+		{"varint over two pieces", []byte("\x08\x01\x1a\x16\x0a\x0awind/speed\x10\x01\x30\x01\x42\x01\x80\x42\x01\x01"), "not a batch: columns[0] is damaged", true},
 		{"varint too long, in an already faulty column", []byte("\x08\x01\x1a\x0d\x42\x0b\xff\xff\xff\xff\xff\xff\xff\xff\xff\xff\x01"), "not a batch: columns[0] is damaged", true},
 	} {
 		t.Run(c.name, func(t *testing.T) {

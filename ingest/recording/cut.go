@@ -2,7 +2,6 @@ package recording
 
 import (
 	"cmp"
-	"math"
 	"slices"
 
 	"hawser/detect/reading"
@@ -120,7 +119,7 @@ func (c *cutter) layOut(known []named, n int) {
 
 func resize[T any](s []T, n int) []T {
 	if cap(s) < n {
-		return make([]T, n, min(2*n, math.MaxInt32))
+		return make([]T, n, 2*n)
 	}
 	return s[:n]
 }

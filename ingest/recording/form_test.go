@@ -85,6 +85,7 @@ func TestMalformed(t *testing.T) {
 		{"ten digits of a second", top + "2026-03-01T04:05:06.0123456789Z,7/tension,1\n", `x.csv:2: time "2026-03-01T04:05:06.0123456789Z", expected ` + wantRFC + " or " + wantMillis},
 		{"no such day", top + "1970-01-01T00:00:02Z,7/tension,1\n2026-02-29T04:05:06Z,7/tension,1\n", `x.csv:3: time "2026-02-29T04:05:06Z", expected ` + wantRFC},
 		{"no such hour", top + "2026-03-01T24:05:06Z,7/tension,1\n", `x.csv:2: time "2026-03-01T24:05:06Z", expected ` + wantRFC + " or " + wantMillis},
+		{"leap second", top + "2016-12-31T23:59:60Z,7/tension,1\n", `x.csv:2: time "2016-12-31T23:59:60Z", expected ` + wantRFC + " or " + wantMillis},
 		{"time 0", top + "0,7/tension,1\n", `x.csv:2: time "0": expected a time from 1970 to 2261`},
 		{"before 1970", top + "1969-12-31T23:59:59Z,7/tension,1\n", `x.csv:2: time "1969-12-31T23:59:59Z": expected a time from 1970 to 2261`},
 		{"nanoseconds taken for milliseconds", top + "1772337906700000000,7/tension,1\n", `x.csv:2: time "1772337906700000000": expected a time from 1970 to 2261`},
@@ -181,7 +182,7 @@ func TestOpen(t *testing.T) {
 	if _, err := recording.Open(path, recording.Options{}); !errors.As(err, &located) || located.Name != path || located.Line != 1 {
 		t.Fatal(err)
 	}
-	if _, err := recording.Open(path, recording.Options{Window: 1}); err == nil || err.Error() != "recording window is 1ns, expected 10ms to 1m" {
+	if _, err := recording.Open(path, recording.Options{Window: 1}); err == nil || err.Error() != "recording window is 1ns, expected 100ms to 1m" {
 		t.Fatal(err)
 	}
 }

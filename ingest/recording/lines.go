@@ -85,22 +85,22 @@ func explainGzip(err error) error {
 // the third are counted only. A field may be quoted as RFC 4180 has it, within
 // its line.
 func split(line []byte) (fields [3][]byte, n int, err error) {
-	if bytes.IndexByte(line, '"') >= 0 {
-		return splitQuoted(line)
-	}
-	for {
-		i := bytes.IndexByte(line, ',')
-		if i < 0 {
-			i = len(line)
+	for rest := line; ; {
+		i := bytes.IndexByte(rest, ',')
+		field := rest
+		if i >= 0 {
+			field, rest = rest[:i], rest[i+1:]
 		}
 		if n < len(fields) {
-			fields[n] = line[:i]
+			fields[n] = field
+			if len(field) > 0 && field[0] == '"' {
+				return splitQuoted(line)
+			}
 		}
 		n++
-		if i == len(line) {
+		if i < 0 {
 			return fields, n, nil
 		}
-		line = line[i+1:]
 	}
 }
 

@@ -16,18 +16,35 @@ type names struct {
 	index   map[string]int // of known, or -1 for an unknown name
 	known   []named
 	unknown []string
+	last    int // found last
 }
 
 type named struct {
 	name    string
 	channel reading.Channel
+	next    int // the channel that came after it, and will again as a rule
 }
 
-func (n *names) init() { n.index = make(map[string]int) }
+func (n *names) init() { n.index, n.last = make(map[string]int), -1 }
 
 // find gives the channel's number, or -1 for an unknown one. It allocates only
 // for names it has not seen, and for unknown ones beyond maxUnknown.
 func (n *names) find(name []byte) int {
+	if n.last >= 0 {
+		if next := n.known[n.last].next; n.known[next].name == string(name) {
+			n.last = next
+			return next
+		}
+	}
+	i := n.lookUp(name)
+	if n.last >= 0 && i >= 0 {
+		n.known[n.last].next = i
+	}
+	n.last = i
+	return i
+}
+
+func (n *names) lookUp(name []byte) int {
 	if i, ok := n.index[string(name)]; ok {
 		return i
 	}
@@ -38,7 +55,7 @@ func (n *names) find(name []byte) int {
 		return -1
 	}
 	i := len(n.known)
-	n.known = append(n.known, named{kept, c})
+	n.known = append(n.known, named{name: kept, channel: c})
 	n.index[kept] = i
 	return i
 }

@@ -26,6 +26,9 @@ type order struct {
 	ahead   uint64
 }
 
+// maxSpare bounds the buckets kept for reuse; windows open and close in turn.
+const maxSpare = 8
+
 // bucket is the rows of one window, in the order of the file.
 type bucket struct {
 	start int64
@@ -157,7 +160,7 @@ func (o *order) releaseOldest(c *cutter) {
 		c.rows, b.rows = b.rows, c.rows
 	}
 	b.rows = b.rows[:0]
-	if cap(b.rows) <= maxBlockRows { // an odd giant is not kept
+	if cap(b.rows) <= maxBlockRows && len(o.spare) < maxSpare { // an odd giant is not kept
 		o.spare = append(o.spare, b)
 	}
 	c.start(o.given)

@@ -29,6 +29,8 @@ func TestWindows(t *testing.T) {
 			"until 1.999999999: 7/tension.0 1=1 1.5=3\nuntil 6.999999999: 7/tension.0 6.999999999=2", ""},
 		{"the window closes 5 s past its end", "1=1 7=2 1.5=3",
 			"until 1.999999999: 7/tension.0 1=1\nuntil 7: 7/tension.0 1.5=3L 7=2", "late 1"},
+		{"the end of closed time is not late", "1=1 7=2 2=3 1.999999999=4",
+			"until 1.999999999: 7/tension.0 1=1\nuntil 2.999999999: 7/tension.0 1.999999999=4L 2=3\nuntil 7: 7/tension.0 7=2", "late 1"},
 		{"late also where there was no window to give", "1=1 12=2 6=3 7.5=4",
 			"until 1.999999999: 7/tension.0 1=1\nuntil 7.999999999: 7/tension.0 6=3L 7.5=4\nuntil 12: 7/tension.0 12=2", "late 1"},
 		{"late and bad is bad", "1=1 12=2 1.1=x", "until 1.999999999: 7/tension.0 1=1\nuntil 12: 7/tension.0 1.1=0B 12=2", "bad 1"},
@@ -79,6 +81,22 @@ func TestWindows(t *testing.T) {
 				t.Errorf("stats%s, want %s", stats, c.stats)
 			}
 		})
+	}
+}
+
+// Rows of equal time stay in the order of the file however many are sorted.
+func TestEqualTimesStayInOrder(t *testing.T) {
+	var in strings.Builder
+	in.WriteString(top)
+	for i := range 300 {
+		fmt.Fprintf(&in, "%d,7/tension,%d\n", 1000+i*7%3, i)
+	}
+	blocks, _ := read(t, strings.NewReader(in.String()), recording.Options{})
+	s := blocks[0].Series[0]
+	for i := 1; i < s.Len(); i++ {
+		if s.Time[i] == s.Time[i-1] && s.Value[i] < s.Value[i-1] {
+			t.Fatalf("at %d: %v after %v", s.Time[i], s.Value[i], s.Value[i-1])
+		}
 	}
 }
 
@@ -142,7 +160,7 @@ func TestShuffledWithinLateness(t *testing.T) {
 			delay[e] = rapid.Int64Range(0, 4_999).Draw(t, "delay")
 		}
 		slices.SortStableFunc(shuffled, func(a, b entry) int { return int(a.time + delay[a] - b.time - delay[b]) })
-		window := time.Duration(rapid.SampledFrom([]int{10, 250, 1000, 7000}).Draw(t, "window")) * time.Millisecond
+		window := time.Duration(rapid.SampledFrom([]int{100, 250, 1000, 7000}).Draw(t, "window")) * time.Millisecond
 		want, _ := read(t, strings.NewReader(csvOf(entries)), recording.Options{Window: window})
 		got, s := read(t, strings.NewReader(csvOf(shuffled)), recording.Options{Window: window})
 		if text(got) != text(want) {

@@ -30,15 +30,15 @@
 //
 // By this rule one row with a time far ahead would make all that follow late.
 // So a row more than a minute ahead of every other, and the first row, is
-// believed only when the next row bears it out, being less than 5 s behind it.
-// A recording in order to within 5 s always does. Where the next row does not,
+// believed only when the next row bears it out, being no more than 5 s behind
+// it. In a recording in order to within 5 s it always is. Where the next row does not,
 // the lone row goes out marked reading.Late and is counted as ahead. Two such
 // rows in succession are believed, and so is a clock that steps back: what
 // follows is late, kept and told, until time catches up.
 //
-// Not encoding/csv: it allocates the fields of every row, and only to find them
-// takes longer than this package takes for the whole road to a block, 340 ns a
-// row against 200 (go test -bench Read).
+// Not encoding/csv: only to find the fields it takes as long as this package
+// takes for the whole road from bytes to block, 140 ns of processor time a row
+// against 130, and it allocates for every row (go test -bench Read -cpu 1).
 package recording
 
 import (
@@ -84,7 +84,7 @@ const header = "time,channel,value"
 
 // Options of a Reader.
 type Options struct {
-	// Window is the span of a block; 0 means 1 s. From 10 ms to 1 min.
+	// Window is the span of a block; 0 means 1 s. From 100 ms to 1 min.
 	Window time.Duration
 }
 
@@ -139,8 +139,8 @@ func NewReader(name string, in io.Reader, o Options) (*Reader, error) {
 	if o.Window == 0 {
 		o.Window = time.Second
 	}
-	if o.Window < 10*time.Millisecond || o.Window > time.Minute {
-		return nil, fmt.Errorf("recording window is %v, expected 10ms to 1m", o.Window)
+	if o.Window < 100*time.Millisecond || o.Window > time.Minute {
+		return nil, fmt.Errorf("recording window is %v, expected 100ms to 1m", o.Window)
 	}
 	r := &Reader{name: name, input: &counter{r: in}}
 	r.order.window = int64(o.Window)

@@ -71,7 +71,7 @@ func (r *row) setShort(p []byte) bool {
 			return false
 		}
 	}
-	if count == 0 || count > maxDigits {
+	if count == 0 {
 		return false
 	}
 	if point < 0 {
