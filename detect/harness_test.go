@@ -26,7 +26,9 @@ type fact struct {
 
 func tension(line string) reading.Channel { return reading.Channel{Line: line, Kind: reading.Tension} }
 func payout(line string) reading.Channel  { return reading.Channel{Line: line, Kind: reading.Payout} }
-func brake(line string) reading.Channel   { return reading.Channel{Line: line, Kind: reading.Brake} }
+func underWatch() reading.Channel         { return reading.Channel{Kind: reading.UnderWatch} }
+
+func brake(line string) reading.Channel { return reading.Channel{Line: line, Kind: reading.Brake} }
 
 // push hands facts to a berth as a source would, columns in order of channel.
 func push(b *detect.Berth, source string, facts []fact) {

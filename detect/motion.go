@@ -18,6 +18,8 @@ const (
 	doubtful   = 0.01                     // of MBL; a line this far off has half its weight
 	leanest    = 0.25                     // least 1 − leverage at which the others can speak for a line
 	slackest   = 0.015                    // of MBL; a line under this does not follow the ship
+	youngest   = 20 * float64(perSecond)  // ticks before which the others cannot speak for a line
+	grown      = 60 * float64(perSecond)  // ticks from which its Base is a record to hold it to
 	motionKept = 64                       // ticks of Q kept
 )
 
@@ -138,7 +140,7 @@ func (b *Berth) explain(now moment, i, votes int) {
 	}
 	mbl := b.plan.Lines[i].MBLkN
 	f.Off = 0
-	if f.Known = votes >= modes && alone >= leanest && f.Age >= float64(10*perSecond); f.Known {
+	if f.Known = votes >= modes && alone >= leanest && f.Age >= youngest; f.Known {
 		// a line cannot push
 		f.Off = load - max(load-rest/alone, 0)
 		size := min(math.Abs(f.Off), doubtful*mbl)
@@ -147,8 +149,10 @@ func (b *Berth) explain(now moment, i, votes int) {
 	f.Expect = load - f.Off
 	if f.Weight > 0 {
 		f.Age++
-		step := max(min(rest, sureOf*mbl), -sureOf*mbl)
-		f.Base += step / min(f.Age, baseTime)
+		if f.Age > youngest {
+			rest = max(min(rest, sureOf*mbl), -sureOf*mbl)
+		}
+		f.Base += rest / min(f.Age, baseTime)
 	}
 }
 
@@ -166,7 +170,7 @@ func (b *Berth) vote(now moment, i int) float64 {
 		return 0
 	}
 	s, d := sureOf*mbl, l.Fit.Off/(doubtful*mbl)
-	return 1 / (s * s * (1 + d*d))
+	return min(1, (l.Fit.Age+1)/youngest) / (s * s * (1 + d*d))
 }
 
 // moves is the load that the ship's motion puts on line i.

@@ -6,21 +6,23 @@ import (
 )
 
 // parted watches for a line that lets go: its load collapses within 1 s to
-// nothing though the other lines say it should carry, the brake is set and the
-// drum has not run out. What tells a parting from a pin that fails to zero is
+// nothing though the other lines say it should carry, it was not slack in the
+// minute before, the brake is set and the drum has not run out. What tells a parting from a pin that fails to zero is
 // the ship: she loses the line's pull at once and begins to move, slowly, for
 // she is heavy; in 2 s the other lines gain some tenths of a per cent. So the
 // motion of the ship since the fall is held against what she did of herself in
 // the minutes before: of the two tales, pull lost and pull not lost, which
 // explains it better, and by how much. Where the sea hides the answer it is
-// told as a parting. kN. Source: Newton's second law; delays from the rule that a parting is told within 3 s.
+// told as a parting. kN. Source: Newton's second law; the shares of MBL and the
+// odds are common practice, no source.
 const (
 	partFrom   = 0.04  // of MBL; a line that carried less is not seen to part
 	partTo     = 0.025 // of MBL; the most that a pin reads with no load
 	partFall   = 13    // ticks in which the load is gone
 	partAfter  = 23    // ticks from the beginning of the fall to the verdict
 	partAgain  = 60 * perSecond
-	partDoubt  = -1.5 // log of the odds under which the tale of a parting is dropped
+	partBare   = 60 * int64(perSecond) // a line that was slack within this time snatches
+	partDoubt  = -1.5                  // log of the odds under which the tale of a parting is dropped
 	recentKept = 64
 )
 
@@ -32,6 +34,7 @@ type part struct {
 	Out    float64 // paid out before the fall, m
 	At     int64   // tick of the last parting
 	Denied int64   // tick of the last fall that the ship did not answer to
+	Bare   int64   // last tick without load, 0 for never
 }
 
 func (b *Berth) partings(now moment) {
@@ -54,6 +57,8 @@ func (b *Berth) partings(now moment) {
 			if b.collapsed(now, i) {
 				p.Since, p.Before = l.fallBegan(now)
 				p.Out = l.Drum.Before
+			} else if load <= partTo*mbl {
+				p.Bare = now.Tick
 			}
 		case load > 2*partTo*mbl || l.Drum.Out-p.Out > b.plan.Limits.SlipM:
 			p.Since = 0
@@ -78,11 +83,10 @@ func (b *Berth) collapsed(now moment, i int) bool {
 	l := &b.state.Lines[i]
 	mbl := b.plan.Lines[i].MBLkN
 	before := l.recent(now, partFall)
-	if math.IsNaN(before) || before < partFrom*mbl || l.Pin.Last > partTo*mbl || l.Pin.Last > 0.3*before ||
-		math.Abs(l.Pin.Last) > partTo*mbl {
+	if !(before >= partFrom*mbl) || math.Abs(l.Pin.Last) > partTo*mbl || l.Pin.Last > 0.3*before {
 		return false
 	}
-	if now.Tick-l.Part.Denied < int64(10*perSecond) && l.Part.Denied != 0 {
+	if l.Part.Bare != 0 && now.Tick-l.Part.Bare < partBare {
 		return false
 	}
 	return !l.Fit.Known || l.Fit.Expect >= 0.6*before
@@ -96,23 +100,16 @@ func (b *Berth) letGo(now moment, i int) float64 {
 		return 0
 	}
 	h := (float64(now.Tick-p.Since) - 4.5) / float64(perSecond) // to the middle of the last half second, from that of the fall
-	mass := b.masses()
-	best := math.Inf(-1)
-	for k := range predictors {
-		seen := m.surprise(k, func(n int64) [modes]float64 { return b.without(now, i, n) })
-		odds := math.Inf(-1)
-		for _, scale := range [...]float64{0.5, 1, 1.5} {
-			var d [modes]float64
-			for q := range modes {
-				d[q] = -scale * 0.5 * h * h * p.Before * b.levers[i].Pull[q] / mass[q]
-			}
-			odds = max(odds, m.Drift.odds(k, &d, &seen))
+	mass, k, odds := b.masses(), m.Drift.better(), math.Inf(-1)
+	seen := m.surprise(k, func(n int64) [modes]float64 { return b.without(now, i, n) })
+	for _, scale := range [...]float64{0.5, 1, 1.5} { // the masses are no better known
+		var d [modes]float64
+		for q := range modes {
+			d[q] = -scale * 0.5 * h * h * p.Before * b.levers[i].Pull[q] / mass[q]
 		}
-		if k == m.Drift.better() {
-			best = odds
-		}
+		odds = max(odds, m.Drift.odds(k, &d, &seen))
 	}
-	return best
+	return odds
 }
 
 // without is Q of n ticks ago less the vote of line i.

@@ -10,7 +10,7 @@ import (
 // is one alarm, though its reason may change:
 //
 //	gap      nothing for 10 s
-//	bad      no number for 10 s, or half the readings of 10 s no numbers
+//	bad      no number for 10 s, or three in four of the readings of 10 s no numbers
 //	range    for 3 s outside −0.08 to 1.2 of MBL, where no line can be
 //	spikes   three readings within 60 s that stand alone (see spikes)
 //	stuck    one value for 60 s while the others say the line moves (see stuck)
@@ -151,13 +151,13 @@ func finite(v float64) float64 {
 	return v
 }
 
-// mostlyBad reports whether half or more of the last ten seconds' readings were
-// no numbers.
+// mostlyBad reports whether three in four or more of the last ten seconds'
+// readings were no numbers.
 func (p *pin) mostlyBad() bool {
 	var bad, good int32
 	for k := range p.Tally {
 		bad += p.Tally[k].Bad
 		good += p.Tally[k].Good
 	}
-	return bad >= 5 && bad >= good
+	return bad >= 5 && bad >= 3*good
 }

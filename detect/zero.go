@@ -14,6 +14,12 @@ const (
 	zeroAloof = 3  // times the others' middling shift
 )
 
+// denied reports whether the line's load fell to nothing a while ago and the
+// ship did not answer: the pin's doing.
+func (p *part) denied(now moment) bool {
+	return p.Denied != 0 && now.Tick-p.Denied < 2*zeroHold*int64(perSecond)
+}
+
 // zero is the state of a pin's zero.
 type zero struct {
 	Base    float64 // what Fit.Base was when first trusted, kN
@@ -29,7 +35,7 @@ func (b *Berth) zeros(now moment) {
 	for i := range b.state.Lines {
 		l := &b.state.Lines[i]
 		z, f := &l.Zero, &l.Fit
-		if !f.Known {
+		if !f.Known || f.Age < grown {
 			continue
 		}
 		if f.Age < z.Age || z.Age == 0 {
@@ -42,7 +48,8 @@ func (b *Berth) zeros(now moment) {
 	for i := range b.state.Lines {
 		l := &b.state.Lines[i]
 		z, mbl := &l.Zero, b.plan.Lines[i].MBLkN
-		if !l.Fit.Known || l.Slip.Up || b.upset(now) || l.Pin.Last < slackest*mbl {
+		if !l.Fit.Known || l.Slip.Up || b.upset(now) || l.Fit.Age < grown ||
+			l.Pin.Last < slackest*mbl && !l.Part.denied(now) {
 			z.Seconds = 0
 			z.Shifted = z.Shifted && l.Fit.Known
 			continue
