@@ -56,20 +56,23 @@ func (l *line) keep(now moment) {
 func (l *line) recent(now moment, n int64) float64 { return l.Loads[(now.Tick-n)%recentKept] }
 
 // fallBegan looks back for the tick at which a load that is now gone began to
-// fall, and the load it had.
+// fall, and the load it had. The median shows a fall one reading late.
 func (l *line) fallBegan(now moment) (tick int64, load float64) {
 	load = l.recent(now, partFall)
 	for n := int64(partFall); n > 0; n-- {
 		v := l.recent(now, n-1)
 		if !math.IsNaN(v) && v < 0.85*load {
-			return now.Tick - n, load
+			return now.Tick - n + 1 - l.Pin.lag(), load
 		}
 		if v > load {
 			load = v
 		}
 	}
-	return now.Tick, load
+	return now.Tick - l.Pin.lag(), load
 }
+
+// lag is the usual time between readings in ticks.
+func (p *pin) lag() int64 { return int64(p.Gap*float64(perSecond) + 0.5) }
 
 // settled is how long after its brake is set a line still counts as worked.
 const settled = 5 * second

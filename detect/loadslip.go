@@ -5,13 +5,13 @@ import (
 )
 
 // loadSlip watches the lines whose pay-out nobody tells, on bitts or on a drum
-// without that sensor: raised when, within 60 s, the line has lost 0.025 of MBL
+// without that sensor: raised when, within 60 s, the line has lost 0.015 of MBL
 // or more against what the other lines say it should carry, for 3 s, in steps
 // or in a creep, and no other line has moved as far from its word. It is
 // cleared like a slip of a drum. A slow loss, over many minutes, is not told
 // here but as a shifted zero. kN. Source: common practice, no source.
 const (
-	loadSlip   = 0.025 // of MBL
+	loadSlip   = 0.015 // of MBL
 	loadNoises = 8     // times the usual difference
 	loadHold   = 3     // seconds
 )
@@ -75,7 +75,7 @@ func (b *Berth) loadSlips(now moment) {
 		p := &l.Loss
 		fall, _ := p.lost()
 		mbl := b.plan.Lines[i].MBLkN
-		if i != who || b.paysOut(now, i) || fall < max(loadSlip*mbl, loadNoises*l.Fit.Noise) || second2 > 0.7*worst {
+		if i != who || b.paysOut(now, i) || fall < max(loadSlip*mbl, loadNoises*l.Fit.Noise) || second2 > 0.9*worst {
 			p.Seconds = 0
 			continue
 		}

@@ -22,7 +22,7 @@ const (
 	partAfter  = 23    // ticks from the beginning of the fall to the verdict
 	partAgain  = 60 * perSecond
 	partBare   = 60 * int64(perSecond) // a line that was slack within this time snatches
-	partDoubt  = -1.5                  // log of the odds under which the tale of a parting is dropped
+	partDoubt  = -3                    // log of the odds under which the tale of a parting is dropped
 	recentKept = 64
 )
 
@@ -99,7 +99,8 @@ func (b *Berth) letGo(now moment, i int) float64 {
 	if m.Ticks < motionKept || m.Drift.Count < 20 {
 		return 0
 	}
-	h := (float64(now.Tick-p.Since) - 4.5) / float64(perSecond) // to the middle of the last half second, from that of the fall
+	// from the middle of the fall to that of the last half second
+	h := (float64(now.Tick-p.Since) + float64(b.state.Lines[i].Pin.lag())/2 - 4) / float64(perSecond)
 	mass, k, odds := b.masses(), m.Drift.better(), math.Inf(-1)
 	seen := m.surprise(k, func(n int64) [modes]float64 { return b.without(now, i, n) })
 	for _, scale := range [...]float64{0.5, 1, 1.5} { // the masses are no better known

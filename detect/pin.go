@@ -14,7 +14,8 @@ type pin struct {
 	Last   float64 // newest load, NaN before the first
 	LastAt int64   // time of the newest good reading
 	Before [2]float64
-	Seen   int64 // good readings ever
+	Seen   int64   // good readings ever
+	Gap    float64 // usual time between them, s, no more than 2
 	MBL    float64
 
 	HeardAt  int64 // time of the newest reading of any worth
@@ -74,6 +75,9 @@ func (p *pin) reading(s *sample) {
 	m := median3(p.Before[0], p.Before[1], v)
 	p.spike(p.Before[0], p.Before[1], v, s.Time)
 	p.Before[0], p.Before[1] = p.Before[1], v
+	if p.Seen > 0 {
+		p.Gap += (min(float64(s.Time-p.LastAt)/float64(second), 2) - p.Gap) / 16
+	}
 	p.Last, p.LastAt = m, s.Time
 	p.Seen++
 	p.Sum += m
