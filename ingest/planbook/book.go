@@ -3,7 +3,7 @@
 // plan beyond its form. Its invariant: a plan is on record before any batch
 // that names its fingerprint.
 //
-//	bucket "plans"    <berth>.<fingerprint>  a MooringPlan, serialised
+//	bucket "plans"    <berth>_<fingerprint>  a MooringPlan, serialised
 //	bucket "current"  <berth>                the fingerprint
 package planbook
 
@@ -57,7 +57,7 @@ type Book struct {
 
 	mu      sync.RWMutex
 	current map[string]Entry
-	older   map[string]Entry // by berth.fingerprint, of plans asked for
+	older   map[string]Entry // by key, of plans asked for
 }
 
 // Open reads the plans on record. onNew, if not nil, is told of each berth that
@@ -82,7 +82,7 @@ func Open(ctx context.Context, docs Documents, onNew func(berth string)) (*Book,
 	return b, nil
 }
 
-func key(berth, fingerprint string) string { return berth + "." + fingerprint }
+func key(berth, fingerprint string) string { return berth + "_" + fingerprint }
 
 // read brings a plan from its document.
 func (b *Book) read(ctx context.Context, berth, fingerprint string) (Entry, error) {

@@ -1,0 +1,80 @@
+package main
+
+import (
+	"context"
+
+	"google.golang.org/grpc"
+
+	"hawser/ingest/intake"
+	"hawser/ingest/journal"
+	hawserv1 "hawser/proto/hawser/v1"
+	"hawser/services/history"
+	"hawser/services/watch"
+)
+
+// The adapters below hand the journal to each part in the part's own words, so
+// that none of them knows NATS and the journal knows none of them.
+
+// Buckets of the journal's documents.
+const (
+	snapshotBucket = "snapshots"
+	positionBucket = "positions"
+	storeKey       = "store"
+)
+
+// watchJournal is the journal as the watch sees it.
+type watchJournal struct{ *journal.Journal }
+
+func (j watchJournal) FollowBerth(ctx context.Context, berth string, after uint64, fn func(*watch.Entry) error) error {
+	var we watch.Entry
+	return j.Follow(ctx, journal.FollowOptions{Reader: "watch-" + berth, Berth: berth, After: journal.Position(after)}, func(e *journal.Entry) error {
+		we = watch.Entry{
+			Position: uint64(e.Position), Source: e.Source, Plan: e.Plan,
+			Refused: e.Refused, Data: e.Data, Stored: e.Stored,
+		}
+		return fn(&we)
+	})
+}
+
+func (j watchJournal) Last(ctx context.Context) (uint64, error) {
+	_, last, err := j.Bounds(ctx)
+	return uint64(last), err
+}
+
+func (j watchJournal) SaveSnapshot(ctx context.Context, berth string, data []byte) error {
+	return j.Put(ctx, snapshotBucket, berth, data)
+}
+
+func (j watchJournal) LoadSnapshot(ctx context.Context, berth string) ([]byte, bool, error) {
+	return j.Get(ctx, snapshotBucket, berth)
+}
+
+// storeJournal is the journal as the feed of the store sees it.
+type storeJournal struct{ *journal.Journal }
+
+func (j storeJournal) FollowAll(ctx context.Context, after uint64, fn func(*history.Entry) error) error {
+	var he history.Entry
+	return j.Follow(ctx, journal.FollowOptions{Reader: storeKey, After: journal.Position(after)}, func(e *journal.Entry) error {
+		he = history.Entry{Position: uint64(e.Position), Berth: e.Berth, Refused: e.Refused, Data: e.Data}
+		return fn(&he)
+	})
+}
+
+func (j storeJournal) Last(ctx context.Context) (uint64, error) {
+	return watchJournal(j).Last(ctx)
+}
+
+func (j storeJournal) SavePosition(ctx context.Context, data []byte) error {
+	return j.Put(ctx, positionBucket, storeKey, data)
+}
+
+func (j storeJournal) LoadPosition(ctx context.Context) ([]byte, bool, error) {
+	return j.Get(ctx, positionBucket, storeKey)
+}
+
+// intakeService registers the intake with the gRPC server.
+type intakeService struct{ *intake.Server }
+
+func (s intakeService) Register(r grpc.ServiceRegistrar) {
+	hawserv1.RegisterIntakeServiceServer(r, s.Server)
+}

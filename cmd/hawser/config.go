@@ -1,0 +1,199 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/alecthomas/units"
+	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
+	"go.yaml.in/yaml/v3"
+)
+
+// config is the settings of a station. A flag goes before the file, the file
+// before the default.
+type config struct {
+	HTTP           string        `yaml:"http"`
+	GRPC           string        `yaml:"grpc"`
+	Data           string        `yaml:"data"`
+	Plans          []string      `yaml:"plans"`
+	ClockTolerance time.Duration `yaml:"clock_tolerance"`
+	AllowRemote    bool          `yaml:"allow_remote"`
+	Journal        journalConfig `yaml:"journal"`
+	Store          storeConfig   `yaml:"store"`
+}
+
+type journalConfig struct {
+	URL      string        `yaml:"url"`
+	MaxBytes byteSize      `yaml:"max_bytes"`
+	MaxAge   time.Duration `yaml:"max_age"`
+	Sync     time.Duration `yaml:"sync"`
+}
+
+type storeConfig struct {
+	Kind      string        `yaml:"kind"`
+	Retention time.Duration `yaml:"retention"`
+	URL       string        `yaml:"url"`
+	Org       string        `yaml:"org"`
+	Bucket    string        `yaml:"bucket"`
+	TokenFile string        `yaml:"token_file"`
+}
+
+// Kinds of store.
+const (
+	storeEmbedded = "embedded"
+	storeInflux   = "influxdb"
+	storeNone     = "none"
+)
+
+// byteSize is a number of bytes, written as 512MiB or 20GiB.
+type byteSize int64
+
+func (b *byteSize) Set(s string) error {
+	n, err := units.ParseStrictBytes(s)
+	if err != nil || n <= 0 {
+		return fmt.Errorf("%q is no size; write it as 512MiB or 20GiB", s)
+	}
+	*b = byteSize(n)
+	return nil
+}
+
+func (b *byteSize) String() string { return units.Base2Bytes(*b).String() }
+func (b *byteSize) Type() string   { return "size" }
+
+// UnmarshalYAML reads the written form.
+func (b *byteSize) UnmarshalYAML(n *yaml.Node) error {
+	if err := b.Set(n.Value); err != nil {
+		return fmt.Errorf("line %d: %w", n.Line, err)
+	}
+	return nil
+}
+
+func defaultConfig() config {
+	return config{
+		HTTP: "127.0.0.1:7410", GRPC: "127.0.0.1:7411", Data: "hawser-data",
+		ClockTolerance: time.Minute,
+		Journal:        journalConfig{MaxBytes: 20 << 30, MaxAge: 7 * 24 * time.Hour, Sync: 20 * time.Millisecond},
+		Store:          storeConfig{Kind: storeEmbedded, Retention: 30 * 24 * time.Hour},
+	}
+}
+
+// bind makes flags for the settings that a command line is likely to want.
+func (c *config) bind(cmd *cobra.Command) {
+	f := cmd.Flags()
+	f.StringVar(&c.HTTP, "http", c.HTTP, "`ADDRESS` of pages, live events, metrics and health")
+	f.StringVar(&c.GRPC, "grpc", c.GRPC, "`ADDRESS` of the gRPC services")
+	f.StringVar(&c.Data, "data", c.Data, "`FOLDER` of journal and store")
+	f.StringArrayVar(&c.Plans, "plan", c.Plans, "mooring plan `FILE` to put its berth under; may be given again for other berths")
+	f.DurationVar(&c.ClockTolerance, "clock-tolerance", c.ClockTolerance, "how far ahead of this machine's clock a reading may be dated")
+	f.BoolVar(&c.AllowRemote, "allow-remote", c.AllowRemote, "listen beyond loopback, although nothing here asks who is there yet")
+	f.StringVar(&c.Journal.URL, "journal", c.Journal.URL, "`URL` of an outside NATS server with JetStream (nats://HOST:PORT) in place of the embedded journal")
+	f.Var(&c.Journal.MaxBytes, "journal-max-bytes", "size at which the journal lets its oldest go")
+	f.DurationVar(&c.Journal.MaxAge, "journal-max-age", c.Journal.MaxAge, "age at which the journal lets its oldest go")
+	f.DurationVar(&c.Journal.Sync, "journal-sync", c.Journal.Sync, "longest time from a batch to its being on disk and receipted")
+	f.StringVar(&c.Store.Kind, "store", c.Store.Kind, "where history goes: embedded, influxdb or none")
+	f.DurationVar(&c.Store.Retention, "store-retention", c.Store.Retention, "age at which the embedded store lets history go")
+	f.StringVar(&c.Store.URL, "influxdb-url", c.Store.URL, "`URL` of the InfluxDB server")
+	f.StringVar(&c.Store.Org, "influxdb-org", c.Store.Org, "InfluxDB organisation")
+	f.StringVar(&c.Store.Bucket, "influxdb-bucket", c.Store.Bucket, "InfluxDB bucket, or database/retention-policy of InfluxDB 1.8")
+	f.StringVar(&c.Store.TokenFile, "influxdb-token-file", c.Store.TokenFile, "`FILE` with the InfluxDB token; else the environment's HAWSER_INFLUXDB_TOKEN")
+}
+
+// load reads the settings file over the defaults and puts the flags that were
+// given on top.
+func (c *config) load(cmd *cobra.Command, path string) error {
+	if path != "" {
+		again := givenFlags(cmd)
+		*c = defaultConfig()
+		if err := c.read(path); err != nil {
+			return usageError{err}
+		}
+		if err := again(); err != nil {
+			return usageError{err}
+		}
+	}
+	if err := c.validate(); err != nil {
+		return usageError{err}
+	}
+	return nil
+}
+
+// givenFlags remembers the flags on the command line; the function it returns
+// sets them again.
+func givenFlags(cmd *cobra.Command) func() error {
+	var set []func() error
+	cmd.Flags().Visit(func(f *pflag.Flag) {
+		if list, ok := f.Value.(pflag.SliceValue); ok {
+			given := slices.Clone(list.GetSlice())
+			set = append(set, func() error { return list.Replace(given) })
+			return
+		}
+		given := f.Value.String()
+		set = append(set, func() error { return f.Value.Set(given) })
+	})
+	return func() error {
+		var errs []error
+		for _, s := range set {
+			errs = append(errs, s())
+		}
+		return errors.Join(errs...)
+	}
+}
+
+func (c *config) read(path string) error {
+	f, err := os.Open(path)
+	if err != nil {
+		return err
+	}
+	defer f.Close()
+	dec := yaml.NewDecoder(io.LimitReader(f, 1<<20))
+	dec.KnownFields(true)
+	if err := dec.Decode(c); err != nil && !errors.Is(err, io.EOF) {
+		return fmt.Errorf("%s: %s", path, strings.TrimPrefix(err.Error(), "yaml: "))
+	}
+	return nil
+}
+
+func (c *config) validate() error {
+	switch {
+	case c.Data == "":
+		return errors.New("data: a folder is needed")
+	case c.ClockTolerance < 0:
+		return fmt.Errorf("clock_tolerance: %s is negative", c.ClockTolerance)
+	case c.Journal.MaxAge <= 0:
+		return fmt.Errorf("journal.max_age: %s must be above zero", c.Journal.MaxAge)
+	case c.Journal.Sync < time.Millisecond || c.Journal.Sync > 10*time.Second:
+		return fmt.Errorf("journal.sync: %s must be from 1ms to 10s", c.Journal.Sync)
+	case c.Journal.URL != "" && !strings.HasPrefix(c.Journal.URL, "nats://"):
+		return fmt.Errorf("journal.url: %q must be nats://HOST:PORT", c.Journal.URL)
+	case c.Store.Retention <= 0:
+		return fmt.Errorf("store.retention: %s must be above zero", c.Store.Retention)
+	}
+	switch c.Store.Kind {
+	case storeEmbedded, storeNone:
+	case storeInflux:
+		if c.Store.URL == "" || c.Store.Bucket == "" {
+			return errors.New("store: influxdb needs a url and a bucket")
+		}
+	default:
+		return fmt.Errorf("store.kind: %q is none of embedded, influxdb, none", c.Store.Kind)
+	}
+	return nil
+}
+
+// token is the InfluxDB token, from its file or the environment, never logged.
+func (s *storeConfig) token() (string, error) {
+	if s.TokenFile == "" {
+		return os.Getenv("HAWSER_INFLUXDB_TOKEN"), nil
+	}
+	data, err := os.ReadFile(s.TokenFile)
+	if err != nil {
+		return "", fmt.Errorf("store.token_file: %w", err)
+	}
+	return strings.TrimSpace(string(data)), nil
+}

@@ -1,0 +1,181 @@
+package main
+
+import (
+	"encoding/json"
+	"errors"
+	"go/doc"
+	"go/parser"
+	"go/token"
+	"io"
+	"os/exec"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+)
+
+// allowed is which packages of ours each package may import, with the reason.
+// Imports go down only: cmd, services, ingest, then detect and proto, which
+// stand on nothing of ours but each other's lower parts.
+var allowed = map[string]struct {
+	imports []string
+	why     string
+}{
+	"proto/hawser/v1": {nil, "generated code stands alone"},
+	"detect/reading":  {nil, "the vocabulary everything shares"},
+	"detect/mooring":  {nil, "mechanics that can be lifted out whole"},
+	"detect": {[]string{"detect/mooring", "detect/reading"},
+		"a pure function of plan and readings: no wire form, no disk, no clock"},
+
+	"ingest/batch":     {[]string{"detect/reading", "proto/hawser/v1"}, "the only code that knows the bytes of a batch"},
+	"ingest/planfile":  {[]string{"detect/mooring", "proto/hawser/v1"}, "the schema is the plan file's form"},
+	"ingest/planbook":  {[]string{"detect/mooring", "ingest/planfile", "proto/hawser/v1"}, "keeps plans as the messages they are"},
+	"ingest/recording": {[]string{"detect/reading"}, "files into readings, whoever wants them"},
+	"ingest/journal":   {nil, "bytes and subjects, no meaning"},
+	"ingest/store":     {[]string{"detect/reading"}, "series in and out, whatever they are of"},
+	"ingest/intake": {[]string{"detect/mooring", "detect/reading", "ingest/batch", "ingest/journal", "ingest/planbook", "ingest/planfile", "proto/hawser/v1"},
+		"binds batches to the plan and journals them; knows no detector"},
+	"ingest/edge":     {[]string{"detect/reading", "ingest/batch", "proto/hawser/v1"}, "the sending side: blocks to a stream"},
+	"ingest/simulate": {[]string{"detect/mooring", "detect/reading"}, "shares our mechanics, so never a source of expected values"},
+
+	"services/watch": {[]string{"detect", "detect/mooring", "detect/reading", "ingest/batch"},
+		"the one road to the detectors, live and in replay alike"},
+	"services/alarm": {[]string{"detect", "proto/hawser/v1"}, "keeps the changes that detection makes"},
+	"services/live":  {[]string{"detect/mooring", "detect/reading", "proto/hawser/v1"}, "the latest picture by the plan, as its message"},
+	"services/web":   {[]string{"services/alarm", "services/live", "detect", "proto/hawser/v1"}, "pages over what the other services know"},
+	"services/front": {nil, "listeners; knows handlers, no service"},
+	"services/history": {[]string{"detect/reading", "ingest/batch", "ingest/store"},
+		"carries the journal to the store and asks the store"},
+}
+
+// onlyHome says which foreign library may be imported where: one home each.
+var onlyHome = map[string][]string{
+	"github.com/nats-io/":                {"ingest/journal"},
+	"github.com/prometheus/prometheus/":  {"ingest/store"},
+	"github.com/influxdata/":             {"ingest/store"},
+	"gonum.org/":                         {"detect"},
+	"github.com/spf13/":                  {"cmd/hawser"},
+	"go.yaml.in/":                        {"ingest/planfile", "cmd/hawser"},
+	"net/http":                           {"services/front", "services/web", "services/live", "services/history", "ingest/store", "cmd/hawser"},
+	"google.golang.org/grpc/reflection":  {"services/front"},
+	"google.golang.org/grpc/credentials": {"ingest/edge", "cmd/hawser", "services/front"},
+}
+
+// pureNever is what the pure core may not import, even from the standard library.
+var pureNever = []string{"os", "net", "net/http", "io/fs", "syscall", "math/rand", "math/rand/v2", "context", "log", "log/slog"}
+
+type listed struct {
+	ImportPath string
+	Name       string
+	Dir        string
+	Imports    []string
+	GoFiles    []string
+}
+
+func packages(t *testing.T) []listed {
+	t.Helper()
+	out, err := exec.CommandContext(t.Context(), "go", "list", "-json=ImportPath,Name,Dir,Imports,GoFiles", "hawser/...").Output()
+	if err != nil {
+		t.Fatalf("go list: %v", err)
+	}
+	var all []listed
+	for dec := json.NewDecoder(strings.NewReader(string(out))); ; {
+		var p listed
+		if err := dec.Decode(&p); errors.Is(err, io.EOF) {
+			return all
+		} else if err != nil {
+			t.Fatal(err)
+		}
+		all = append(all, p)
+	}
+}
+
+// home is the row of a table that a package falls under: itself or a parent.
+func home[V any](table map[string]V, pkg string) (string, bool) {
+	for p := pkg; p != "." && p != "/"; p = filepath.Dir(p) {
+		if _, ok := table[p]; ok {
+			return p, true
+		}
+	}
+	return "", false
+}
+
+func TestImportsGoDownOnly(t *testing.T) {
+	seen := map[string]bool{}
+	for _, p := range packages(t) {
+		pkg := strings.TrimPrefix(p.ImportPath, "hawser/")
+		row, ok := home(allowed, pkg)
+		if ok {
+			seen[row] = true
+		}
+		if !ok && pkg != "cmd/hawser" && !strings.HasPrefix(pkg, "testdata/") {
+			t.Errorf("%s is in no row of the table: give it one, with a reason", pkg)
+			continue
+		}
+		for _, imp := range p.Imports {
+			ours, isOurs := strings.CutPrefix(imp, "hawser/")
+			switch {
+			case isOurs && pkg == "cmd/hawser":
+				// wires all
+			case isOurs && strings.HasPrefix(ours, row+"/") || ours == row:
+				// a package's own parts
+			case isOurs && !slices.Contains(allowed[row].imports, ours):
+				t.Errorf("%s imports %s; it may import %v (%s)", pkg, ours, allowed[row].imports, allowed[row].why)
+			}
+			for prefix, homes := range onlyHome {
+				if (imp == prefix || strings.HasSuffix(prefix, "/") && strings.HasPrefix(imp, prefix)) &&
+					!slices.ContainsFunc(homes, func(h string) bool { return pkg == h || strings.HasPrefix(pkg, h+"/") }) {
+					t.Errorf("%s imports %s, whose home is %v", pkg, imp, homes)
+				}
+			}
+			if (pkg == "detect" || strings.HasPrefix(pkg, "detect/")) && slices.Contains(pureNever, imp) {
+				t.Errorf("%s imports %s, but the core is pure", pkg, imp)
+			}
+		}
+	}
+	for row := range allowed {
+		if !seen[row] {
+			t.Errorf("the table has a row for %s, which does not exist", row)
+		}
+	}
+}
+
+func TestEveryPackageSaysItsJob(t *testing.T) {
+	for _, p := range packages(t) {
+		if strings.Contains(p.ImportPath, "/proto/") || len(p.GoFiles) == 0 {
+			continue
+		}
+		fset := token.NewFileSet()
+		said := false
+		for _, f := range p.GoFiles {
+			file, err := parser.ParseFile(fset, filepath.Join(p.Dir, f), nil, parser.PackageClauseOnly|parser.ParseComments)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if file.Doc != nil && len(new(doc.Package).Synopsis(file.Doc.Text())) > 20 {
+				said = true
+			}
+		}
+		if !said {
+			t.Errorf("%s has no package comment", p.ImportPath)
+		}
+	}
+}
+
+// The core knows event time only: reading the wall clock in it would make a
+// replay differ from the live run.
+func TestCoreReadsNoClock(t *testing.T) {
+	for _, p := range packages(t) {
+		if p.ImportPath != "hawser/detect" && !strings.HasPrefix(p.ImportPath, "hawser/detect/") {
+			continue
+		}
+		out, err := exec.CommandContext(t.Context(), "grep", "-nE", `time\.(Now|Since|Until|After|Tick|NewTimer|NewTicker|Sleep)\b`, "-r", "--include=*.go", "--exclude=*_test.go", p.Dir).CombinedOutput()
+		var exit *exec.ExitError
+		switch {
+		case err == nil:
+			t.Errorf("the wall clock is read in the core:\n%s", out)
+		case !errors.As(err, &exit) || exit.ExitCode() != 1:
+			t.Fatalf("grep: %v: %s", err, out)
+		}
+	}
+}

@@ -1,0 +1,426 @@
+package main
+
+import (
+	"bytes"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"hash/fnv"
+	"io"
+	"math"
+	"net"
+	"net/url"
+	"os"
+	"path/filepath"
+	"strings"
+	"sync"
+	"sync/atomic"
+	"testing"
+	"time"
+
+	"hawser/detect/reading"
+	"hawser/ingest/planfile"
+	"hawser/ingest/recording"
+	"hawser/ingest/simulate"
+	hawserv1 "hawser/proto/hawser/v1"
+)
+
+// record writes a recording of a simulated ship and returns its path. The story
+// has a brake that slips and a line that parts where the plan allows; the pins
+// of two other lines fail.
+func record(t *testing.T, plan string, seed uint64, change func(*simulate.Story)) string {
+	t.Helper()
+	p, _, err := planfile.Load(planFile(plan))
+	if err != nil {
+		t.Fatal(err)
+	}
+	story := simulate.DemoStory(p)
+	story.Seed, story.Start = seed, time.Date(2026, 3, 1, 4, 0, 0, 0, time.UTC)
+	story.Length, story.Ends = 170*time.Second, true
+	var kept []simulate.Event
+	for _, e := range story.Events {
+		if e.At < story.Length {
+			kept = append(kept, e)
+		}
+	}
+	last := p.Lines[len(p.Lines)-1].ID
+	story.Events = append(kept,
+		simulate.Event{At: 20 * time.Second, Kind: simulate.NotANumber, Line: last, For: 25 * time.Second},
+		simulate.Event{At: 60 * time.Second, Kind: simulate.Gap, Line: p.Lines[0].ID, For: 20 * time.Second})
+	if change != nil {
+		change(&story)
+	}
+	ship, err := simulate.New(p, story)
+	if err != nil {
+		t.Fatal(err)
+	}
+	path := filepath.Join(t.TempDir(), "recording.csv")
+	f, err := os.Create(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	w := recording.NewWriter(f, recording.WriterOptions{})
+	for b := ship.Next(); b != nil; b = ship.Next() {
+		if err := w.Write(b); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := errors.Join(w.Close(), f.Close()); err != nil {
+		t.Fatal(err)
+	}
+	return path
+}
+
+// told is a change as both ways tell it.
+type told struct {
+	Time, Condition, State, Line, Group, Detail string
+	Value                                       float64
+}
+
+// replayed is what replay says of a recording.
+func replayed(t *testing.T, plan, path string) []told {
+	t.Helper()
+	out := filepath.Join(t.TempDir(), "changes.jsonl")
+	hawser(t, "replay", "--plan", planFile(plan), "--out", out, path)
+	data, err := os.ReadFile(out)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var all []told
+	for dec := json.NewDecoder(bytes.NewReader(data)); ; {
+		var l line
+		if err := dec.Decode(&l); errors.Is(err, io.EOF) {
+			return all
+		} else if err != nil {
+			t.Fatal(err)
+		}
+		c := told{Time: l.Time, Condition: l.Condition, State: l.State, Detail: l.Detail, Value: *l.Value}
+		if l.Line != nil {
+			c.Line = *l.Line
+		}
+		if l.Group != nil {
+			c.Group = *l.Group
+		}
+		all = append(all, c)
+	}
+}
+
+// onRecord is the server's alarm log.
+func (s *server) onRecord() []told {
+	s.t.Helper()
+	client := hawserv1.NewAlarmServiceClient(s.dial())
+	list, err := client.ListAlarms(s.t.Context(), &hawserv1.ListAlarmsRequest{})
+	if err != nil {
+		s.t.Fatal(err)
+	}
+	stream, err := client.WatchAlarms(s.t.Context(), &hawserv1.WatchAlarmsRequest{})
+	if err != nil {
+		s.t.Fatal(err)
+	}
+	var all []told
+	for at := uint64(0); at < list.Position; {
+		res, err := stream.Recv()
+		if err != nil {
+			s.t.Fatal(err)
+		}
+		r := res.Record
+		at = r.Position
+		state := strings.ToLower(strings.TrimPrefix(r.Transition.String(), "ALARM_TRANSITION_"))
+		all = append(all, told{
+			Time: r.Time.AsTime().Format(stamp), Condition: r.Condition, State: state,
+			Line: r.Line, Group: r.Group, Detail: r.Detail, Value: r.GetValue(),
+		})
+	}
+	return all
+}
+
+func compareTold(t *testing.T, got, want []told) {
+	t.Helper()
+	for i := range min(len(got), len(want)) {
+		if got[i] != want[i] {
+			t.Fatalf("change %d is\n  %+v\nreplay says\n  %+v", i, got[i], want[i])
+		}
+	}
+	if len(got) != len(want) {
+		t.Fatalf("%d changes on record, replay has %d\n%+v\n%+v", len(got), len(want), got, want)
+	}
+}
+
+// sum counts a channel's good readings and adds up a checksum of them.
+type sum struct {
+	Count int
+	Check uint64
+}
+
+func (s *sum) add(timeMS int64, value float64) {
+	h := fnv.New64a()
+	fmt.Fprintf(h, "%d %x", timeMS, math.Float64bits(value))
+	s.Count++
+	s.Check += h.Sum64() // order does not matter
+}
+
+// inRecording sums the good readings of a recording by channel.
+func inRecording(t *testing.T, path string) (sums map[string]sum, batches int) {
+	t.Helper()
+	r, err := recording.Open(path, recording.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer r.Close()
+	sums = map[string]sum{}
+	for {
+		b, err := r.Next()
+		if errors.Is(err, io.EOF) {
+			return sums, batches
+		}
+		if err != nil {
+			t.Fatal(err)
+		}
+		batches++
+		for i := range b.Series {
+			s := &b.Series[i]
+			one := sums[s.Channel.String()]
+			for j := range s.Time {
+				if s.QualityAt(j) != reading.Bad {
+					one.add(s.Time[j]/1e6, s.Value[j])
+				}
+			}
+			if one.Count > 0 {
+				sums[s.Channel.String()] = one
+			}
+		}
+	}
+}
+
+// inStore sums what the server's store has of a channel.
+func (s *server) inStore(berth, channel string) (sum, error) {
+	q := url.Values{"berth": {berth}, "channel": {channel}, "from": {"2026-03-01T00:00:00Z"}, "to": {"2026-03-02T00:00:00Z"}}
+	body, err := s.get("/api/history?" + q.Encode())
+	if err != nil {
+		return sum{}, err
+	}
+	var answer []struct {
+		TimeMS []int64   `json:"time_ms"`
+		Value  []float64 `json:"value"`
+	}
+	if err := json.Unmarshal([]byte(body), &answer); err != nil {
+		return sum{}, err
+	}
+	var all sum
+	for _, a := range answer {
+		for i := range a.TimeMS {
+			all.add(a.TimeMS[i], a.Value[i])
+		}
+	}
+	return all, nil
+}
+
+// stored waits until the store has exactly what the recording has, every
+// channel of it, once.
+func (s *server) stored(berth string, want map[string]sum) {
+	s.t.Helper()
+	for channel, w := range want {
+		waitFor(s.t, "the store to have "+channel, func() error {
+			got, err := s.inStore(berth, channel)
+			if err == nil && got != w {
+				err = fmt.Errorf("%d readings, checksum %x; the recording has %d, %x", got.Count, got.Check, w.Count, w.Check)
+			}
+			return err
+		})
+	}
+}
+
+// The same recording gives the same alarms whichever way it comes: replayed
+// from the file, or sent to a server.
+func TestSendTellsWhatReplayTells(t *testing.T) {
+	for _, c := range []struct {
+		plan   string
+		berth  string
+		seed   uint64
+		change func(*simulate.Story)
+	}{
+		{plan: "tanker-12", seed: 1},
+		{plan: "coaster-8", seed: 2},
+		{plan: "carrier-20", seed: 3, change: func(s *simulate.Story) { s.Weather.WaveM = 0.8 }},
+	} {
+		t.Run(c.plan, func(t *testing.T) {
+			t.Parallel()
+			path := record(t, c.plan, c.seed, c.change)
+			want := replayed(t, c.plan, path)
+			if len(want) < 2 {
+				t.Fatalf("replay tells only %+v: nothing to compare", want)
+			}
+			p, _, err := planfile.Load(planFile(c.plan))
+			if err != nil {
+				t.Fatal(err)
+			}
+			sums, batches := inRecording(t, path)
+			s := startServe(t, t.TempDir())
+			hawser(t, "send", "--plan", planFile(c.plan), "--to", s.grpc, path)
+			s.watched(p.Berth, float64(batches))
+			compareTold(t, s.onRecord(), want)
+			s.stored(p.Berth, sums)
+
+			// Sent again, nothing is taken twice.
+			out, _ := hawser(t, "send", "--plan", planFile(c.plan), "--to", s.grpc, path)
+			if !strings.Contains(out, fmt.Sprintf("%d batches were there before", batches)) {
+				t.Errorf("sending again says %q, want all %d batches there before", out, batches)
+			}
+			compareTold(t, s.onRecord(), want)
+		})
+	}
+}
+
+// The connection is cut again and again, in the middle of frames.
+func TestSendOverALineThatIsCut(t *testing.T) {
+	t.Parallel()
+	path := record(t, "tanker-12", 4, nil)
+	want := replayed(t, "tanker-12", path)
+	sums, batches := inRecording(t, path)
+	s := startServe(t, t.TempDir())
+	cut := startCuttingLine(t, s.grpc, 40_000)
+	out, _ := hawser(t, "send", "--plan", planFile("tanker-12"), "--to", cut.addr, path)
+	if cut.cuts.Load() < 3 || !strings.Contains(out, "connected again") {
+		t.Fatalf("the line was cut %d times and send says %q: nothing was tried", cut.cuts.Load(), out)
+	}
+	s.watched("north-jetty-1", float64(batches))
+	compareTold(t, s.onRecord(), want)
+	s.stored("north-jetty-1", sums)
+}
+
+// The server is killed in the middle and started again on its folder: no
+// reading lost, none doubled, no alarm told twice.
+func TestServerKilledInTheMiddle(t *testing.T) {
+	t.Parallel()
+	path := record(t, "tanker-12", 5, nil)
+	want := replayed(t, "tanker-12", path)
+	sums, batches := inRecording(t, path)
+	data := t.TempDir()
+	s := startServe(t, data)
+	addr := s.grpc
+	line := startCuttingLine(t, addr, 0)
+
+	sent := make(chan string, 1)
+	go func() {
+		var out, errs lockedBuffer
+		code := run(t.Context(), []string{"send", "--plan", planFile("tanker-12"), "--to", line.addr, "--pace", "40", path},
+			streams{in: strings.NewReader(""), out: &out, err: &errs})
+		sent <- fmt.Sprintf("exit code %d: %s%s", code, out.String(), errs.String())
+	}()
+	// Killed twice: after a third and after two thirds, while readings come in.
+	for _, part := range []float64{1. / 3, 2. / 3} {
+		s.watched("north-jetty-1", math.Floor(part*float64(batches)))
+		s.kill()
+		s = startServe(t, data)
+		line.to(s.grpc)
+	}
+	if out := <-sent; !strings.HasPrefix(out, "exit code 0") {
+		t.Fatalf("send: %s", out)
+	}
+	s.watched("north-jetty-1", float64(batches))
+	compareTold(t, s.onRecord(), want)
+	s.stored("north-jetty-1", sums)
+}
+
+// A stop by signal drains within 5 s, and the next start goes on from there.
+func TestStopDrainsAndTheNextStartGoesOn(t *testing.T) {
+	t.Parallel()
+	path := record(t, "tanker-12", 6, nil)
+	want := replayed(t, "tanker-12", path)
+	sums, batches := inRecording(t, path)
+	data := t.TempDir()
+	s := startServe(t, data, "--plan", planFile("tanker-12"))
+	line := startCuttingLine(t, s.grpc, 0)
+	sent := make(chan string, 1)
+	go func() {
+		var out, errs lockedBuffer
+		code := run(t.Context(), []string{"send", "--plan", planFile("tanker-12"), "--to", line.addr, "--pace", "60", path},
+			streams{in: strings.NewReader(""), out: &out, err: &errs})
+		sent <- fmt.Sprintf("exit code %d: %s%s", code, out.String(), errs.String())
+	}()
+	s.watched("north-jetty-1", float64(batches)/2)
+	took, err := s.stop()
+	if err != nil {
+		t.Fatalf("stop: %v\n%s", err, s.stderr.String())
+	}
+	if took > 5*time.Second {
+		t.Errorf("the stop took %s, promised are 5 s", took)
+	}
+	s = startServe(t, data)
+	line.to(s.grpc)
+	if out := <-sent; !strings.HasPrefix(out, "exit code 0") {
+		t.Fatalf("send: %s", out)
+	}
+	s.watched("north-jetty-1", float64(batches))
+	compareTold(t, s.onRecord(), want)
+	s.stored("north-jetty-1", sums)
+}
+
+// cuttingLine carries TCP to a server and cuts each connection after so many
+// bytes up; 0 never cuts.
+type cuttingLine struct {
+	addr  string
+	after int64
+	cuts  atomic.Int64
+
+	mu     sync.Mutex
+	target string
+}
+
+func startCuttingLine(t *testing.T, target string, after int64) *cuttingLine {
+	t.Helper()
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	c := &cuttingLine{addr: l.Addr().String(), target: target, after: after}
+	var wg sync.WaitGroup
+	wg.Go(func() {
+		for {
+			down, err := l.Accept()
+			if err != nil {
+				return
+			}
+			wg.Go(func() { c.carry(down) })
+		}
+	})
+	t.Cleanup(func() {
+		_ = l.Close()
+		wg.Wait()
+	})
+	return c
+}
+
+// to leads later connections to another server.
+func (c *cuttingLine) to(target string) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	c.target = target
+}
+
+func (c *cuttingLine) carry(down net.Conn) {
+	defer down.Close()
+	c.mu.Lock()
+	target := c.target
+	c.mu.Unlock()
+	up, err := net.Dial("tcp", target)
+	if err != nil {
+		return
+	}
+	defer up.Close()
+	var wg sync.WaitGroup
+	wg.Go(func() {
+		_, _ = io.Copy(down, up)
+		_ = down.Close()
+	})
+	var from io.Reader = down
+	if c.after > 0 {
+		from = io.LimitReader(down, c.after)
+	}
+	if n, _ := io.Copy(up, from); c.after > 0 && n == c.after {
+		c.cuts.Add(1)
+	}
+	_ = up.Close()
+	_ = down.Close()
+	wg.Wait()
+}

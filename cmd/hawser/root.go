@@ -1,0 +1,126 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"runtime/debug"
+
+	"github.com/spf13/cobra"
+
+	"hawser/ingest/planfile"
+	"hawser/ingest/recording"
+)
+
+// Exit codes. Documented in the help of the root command.
+const (
+	exitOK       = 0
+	exitFailed   = 1 // could not go on: disk, network, a part that stopped
+	exitUsage    = 2 // wrong command, flag or argument
+	exitBadInput = 3 // the plan or the recording is wrong; the error names the place
+)
+
+const cautions = `The whole mooring deck is dangerous: lines part and recoil without warning.
+Figures are estimates, not permission. Follow the ship's and the terminal's
+procedures, local rules and licensed practice.`
+
+// streams are the program's three files.
+type streams struct {
+	in  io.Reader
+	out io.Writer
+	err io.Writer
+}
+
+// usageError is the user's mistake in a command, flag or argument.
+type usageError struct{ error }
+
+// run is the program: it returns the exit code.
+func run(ctx context.Context, args []string, s streams) int {
+	root := newRoot(s)
+	root.SetArgs(args)
+	err := root.ExecuteContext(ctx)
+	if err == nil {
+		return exitOK
+	}
+	fmt.Fprintf(s.err, "hawser: %v\n", err)
+	return exitCode(err)
+}
+
+func exitCode(err error) int {
+	var usage usageError
+	var plan *planfile.Error
+	var rec *recording.Error
+	switch {
+	case errors.As(err, &usage):
+		return exitUsage
+	case errors.As(err, &plan), errors.As(err, &rec):
+		return exitBadInput
+	default:
+		return exitFailed
+	}
+}
+
+func newRoot(s streams) *cobra.Command {
+	root := &cobra.Command{
+		Use:   "hawser",
+		Short: "Watch moored ships: line loads in, alarms out",
+		Long: `hawser takes load-pin and winch readings of moored ships, keeps them, finds what
+is wrong and tells the people who can put it right.
+
+` + cautions + `
+
+Exit codes: 0 done, 1 could not go on, 2 wrong command or flag, 3 the plan or
+the recording is wrong (the error names the place).`,
+		Example: `  hawser demo
+  hawser check plan.yaml
+  hawser replay --plan plan.yaml --out alarms.jsonl recording.csv.gz
+  hawser serve --plan plan.yaml
+  hawser send --plan plan.yaml --to 127.0.0.1:7411 recording.csv.gz`,
+		Version:       version(),
+		SilenceUsage:  true,
+		SilenceErrors: true,
+		Args:          cobra.NoArgs,
+		RunE:          func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
+	}
+	root.SetIn(s.in)
+	root.SetOut(s.out)
+	root.SetErr(s.err)
+	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error {
+		return usageError{fmt.Errorf("%s: %w", cmd.Name(), err)}
+	})
+	root.AddCommand(newServe(s), newDemo(s), newSend(s), newReplay(s), newCheck(s))
+	for _, cmd := range append(root.Commands(), root) {
+		cmd.Args = usageArgs(cmd.Args)
+	}
+	return root
+}
+
+// usageArgs makes a wrong number of arguments or an unknown command a usage
+// error.
+func usageArgs(check cobra.PositionalArgs) cobra.PositionalArgs {
+	return func(cmd *cobra.Command, args []string) error {
+		if check == nil {
+			return nil
+		}
+		if err := check(cmd, args); err != nil {
+			return usageError{fmt.Errorf("%s: %w", cmd.Name(), err)}
+		}
+		return nil
+	}
+}
+
+// version is what the build says of itself.
+func version() string {
+	info, ok := debug.ReadBuildInfo()
+	if !ok {
+		return "unknown"
+	}
+	v := info.Main.Version
+	for _, s := range info.Settings {
+		if s.Key == "vcs.revision" && len(s.Value) >= 12 {
+			v += " " + s.Value[:12]
+		}
+	}
+	return v
+}

@@ -1,0 +1,229 @@
+package main
+
+import (
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"strings"
+	"time"
+
+	"github.com/schollz/progressbar/v3"
+	"github.com/spf13/cobra"
+	"golang.org/x/term"
+	"google.golang.org/grpc"
+	"google.golang.org/grpc/credentials/insecure"
+
+	"hawser/ingest/edge"
+	"hawser/ingest/planfile"
+	"hawser/ingest/recording"
+	hawserv1 "hawser/proto/hawser/v1"
+)
+
+// sendOptions are the flags of send.
+type sendOptions struct {
+	plan, to, source, starting string
+	pace                       float64
+	window                     time.Duration
+	replacePlan                bool
+	giveUp                     time.Duration
+}
+
+func newSend(s streams) *cobra.Command {
+	var o sendOptions
+	cmd := &cobra.Command{
+		Use:   "send --plan PLAN --to ADDRESS RECORDING",
+		Short: "Send a recording to a server",
+		Long: `send streams a recording to a running server: as fast as the server takes it, or
+at the recorded pace or a multiple of it. It resumes where the server's disk has
+it, after a lost connection and when run again: the source is named after what
+the recording holds, so the same recording is not taken twice.`,
+		Example: `  hawser send --plan plan.yaml --to 127.0.0.1:7411 recording.csv.gz
+  hawser send --plan plan.yaml --to 127.0.0.1:7411 --pace 1 --starting now recording.csv.gz`,
+		Args: cobra.ExactArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			if err := o.validate(); err != nil {
+				return usageError{fmt.Errorf("send: %w", err)}
+			}
+			return send(cmd.Context(), s, &o, args[0])
+		},
+	}
+	f := cmd.Flags()
+	f.StringVar(&o.plan, "plan", "", "mooring plan `FILE` (YAML)")
+	f.StringVar(&o.to, "to", "127.0.0.1:7411", "`ADDRESS` of the server's gRPC services")
+	f.StringVar(&o.source, "source", "", "`NAME` of the source; by default named after the recording's content")
+	f.StringVar(&o.starting, "starting", "", "send as if the recording began at this `TIME` (RFC 3339, or now)")
+	f.Float64Var(&o.pace, "pace", 0, "1 for the recorded pace, N for N times faster, 0 for as fast as it goes")
+	f.DurationVar(&o.window, "window", time.Second, "span of readings in one batch")
+	f.BoolVar(&o.replacePlan, "replace-plan", false, "put the plan in place of another one the server has for the berth")
+	f.DurationVar(&o.giveUp, "give-up-after", 0, "end when there is no connection for so long; 0 never")
+	must(cmd.MarkFlagRequired("plan"))
+	return cmd
+}
+
+func (o *sendOptions) validate() error {
+	switch {
+	case !(o.pace >= 0 && o.pace <= 1e6):
+		return fmt.Errorf("--pace: %g must be from 0 to 1000000", o.pace)
+	case o.window < 100*time.Millisecond || o.window > 10*time.Second:
+		return fmt.Errorf("--window: %s must be from 100ms to 10s", o.window)
+	case o.giveUp < 0:
+		return fmt.Errorf("--give-up-after: %s is negative", o.giveUp)
+	}
+	if _, err := o.start(time.Time{}); err != nil {
+		return fmt.Errorf("--starting: %w", err)
+	}
+	return nil
+}
+
+// start is when the recording is to begin, zero for as recorded.
+func (o *sendOptions) start(now time.Time) (time.Time, error) {
+	switch o.starting {
+	case "":
+		return time.Time{}, nil
+	case "now":
+		return now, nil
+	}
+	t, err := time.Parse(time.RFC3339, o.starting)
+	if err != nil {
+		return time.Time{}, fmt.Errorf("%q is neither now nor an RFC 3339 time such as 2026-03-01T04:05:06Z", o.starting)
+	}
+	return t, nil
+}
+
+func send(ctx context.Context, s streams, o *sendOptions, path string) error {
+	plan, message, err := planfile.Load(o.plan)
+	if err != nil {
+		return err
+	}
+	shift, err := o.shift(path)
+	if err != nil {
+		return err
+	}
+	source := o.source
+	if source == "" {
+		if source, err = sourceName(path, message, o.window, shift); err != nil {
+			return err
+		}
+	}
+	r, err := recording.Open(path, recording.Options{Window: o.window})
+	if err != nil {
+		return err
+	}
+	defer r.Close()
+	conn, err := grpc.NewClient(o.to, append(edge.DialOptions(), grpc.WithTransportCredentials(insecure.NewCredentials()))...)
+	if err != nil {
+		return usageError{fmt.Errorf("send: --to: %w", err)}
+	}
+	defer conn.Close()
+
+	bar := newBar(s.err, r)
+	began := time.Now()
+	sum, err := edge.Send(ctx, conn, r.Next, edge.Options{
+		Berth: plan.Berth, Source: source, Plan: message, ReplacePlan: o.replacePlan,
+		Pace: o.pace, Shift: shift, GiveUpAfter: o.giveUp, Progress: bar.show,
+	})
+	bar.done()
+	for _, refusal := range sum.Refusals {
+		fmt.Fprintf(s.err, "hawser: refused: %s\n", refusal)
+	}
+	if _, err := fmt.Fprintln(s.out, summaryLine(sum, time.Since(began))); err != nil {
+		return err
+	}
+	return err
+}
+
+// shift is what to add to every time of the recording.
+func (o *sendOptions) shift(path string) (time.Duration, error) {
+	start, err := o.start(time.Now())
+	if err != nil || start.IsZero() {
+		return 0, err
+	}
+	r, err := recording.Open(path, recording.Options{Window: o.window})
+	if err != nil {
+		return 0, err
+	}
+	defer r.Close()
+	if _, err := r.Next(); err != nil && !errors.Is(err, io.EOF) {
+		return 0, err
+	}
+	return start.Sub(time.Unix(0, r.Stats().First)).Round(time.Millisecond), nil
+}
+
+// sourceName names a source after everything its batches are made of, so that
+// the same batches come under the same name and sequence.
+func sourceName(path string, plan *hawserv1.MooringPlan, window, shift time.Duration) (string, error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return "", err
+	}
+	defer f.Close()
+	h := sha256.New()
+	if _, err := io.Copy(h, f); err != nil {
+		return "", err
+	}
+	fmt.Fprintf(h, "\n%s %s %s", planfile.Fingerprint(plan), window, shift)
+	return "recording-" + hex.EncodeToString(h.Sum(nil)[:8]), nil
+}
+
+func summaryLine(sum edge.Summary, took time.Duration) string {
+	var b strings.Builder
+	fmt.Fprintf(&b, "%d readings in %d batches on the server's disk, %d batches were there before; %s",
+		sum.Samples, sum.Batches, sum.Skipped, took.Round(time.Millisecond))
+	if sum.RefusedBatches > 0 || sum.RefusedColumns > 0 {
+		fmt.Fprintf(&b, "; refused %d batches and %d columns", sum.RefusedBatches, sum.RefusedColumns)
+	}
+	o := sum.Oddities
+	for _, odd := range []struct {
+		n    uint64
+		what string
+	}{{o.Late, "late"}, {o.Duplicate, "repeated"}, {o.OutOfOrder, "out of order"}, {o.Bad, "bad"}} {
+		if odd.n > 0 {
+			fmt.Fprintf(&b, "; %d readings %s", odd.n, odd.what)
+		}
+	}
+	if sum.Reconnects > 0 {
+		fmt.Fprintf(&b, "; connected again %d times", sum.Reconnects)
+	}
+	return b.String()
+}
+
+// bar shows how far a recording is sent, on a terminal only.
+type bar struct {
+	reader *recording.Reader
+	bar    *progressbar.ProgressBar // nil where there is no terminal
+}
+
+func newBar(w io.Writer, r *recording.Reader) *bar {
+	f, ok := w.(*os.File)
+	if !ok || !term.IsTerminal(int(f.Fd())) {
+		return &bar{reader: r}
+	}
+	return &bar{reader: r, bar: progressbar.NewOptions64(r.Stats().BytesTotal,
+		progressbar.OptionSetWriter(w), progressbar.OptionShowBytes(true),
+		progressbar.OptionSetWidth(30), progressbar.OptionThrottle(100*time.Millisecond))}
+}
+
+func (b *bar) show(p edge.Progress) {
+	if b.bar == nil {
+		return
+	}
+	what := "sending"
+	if !p.Connected {
+		what = "no connection"
+	} else if !p.EventTime.IsZero() {
+		what = "on disk to " + p.EventTime.UTC().Format("15:04:05")
+	}
+	b.bar.Describe(what)
+	_ = b.bar.Set64(b.reader.Stats().BytesRead) // only the picture would suffer
+}
+
+func (b *bar) done() {
+	if b.bar != nil {
+		_ = b.bar.Finish()
+		fmt.Fprintln(os.Stderr)
+	}
+}

@@ -1,0 +1,263 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"net/http"
+	"path/filepath"
+	"time"
+
+	"buf.build/go/protovalidate"
+	"github.com/prometheus/client_golang/prometheus"
+	"github.com/prometheus/client_golang/prometheus/collectors"
+	"golang.org/x/sync/errgroup"
+
+	"hawser/ingest/intake"
+	"hawser/ingest/journal"
+	"hawser/ingest/planbook"
+	"hawser/ingest/planfile"
+	"hawser/ingest/store"
+	"hawser/ingest/store/influx"
+	"hawser/ingest/store/tsdb"
+	"hawser/services/alarm"
+	"hawser/services/front"
+	"hawser/services/history"
+	"hawser/services/live"
+	"hawser/services/watch"
+	"hawser/services/web"
+)
+
+// station is a whole server. Its parts are opened from the journal up and
+// closed in the reverse order.
+type station struct {
+	cfg      config
+	log      *slog.Logger
+	registry *prometheus.Registry
+
+	journal  *journal.Journal
+	book     *planbook.Book
+	alarms   *alarm.Log
+	board    *live.Board
+	watch    *watch.Watch
+	intake   *intake.Server
+	store    store.Store // nil where there is none
+	pump     *store.Pump
+	feed     *history.Feed
+	front    *front.Front
+	pressure pressures
+
+	closers []closer
+}
+
+// closer is one step of the way back.
+type closer struct {
+	what  string
+	close func() error
+}
+
+// openStation opens every part and binds the addresses. Where one part fails
+// those before it are closed.
+func openStation(ctx context.Context, cfg config, log *slog.Logger) (_ *station, err error) {
+	s := &station{cfg: cfg, log: log, registry: prometheus.NewRegistry(), pressure: newPressures()}
+	defer func() {
+		if err != nil {
+			err = errors.Join(err, s.Close())
+		}
+	}()
+	s.registry.MustRegister(collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}))
+	for _, open := range []func(context.Context) error{
+		s.openJournal, s.openServices, s.openStore, s.putPlans, s.openFront,
+	} {
+		if err := open(ctx); err != nil {
+			return nil, err
+		}
+	}
+	return s, nil
+}
+
+func (s *station) onClose(what string, fn func() error) {
+	s.closers = append(s.closers, closer{what, fn})
+}
+
+// Close closes what is open, last opened first. Safe to call twice.
+func (s *station) Close() error {
+	var errs []error
+	for i := len(s.closers) - 1; i >= 0; i-- {
+		if err := s.closers[i].close(); err != nil {
+			errs = append(errs, fmt.Errorf("close %s: %w", s.closers[i].what, err))
+		}
+	}
+	s.closers = nil
+	return errors.Join(errs...)
+}
+
+func (s *station) openJournal(ctx context.Context) (err error) {
+	o := journal.Options{
+		URL: s.cfg.Journal.URL, MaxBytes: int64(s.cfg.Journal.MaxBytes), MaxAge: s.cfg.Journal.MaxAge,
+		SyncEvery: s.cfg.Journal.Sync, OnPressure: s.pressure.tell, OnLoss: s.pressure.lost,
+		Log: s.log, Registerer: s.registry,
+	}
+	if o.URL == "" {
+		o.Dir = filepath.Join(s.cfg.Data, "journal")
+	}
+	if s.journal, err = journal.Open(ctx, o); err != nil {
+		return err
+	}
+	s.onClose("journal", s.journal.Close)
+	return nil
+}
+
+func (s *station) openServices(ctx context.Context) (err error) {
+	if s.alarms, err = alarm.Open(ctx, alarm.Options{Records: s.journal, Logger: s.log, Registerer: s.registry}); err != nil {
+		return err
+	}
+	s.onClose("alarm log", s.alarms.Close)
+	if s.board, err = live.New(live.Options{Registerer: s.registry}); err != nil {
+		return err
+	}
+	s.onClose("live picture", s.board.Close)
+	if s.book, err = planbook.Open(ctx, s.journal, func(berth string) { s.watch.Add(berth) }); err != nil {
+		return err
+	}
+	s.watch, err = watch.New(watch.Options{
+		Journal: watchJournal{s.journal}, Plans: s.book, Alarms: s.alarms, Picture: s.board,
+		Log: s.log, Registerer: s.registry,
+	})
+	if err != nil {
+		return err
+	}
+	for _, berth := range s.book.Berths() {
+		e, _ := s.book.Current(berth)
+		s.board.SetPlan(berth, e.Plan)
+		s.watch.Add(berth)
+	}
+	valid, err := protovalidate.New()
+	if err != nil {
+		return err
+	}
+	s.intake, err = intake.New(intake.Options{
+		Journal: intake.Into(s.journal), Plans: s.book, Validator: valid,
+		ClockTolerance: s.cfg.ClockTolerance, Log: s.log, Registerer: s.registry,
+	})
+	return err
+}
+
+// openStore opens the store and what carries the journal to it.
+func (s *station) openStore(context.Context) (err error) {
+	refill := false
+	switch s.cfg.Store.Kind {
+	case storeNone:
+		return nil
+	case storeInflux:
+		token, err := s.cfg.Store.token()
+		if err != nil {
+			return err
+		}
+		s.store, err = influx.Open(influx.Options{
+			URL: s.cfg.Store.URL, Org: s.cfg.Store.Org, Bucket: s.cfg.Store.Bucket, Token: token,
+		})
+		if err != nil {
+			return err
+		}
+	default:
+		db, err := tsdb.Open(tsdb.Options{
+			Dir: filepath.Join(s.cfg.Data, "store"), Retention: s.cfg.Store.Retention,
+			Ahead: s.cfg.ClockTolerance + time.Hour, Log: s.log, Registerer: s.registry,
+		})
+		if err != nil {
+			return err
+		}
+		recovered := db.Recovery()
+		s.store, refill = db, recovered.Refill()
+	}
+	s.pump, err = store.NewPump(s.store, store.PumpOptions{Log: s.log, Registerer: s.registry})
+	if err == nil {
+		s.feed = history.NewFeed(storeJournal{s.journal}, s.pump, s.log, refill)
+	}
+	s.onClose("store", s.closeStore)
+	return err
+}
+
+// closeStore closes the store and then says in the journal up to where it has
+// everything.
+func (s *station) closeStore() error {
+	err := s.store.Close()
+	if err != nil || s.feed == nil {
+		return err
+	}
+	ctx, cancel := context.WithTimeout(context.Background(), 2*time.Second)
+	defer cancel()
+	return s.feed.Closed(ctx)
+}
+
+// putPlans puts the berths of the plan files under them: whoever starts the
+// server with a plan means it.
+func (s *station) putPlans(ctx context.Context) error {
+	for _, path := range s.cfg.Plans {
+		plan, message, err := planfile.Load(path)
+		if err != nil {
+			return err
+		}
+		e, err := s.book.Put(ctx, message, true)
+		if err != nil {
+			return err
+		}
+		s.board.SetPlan(plan.Berth, e.Plan)
+	}
+	return nil
+}
+
+func (s *station) openFront(ctx context.Context) (err error) {
+	pages, err := web.New(web.Options{Alarms: s.alarms, Board: s.board, Log: s.log})
+	if err != nil {
+		return err
+	}
+	mux := http.NewServeMux()
+	mux.Handle("/", pages)
+	if s.store != nil {
+		mux.Handle("GET /api/history", history.Handler(s.store, s.log))
+	}
+	s.front, err = front.New(ctx, front.Options{
+		GRPCAddr: s.cfg.GRPC, HTTPAddr: s.cfg.HTTP, AllowRemote: s.cfg.AllowRemote,
+		Services: []front.Registrar{intakeService{s.intake}, alarm.NewService(s.alarms), live.NewService(s.board)},
+		Pages:    mux,
+		OnStop:   []func(){s.drain, s.alarms.EndWatches, func() { _ = s.board.Close() }},
+		Grace:    2 * time.Second,
+		Log:      s.log, Registerer: s.registry, Gatherer: s.registry,
+	})
+	if err != nil {
+		return err
+	}
+	s.onClose("listeners", s.front.Close)
+	return nil
+}
+
+// drain lets the streams go once what they brought is on disk and receipted.
+func (s *station) drain() {
+	ctx, cancel := context.WithTimeout(context.Background(), 2*time.Second)
+	defer cancel()
+	if err := s.intake.Drain(ctx); err != nil {
+		s.log.Warn("streams cut off at the stop; their sources will resume", "err", err)
+	}
+}
+
+// Run serves until ctx ends or a part fails, then stops them all and closes the
+// station.
+//
+// The front goes first, because nothing may come in that nobody would take on.
+// The watch and the pump then end by themselves: what they have not done yet is
+// in the journal. The alarm log stays open until the watch has kept its state.
+func (s *station) Run(ctx context.Context) error {
+	g, ctx := errgroup.WithContext(ctx)
+	g.Go(func() error { return s.front.Run(ctx) })
+	g.Go(func() error { return s.watch.Run(ctx) })
+	g.Go(func() error { return s.pressure.run(ctx, s.alarms, s.log) })
+	if s.feed != nil {
+		g.Go(func() error { return s.feed.Run(ctx) })
+		g.Go(func() error { return s.pump.Run(ctx) })
+	}
+	s.front.SetReady("")
+	return errors.Join(g.Wait(), s.Close())
+}
