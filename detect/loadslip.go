@@ -18,7 +18,7 @@ const (
 
 // loss keeps, second by second, how far a line is from the word of the others.
 type loss struct {
-	Offs    [slipWindow]float64 // smoothed over 2 s, kN; NaN for none
+	Offs    [slipWindow]float64 // smoothed over 5 s, kN; NaN for none
 	Smooth  float64
 	Age     float64 // Fit.Age; a younger fit is a new beginning
 	Seconds int32   // that the loss has been large
@@ -47,27 +47,26 @@ func (p *loss) lost() (fall, rise float64) {
 
 // loadSlips takes a second's step for every line.
 func (b *Berth) loadSlips(now moment) {
-	worst, second2, who := 0.0, 0.0, -1
+	worst, next, who := 0.0, 0.0, -1
 	for i := range b.state.Lines {
 		l := &b.state.Lines[i]
 		p, f := &l.Loss, &l.Fit
 		if !f.Known || f.Age < p.Age || !b.watched(now, i) || b.upset(now) || l.Part.Since != 0 {
 			p.forget()
-			p.Age = f.Age
 			continue
 		}
-		at := f.Off + f.Base
+		at := f.Off
 		if p.Age == 0 {
 			p.Smooth = at
 		}
 		p.Age = f.Age
-		p.Smooth += (at - p.Smooth) / 2
+		p.Smooth += (at - p.Smooth) / 5
 		p.Offs[now.Time/second%slipWindow] = p.Smooth
 		fall, rise := p.lost()
 		if far := max(fall, rise) / b.plan.Lines[i].MBLkN; far > worst {
-			worst, second2, who = far, worst, i
+			worst, next, who = far, worst, i
 		} else {
-			second2 = max(second2, far)
+			next = max(next, far)
 		}
 	}
 	for i := range b.state.Lines {
@@ -75,14 +74,16 @@ func (b *Berth) loadSlips(now moment) {
 		p := &l.Loss
 		fall, _ := p.lost()
 		mbl := b.plan.Lines[i].MBLkN
-		if i != who || b.paysOut(now, i) || fall < max(loadSlip*mbl, loadNoises*l.Fit.Noise) || second2 > 0.9*worst {
+		if i != who || b.paysOut(now, i) || fall < max(loadSlip*mbl, loadNoises*l.Fit.Noise) || next > 0.9*worst {
 			p.Seconds = 0
 			continue
 		}
 		if p.Seconds++; p.Seconds < loadHold {
 			continue
 		}
-		p.forget()
+		for k := range b.state.Lines { // the word of this line has misled the others
+			b.state.Lines[k].Loss.forget()
+		}
 		l.Fit.Age, l.Slip.Quiet = 0, 0
 		if !l.Slip.Up {
 			l.Slip.Up = true
