@@ -1,0 +1,145 @@
+// Package web is the page: berths, lines and loads, alarms and who takes them
+// on. It never judges a load and never says that a place is safe. Its invariant:
+// everything it serves is in the program, and nothing it shows as live is old.
+//
+//	GET  /             the page, drawn whole on the server; ?berth= for one
+//	GET  /live         the page's main part again and again, server-sent events
+//	POST /acknowledge  a person takes an alarm on
+//	GET  /api/berths   the same picture as JSON: hawser.v1.ListBerthsResponse
+//	GET  /assets/…     style, script, icon
+//
+// The page has one renderer, here: what comes by /live is the HTML the page was
+// first drawn with, and the script only puts in what differs. Without script the
+// page is read again every ten seconds.
+package web
+
+import (
+	"context"
+	"crypto/sha256"
+	"embed"
+	"encoding/hex"
+	"errors"
+	"html/template"
+	"io/fs"
+	"log/slog"
+	"net/http"
+	"path"
+	"time"
+
+	hawserv1 "hawser/proto/hawser/v1"
+	"hawser/services/alarm"
+)
+
+//go:embed assets
+var assets embed.FS
+
+//go:embed pages/*.html
+var pages embed.FS
+
+// Alarms is the alarm log.
+type Alarms interface {
+	List(berth string, cleared bool) (alarms []alarm.State, position uint64)
+	Acknowledge(ctx context.Context, id, by, note string) (alarm.State, error)
+}
+
+// Board is the latest picture.
+type Board interface {
+	Pictures(berth string) []*hawserv1.BerthPicture
+	// Watch hands over the picture at once, when it changed, at most once an
+	// interval, and at least every few seconds, until ctx ends or fn fails.
+	Watch(ctx context.Context, berth string, interval time.Duration, fn func([]*hawserv1.BerthPicture) error) error
+}
+
+// Options are what a Site needs. Alarms, Board and Log are required.
+type Options struct {
+	Alarms Alarms
+	Board  Board
+	Log    *slog.Logger
+	// Viewers is how many pages are kept up to date at a time; one more is told to
+	// come again. 0 means 64.
+	Viewers int
+	// Interval is the least time between two updates of a page; 0 means 500 ms.
+	Interval time.Duration
+	// Now is the clock shown; nil means the system's.
+	Now func() time.Time
+}
+
+func (o *Options) validate() error {
+	if o.Alarms == nil || o.Board == nil || o.Log == nil {
+		return errors.New("web: Alarms, Board and Log are required")
+	}
+	if o.Viewers == 0 {
+		o.Viewers = 64
+	}
+	if o.Interval == 0 {
+		o.Interval = 500 * time.Millisecond
+	}
+	if o.Now == nil {
+		o.Now = time.Now
+	}
+	return nil
+}
+
+// Site is the page's handler. Safe for concurrent use.
+type Site struct {
+	o         Options
+	mux       *http.ServeMux
+	templates *template.Template
+	viewers   chan struct{} // a place for each
+}
+
+// New makes the site.
+func New(o Options) (*Site, error) {
+	if err := o.validate(); err != nil {
+		return nil, err
+	}
+	templates, err := template.ParseFS(pages, "pages/*.html")
+	if err != nil {
+		return nil, err
+	}
+	s := &Site{o: o, mux: http.NewServeMux(), templates: templates, viewers: make(chan struct{}, o.Viewers)}
+	s.mux.HandleFunc("GET /{$}", s.page)
+	s.mux.HandleFunc("GET /live", s.live)
+	s.mux.HandleFunc("GET /api/berths", s.berths)
+	// A page from elsewhere cannot have its visitor acknowledge an alarm here.
+	s.mux.Handle("POST /acknowledge", http.NewCrossOriginProtection().Handler(http.HandlerFunc(s.acknowledge)))
+	return s, s.serveAssets()
+}
+
+// serveAssets serves each embedded file by its name, with a tag of its content.
+func (s *Site) serveAssets() error {
+	return fs.WalkDir(assets, "assets", func(name string, d fs.DirEntry, err error) error {
+		if err != nil || d.IsDir() {
+			return err
+		}
+		data, err := assets.ReadFile(name)
+		if err != nil {
+			return err
+		}
+		sum := sha256.Sum256(data)
+		tag := `"` + hex.EncodeToString(sum[:8]) + `"`
+		s.mux.HandleFunc("GET /"+path.Clean(name), func(w http.ResponseWriter, r *http.Request) {
+			w.Header().Set("ETag", tag)
+			w.Header().Set("Cache-Control", "no-cache") // asked for again, sent again only when changed
+			http.ServeFileFS(w, r, assets, name)
+		})
+		return nil
+	})
+}
+
+// policy lets the page use what this server serves and nothing else: no inline
+// script or style, no frame around it.
+const policy = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; " +
+	"form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
+
+// ServeHTTP answers.
+func (s *Site) ServeHTTP(w http.ResponseWriter, r *http.Request) {
+	h := w.Header()
+	h.Set("Content-Security-Policy", policy)
+	h.Set("X-Content-Type-Options", "nosniff")
+	h.Set("Referrer-Policy", "no-referrer")
+	h.Set("Cross-Origin-Opener-Policy", "same-origin")
+	h.Set("Cross-Origin-Resource-Policy", "same-origin")
+	h.Set("Cache-Control", "no-store")
+	s.mux.ServeHTTP(w, r)
+}
