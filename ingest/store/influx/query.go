@@ -39,7 +39,7 @@ func (s *Store) Query(ctx context.Context, q store.Query) ([]store.Result, error
 	if err != nil {
 		return nil, fmt.Errorf("influx: query %s of berth %s: %w", q.Channel, q.Berth, err)
 	}
-	return results.sorted(), nil
+	return results.sorted()
 }
 
 // The functions of a step, and the names of the tables they give.
@@ -64,8 +64,9 @@ func flux(bucket string, q *store.Query, from, to int64, limit int) string {
 	if q.Channel.Line != "" {
 		where += " and r.line == " + quote(q.Channel.Line)
 	}
-	src := fmt.Sprintf("data = from(bucket: %s) |> range(start: %s, stop: %s) |> filter(fn: (r) => %s)\n",
-		quote(bucket), stamp(from), stamp(to), where)
+	// A 1.x server takes a range's stop for part of it; later ones do not.
+	src := fmt.Sprintf("data = from(bucket: %s) |> range(start: %s, stop: %s) |> filter(fn: (r) => %s) |> filter(fn: (r) => r._time < %s)\n",
+		quote(bucket), stamp(from), stamp(to), where, stamp(to))
 	if q.Step == 0 {
 		return src + fmt.Sprintf("data |> limit(n: %d)\n", limit+1)
 	}
@@ -154,15 +155,22 @@ func number(v any) (float64, bool) {
 	}
 }
 
-func (r *results) sorted() []store.Result {
+// sorted is the answer, if it is whole: the functions of a step are read one after
+// the other, and readings may come in between.
+func (r *results) sorted() ([]store.Result, error) {
 	out := make([]store.Result, 0, len(r.channels))
-	for _, to := range r.channels {
-		if len(to.Time) > 0 {
+	for c, to := range r.channels {
+		n := len(to.Time)
+		if r.reduced && (len(to.Min) != n || len(to.Max) != n || len(to.Count) != n) {
+			return nil, fmt.Errorf("influx: query: %s: %d steps with a mean, %d with a least, %d with a greatest value, %d with a count",
+				c, n, len(to.Min), len(to.Max), len(to.Count))
+		}
+		if n > 0 {
 			out = append(out, *to)
 		}
 	}
 	slices.SortFunc(out, func(a, b store.Result) int {
 		return strings.Compare(a.Channel.String(), b.Channel.String())
 	})
-	return out
+	return out, nil
 }

@@ -1,0 +1,257 @@
+package realserver_test
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"os"
+	"sync/atomic"
+	"testing"
+	"time"
+
+	"go.uber.org/goleak"
+
+	"hawser/detect/reading"
+	"hawser/ingest/store"
+	"hawser/ingest/store/influx"
+	"hawser/ingest/store/realserver"
+	"hawser/ingest/store/storetest"
+)
+
+// influxd is the server's path.
+var influxd string
+
+func TestMain(m *testing.M) {
+	if os.Getenv("HAWSER_REAL_SERVERS") != "1" {
+		fmt.Println("tests against real servers run with HAWSER_REAL_SERVERS=1")
+		return
+	}
+	dir, err := os.MkdirTemp("", "influxd")
+	if err == nil {
+		influxd, err = realserver.FindInfluxd(context.Background(), dir)
+	}
+	if err != nil {
+		fmt.Fprintln(os.Stderr, err)
+		os.Exit(1)
+	}
+	goleak.VerifyTestMain(m, goleak.Cleanup(func(code int) {
+		os.RemoveAll(dir)
+		os.Exit(code)
+	}))
+}
+
+// prepare makes a server that is not started.
+func prepare(t *testing.T) *realserver.Influxd {
+	t.Helper()
+	server, err := realserver.NewInfluxd(influxd, t.TempDir())
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { _ = server.Kill() })
+	return server
+}
+
+func start(t *testing.T, server *realserver.Influxd) {
+	t.Helper()
+	if err := server.Start(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+}
+
+func kill(t *testing.T, server *realserver.Influxd) {
+	t.Helper()
+	if err := server.Kill(); err != nil {
+		t.Fatal(err)
+	}
+}
+
+func create(t *testing.T, server *realserver.Influxd, database string) {
+	t.Helper()
+	if err := server.CreateDatabase(t.Context(), database); err != nil {
+		t.Fatal(err)
+	}
+}
+
+func connect(t *testing.T, server *realserver.Influxd, database string) *influx.Store {
+	t.Helper()
+	s, err := influx.Open(influx.Options{URL: server.URL, Bucket: database + "/autogen", Timeout: 10 * time.Second})
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { _ = s.Close() })
+	return s
+}
+
+// TestServing is what needs a server that only serves, since one takes seconds to
+// start.
+func TestServing(t *testing.T) {
+	server := prepare(t)
+	start(t, server)
+	databases := 0
+	open := func(t *testing.T) (string, *influx.Store) {
+		databases++
+		name := fmt.Sprintf("hawser%d", databases)
+		create(t, server, name)
+		return name, connect(t, server, name)
+	}
+	t.Run("suite", func(t *testing.T) {
+		storetest.Run(t, func(t *testing.T) store.Store { _, s := open(t); return s })
+	})
+	t.Run("nanoseconds", func(t *testing.T) { _, s := open(t); nanoseconds(t, s) })
+	t.Run("refused", func(t *testing.T) { name, s := open(t); refused(t, server, name, s) })
+}
+
+// What the embedded store cuts to milliseconds stays apart here.
+func nanoseconds(t *testing.T, s store.Store) {
+	c := reading.Channel{Line: "7", Kind: reading.Tension}
+	at := storetest.Start.UnixNano()
+	b := &reading.Block{Series: []reading.Series{{
+		Channel: c, Decimals: 1, Time: []int64{at, at + 1, at + 999}, Value: []float64{1.5, 2.5, 3.5},
+	}}}
+	var sent storetest.Ledger
+	sent.Note("jetty-1", b)
+	if err := s.Append(t.Context(), "jetty-1", b); err != nil {
+		t.Fatal(err)
+	}
+	sent.Check(t, s)
+}
+
+// Points that the server will never take are counted, the others of the batch are
+// stored, and nothing is tried again.
+func refused(t *testing.T, server *realserver.Influxd, database string, s store.Store) {
+	// Somebody else has written the field as text: ours does not fit it there.
+	if err := server.Write(t.Context(), database, `tension_kilonewtons,berth=jetty-1,line=7 value="high" `+
+		fmt.Sprint(storetest.Start.UnixNano())); err != nil {
+		t.Fatal(err)
+	}
+	at := storetest.Start.Add(time.Second).UnixNano()
+	series := func(line string, kind reading.Kind) reading.Series {
+		return reading.Series{
+			Channel: reading.Channel{Line: line, Kind: kind}, Decimals: 1,
+			Time: []int64{at, at + 1e9}, Value: []float64{1, 2},
+		}
+	}
+	b := &reading.Block{Series: []reading.Series{
+		series("6", reading.Payout), series("7", reading.Tension), series("8", reading.Payout),
+	}}
+	err := s.Append(t.Context(), "jetty-1", b)
+	r, ok := errors.AsType[*store.Refused](err)
+	if !ok || r.Count[store.Rejected] != 2 || r.Total() != 2 {
+		t.Fatalf("error %v, want 2 rejected", err)
+	}
+	var sent storetest.Ledger
+	sent.Note("jetty-1", &reading.Block{Series: []reading.Series{b.Series[0], b.Series[2]}})
+	sent.Check(t, s)
+}
+
+// TestOutages: whatever happens to the server while blocks come in, afterwards it
+// holds every reading sent, once.
+func TestOutages(t *testing.T) {
+	for _, c := range []struct {
+		name string
+		at   func(t *testing.T, r *run, block int)
+	}{
+		{name: "none"},
+		{name: "down at the start", at: func(t *testing.T, r *run, block int) {
+			switch block {
+			case 0:
+				kill(t, r.server)
+			case 60:
+				start(t, r.server)
+			}
+		}},
+		{name: "killed, and down for a while", at: func(t *testing.T, r *run, block int) {
+			switch block {
+			case 40:
+				r.stored(t, 30)
+				kill(t, r.server) // with a write under way or close to it
+			case 80:
+				start(t, r.server)
+			}
+		}},
+		{name: "killed and restarted, twice", at: func(t *testing.T, r *run, block int) {
+			if block == 40 || block == 90 {
+				r.stored(t, uint64(block-30)) // the rest under way
+				kill(t, r.server)
+				start(t, r.server)
+			}
+		}},
+		{name: "database gone for a while", at: func(t *testing.T, r *run, block int) {
+			switch block {
+			case 0:
+				if err := r.server.Query(t.Context(), "DROP DATABASE hawser"); err != nil {
+					t.Error(err)
+				}
+			case 50:
+				create(t, r.server, "hawser")
+			}
+		}},
+	} {
+		t.Run(c.name, func(t *testing.T) { outage(t, c.at) })
+	}
+}
+
+// run is a server, and blocks on their way to it.
+type run struct {
+	server *realserver.Influxd
+	pump   *store.Pump
+}
+
+// stored waits until all up to a block is stored.
+func (r *run) stored(t *testing.T, block uint64) {
+	t.Helper()
+	deadline := time.Now().Add(time.Minute)
+	tick := time.NewTicker(time.Millisecond)
+	defer tick.Stop()
+	for r.pump.Position() < block {
+		if time.Now().After(deadline) {
+			t.Fatalf("waited a minute for block %d, %d is stored", block, r.pump.Position())
+		}
+		<-tick.C
+	}
+}
+
+func outage(t *testing.T, at func(*testing.T, *run, int)) {
+	server := prepare(t)
+	start(t, server)
+	create(t, server, "hawser")
+	s := connect(t, server, "hawser")
+	var saved atomic.Uint64
+	pump, err := store.NewPump(s, store.PumpOptions{
+		// Room for all the blocks: the loop below restarts the server and must not wait.
+		GroupBytes: 2 << 20, GroupAge: time.Millisecond,
+		RetryMin: 5 * time.Millisecond, RetryMax: 50 * time.Millisecond,
+		Stored: saved.Store, Log: slog.New(slog.NewTextHandler(t.Output(), nil)),
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	ctx, stop := context.WithCancel(t.Context())
+	ended := make(chan error, 1)
+	go func() { ended <- pump.Run(ctx) }()
+
+	const blocks = 120
+	var sent storetest.Ledger
+	source := storetest.NewSource(6, 9)
+	r := &run{server: server, pump: pump}
+	for i := range blocks {
+		b := source.Next()
+		sent.Note("jetty-1", b)
+		if err := pump.Offer(ctx, uint64(i+1), "jetty-1", b); err != nil {
+			t.Fatal(err)
+		}
+		if at != nil {
+			at(t, r, i)
+		}
+	}
+	r.stored(t, blocks)
+	stop()
+	if err := <-ended; err != nil {
+		t.Error(err)
+	}
+	if saved.Load() != blocks {
+		t.Errorf("position told %d, want %d", saved.Load(), blocks)
+	}
+	sent.Check(t, s)
+}
