@@ -219,3 +219,27 @@ func recordsOf(t *rapid.T, l *alarm.Log) []alarm.Record {
 	}
 	return out
 }
+
+// How long a start takes by the length of the log.
+func BenchmarkOpen(b *testing.B) {
+	const records = 100_000
+	m := &memory{}
+	l, err := alarm.Open(b.Context(), options(m))
+	if err != nil {
+		b.Fatal(err)
+	}
+	for i := range records {
+		if err := l.Apply(b.Context(), "east-3", uint64(i+1), []detect.Change{change(detect.SnapLoad, "4", i%2 == 0, i)}); err != nil {
+			b.Fatal(err)
+		}
+	}
+	l.Close()
+	for b.Loop() {
+		l, err := alarm.Open(b.Context(), options(m))
+		if err != nil || l.Position() != records {
+			b.Fatal(err)
+		}
+		l.Close()
+	}
+	b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N)/records, "ns/record")
+}
