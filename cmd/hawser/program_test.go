@@ -36,7 +36,7 @@ func TestMain(m *testing.M) {
 
 // server is hawser serve in a process of its own.
 type server struct {
-	t          *testing.T
+	t          testing.TB
 	cmd        *exec.Cmd
 	data       string
 	http, grpc string
@@ -65,7 +65,7 @@ func (l *lockedBuffer) String() string {
 var address = regexp.MustCompile(`(?m)^(pages|gRPC) +(?:http://)?([0-9.:]+)/?$`)
 
 // startServe starts a server on a data folder and waits until it is ready.
-func startServe(t *testing.T, data string, args ...string) *server {
+func startServe(t testing.TB, data string, args ...string) *server {
 	t.Helper()
 	args = append([]string{"serve", "--data", data, "--http", "127.0.0.1:0", "--grpc", "127.0.0.1:0"}, args...)
 	return startProgram(t, data, args...)
@@ -73,7 +73,7 @@ func startServe(t *testing.T, data string, args ...string) *server {
 
 // startProgram starts hawser and waits for the addresses it prints and for
 // readiness.
-func startProgram(t *testing.T, data string, args ...string) *server {
+func startProgram(t testing.TB, data string, args ...string) *server {
 	t.Helper()
 	s := &server{t: t, data: data, exited: make(chan struct{})}
 	s.cmd = exec.Command(os.Args[0], args...)
@@ -211,7 +211,7 @@ func (s *server) dial() *grpc.ClientConn {
 }
 
 // waitFor tries until there is no error, for at most a minute.
-func waitFor(t *testing.T, what string, try func() error) {
+func waitFor(t testing.TB, what string, try func() error) {
 	t.Helper()
 	deadline := time.Now().Add(time.Minute)
 	tick := time.NewTicker(20 * time.Millisecond)
@@ -250,4 +250,3 @@ func hawserCode(t *testing.T, args ...string) (code int, stdout, stderr string) 
 func planFile(name string) string {
 	return filepath.Join("..", "..", "testdata", "plans", name+".yaml")
 }
-

@@ -28,7 +28,10 @@ for each condition raised or cleared. The same recording gives the same bytes.`,
 		Example: `  hawser replay --plan plan.yaml --out alarms.jsonl recording.csv.gz
   hawser replay --plan plan.yaml recording.csv | jq .detail`,
 		Args: cobra.ExactArgs(1),
-		RunE: func(_ *cobra.Command, args []string) (err error) {
+		RunE: func(cmd *cobra.Command, args []string) (err error) {
+			if err := needPlan(cmd, planPath); err != nil {
+				return err
+			}
 			out := s.out
 			if outPath != "" && outPath != "-" {
 				f, err := os.Create(outPath)
@@ -43,7 +46,6 @@ for each condition raised or cleared. The same recording gives the same bytes.`,
 	}
 	cmd.Flags().StringVar(&planPath, "plan", "", "mooring plan `FILE` (YAML)")
 	cmd.Flags().StringVar(&outPath, "out", "-", "write the changes to `FILE`")
-	must(cmd.MarkFlagRequired("plan"))
 	return cmd
 }
 
@@ -154,11 +156,4 @@ func changeLine(c *detect.Change) line {
 		l.Onset = time.Unix(0, c.Onset).UTC().Format(stamp)
 	}
 	return l
-}
-
-// must is for what can only fail by a mistake in this program.
-func must(err error) {
-	if err != nil {
-		panic(err)
-	}
 }

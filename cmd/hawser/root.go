@@ -103,11 +103,24 @@ func usageArgs(check cobra.PositionalArgs) cobra.PositionalArgs {
 		if check == nil {
 			return nil
 		}
-		if err := check(cmd, args); err != nil {
+		err := check(cmd, args)
+		switch {
+		case err == nil:
+			return nil
+		case !cmd.HasParent():
+			return usageError{err} // its own name is in front already
+		default:
 			return usageError{fmt.Errorf("%s: %w", cmd.Name(), err)}
 		}
-		return nil
 	}
+}
+
+// needPlan wants the --plan flag of a command to be given.
+func needPlan(cmd *cobra.Command, path string) error {
+	if path == "" {
+		return usageError{fmt.Errorf("%s: --plan must be given", cmd.Name())}
+	}
+	return nil
 }
 
 // version is what the build says of itself.

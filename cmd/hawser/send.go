@@ -45,6 +45,9 @@ the recording holds, so the same recording is not taken twice.`,
   hawser send --plan plan.yaml --to 127.0.0.1:7411 --pace 1 --starting now recording.csv.gz`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
+			if err := needPlan(cmd, o.plan); err != nil {
+				return err
+			}
 			if err := o.validate(); err != nil {
 				return usageError{fmt.Errorf("send: %w", err)}
 			}
@@ -60,7 +63,6 @@ the recording holds, so the same recording is not taken twice.`,
 	f.DurationVar(&o.window, "window", time.Second, "span of readings in one batch")
 	f.BoolVar(&o.replacePlan, "replace-plan", false, "put the plan in place of another one the server has for the berth")
 	f.DurationVar(&o.giveUp, "give-up-after", 0, "end when there is no connection for so long; 0 never")
-	must(cmd.MarkFlagRequired("plan"))
 	return cmd
 }
 

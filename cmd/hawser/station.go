@@ -21,6 +21,7 @@ import (
 	"hawser/ingest/store"
 	"hawser/ingest/store/influx"
 	"hawser/ingest/store/tsdb"
+	hawserv1 "hawser/proto/hawser/v1"
 	"hawser/services/alarm"
 	"hawser/services/front"
 	"hawser/services/history"
@@ -33,6 +34,7 @@ import (
 // closed in the reverse order.
 type station struct {
 	cfg      config
+	plans    []*hawserv1.MooringPlan // of the files in cfg
 	log      *slog.Logger
 	registry *prometheus.Registry
 
@@ -68,7 +70,7 @@ func openStation(ctx context.Context, cfg config, log *slog.Logger) (_ *station,
 	}()
 	s.registry.MustRegister(collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}))
 	for _, open := range []func(context.Context) error{
-		s.openJournal, s.openServices, s.openStore, s.putPlans, s.openFront,
+		s.readPlans, s.openJournal, s.openServices, s.openStore, s.putPlans, s.openFront,
 	} {
 		if err := open(ctx); err != nil {
 			return nil, err
@@ -192,19 +194,27 @@ func (s *station) closeStore() error {
 	return s.feed.Closed(ctx)
 }
 
-// putPlans puts the berths of the plan files under them: whoever starts the
-// server with a plan means it.
-func (s *station) putPlans(ctx context.Context) error {
+// readPlans reads the plan files before anything is touched.
+func (s *station) readPlans(context.Context) error {
 	for _, path := range s.cfg.Plans {
-		plan, message, err := planfile.Load(path)
+		_, message, err := planfile.Load(path)
 		if err != nil {
 			return err
 		}
+		s.plans = append(s.plans, message)
+	}
+	return nil
+}
+
+// putPlans puts the berths of the plan files under them: whoever starts the
+// server with a plan means it.
+func (s *station) putPlans(ctx context.Context) error {
+	for _, message := range s.plans {
 		e, err := s.book.Put(ctx, message, true)
 		if err != nil {
 			return err
 		}
-		s.board.SetPlan(plan.Berth, e.Plan)
+		s.board.SetPlan(e.Plan.Berth, e.Plan)
 	}
 	return nil
 }

@@ -1,0 +1,124 @@
+package main
+
+import (
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+)
+
+// Mistakes in commands, flags and settings, and in the files they name: one
+// clear error each, and the exit code that the help promises. Mistakes inside
+// plans, recordings and batches have tables beside their parsers.
+func TestMistakesAreTold(t *testing.T) {
+	dir := t.TempDir()
+	file := func(name, content string) string {
+		path := filepath.Join(dir, name)
+		if err := os.WriteFile(path, []byte(content), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		return path
+	}
+	plan := planFile("tanker-12")
+	good := file("good.csv", "time,channel,value\n2026-03-01T04:00:00Z,1/tension,88.5\n")
+	text, err := os.ReadFile(plan)
+	if err != nil {
+		t.Fatal(err)
+	}
+	badPlan := file("bad-plan.yaml", strings.Replace(string(text), "berth: north-jetty-1", "berth: North Jetty", 1))
+	badRow := file("bad-row.csv", "time,channel,value\n2026-03-01T04:00:00Z,1/tension,88.5\nyesterday,1/tension,90\n")
+
+	for _, c := range []struct {
+		name string
+		args []string
+		code int
+		want string // in the one error
+	}{
+		{"unknown command", []string{"moor"}, exitUsage, `unknown command "moor"`},
+		{"unknown flag", []string{"serve", "--ports", "1"}, exitUsage, "serve: unknown flag: --ports"},
+		{"no plan argument", []string{"check"}, exitUsage, "check: accepts 1 arg(s), received 0"},
+		{"two plans", []string{"check", plan, plan}, exitUsage, "check: accepts 1 arg(s), received 2"},
+		{"argument to serve", []string{"serve", "now"}, exitUsage, `unknown command "now" for "hawser serve"`},
+		{"replay without plan", []string{"replay", good}, exitUsage, "replay: --plan must be given"},
+		{"replay without recording", []string{"replay", "--plan", plan}, exitUsage, "replay: accepts 1 arg(s), received 0"},
+		{"plan that is not there", []string{"check", dir + "/none.yaml"}, exitFailed, "none.yaml: no such file"},
+		{"plan with a fault", []string{"check", badPlan}, exitBadInput, "bad-plan.yaml:3: berth: "},
+		{"replay of a plan with a fault", []string{"replay", "--plan", badPlan, good}, exitBadInput, "bad-plan.yaml:3: berth: "},
+		{"recording that is not there", []string{"replay", "--plan", plan, dir + "/none.csv"}, exitFailed, "none.csv: no such file"},
+		{"recording with a fault", []string{"replay", "--plan", plan, badRow}, exitBadInput, "bad-row.csv:3: "},
+		{"sending a recording with a bad header", []string{"send", "--plan", plan, "--to", "127.0.0.1:1", badPlan}, exitBadInput, "bad-plan.yaml:1: "},
+		{"out file in no folder", []string{"replay", "--plan", plan, "--out", dir + "/no/where.jsonl", good}, exitFailed, "where.jsonl: no such file"},
+		{"negative pace", []string{"send", "--plan", plan, "--pace=-1", good}, exitUsage, "send: --pace: -1 must be from 0"},
+		{"pace that is no number", []string{"send", "--plan", plan, "--pace", "fast", good}, exitUsage, `send: invalid argument "fast" for "--pace"`},
+		{"pace NaN", []string{"send", "--plan", plan, "--pace", "NaN", good}, exitUsage, "send: --pace: NaN must be from 0"},
+		{"window too long", []string{"send", "--plan", plan, "--window", "1h", good}, exitUsage, "send: --window: 1h0m0s must be from"},
+		{"start that is no time", []string{"send", "--plan", plan, "--starting", "noon", good}, exitUsage, `send: --starting: "noon" is neither`},
+		{"negative patience", []string{"send", "--plan", plan, "--give-up-after=-1s", good}, exitUsage, "send: --give-up-after: -1s is negative"},
+		{"settings not there", []string{"serve", "--config", dir + "/none.yaml"}, exitUsage, "none.yaml: no such file"},
+		{"unknown setting", []string{"serve", "--config", file("c1.yaml", "http: 127.0.0.1:0\nportt: 1\n")}, exitUsage, "c1.yaml: unmarshal errors:\n  line 2: field portt not found"},
+		{"setting of a wrong type", []string{"serve", "--config", file("c2.yaml", "journal:\n  max_age: long\n")}, exitUsage, "line 2: cannot unmarshal"},
+		{"size without a unit", []string{"serve", "--config", file("c3.yaml", "journal:\n  max_bytes: lots\n")}, exitUsage, `c3.yaml: line 2: "lots" is no size`},
+		{"size flag", []string{"serve", "--journal-max-bytes", "20"}, exitUsage, `"20" is no size; write it as 512MiB or 20GiB`},
+		{"store of no known kind", []string{"serve", "--store", "tape"}, exitUsage, `store.kind: "tape" is none of embedded, influxdb, none`},
+		{"influxdb without address", []string{"serve", "--store", "influxdb"}, exitUsage, "store: influxdb needs a url and a bucket"},
+		{"journal that is no NATS address", []string{"serve", "--journal", "http://127.0.0.1"}, exitUsage, `journal.url: "http://127.0.0.1" must be nats://HOST:PORT`},
+		{"sync too long", []string{"serve", "--journal-sync", "1m"}, exitUsage, "journal.sync: 1m0s must be from 1ms to 10s"},
+		{"negative clock tolerance", []string{"serve", "--clock-tolerance=-1s"}, exitUsage, "clock_tolerance: -1s is negative"},
+		{"retention of nothing", []string{"serve", "--store-retention", "0s"}, exitUsage, "store.retention: 0s must be above zero"},
+		{"journal kept for no time", []string{"serve", "--journal-max-age", "0s"}, exitUsage, "journal.max_age: 0s must be above zero"},
+		{"no data folder", []string{"serve", "--data", ""}, exitUsage, "data: a folder is needed"},
+		{"listening beyond loopback", []string{"serve", "--data", dir + "/d1", "--http", "0.0.0.0:0", "--grpc", "127.0.0.1:0"}, exitFailed, "0.0.0.0:0"},
+		{"listening on no address", []string{"serve", "--data", dir + "/d2", "--http", "here", "--grpc", "127.0.0.1:0"}, exitFailed, "here"},
+		{"serving a plan with a fault", []string{"serve", "--data", dir + "/d3", "--plan", badPlan}, exitBadInput, "bad-plan.yaml:3: berth: "},
+		{"token file not there", []string{"serve", "--data", dir + "/d4", "--store", "influxdb", "--influxdb-url", "http://127.0.0.1:1", "--influxdb-bucket", "b", "--influxdb-token-file", dir + "/none"}, exitFailed, "store.token_file: open"},
+		{"data folder that is a file", []string{"serve", "--data", good}, exitFailed, "good.csv"},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			code, out, errs := hawserCode(t, c.args...)
+			if code != c.code {
+				t.Errorf("exit code %d, want %d", code, c.code)
+			}
+			if !strings.Contains(errs, c.want) {
+				t.Errorf("says %q, want %q in it", errs, c.want)
+			}
+			if n := strings.Count(errs, "hawser: "); n != 1 {
+				t.Errorf("%d errors told, want one: %q", n, errs)
+			}
+			if out != "" {
+				t.Errorf("a mistake, and still it prints %q", out)
+			}
+		})
+	}
+}
+
+// What every command says of itself is there and gives an example.
+func TestHelpHasExamples(t *testing.T) {
+	for _, cmd := range [][]string{{}, {"serve"}, {"demo"}, {"send"}, {"replay"}, {"check"}} {
+		out, _ := hawser(t, append(cmd, "--help")...)
+		for _, want := range []string{"Examples:", "hawser " + strings.Join(cmd, " ")} {
+			if !strings.Contains(out, want) {
+				t.Errorf("help of %q lacks %q", strings.Join(cmd, " "), want)
+			}
+		}
+	}
+	for _, shell := range []string{"bash", "zsh", "fish", "powershell"} {
+		if out, _ := hawser(t, "completion", shell); !strings.Contains(out, "hawser") {
+			t.Errorf("no completion for %s", shell)
+		}
+	}
+}
+
+// replay twice gives the same bytes.
+func TestReplayIsTheSameTwice(t *testing.T) {
+	path := record(t, "tanker-12", 7, nil)
+	first, _ := hawser(t, "replay", "--plan", planFile("tanker-12"), path)
+	second, _ := hawser(t, "replay", "--plan", planFile("tanker-12"), path)
+	if first == "" || first != second {
+		t.Fatalf("two runs differ, or say nothing:\n%s\n%s", first, second)
+	}
+	for _, want := range []string{`"condition":"brake-slip","state":"raised","line":"3"`, `"condition":"line-parted","state":"raised","line":"4"`} {
+		if !strings.Contains(first, want) {
+			t.Errorf("nothing told of %s", want)
+		}
+	}
+}
