@@ -14,9 +14,11 @@ const (
 
 const (
 	maxSources = 64 // the longest unheard is forgotten
-	// lastTime keeps arithmetic on times clear of overflow: the year 2200.
-	lastTime = int64(7258118400) * second
-	second   = int64(1e9)
+	// firstTime and lastTime, September 2001 and the year 2200, keep arithmetic
+	// on times clear of overflow; what is outside counts as late.
+	firstTime = int64(1e9) * second
+	lastTime  = int64(7258118400) * second
+	second    = int64(1e9)
 )
 
 // bad stands in a ring for a reading that is no number.
@@ -46,7 +48,7 @@ type source struct {
 }
 
 func newFeed(lines int) feed {
-	return feed{Rings: make([]ring, berthChannels+lines*lineChannels)}
+	return feed{Watermark: firstTime, Rings: make([]ring, berthChannels+lines*lineChannels)}
 }
 
 // source finds a source or makes its acquaintance.

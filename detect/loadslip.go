@@ -51,7 +51,7 @@ func (b *Berth) loadSlips(now moment) {
 	for i := range b.state.Lines {
 		l := &b.state.Lines[i]
 		p, f := &l.Loss, &l.Fit
-		if !f.Known || f.Age < p.Age || !b.watched(now, i) || b.upset(now) || l.Part.Since != 0 {
+		if !f.Known || f.Age < grown || f.Age < p.Age || !b.watched(now, i) || b.upset(now) || l.Part.Since != 0 {
 			p.forget()
 			continue
 		}

@@ -40,6 +40,7 @@ type fitted struct {
 	// Expect is the load that the other lines speak for, kN; Off the measured
 	// load less that.
 	Expect, Off float64
+	Gain        float64 // how many times the others' errors go into Expect, about
 	Noise       float64 // usual size of Off, kN (mean of its magnitude, 60 s)
 	Weight      float64 // in this tick's fit, 1/kN²; 0 where the line had no vote
 	// Sway is how far Q goes for 1 kN of Off: Q without the line's own vote is
@@ -143,10 +144,13 @@ func (b *Berth) explain(now moment, i, votes int) {
 	if f.Known = votes >= modes && alone >= leanest && f.Age >= youngest; f.Known {
 		// a line cannot push
 		f.Off = load - max(load-rest/alone, 0)
-		size := min(math.Abs(f.Off), doubtful*mbl)
-		f.Noise += (size - f.Noise) / float64(60*perSecond)
+		size := math.Abs(f.Off)
+		if f.Age > grown { // what is far off now is news, not noise
+			size = min(size, max(doubtful*mbl, f.Noise))
+		}
+		f.Noise += (size - f.Noise) / min(f.Age-youngest+1, float64(60*perSecond))
 	}
-	f.Expect = load - f.Off
+	f.Expect, f.Gain = load-f.Off, 1/max(alone, leanest)
 	if f.Weight > 0 {
 		f.Age++
 		if f.Age > youngest {

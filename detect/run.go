@@ -6,14 +6,13 @@ package detect
 // Nothing else moves state, so it does not matter how readings were cut into
 // blocks.
 //
-// Where no reading comes at all, ticks go on for idleMost so that timers and
-// gaps run out, and then stand still until the next reading, whose tick is run
-// next. Time between is as if it had not been: clocks that step forward cost
-// no more than idleMost.
+// Where no reading comes at all, ticks go on for idleMost so that every gap is
+// told, and then stand still until the next reading, whose tick is run next: a
+// clock that steps forward costs no more than idleMost.
 const (
 	tickLength = second / 10
 	perSecond  = int32(second / tickLength)
-	idleMost   = 60 * perSecond
+	idleMost   = 15 * perSecond
 )
 
 // run does every tick that the watermark has passed.

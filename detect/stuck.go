@@ -4,11 +4,11 @@ import "math"
 
 // A pin is stuck when it has stood within a step and a half of its own last
 // digit for 60 s while the load that the other lines speak for went well beyond
-// that and beyond the usual difference between the two. In a flat calm all
-// stand still, and nothing is told.
+// what their last digits and the usual difference between the two can make of
+// it. In a flat calm all stand still, and nothing is told.
 const (
 	stuckFor    = 60 * second
-	stuckSteps  = 4 // of the pin's last digit, least move of the expected load
+	stuckSteps  = 4 // of the coarsest last digit, least move of the expected load
 	stuckNoises = 6 // of the usual difference
 )
 
@@ -52,6 +52,12 @@ type expectation struct {
 func (b *Berth) stuck(now moment, i int) bool {
 	l := &b.state.Lines[i]
 	p, e := &l.Pin, &l.Watched
-	return p.Seen > 20 && p.LastAt-p.StillSince >= stuckFor && l.Fit.Known &&
-		e.High-e.Low >= max(stuckSteps*p.Step, stuckNoises*max(e.Noise, 0.0005*p.MBL)) && !l.worked(now)
+	if p.Seen <= 20 || p.LastAt-p.StillSince < stuckFor || !l.Fit.Known || l.worked(now) {
+		return false
+	}
+	coarse := 0.0
+	for k := range b.state.Lines {
+		coarse = max(coarse, b.state.Lines[k].Pin.Step)
+	}
+	return e.High-e.Low >= max(stuckSteps*coarse*l.Fit.Gain, stuckNoises*max(e.Noise, 0.0005*p.MBL))
 }

@@ -56,7 +56,7 @@ func (b *Berth) zeros(now moment) {
 		}
 		size := math.Abs(z.Shift) / mbl
 		switch {
-		case size >= zeroOn && size >= zeroAloof*typical:
+		case size >= zeroOn && size >= zeroAloof*typical && size*mbl >= 3*l.Fit.Noise:
 			if z.Seconds == 0 {
 				z.Since = now.Time
 			}
