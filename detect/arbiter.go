@@ -39,4 +39,5 @@ func (b *Berth) standDown(now moment) {
 		l.Part, l.Slip.Up, l.Health.Told, l.Fit.Age = part{}, false, false, 0
 	}
 	b.state.Upset = 0
+	clear(b.state.Unseen[:])
 }

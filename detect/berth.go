@@ -28,7 +28,8 @@ type state struct {
 	Upset  int64 // tick of the last parting or slip, 0 for none
 	Motion motion
 	Lines  []line
-	Raised []Change // raised and not cleared, oldest first
+	Unseen [mooring.Stern + 1]unseen // by group
+	Raised []Change                  // raised and not cleared, oldest first
 	Odd    Oddities
 }
 

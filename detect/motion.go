@@ -20,7 +20,7 @@ const (
 	slackest   = 0.015                    // of MBL; a line under this does not follow the ship
 	youngest   = 20 * float64(perSecond)  // ticks before which the others cannot speak for a line
 	grown      = 60 * float64(perSecond)  // ticks from which its Base is a record to hold it to
-	motionKept = 64                       // ticks of Q kept
+	motionKept = 128                      // ticks of Q kept
 )
 
 type motion struct {
@@ -29,7 +29,8 @@ type motion struct {
 	Kept  [motionKept][modes]float64
 	Ticks int64 // ticks with a fit, ever
 	Heave heave
-	Drift drift
+	Drift drift // over 2.4 s
+	Far   drift // over 5 s
 }
 
 // fitted is a line's part of the fit.

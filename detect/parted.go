@@ -38,9 +38,6 @@ type part struct {
 }
 
 func (b *Berth) partings(now moment) {
-	if b.state.Motion.Ticks > 0 {
-		b.drift(now)
-	}
 	for i := range b.state.Lines {
 		l := &b.state.Lines[i]
 		p := &l.Part
@@ -101,13 +98,10 @@ func (b *Berth) letGo(now moment, i int) float64 {
 	}
 	// from the middle of the fall to that of the last half second
 	h := (float64(now.Tick-p.Since) + float64(b.state.Lines[i].Pin.lag())/2 - 4) / float64(perSecond)
-	mass, k, odds := b.masses(), m.Drift.better(), math.Inf(-1)
-	seen := m.surprise(k, func(n int64) [modes]float64 { return b.without(now, i, n) })
+	k, odds := m.Drift.better(), math.Inf(-1)
+	seen := surprise(nearSight(), k, func(n int64) [modes]float64 { return b.without(now, i, n) })
 	for _, scale := range [...]float64{0.5, 1, 1.5} { // the masses are no better known
-		var d [modes]float64
-		for q := range modes {
-			d[q] = -scale * 0.5 * h * h * p.Before * b.levers[i].Pull[q] / mass[q]
-		}
+		d := b.release(i, scale*p.Before, h)
 		odds = max(odds, m.Drift.odds(k, &d, &seen))
 	}
 	return odds

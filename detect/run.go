@@ -105,6 +105,8 @@ func (b *Berth) detect(end int64) {
 	}
 	b.sensorFaults(now)
 	b.partings(now)
+	b.redistribution(now)
+	b.lessons(now)
 	b.overLimit(now)
 	b.brakeSlip(now)
 	b.snapLoad(now)

@@ -5,13 +5,13 @@ import "fmt"
 // slackLine watches for lines left hanging: raised when a line's 60 s mean has
 // been under the plan's slack share of MBL while the rest of its group carry
 // 0.08 of MBL or more on average, for 30 s; cleared when it has been over one
-// and a half times that share for 30 s. A line told as parted or slipped hangs
+// and a half times that share for 120 s. A line told as parted or slipped hangs
 // for that reason and is not told again. Source: delays are common practice, no
 // source.
 const ( // delays in seconds
 	slackRest = 0.08 // of MBL
 	slackOn   = 30
-	slackOff  = 30
+	slackOff  = 120
 	slackBand = 1.5
 )
 
