@@ -100,7 +100,7 @@ func describeLine(l *hawserv1.LinePicture, flags []flag) lineView {
 	v := lineView{ID: l.Line, Flags: flags, Load: number("%.0f", l.TensionKn), Share: none,
 		Limit: percent(l.WorkingLoadKn / l.MblKn), Brake: brake(l)}
 	if l.PayoutM != nil {
-		v.Payout = number("%+.2f m", l.PayoutM)
+		v.Payout = figures("%+.2f", *l.PayoutM) + " m"
 	}
 	v.Sensor, v.Old = sensor(l)
 	if l.AgeSeconds != nil {

@@ -38,7 +38,7 @@ func drawCourse(l *hawserv1.LinePicture) *courseView {
 	}
 	y := func(kN float32) float64 { return courseHigh * (1 - max(0, float64(kN))/top) }
 	v := &courseView{Limit: courseHigh * (1 - l.WorkingLoadKn/top),
-		Words: fmt.Sprintf("%.0f to %.0f kN", least, most)}
+		Words: figures("%.0f", float64(least)) + " to " + figures("%.0f", float64(most)) + " kN"}
 	var mean, band strings.Builder
 	for first, points := 0, l.Course; first < len(points); {
 		last := first // of a run without a gap

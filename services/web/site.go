@@ -23,7 +23,6 @@ import (
 	"io/fs"
 	"log/slog"
 	"net/http"
-	"path"
 	"time"
 
 	hawserv1 "hawser/proto/hawser/v1"
@@ -118,7 +117,7 @@ func (s *Site) serveAssets() error {
 		}
 		sum := sha256.Sum256(data)
 		tag := `"` + hex.EncodeToString(sum[:8]) + `"`
-		s.mux.HandleFunc("GET /"+path.Clean(name), func(w http.ResponseWriter, r *http.Request) {
+		s.mux.HandleFunc("GET /"+name, func(w http.ResponseWriter, r *http.Request) {
 			w.Header().Set("ETag", tag)
 			w.Header().Set("Cache-Control", "no-cache") // asked for again, sent again only when changed
 			http.ServeFileFS(w, r, assets, name)

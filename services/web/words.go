@@ -73,13 +73,23 @@ func span(seconds float64) string {
 // none stands where nothing is known.
 const none = "–"
 
+// figures writes a number for the eye: a true minus sign, and none before a
+// zero.
+func figures(format string, v float64) string {
+	s := fmt.Sprintf(format, v)
+	if !strings.ContainsAny(s, "123456789") {
+		s = strings.TrimLeft(s, "+-")
+	}
+	return strings.Replace(s, "-", "\u2212", 1)
+}
+
 // number writes a value that may be unknown.
 func number(format string, v *float64) string {
 	if v == nil {
 		return none
 	}
-	return strings.Replace(fmt.Sprintf(format, *v), "-", "\u2212", 1) // a minus sign
+	return figures(format, *v)
 }
 
 // percent writes a share.
-func percent(share float64) string { return fmt.Sprintf("%.0f %%", 100*share) }
+func percent(share float64) string { return figures("%.0f", 100*share) + " %" }
