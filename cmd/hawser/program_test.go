@@ -213,8 +213,13 @@ func (s *server) dial() *grpc.ClientConn {
 // waitFor tries until there is no error, for at most a minute.
 func waitFor(t testing.TB, what string, try func() error) {
 	t.Helper()
+	waitEvery(t, 20*time.Millisecond, what, try)
+}
+
+func waitEvery(t testing.TB, every time.Duration, what string, try func() error) {
+	t.Helper()
 	deadline := time.Now().Add(time.Minute)
-	tick := time.NewTicker(20 * time.Millisecond)
+	tick := time.NewTicker(every)
 	defer tick.Stop()
 	for {
 		err := try()
