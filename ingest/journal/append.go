@@ -83,8 +83,9 @@ func (l *lanes) forgetLocked() {
 
 // Append gives an entry to the journal and returns before it is stored; Wait on
 // what it returns. e and its Data may be used again at once. It blocks while
-// 64 MiB or 4,096 entries are on the way. An entry at or below its source's
-// newest sequence is not stored again and counts as stored once the newest is.
+// 64 MiB or 4,096 entries are on the way, and with a server outside until the
+// source's entry before is acknowledged. An entry at or below its source's newest
+// sequence is not stored again and counts as stored once the newest is.
 //
 // Entries of one source are stored in the order of the calls, so calls for one
 // source must not be concurrent with each other. When an entry fails, later ones
@@ -150,13 +151,12 @@ func (j *Journal) ready(ctx context.Context, ln *lane, subject string) error {
 
 // load reads a lane's newest entry from the server.
 func (j *Journal) load(ctx context.Context, ln *lane, subject string) error {
-	msg, err := j.telemetry.GetLastMsgForSubject(ctx, subject)
-	switch {
-	case errors.Is(err, jetstream.ErrMsgNotFound):
-		ln.last, ln.pos = 0, 0
-	case err != nil:
+	ln.last, ln.pos = 0, 0
+	msg, err := j.newest(ctx, subject)
+	if err != nil {
 		return j.outage(err)
-	default:
+	}
+	if msg != nil {
 		e, err := parseEntry(msg.Subject, msg.Header)
 		if err != nil {
 			return err
@@ -165,6 +165,31 @@ func (j *Journal) load(ctx context.Context, ln *lane, subject string) error {
 	}
 	ln.loaded, ln.broken, ln.tail = true, nil, nil
 	return nil
+}
+
+// newest is the newest readable message of a subject, nil if there is none.
+func (j *Journal) newest(ctx context.Context, subject string) (*jetstream.RawStreamMsg, error) {
+	msg, err := j.telemetry.GetLastMsgForSubject(ctx, subject)
+	if !errors.Is(err, jetstream.ErrMsgNotFound) {
+		return msg, err
+	}
+	// So it is too when the newest is there and damaged: look before it.
+	info, err := j.telemetry.Info(ctx, jetstream.WithSubjectFilter(subject))
+	if err != nil || info.State.Subjects[subject] == 0 {
+		return nil, err
+	}
+	first, last := bounds(info.State)
+	for pos := last; pos >= first; pos-- {
+		msg, err := j.telemetry.GetMsg(ctx, uint64(pos))
+		var refused *jetstream.APIError
+		switch {
+		case err == nil && msg.Subject == subject:
+			return msg, nil
+		case err != nil && !errors.Is(err, jetstream.ErrMsgNotFound) && !errors.As(err, &refused):
+			return nil, err
+		}
+	}
+	return nil, nil
 }
 
 // LastSequence is the newest sequence of a source, stored as promised; 0 when
@@ -192,6 +217,9 @@ func (j *Journal) LastSequence(ctx context.Context, berth, source string) (uint6
 	}
 	if ln.loaded && ln.tail == nil && j.embedded() {
 		return ln.last, nil
+	}
+	if !j.pubConn.IsConnected() {
+		return 0, j.outage(nats.ErrDisconnected) // where to go on, but not yet
 	}
 	if err := j.load(ctx, ln, e.subject()); err != nil {
 		return 0, fmt.Errorf("berth %s: source %s: %w", berth, source, err)

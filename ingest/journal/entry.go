@@ -67,15 +67,20 @@ func (e *Entry) validate() error {
 
 // checkToken refuses what cannot be one part of a subject.
 func checkToken(what, s string) error {
-	ok := len(s) > 0 && len(s) <= 64
-	for i := 0; ok && i < len(s); i++ {
-		c := s[i]
-		ok = c >= 'a' && c <= 'z' || c >= 'A' && c <= 'Z' || c >= '0' && c <= '9' || c == '-' || c == '_'
-	}
-	if !ok {
+	if !isToken(s) {
 		return fmt.Errorf("journal: %s %q: want 1 to 64 of A-Z a-z 0-9 _ -", what, s)
 	}
 	return nil
+}
+
+func isToken(s string) bool {
+	for i := range len(s) {
+		c := s[i]
+		if (c < 'a' || c > 'z') && (c < 'A' || c > 'Z') && (c < '0' || c > '9') && c != '-' && c != '_' {
+			return false
+		}
+	}
+	return len(s) > 0 && len(s) <= 64
 }
 
 func (e *Entry) header() nats.Header {

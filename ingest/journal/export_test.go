@@ -3,7 +3,18 @@ package journal
 import (
 	"os"
 	"time"
+
+	"github.com/nats-io/nats.go"
 )
+
+var (
+	ParseEntry = parseEntry
+	ParseAck   = parseAck
+)
+
+// Header and Subject are an entry's form on the stream.
+func (e *Entry) Header() nats.Header { return e.header() }
+func (e *Entry) Subject() string     { return e.subject() }
 
 // ReplaceSync puts another fsync in place of the system's.
 func (o *Options) ReplaceSync(f func(*os.File) error) { o.syncFile = f }
@@ -16,9 +27,6 @@ func (o *Options) AckTimeout(d time.Duration) { o.ackTimeout = d }
 
 // Blocks is the folder of a stream's block files.
 func (j *Journal) Blocks(stream string) string { return j.blocks(stream) }
-
-// ServerURL is the address of the server, "" when it listens on none.
-func (j *Journal) ServerURL() string { return j.ns.ClientURL() }
 
 // DropConsumers deletes every consumer of the telemetry stream on the server.
 func (j *Journal) DropConsumers() (int, error) {

@@ -26,7 +26,7 @@ type Journal struct {
 
 	ctx    context.Context // ends when Close begins
 	cancel context.CancelFunc
-	wg     sync.WaitGroup // watch
+	wg     sync.WaitGroup // watch, pub.expire
 
 	// The three of the journal inside the process.
 	lock *os.File
@@ -44,6 +44,7 @@ type Journal struct {
 	telemetryTail, recordTail               *tail
 	onDisk                                  mark // by telemetrySync, and Open and Close
 
+	epoch   epoch // of readConn
 	lanes   lanes
 	pages   *pages
 	readers readers
@@ -58,7 +59,8 @@ type Journal struct {
 }
 
 // Open opens the journal, starting the server inside the process if no URL is
-// given, and makes what is missing. ctx bounds the opening only.
+// given, and makes what is missing. ctx bounds the opening only. After a kill the
+// server reads all it holds before Open returns, about a second for each GiB.
 func Open(ctx context.Context, o Options) (_ *Journal, err error) {
 	if err := o.validate(); err != nil {
 		return nil, err
@@ -90,8 +92,10 @@ func Open(ctx context.Context, o Options) (_ *Journal, err error) {
 	if err := j.openSyncers(ctx, serverLog); err != nil {
 		return nil, err
 	}
+	serverLog.tell(func(err error) { j.fail(err) })
 	j.pages = newPages(j)
 	j.wg.Go(j.watch)
+	j.wg.Go(func() { j.pub.expire(o.ackTimeout) })
 	return j, nil
 }
 
@@ -105,11 +109,10 @@ func (j *Journal) startInside(log *serverLog) (err error) {
 	if j.lock, err = lockDir(j.o.Dir); err != nil {
 		return err
 	}
-	var ok bool
-	if j.mark, j.onDisk, ok, err = openMark(j.o.Dir); err != nil {
+	if j.mark, j.onDisk, err = openMark(j.o.Dir); err != nil {
 		return err
 	}
-	j.recovery = Recovery{OnDisk: j.onDisk.position, InOrder: j.onDisk.shut, known: ok}
+	j.recovery = Recovery{OnDisk: j.onDisk.position, InOrder: j.onDisk.shut}
 	j.ns, err = startServer(j.o.Dir, log)
 	return err
 }
@@ -139,11 +142,12 @@ func (j *Journal) connect() (err error) {
 			j.pub.abandon(j.outage(err), j.embedded())
 		}
 	}
-	if j.readConn, err = nats.Connect(j.o.URL, opts...); err != nil {
+	again := nats.ReconnectHandler(func(*nats.Conn) { j.epoch.next() })
+	if j.readConn, err = nats.Connect(j.o.URL, append(slices.Clip(opts), again)...); err != nil {
 		return err
 	}
 	j.pub = newPublisher(j)
-	if j.pubConn, err = nats.Connect(j.o.URL, append(opts, nats.DisconnectErrHandler(lost))...); err != nil {
+	if j.pubConn, err = nats.Connect(j.o.URL, append(slices.Clip(opts), nats.DisconnectErrHandler(lost))...); err != nil {
 		return err
 	}
 	if err := j.pub.bind(j.pubConn); err != nil {
@@ -160,6 +164,9 @@ func (j *Journal) connect() (err error) {
 func (j *Journal) openStreams(ctx context.Context) (err error) {
 	open := func(c jetstream.StreamConfig) (jetstream.Stream, error) {
 		c.Storage, c.Replicas = jetstream.FileStorage, j.o.Replicas
+		// We send no message ids; the least window there can be spares the server
+		// looking through two minutes of messages for them when it starts.
+		c.Duplicates = 100 * time.Millisecond
 		s, err := j.js.CreateOrUpdateStream(ctx, c)
 		if err != nil {
 			return nil, fmt.Errorf("stream %s: %w", c.Name, err)
@@ -196,7 +203,9 @@ func (j *Journal) openSyncers(ctx context.Context, log *serverLog) (err error) {
 	drop := func(w *Pending, err error) { j.pub.complete(w, err) }
 	j.telemetrySync = &syncer{j: j, every: j.o.SyncEvery, done: j.stored, drop: drop}
 	j.documentSync = &syncer{j: j, every: j.o.SyncEvery, done: complete, drop: drop}
-	j.recordSync = &syncer{j: j, every: j.o.SyncEvery, done: complete, drop: drop}
+	// Records are few and somebody waits for each: an alarm is told when it is on
+	// disk. So they are synced at once, not in step with the telemetry.
+	j.recordSync = &syncer{j: j, every: min(j.o.SyncEvery, time.Millisecond), done: complete, drop: drop}
 	if !j.embedded() {
 		return nil
 	}
@@ -263,6 +272,7 @@ func (j *Journal) shut() error {
 	if j.pages != nil {
 		j.pages.close()
 	}
+	j.epoch.next()
 	if j.telemetrySync != nil && j.telemetrySync.stop != nil {
 		for _, s := range j.syncers() {
 			s.close()
@@ -298,74 +308,6 @@ func (j *Journal) shut() error {
 	return errors.Join(errs...)
 }
 
-// usable says why the journal takes nothing, if so.
-func (j *Journal) usable() error {
-	if j.ctx.Err() != nil {
-		return ErrClosed
-	}
-	return j.failureOf()
-}
-
-func (j *Journal) failureOf() error {
-	j.mu.Lock()
-	defer j.mu.Unlock()
-	return j.failure
-}
-
-// Failed is closed when the journal takes nothing more because its storage
-// failed: its own disk or server, never an outage of a server outside. Err says
-// why. Reading goes on as far as it can.
-func (j *Journal) Failed() <-chan struct{} { return j.failed }
-
-// Err is the failure behind Failed, nil before.
-func (j *Journal) Err() error { return j.failureOf() }
-
-// fail makes err, as ErrStorage, the end of appending, and of what is on the
-// way. The first one stays and is returned.
-func (j *Journal) fail(err error) error {
-	j.mu.Lock()
-	first := j.failure == nil
-	if first {
-		j.failure = fmt.Errorf("%w: %w", ErrStorage, err)
-	}
-	err = j.failure
-	j.mu.Unlock()
-	if first {
-		j.m.failed.Set(1)
-		j.log.Error("journal takes nothing more", "err", err)
-		close(j.failed)
-		j.pub.abandon(err, true)
-	}
-	return err
-}
-
-// outage turns an error of the connection or the server into what callers
-// branch on.
-func (j *Journal) outage(err error) error {
-	switch {
-	case errors.Is(err, nats.ErrMaxPayload):
-		return fmt.Errorf("%w: the server's max_payload is %d bytes", ErrTooLarge, j.pubConn.MaxPayload())
-	case errors.Is(err, context.Canceled), errors.Is(err, context.DeadlineExceeded):
-		return err
-	case j.ctx.Err() != nil:
-		return ErrClosed
-	case j.embedded():
-		return j.fail(err)
-	default:
-		return fmt.Errorf("%w: %w", ErrUnavailable, err)
-	}
-}
-
-// within is ctx that also ends, with ErrClosed, when the journal is closed.
-func (j *Journal) within(ctx context.Context) (context.Context, func()) {
-	ctx, cancel := context.WithCancelCause(ctx)
-	stop := context.AfterFunc(j.ctx, func() { cancel(ErrClosed) })
-	return ctx, func() {
-		stop()
-		cancel(nil)
-	}
-}
-
 // Bounds is the oldest and the newest position held; first is last+1 when
 // nothing is. A position a caller remembers that is past last was rolled back
 // (RolledBackError).
@@ -383,18 +325,6 @@ func bounds(s jetstream.StreamState) (first, last Position) {
 		return Position(s.LastSeq) + 1, Position(s.LastSeq)
 	}
 	return Position(s.FirstSeq), Position(s.LastSeq)
-}
-
-// readError is outage for reading, which a failed read does not end.
-func (j *Journal) readError(err error) error {
-	switch {
-	case j.ctx.Err() != nil:
-		return ErrClosed
-	case errors.Is(err, context.Canceled):
-		return err
-	default:
-		return fmt.Errorf("%w: %w", ErrUnavailable, err)
-	}
 }
 
 // Berths lists the berths of which the journal holds entries, sorted.

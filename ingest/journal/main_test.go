@@ -4,11 +4,11 @@ import (
 	"bufio"
 	"context"
 	"crypto/rand"
-	"errors"
 	"fmt"
 	"os"
 	"os/exec"
 	"os/signal"
+	"path/filepath"
 	"strconv"
 	"strings"
 	"syscall"
@@ -30,7 +30,9 @@ func TestMain(m *testing.M) {
 	case "":
 		goleak.VerifyTestMain(m)
 	case "server":
-		runServer(arg)
+		runServer(arg, 8<<20)
+	case "small-server":
+		runServer(arg, 1<<20)
 	case "append":
 		runAppender(arg, false)
 	case "append-limited":
@@ -40,16 +42,16 @@ func TestMain(m *testing.M) {
 	}
 }
 
-// runServer is a server outside, on a loopback port, until killed. arg: folder
-// and port, 0 for any.
-func runServer(arg string) {
+// runServer is a server outside, on a loopback port, until killed. arg is the
+// folder and the port, 0 for any.
+func runServer(arg string, maxPayload int32) {
 	dir, port, _ := strings.Cut(arg, " ")
 	n, err := strconv.Atoi(port)
 	check(err)
 	if n == 0 {
 		n = -1
 	}
-	ns, err := server.NewServer(&server.Options{Host: "127.0.0.1", Port: n, NoLog: true, JetStream: true, StoreDir: dir, MaxPayload: 9 << 20})
+	ns, err := server.NewServer(&server.Options{Host: "127.0.0.1", Port: n, NoLog: true, JetStream: true, StoreDir: dir, MaxPayload: maxPayload})
 	check(err)
 	ns.Start()
 	if !ns.ReadyForConnections(10 * time.Second) {
@@ -60,7 +62,7 @@ func runServer(arg string) {
 }
 
 // runAppender appends until killed, printing each sequence once its Wait
-// returned, and ends at the first error, which it prints. Limited, no file may
+// returned, or until Append fails, and prints the errors. Limited, no file may
 // grow past 2 MB, which is as near to a full disk as a test gets without one.
 func runAppender(dir string, limited bool) {
 	j, err := journal.Open(context.Background(), journal.Options{Dir: dir})
@@ -70,30 +72,30 @@ func runAppender(dir string, limited bool) {
 		check(syscall.Setrlimit(syscall.RLIMIT_FSIZE, &syscall.Rlimit{Cur: 2e6, Max: 2e6}))
 	}
 	ways := make(chan *journal.Pending, 64)
+	var refused error
 	go func() {
+		defer close(ways)
 		data := make([]byte, 4096)
 		rand.Read(data)
-		for seq := uint64(1); ; seq++ {
-			p, err := j.Append(context.Background(), &journal.Entry{Berth: "jetty-1", Source: "gw", SourceSequence: seq, Data: data})
-			if err != nil {
-				fmt.Println("error", err, errors.Is(err, journal.ErrStorage))
-				return
+		for seq := uint64(1); refused == nil; seq++ {
+			var p *journal.Pending
+			if p, refused = j.Append(context.Background(), &journal.Entry{Berth: "jetty-1", Source: "gw", SourceSequence: seq, Data: data}); refused == nil {
+				ways <- p
 			}
-			ways <- p
 		}
 	}()
-	seq := 0
+	told, failed := 0, error(nil)
 	for p := range ways {
 		if _, err := p.Wait(context.Background()); err != nil {
-			fmt.Println("error", err, errors.Is(err, journal.ErrStorage))
-			_, err := j.Append(context.Background(), &journal.Entry{Berth: "jetty-2", Source: "gw", SourceSequence: 1})
-			fmt.Println("then", err, errors.Is(err, journal.ErrStorage))
-			j.Close()
-			return
+			failed = err
+		} else if failed == nil {
+			told++
+			fmt.Println(told)
 		}
-		seq++
-		fmt.Println(seq)
 	}
+	fmt.Println("wait:", failed)
+	fmt.Println("append:", refused)
+	j.Close()
 }
 
 func check(err error) {
@@ -145,3 +147,22 @@ func (c *child) kill() {
 		c.cmd.Wait()
 	}
 }
+
+// stop is SIGSTOP, and returns when every thread has stopped.
+func (c *child) stop() {
+	c.t.Helper()
+	c.cmd.Process.Signal(syscall.SIGSTOP)
+	eventually(c.t, "the child stopped", func() bool {
+		threads, err := filepath.Glob(fmt.Sprintf("/proc/%d/task/*/stat", c.cmd.Process.Pid))
+		for _, name := range threads {
+			stat, err := os.ReadFile(name)
+			// pid (name) state …, proc(5); T is stopped.
+			if _, state, ok := strings.Cut(string(stat), ") "); err != nil || !ok || state[0] != 'T' {
+				return false
+			}
+		}
+		return err == nil && len(threads) > 0
+	})
+}
+
+func (c *child) resume() { c.cmd.Process.Signal(syscall.SIGCONT) }

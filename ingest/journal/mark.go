@@ -30,31 +30,31 @@ func (m mark) String() string {
 // sector, so it is not torn.
 type markFile struct{ f *os.File }
 
-// openMark reads the mark; ok is false when there is none to be trusted.
-func openMark(dir string) (mf *markFile, was mark, ok bool, err error) {
+// openMark reads the mark, which is zero when there is none to be trusted.
+func openMark(dir string) (*markFile, mark, error) {
 	name := filepath.Join(dir, "journal.mark")
-	if b, err := os.ReadFile(name); err == nil {
-		was, ok = parseMark(string(b))
-	} else if !errors.Is(err, fs.ErrNotExist) {
-		return nil, mark{}, false, err
+	b, err := os.ReadFile(name)
+	if err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return nil, mark{}, err
 	}
 	f, err := os.OpenFile(name, os.O_CREATE|os.O_RDWR, 0o644)
 	if err != nil {
-		return nil, mark{}, false, err
+		return nil, mark{}, err
 	}
-	return &markFile{f}, was, ok, nil
+	return &markFile{f}, parseMark(string(b)), nil
 }
 
-func parseMark(s string) (mark, bool) {
+func parseMark(s string) mark {
 	var (
 		m     mark
 		state string
 	)
-	if _, err := fmt.Sscanf(s, markForm, &m.position, &m.block, &m.missing, &state); err != nil {
-		return mark{}, false
-	}
+	_, err := fmt.Sscanf(s, markForm, &m.position, &m.block, &m.missing, &state)
 	m.shut = state == "shut"
-	return m, m.String() == s
+	if err != nil || m.String() != s {
+		return mark{}
+	}
+	return m
 }
 
 func (mf *markFile) write(m mark) error {

@@ -23,7 +23,6 @@ type metrics struct {
 	unreadAge     *prometheus.GaugeVec
 	skipped       *prometheus.CounterVec
 	lostEntries   prometheus.Gauge
-	lostBytes     prometheus.Gauge
 
 	all []prometheus.Collector
 	reg prometheus.Registerer
@@ -75,7 +74,6 @@ func newMetrics(reg prometheus.Registerer) (*metrics, error) {
 		Help: "Positions a reader could not be given, by why: dropped by the limits before it came, or damaged."}, []string{"reader", "why"})
 	m.all = append(m.all, m.skipped)
 	m.lostEntries = gauge("recovery_lost_batches", "Entries found missing when the journal was opened.")
-	m.lostBytes = gauge("recovery_lost_bytes", "Bytes the server cut off as damaged when the journal was opened.")
 
 	if reg == nil {
 		return m, nil

@@ -16,7 +16,7 @@ type Options struct {
 	// One process has it open at a time. Not used when URL is set.
 	Dir string
 	// URL of a NATS server with JetStream outside the process ("nats://host:4222").
-	// Its max_payload should be 9 MiB; what is larger than it allows is refused
+	// Its max_payload should be 8 MiB; what is larger than it allows is refused
 	// with ErrTooLarge.
 	URL string
 	// Credentials is the path of a NATS credentials file for URL, if it wants one.
@@ -98,7 +98,7 @@ const (
 	MaxRecord   = 1 << 20
 	MaxDocument = 8 << 20
 
-	maxPayload = 9 << 20 // of a message with its header
+	maxPayload = 8 << 20 // of a message with its header; documents have none
 )
 
 // What callers branch on. Errors returned wrap these and the cause.

@@ -181,8 +181,22 @@ func (p *publisher) complete(w *Pending, err error) {
 	p.room.Release(w.charge)
 }
 
-// expire fails what has waited longer than limit for its acknowledgement.
+// expire fails what has waited longer than limit for its acknowledgement, until
+// the journal is closed.
 func (p *publisher) expire(limit time.Duration) {
+	tick := time.NewTicker(limit / 4)
+	defer tick.Stop()
+	for {
+		select {
+		case <-tick.C:
+			p.expireOnce(limit)
+		case <-p.j.ctx.Done():
+			return
+		}
+	}
+}
+
+func (p *publisher) expireOnce(limit time.Duration) {
 	p.mu.Lock()
 	var late []*Pending
 	for id, w := range p.waiting {
@@ -222,26 +236,31 @@ var errWrongLast = errors.New("another writer's entry is newer")
 
 const codeWrongLast = 10071 // JSStreamWrongLastSequenceErrF
 
-// parseAck reads the sequence out of {"stream":"…","seq":N}; errors and
-// whatever else a server may add go the long way.
+// shortAck reads exactly {"stream":"…","seq":N}, which nearly all are.
+func shortAck(data []byte) (Position, bool) {
+	rest, ok := bytes.CutPrefix(data, []byte(`{"stream":"`))
+	name, rest, ok2 := bytes.Cut(rest, []byte(`","seq":`))
+	digits, ok3 := bytes.CutSuffix(rest, []byte(`}`))
+	if !ok || !ok2 || !ok3 || !isToken(string(name)) || len(digits) == 0 || len(digits) > 18 || digits[0] == '0' {
+		return 0, false
+	}
+	var n Position
+	for _, c := range digits {
+		if c < '0' || c > '9' {
+			return 0, false
+		}
+		n = n*10 + Position(c-'0')
+	}
+	return n, true
+}
+
+// parseAck reads an acknowledgement of any form.
 func parseAck(m *nats.Msg) (Position, error) {
 	if len(m.Data) == 0 {
 		return 0, fmt.Errorf("%w: no stream took it (status %s)", ErrUnavailable, m.Header.Get("Status"))
 	}
-	const key = `,"seq":`
-	if i := bytes.Index(m.Data, []byte(key)); i > 0 && bytes.HasPrefix(m.Data, []byte(`{"stream":"`)) {
-		digits, rest := m.Data[i+len(key):], false
-		var n uint64
-		for k, c := range digits {
-			if c == '}' && k > 0 && k == len(digits)-1 && !rest {
-				return Position(n), nil
-			}
-			if c < '0' || c > '9' || k > 18 {
-				rest = true
-				break
-			}
-			n = n*10 + uint64(c-'0')
-		}
+	if pos, ok := shortAck(m.Data); ok {
+		return pos, nil
 	}
 	var ack struct {
 		Error  *jetstream.APIError `json:"error"`

@@ -103,23 +103,17 @@ func (r *reader) passed(e *Entry) {
 	r.mu.Unlock()
 }
 
-// watch looks at the limits and at late acknowledgements until Close.
+// watch looks at the limits until Close.
 func (j *Journal) watch() {
-	tick := time.NewTicker(min(j.o.checkEvery, j.o.ackTimeout))
+	tick := time.NewTicker(j.o.checkEvery)
 	defer tick.Stop()
 	raised := make(map[Pressure]bool) // keys have Kind and Reader only
-	var checked time.Time
 	for {
 		select {
 		case <-tick.C:
 		case <-j.ctx.Done():
 			return
 		}
-		j.pub.expire(j.o.ackTimeout)
-		if time.Since(checked) < j.o.checkEvery/2 {
-			continue
-		}
-		checked = time.Now()
 		j.pages.sweep()
 		j.checkLimits(raised)
 	}

@@ -2,14 +2,17 @@ package journal
 
 import (
 	"context"
-	"encoding/json"
 	"fmt"
 )
 
 // Recovery is what opening the journal inside the process found. The server
-// repairs a damaged stream by itself: it cuts a block file at the first record
-// whose checksum fails, so damage costs at most the rest of that block (a few
-// MiB), and a lost index costs nothing.
+// repairs a damaged stream by itself. After a kill, or when its index is lost or
+// does not fit, it checks every record and cuts a block file at the first that
+// fails its checksum: damage costs the rest of that block, at most 8 MiB. After a
+// close in order it checks nothing; a damaged record is then left out, alone,
+// when it is read, and OnLoss tells. A lost index or stream description costs
+// nothing. Only a lost oldest block passes unnoticed here: it looks as if the
+// limits had dropped it, and to a reader that had not come so far OnLoss tells.
 type Recovery struct {
 	// InOrder: the journal had been closed, not killed.
 	InOrder bool
@@ -23,13 +26,8 @@ type Recovery struct {
 	LostTail uint64
 	// LostWithin is how many positions have newly gone between First and Last.
 	LostWithin uint64
-	// CutBytes is how much the server cut off as damaged, half-written records
-	// of a killed process included.
-	CutBytes uint64
 	// Warnings is what the server said, the first few.
 	Warnings []string
-
-	known bool // there was a mark
 }
 
 // Damaged reports whether anything that had been on disk is gone.
@@ -54,46 +52,15 @@ func (j *Journal) recover(ctx context.Context, log *serverLog) error {
 	if missing > j.onDisk.missing {
 		r.LostWithin = missing - j.onDisk.missing
 	}
-	r.CutBytes, err = j.cutBytes(ctx)
-	if err != nil {
-		return err
-	}
 	r.Warnings = log.warnings()
 	j.m.lostEntries.Set(float64(r.LostTail + r.LostWithin))
-	j.m.lostBytes.Set(float64(r.CutBytes))
 	attrs := []any{"first", r.First, "last", r.Last, "on_disk", r.OnDisk, "closed_in_order", r.InOrder,
-		"lost_tail", r.LostTail, "lost_within", r.LostWithin, "cut_bytes", r.CutBytes}
-	switch {
-	case r.Damaged():
+		"lost_tail", r.LostTail, "lost_within", r.LostWithin}
+	if r.Damaged() {
 		j.log.Error("journal opened with entries missing", attrs...)
-	case r.CutBytes > 0:
-		j.log.Warn("journal opened after cutting damaged records", attrs...)
-	default:
+	} else {
 		j.log.Info("journal opened", attrs...)
 	}
 	j.onDisk = mark{position: r.Last, block: j.telemetryTail.block, missing: missing}
 	return j.mark.write(j.onDisk)
-}
-
-// cutBytes asks for the one figure of a stream's state that the client library
-// leaves out.
-func (j *Journal) cutBytes(ctx context.Context) (uint64, error) {
-	reply, err := j.readConn.RequestWithContext(ctx, "$JS.API.STREAM.INFO."+telemetryStream, nil)
-	if err != nil {
-		return 0, fmt.Errorf("%w: %w", ErrStorage, err)
-	}
-	var info struct {
-		State struct {
-			Lost *struct {
-				Bytes uint64 `json:"bytes"`
-			} `json:"lost"`
-		} `json:"state"`
-	}
-	if err := json.Unmarshal(reply.Data, &info); err != nil {
-		return 0, fmt.Errorf("%w: stream state: %w", ErrStorage, err)
-	}
-	if info.State.Lost == nil {
-		return 0, nil
-	}
-	return info.State.Lost.Bytes, nil
 }

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"sync"
 	"time"
 
 	"github.com/nats-io/nats.go/jetstream"
@@ -37,8 +38,9 @@ type scan struct {
 
 	cons      jetstream.Consumer
 	iter      jetstream.MessagesContext
-	delivered uint64 // by cons
-	setbacks  int    // since the last message
+	unhook    func() bool // from the connection's epoch
+	delivered uint64      // by cons
+	setbacks  int         // since the last message
 	ahead     *message
 	parked    time.Time
 }
@@ -114,10 +116,15 @@ func (s *scan) open(ctx context.Context) (err error) {
 		return err
 	}
 	s.delivered = 0
-	s.iter, err = s.cons.Messages(
+	epoch := s.j.epoch.now()
+	iter, err := s.cons.Messages(
 		jetstream.PullMaxMessagesWithBytesLimit(prefetchMessages, prefetchBytes),
 		jetstream.PullHeartbeat(heartbeat), jetstream.WithMessagesErrOnMissingHeartbeat(true))
-	return err
+	if err != nil {
+		return err
+	}
+	s.iter, s.unhook = iter, context.AfterFunc(epoch, iter.Stop)
+	return nil
 }
 
 // setback gives the consumer up and waits a little longer each time.
@@ -135,12 +142,14 @@ func (s *scan) setback(ctx context.Context, err error) {
 	}
 }
 
-// close gives the consumer back. The scan can be read again.
+// close gives the consumer back, which at the journal's end is left to expire.
+// The scan can be read again.
 func (s *scan) close() {
 	if s.iter != nil {
+		s.unhook()
 		s.iter.Stop()
 	}
-	if s.cons != nil && s.j.readConn.IsConnected() {
+	if s.cons != nil && s.j.readConn.IsConnected() && s.j.ctx.Err() == nil {
 		ctx, cancel := context.WithTimeout(context.Background(), time.Second)
 		defer cancel()
 		err := s.stream.DeleteConsumer(ctx, s.cons.CachedInfo().Name)
@@ -149,4 +158,31 @@ func (s *scan) close() {
 		}
 	}
 	s.cons, s.iter = nil, nil
+}
+
+// epoch is a context for each connection to the server: it ends when the client
+// has connected anew. Consumers of the one before may be gone with their server,
+// which heartbeats would tell only seconds later.
+type epoch struct {
+	mu  sync.Mutex
+	ctx context.Context
+	end context.CancelFunc
+}
+
+func (e *epoch) now() context.Context {
+	e.mu.Lock()
+	defer e.mu.Unlock()
+	if e.ctx == nil {
+		e.ctx, e.end = context.WithCancel(context.Background())
+	}
+	return e.ctx
+}
+
+func (e *epoch) next() {
+	e.mu.Lock()
+	defer e.mu.Unlock()
+	if e.ctx != nil {
+		e.end()
+		e.ctx = nil
+	}
 }

@@ -6,6 +6,7 @@ import (
 	"log/slog"
 	"os"
 	"path/filepath"
+	"strings"
 	"sync"
 	"syscall"
 	"time"
@@ -57,8 +58,9 @@ func lockDir(dir string) (*os.File, error) {
 	return f, nil
 }
 
-// serverLog passes the server's log on, and keeps its warnings while the
-// journal is being opened: they are all it says of damage.
+// serverLog passes the server's log on. Some things the server tells nowhere
+// else: damage it found while opening, and that it could not write, after which
+// it leaves messages without an answer.
 type serverLog struct {
 	log *slog.Logger
 
@@ -66,7 +68,12 @@ type serverLog struct {
 	keeping bool
 	kept    []string
 	err     string
+	fault   func(error) // told of failed writes; nil before the journal can be
 }
+
+// writeFaults are the server's words for a failed write, anywhere in its error.
+// Should they change, messages still time out (and the full-disk test fails).
+var writeFaults = [...]string{"Critical write error", "failed to store a msg", "JetStream out of", "permission denied while writing"}
 
 const maxWarnings = 32
 
@@ -79,6 +86,13 @@ func (l *serverLog) note(bad bool, text string) {
 	if l.keeping && len(l.kept) < maxWarnings {
 		l.kept = append(l.kept, text)
 	}
+}
+
+// tell sets who is told of failed writes.
+func (l *serverLog) tell(fault func(error)) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.fault = fault
 }
 
 // warnings returns what was kept and stops keeping.
@@ -114,6 +128,17 @@ func (l *serverLog) Errorf(format string, v ...any) {
 	text := fmt.Sprintf(format, v...)
 	l.note(true, text)
 	l.log.Error(text)
+	for _, words := range writeFaults {
+		if strings.Contains(text, words) {
+			l.mu.Lock()
+			fault := l.fault
+			l.mu.Unlock()
+			if fault != nil {
+				fault(fmt.Errorf("server: %s", text))
+			}
+			return
+		}
+	}
 }
 
 func (l *serverLog) Fatalf(format string, v ...any) { l.Errorf(format, v...) }

@@ -26,7 +26,7 @@ type place struct {
 // everywhere runs a test on both kinds of journal.
 func everywhere(t *testing.T, test func(t *testing.T, p *place)) {
 	t.Run("inside", func(t *testing.T) {
-		test(t, &place{t: t, o: journal.Options{Dir: t.TempDir()}})
+		test(t, &place{t: t, o: journal.Options{Dir: t.TempDir(), SyncEvery: time.Millisecond}})
 	})
 	t.Run("outside", func(t *testing.T) {
 		p := &place{t: t, dir: t.TempDir()}

@@ -1,0 +1,384 @@
+package journal_test
+
+import (
+	"context"
+	"errors"
+	"os"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"sync"
+	"sync/atomic"
+	"syscall"
+	"testing"
+	"time"
+
+	"github.com/prometheus/client_golang/prometheus"
+
+	"hawser/ingest/journal"
+)
+
+// disk stands in for fsync: it can be held up, and it can fail.
+type disk struct {
+	hold  atomic.Pointer[chan struct{}]
+	fault atomic.Pointer[error]
+	syncs atomic.Int64
+	begun chan struct{} // holds one when a sync is held up
+}
+
+func (d *disk) sync(f *os.File) error {
+	if hold := d.hold.Load(); hold != nil {
+		select {
+		case d.begun <- struct{}{}:
+		default:
+		}
+		<-*hold
+	}
+	if fault := d.fault.Load(); fault != nil {
+		return *fault
+	}
+	d.syncs.Add(1)
+	return f.Sync()
+}
+
+func inside(t *testing.T) (*place, *disk) {
+	d := &disk{begun: make(chan struct{}, 1)}
+	p := &place{t: t, o: journal.Options{Dir: t.TempDir(), SyncEvery: time.Millisecond}}
+	p.o.ReplaceSync(d.sync)
+	return p, d
+}
+
+func mustAppend(t *testing.T, j *journal.Journal, e *journal.Entry) *journal.Pending {
+	t.Helper()
+	p, err := j.Append(t.Context(), e)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return p
+}
+
+// waits reports whether Wait is still waiting.
+func waits(p *journal.Pending) bool {
+	ctx, cancel := context.WithCancel(context.Background())
+	cancel()
+	_, err := p.Wait(ctx)
+	return errors.Is(err, context.Canceled)
+}
+
+func TestReceiptFollowsTheDisk(t *testing.T) {
+	p, d := inside(t)
+	j := p.open()
+	hold := make(chan struct{})
+	d.hold.Store(&hold)
+	first := mustAppend(t, j, entry("jetty-1", "gw", 1))
+	<-d.begun
+	// The second is acknowledged while the sync of the first is held up: a
+	// follower sees it. The sync that runs is no proof for it.
+	second := mustAppend(t, j, entry("jetty-1", "gw", 2))
+	collect(t, j, journal.FollowOptions{}, 2)
+	repeated := mustAppend(t, j, entry("jetty-1", "gw", 1))
+	if !waits(first) || !waits(second) || !waits(repeated) {
+		t.Fatal("an entry counts as stored before its sync")
+	}
+	asked := make(chan uint64, 1)
+	go func() {
+		n, err := j.LastSequence(context.Background(), "jetty-1", "gw")
+		if err != nil {
+			t.Error(err)
+		}
+		asked <- n
+	}()
+
+	next := make(chan struct{})
+	d.hold.Store(&next)
+	close(hold)
+	if pos, err := first.Wait(t.Context()); pos != 1 || err != nil {
+		t.Errorf("first: %d, %v", pos, err)
+	}
+	<-d.begun
+	if !waits(second) {
+		t.Error("the second counts as stored by a sync that began before it was written")
+	}
+	select {
+	case n := <-asked:
+		t.Errorf("last sequence %d said before it was on disk", n)
+	default:
+	}
+	d.hold.Store(nil)
+	close(next)
+	if pos, err := second.Wait(t.Context()); pos != 2 || err != nil {
+		t.Errorf("second: %d, %v", pos, err)
+	}
+	if n := <-asked; n != 2 {
+		t.Errorf("last sequence %d, want 2", n)
+	}
+}
+
+func TestOneSyncServesMany(t *testing.T) {
+	p, d := inside(t)
+	j := p.open()
+	hold := make(chan struct{})
+	d.hold.Store(&hold)
+	last := mustAppend(t, j, entry("jetty-1", "gw", 1))
+	<-d.begun
+	for seq := uint64(2); seq <= 500; seq++ {
+		last = mustAppend(t, j, entry("jetty-1", "gw", seq))
+	}
+	collect(t, j, journal.FollowOptions{}, 500) // all acknowledged
+	before := d.syncs.Load()
+	d.hold.Store(nil)
+	close(hold)
+	if _, err := last.Wait(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	if n := d.syncs.Load() - before; n != 2 {
+		t.Errorf("%d syncs for 1 + 499 entries, want 2", n)
+	}
+}
+
+func TestFailedSyncIsToldAndLasts(t *testing.T) {
+	reg := prometheus.NewRegistry()
+	p, d := inside(t)
+	p.o.Registerer = reg
+	j := p.open()
+	appendOne(t, j, entry("jetty-1", "gw", 1))
+	fault := error(syscall.EIO)
+	d.fault.Store(&fault)
+	w := mustAppend(t, j, entry("jetty-1", "gw", 2))
+	if _, err := w.Wait(t.Context()); !errors.Is(err, journal.ErrStorage) || !errors.Is(err, syscall.EIO) {
+		t.Errorf("wait: %v", err)
+	}
+	<-j.Failed()
+	d.fault.Store(nil) // a sync that succeeds afterwards would prove nothing
+	if _, err := j.Append(t.Context(), entry("jetty-2", "gw", 1)); !errors.Is(err, journal.ErrStorage) {
+		t.Errorf("append: %v", err)
+	}
+	if err := j.Put(t.Context(), "b", "k", nil); !errors.Is(err, journal.ErrStorage) {
+		t.Errorf("put: %v", err)
+	}
+	if _, err := j.LastSequence(t.Context(), "jetty-1", "gw"); !errors.Is(err, journal.ErrStorage) {
+		t.Errorf("last sequence: %v", err)
+	}
+	if v := gauge(t, reg, "hawser_journal_failed", ""); v != 1 {
+		t.Errorf("failed gauge is %v", v)
+	}
+	if v := gauge(t, reg, "hawser_journal_in_flight_batches", ""); v != 0 {
+		t.Errorf("%v in flight after the failure", v)
+	}
+	collect(t, j, journal.FollowOptions{}, 2) // reading goes on
+	closeJournal(t, j)
+
+	j = p.open()
+	if r := j.Recovery(); r.OnDisk != 1 || r.InOrder || r.Damaged() {
+		t.Errorf("recovery %+v, want on disk 1 and not closed in order", r)
+	}
+	appendMany(t, j, "jetty-1", 1, 3)
+}
+
+func TestDocumentsAndRecordsFollowTheDisk(t *testing.T) {
+	for name, store := range map[string]func(*journal.Journal) error{
+		"document": func(j *journal.Journal) error { return j.Put(context.Background(), "b", "k", []byte("x")) },
+		"record": func(j *journal.Journal) error {
+			_, err := j.AppendRecord(context.Background(), "alarms", []byte("x"))
+			return err
+		},
+	} {
+		t.Run(name, func(t *testing.T) {
+			p, d := inside(t)
+			j := p.open()
+			hold := make(chan struct{})
+			d.hold.Store(&hold)
+			stored := make(chan error, 1)
+			go func() { stored <- store(j) }()
+			<-d.begun
+			select {
+			case err := <-stored:
+				t.Fatal("stored before the sync:", err)
+			default:
+			}
+			fault := error(syscall.EIO)
+			d.fault.Store(&fault)
+			close(hold)
+			if err := <-stored; !errors.Is(err, journal.ErrStorage) || !errors.Is(err, syscall.EIO) {
+				t.Errorf("after a failed sync: %v", err)
+			}
+		})
+	}
+}
+
+func TestReceiptWithoutOwnSync(t *testing.T) {
+	p, d := inside(t)
+	p.o.SyncEvery = -1
+	j := p.open()
+	fault := error(syscall.EIO)
+	d.fault.Store(&fault)
+	appendMany(t, j, "jetty-1", 1, 10)
+	if err := j.Put(t.Context(), "b", "k", []byte("x")); err != nil {
+		t.Error(err)
+	}
+	d.fault.Store(nil)
+}
+
+// Blocks of a stream of this size hold a quarter of it, so that entries come to
+// lie in several, and the oldest are removed while others are written.
+func TestSyncGoesOnFromBlockToBlock(t *testing.T) {
+	p, d := inside(t)
+	p.o.MaxBytes = 1 << 20
+	var last atomic.Pointer[string]
+	p.o.ReplaceSync(func(f *os.File) error {
+		name := f.Name()
+		last.Store(&name)
+		return d.sync(f)
+	})
+	j := p.open()
+	e := entry("jetty-1", "gw", 0)
+	e.Data = make([]byte, 50e3)
+	for seq := uint64(1); seq <= 100; seq++ {
+		e.SourceSequence = seq
+		appendOne(t, j, e)
+		if newest := newestBlock(t, j, "hawser-telemetry"); *last.Load() != newest {
+			t.Fatalf("sequence %d: synced %s last, the newest block is %s", seq, *last.Load(), newest)
+		}
+	}
+	if first, lastPos, err := j.Bounds(t.Context()); first < 70 || lastPos != 100 || err != nil {
+		t.Errorf("bounds %d %d %v: want the oldest dropped", first, lastPos, err)
+	}
+}
+
+// Entries that came to the old block after its last sync, and to the next one,
+// are on disk only when both are synced.
+func TestSyncOfBlockThatWasLeft(t *testing.T) {
+	p, d := inside(t)
+	p.o.MaxBytes = 16 << 20 // blocks of 4 MiB
+	var mu sync.Mutex
+	synced := map[string]int{}
+	p.o.ReplaceSync(func(f *os.File) error {
+		err := d.sync(f)
+		mu.Lock()
+		defer mu.Unlock()
+		if filepath.Dir(f.Name()) == filepath.Clean(filepath.Join(p.o.Dir, "jetstream/$G/streams/hawser-telemetry/msgs")) {
+			synced[filepath.Base(f.Name())]++
+		}
+		return err
+	})
+	j := p.open()
+	hold := make(chan struct{})
+	d.hold.Store(&hold)
+	e := entry("jetty-1", "gw", 1)
+	e.Data = make([]byte, 50_000)
+	last := mustAppend(t, j, e)
+	<-d.begun
+	for e.SourceSequence = 2; e.SourceSequence <= 100; e.SourceSequence++ {
+		last = mustAppend(t, j, e)
+	}
+	collect(t, j, journal.FollowOptions{}, 100) // all acknowledged
+	if newest := filepath.Base(newestBlock(t, j, "hawser-telemetry")); newest != "2.blk" {
+		t.Fatalf("the newest block is %s, want the second", newest)
+	}
+	mu.Lock()
+	clear(synced)
+	mu.Unlock()
+	d.hold.Store(nil)
+	close(hold)
+	if _, err := last.Wait(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	mu.Lock()
+	defer mu.Unlock()
+	if synced["1.blk"] != 2 || synced["2.blk"] != 1 {
+		t.Errorf("synced %v, want the first block twice (once held up) and the second once", synced)
+	}
+}
+
+func newestBlock(t *testing.T, j *journal.Journal, stream string) string {
+	t.Helper()
+	newest := 0
+	names, err := filepath.Glob(filepath.Join(j.Blocks(stream), "*.blk"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, name := range names {
+		if n, err := strconv.Atoi(filepath.Base(name[:len(name)-len(".blk")])); err == nil {
+			newest = max(newest, n)
+		}
+	}
+	return filepath.Join(j.Blocks(stream), strconv.Itoa(newest)+".blk")
+}
+
+func TestKilledProcessLosesNothing(t *testing.T) {
+	p, _ := inside(t)
+	c := startChild(t, "append "+p.o.Dir)
+	var told uint64
+	for told < 300 {
+		n, err := strconv.ParseUint(c.line(), 10, 64)
+		if err != nil || n != told+1 {
+			t.Fatalf("child said %d, %v, want %d", n, err, told+1)
+		}
+		told = n
+	}
+	c.kill()
+	for c.lines.Scan() { // what it said before it died
+		if n, err := strconv.ParseUint(c.lines.Text(), 10, 64); err == nil {
+			told = n
+		}
+	}
+	j := p.open()
+	if r := j.Recovery(); r.InOrder || r.Damaged() || uint64(r.Last) < told {
+		t.Errorf("recovery %+v after %d were told", r, told)
+	}
+	last, err := j.LastSequence(t.Context(), "jetty-1", "gw")
+	if err != nil || last < told {
+		t.Fatalf("last sequence %d, %v; %d were told", last, err, told)
+	}
+	for i, e := range collect(t, j, journal.FollowOptions{}, int(last)) {
+		if e.SourceSequence != uint64(i+1) {
+			t.Fatalf("entry %d has sequence %d", i, e.SourceSequence)
+		}
+	}
+}
+
+// A limit on the size of a file stands in for a full disk: write fails the same
+// way, half-way through.
+func TestFullDiskIsToldNotHung(t *testing.T) {
+	p, _ := inside(t)
+	c := startChild(t, "append-limited "+p.o.Dir)
+	told, line := 0, c.line()
+	for n, err := strconv.Atoi(line); err == nil; n, err = strconv.Atoi(line) {
+		told, line = n, c.line()
+	}
+	// 2 MB of entries of 4 KB.
+	if told < 300 || told > 500 {
+		t.Errorf("%d entries fitted", told)
+	}
+	if !strings.HasPrefix(line, "wait: journal: storage") {
+		t.Errorf("child said %q", line)
+	}
+	if line := c.line(); !strings.Contains(line, "journal: storage") {
+		t.Errorf("child said %q", line)
+	}
+	c.cmd.Wait()
+	j := p.open()
+	if last, err := j.LastSequence(t.Context(), "jetty-1", "gw"); err != nil || int(last) < told {
+		t.Errorf("last sequence %d, %v; %d were told", last, err, told)
+	}
+	appendMany(t, j, "jetty-1", 1, uint64(told)+5)
+}
+
+func TestSecondProcessIsKeptOut(t *testing.T) {
+	p, _ := inside(t)
+	p.open()
+	if _, err := journal.Open(t.Context(), p.o); err == nil {
+		t.Error("opened twice")
+	}
+}
+
+func TestServerGoneUnderTheJournal(t *testing.T) {
+	p, _ := inside(t)
+	j := p.open()
+	appendOne(t, j, entry("jetty-1", "gw", 1))
+	j.StopServer()
+	<-j.Failed()
+	if _, err := j.Append(t.Context(), entry("jetty-1", "gw", 2)); !errors.Is(err, journal.ErrStorage) {
+		t.Errorf("append: %v", err)
+	}
+}

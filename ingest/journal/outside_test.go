@@ -1,0 +1,212 @@
+package journal_test
+
+import (
+	"context"
+	"errors"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/nats-io/nats.go"
+
+	"hawser/ingest/journal"
+)
+
+func outside(t *testing.T) *place {
+	p := &place{t: t, dir: t.TempDir()}
+	p.startServer("0")
+	return p
+}
+
+func TestOutageOutside(t *testing.T) {
+	p := outside(t)
+	j := p.open()
+	appendMany(t, j, "jetty-1", 1, 5)
+	got := make(chan uint64, 100)
+	ctx, cancel := context.WithCancel(t.Context())
+	ended := make(chan error, 1)
+	go func() {
+		ended <- j.Follow(ctx, journal.FollowOptions{}, func(e *journal.Entry) error { got <- e.SourceSequence; return nil })
+	}()
+	for want := uint64(1); want <= 5; want++ {
+		if n := <-got; n != want {
+			t.Fatalf("sequence %d, want %d", n, want)
+		}
+	}
+	p.proc.kill()
+	// Told at once or when the loss is noticed, never hung.
+	w, err := j.Append(t.Context(), entry("jetty-1", "gw", 6))
+	if err == nil {
+		_, err = w.Wait(t.Context())
+	}
+	if !errors.Is(err, journal.ErrUnavailable) {
+		t.Errorf("append without a server: %v", err)
+	}
+	if err := j.Err(); err != nil {
+		t.Errorf("an outage is no failure of storage: %v", err)
+	}
+	p.restartServer()
+	var last uint64
+	eventually(t, "the server's return", func() bool {
+		last, err = j.LastSequence(t.Context(), "jetty-1", "gw")
+		return err == nil
+	})
+	if last != 5 && last != 6 {
+		t.Fatalf("last sequence %d", last)
+	}
+	appendMany(t, j, "jetty-1", 6, 10)
+	for want := uint64(6); want <= 10; want++ {
+		if n := <-got; n != want {
+			t.Fatalf("sequence %d, want %d", n, want)
+		}
+	}
+	cancel()
+	if err := <-ended; !errors.Is(err, context.Canceled) {
+		t.Error(err)
+	}
+}
+
+// Two ingest replicas, between which a source moves.
+func TestTwoWritersOutside(t *testing.T) {
+	p := outside(t)
+	a, b := p.open(), p.open()
+	appendMany(t, a, "jetty-1", 1, 5)
+	if n, err := b.LastSequence(t.Context(), "jetty-1", "gw"); n != 5 || err != nil {
+		t.Fatalf("the other sees %d, %v", n, err)
+	}
+	appendMany(t, b, "jetty-1", 6, 8)
+	// The first does not know of 6 to 8. It stores nothing twice, and says so.
+	w, err := a.Append(t.Context(), entry("jetty-1", "gw", 6))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := w.Wait(t.Context()); err == nil {
+		t.Error("stored what another had stored")
+	}
+	if _, err := a.Append(t.Context(), entry("jetty-1", "gw", 9)); !errors.Is(err, journal.ErrBroken) {
+		t.Errorf("the next one: %v, want it refused until asked", err)
+	}
+	if n, err := a.LastSequence(t.Context(), "jetty-1", "gw"); n != 8 || err != nil {
+		t.Errorf("last sequence %d, %v, want 8", n, err)
+	}
+	appendMany(t, a, "jetty-1", 9, 9)
+	for i, e := range collect(t, b, journal.FollowOptions{}, 9) {
+		if e.SourceSequence != uint64(i+1) {
+			t.Errorf("entry %d has sequence %d", i, e.SourceSequence)
+		}
+	}
+}
+
+func TestServerThatDoesNotAnswer(t *testing.T) {
+	p := outside(t)
+	p.o.AckTimeout(50 * time.Millisecond)
+	j := p.open()
+	appendMany(t, j, "jetty-1", 1, 1)
+	p.proc.stop()
+	w, err := j.Append(t.Context(), entry("jetty-1", "gw", 2))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := w.Wait(t.Context()); !errors.Is(err, journal.ErrUnavailable) {
+		t.Errorf("wait: %v", err)
+	}
+	if _, err := j.Append(t.Context(), entry("jetty-1", "gw", 3)); !errors.Is(err, journal.ErrBroken) {
+		t.Errorf("the next one: %v, want it refused: 2 may be missing", err)
+	}
+	p.proc.resume()
+	// The second may come to the server still, even after LastSequence has said
+	// 1: then the server refuses it the second time, and the source asks again.
+	eventually(t, "3 stored", func() bool {
+		n, err := j.LastSequence(t.Context(), "jetty-1", "gw")
+		for seq := n + 1; err == nil && seq <= 3; seq++ {
+			if w, err = j.Append(t.Context(), entry("jetty-1", "gw", seq)); err == nil {
+				_, err = w.Wait(t.Context())
+			}
+		}
+		return err == nil
+	})
+	for i, e := range collect(t, j, journal.FollowOptions{}, 3) {
+		if e.SourceSequence != uint64(i+1) {
+			t.Errorf("entry %d has sequence %d", i, e.SourceSequence)
+		}
+	}
+}
+
+func TestCloseWithServerThatDoesNotAnswer(t *testing.T) {
+	p := outside(t)
+	j := p.open()
+	appendMany(t, j, "jetty-1", 1, 200)
+	collect(t, j, journal.FollowOptions{}, 100)
+	ended := make(chan error, 1)
+	begun := make(chan bool, 200)
+	go func() {
+		ended <- j.Follow(t.Context(), journal.FollowOptions{After: 190}, func(*journal.Entry) error { begun <- true; return nil })
+	}()
+	<-begun
+	p.proc.stop()
+	w, err := j.Append(t.Context(), entry("jetty-1", "gw", 201))
+	if err != nil {
+		t.Fatal(err)
+	}
+	began := time.Now()
+	closeJournal(t, j)
+	if took := time.Since(began); took > 2*time.Second {
+		t.Errorf("close took %v", took)
+	}
+	if _, err := w.Wait(t.Context()); !errors.Is(err, journal.ErrClosed) {
+		t.Errorf("an entry without an answer: %v", err)
+	}
+	if err := <-ended; !errors.Is(err, journal.ErrClosed) {
+		t.Errorf("follow: %v", err)
+	}
+}
+
+func TestForeignMessageIsTold(t *testing.T) {
+	p := outside(t)
+	told := &told{}
+	told.into(&p.o)
+	j := p.open()
+	appendMany(t, j, "jetty-1", 1, 1)
+	nc, err := nats.Connect(p.o.URL)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer nc.Close()
+	for _, header := range []string{"", "x", "0 - -", "1 -", "1 - a", "-1 - -"} {
+		m := nats.NewMsg("hawser.telemetry.jetty-1.other")
+		m.Header.Set("Hawser-Batch", header)
+		if _, err := nc.RequestMsg(m, 5*time.Second); err != nil {
+			t.Fatal(err)
+		}
+	}
+	appendMany(t, j, "jetty-1", 2, 2)
+	if got := collect(t, j, journal.FollowOptions{Reader: "store"}, 2); got[1].SourceSequence != 2 {
+		t.Errorf("read %+v", got)
+	}
+	if want := (journal.Loss{Reader: "store", From: 2, To: 7, Damaged: true}); len(told.losses) != 1 || told.losses[0] != want {
+		t.Errorf("told %+v, want %+v", told.losses, want)
+	}
+	if _, err := j.LastSequence(t.Context(), "jetty-1", "other"); err == nil {
+		t.Error("a sequence out of a foreign message")
+	}
+}
+
+func TestServerWithSmallPayload(t *testing.T) {
+	p := &place{t: t, dir: t.TempDir()}
+	p.proc = startChild(t, "small-server "+p.dir+" 0")
+	p.o.URL = p.proc.line()
+	j := p.open()
+	if err := j.Put(t.Context(), "snapshots", "jetty-1", make([]byte, 1<<20)); err != nil {
+		t.Error(err)
+	}
+	err := j.Put(t.Context(), "snapshots", "jetty-1", make([]byte, 1<<20+1))
+	if !errors.Is(err, journal.ErrTooLarge) || !strings.Contains(err.Error(), "max_payload is 1048576") {
+		t.Errorf("%v", err)
+	}
+	e := entry("jetty-1", "gw", 1)
+	e.Data = make([]byte, 1<<20)
+	if _, err := j.Append(t.Context(), e); !errors.Is(err, journal.ErrTooLarge) {
+		t.Errorf("append: %v", err)
+	}
+	appendMany(t, j, "jetty-1", 1, 2) // nothing is broken by it
+}
