@@ -1,0 +1,78 @@
+package main
+
+import (
+	"encoding/json"
+	"os"
+	"path/filepath"
+	"regexp"
+	"slices"
+	"strings"
+	"testing"
+
+	"github.com/spf13/cobra"
+)
+
+var metricName = regexp.MustCompile(`\bhawser_[a-z0-9_]+`)
+
+// Rules and dashboards ask only for metrics that a running server has.
+func TestRulesAndDashboardsAskForLiveMetrics(t *testing.T) {
+	t.Parallel()
+	files := []string{filepath.Join("..", "..", "deploy", "prometheus", "rules.yml")}
+	boards, err := filepath.Glob(filepath.Join("..", "..", "dashboards", "*.json"))
+	if err != nil || len(boards) == 0 {
+		t.Fatalf("no dashboards: %v", err)
+	}
+	asked := map[string]string{} // metric: file
+	for _, path := range append(files, boards...) {
+		data, err := os.ReadFile(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if strings.HasSuffix(path, ".json") && !json.Valid(data) {
+			t.Errorf("%s is no JSON", path)
+		}
+		for _, name := range metricName.FindAllString(string(data), -1) {
+			asked[name] = path
+		}
+	}
+	if len(asked) < 8 {
+		t.Fatalf("only %d metrics are asked for: %v", len(asked), asked)
+	}
+
+	s := startServe(t, t.TempDir())
+	path := record(t, "tanker-12", 8, nil)
+	_, batches := inRecording(t, path)
+	hawser(t, "send", "--plan", planFile("tanker-12"), "--to", s.grpc, path)
+	s.watched("north-jetty-1", float64(batches))
+	body, err := s.get("/metrics")
+	if err != nil {
+		t.Fatal(err)
+	}
+	var live []string
+	for line := range strings.Lines(body) {
+		live = append(live, metricName.FindString(line))
+	}
+	for name, path := range asked {
+		// A counter of what has never happened has no series, only its help.
+		if !slices.Contains(live, name) && !slices.Contains(live, strings.TrimSuffix(name, "_total")) && name != "hawser_watch_unreadable_batches_total" {
+			t.Errorf("%s asks for %s, which a running server does not have", path, name)
+		}
+	}
+}
+
+// The settings file that is handed out is read without a word, and a flag goes
+// before it.
+func TestSettingsFileHandedOut(t *testing.T) {
+	cfg := defaultConfig()
+	cmd := &cobra.Command{}
+	cfg.bind(cmd)
+	if err := cmd.ParseFlags([]string{"--http", "127.0.0.1:0", "--plan", "a.yaml", "--journal-max-bytes", "1GiB"}); err != nil {
+		t.Fatal(err)
+	}
+	if err := cfg.load(cmd, filepath.Join("..", "..", "deploy", "hawser.yaml")); err != nil {
+		t.Fatal(err)
+	}
+	if cfg.HTTP != "127.0.0.1:0" || cfg.GRPC != "127.0.0.1:7411" || cfg.Journal.MaxBytes != 1<<30 || !slices.Equal(cfg.Plans, []string{"a.yaml"}) {
+		t.Errorf("flags and file give %+v", cfg)
+	}
+}
