@@ -71,6 +71,16 @@ func record(t *testing.T, plan string, seed uint64, change func(*simulate.Story)
 	return path
 }
 
+// berthOf is the berth of a shared plan.
+func berthOf(t *testing.T, plan string) string {
+	t.Helper()
+	p, _, err := planfile.Load(planFile(plan))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return p.Berth
+}
+
 // told is a change as both ways tell it.
 type told struct {
 	Time, Condition, State, Line, Group, Detail string
@@ -235,7 +245,6 @@ func (s *server) stored(berth string, want map[string]sum) {
 func TestSendTellsWhatReplayTells(t *testing.T) {
 	for _, c := range []struct {
 		plan   string
-		berth  string
 		seed   uint64
 		change func(*simulate.Story)
 	}{
@@ -250,16 +259,13 @@ func TestSendTellsWhatReplayTells(t *testing.T) {
 			if len(want) < 2 {
 				t.Fatalf("replay tells only %+v: nothing to compare", want)
 			}
-			p, _, err := planfile.Load(planFile(c.plan))
-			if err != nil {
-				t.Fatal(err)
-			}
+			berth := berthOf(t, c.plan)
 			sums, batches := inRecording(t, path)
 			s := startServe(t, t.TempDir())
 			hawser(t, "send", "--plan", planFile(c.plan), "--to", s.grpc, path)
-			s.watched(p.Berth, float64(batches))
+			s.watched(berth, float64(batches))
 			compareTold(t, s.onRecord(), want)
-			s.stored(p.Berth, sums)
+			s.stored(berth, sums)
 
 			// Sent again, nothing is taken twice.
 			out, _ := hawser(t, "send", "--plan", planFile(c.plan), "--to", s.grpc, path)

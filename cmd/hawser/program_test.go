@@ -22,13 +22,24 @@ import (
 	"google.golang.org/grpc/credentials/insecure"
 )
 
-// asProgram makes the test binary be hawser, so that tests can start, signal
-// and kill the real program without building it apart.
-const asProgram = "HAWSER_TEST_AS_PROGRAM"
+// What the test binary is, if not the tests: hawser, so that tests can start,
+// signal and kill the real program without building it apart, or a NATS server on
+// the folder that is the value.
+const (
+	asProgram = "HAWSER_TEST_AS_PROGRAM"
+	asNATS    = "HAWSER_TEST_AS_NATS"
+)
 
 func TestMain(m *testing.M) {
 	if os.Getenv(asProgram) != "" {
 		main()
+		return
+	}
+	if dir := os.Getenv(asNATS); dir != "" {
+		if err := runNATS(dir); err != nil {
+			fmt.Fprintln(os.Stderr, err)
+			os.Exit(1)
+		}
 		return
 	}
 	os.Exit(m.Run())

@@ -1,0 +1,128 @@
+package main
+
+import (
+	"bufio"
+	"errors"
+	"fmt"
+	"os"
+	"os/exec"
+	"os/signal"
+	"strings"
+	"testing"
+	"time"
+
+	natsd "github.com/nats-io/nats-server/v2/server"
+
+	"hawser/ingest/store/realserver"
+)
+
+// runNATS makes the test binary a NATS server of its own process, on the folder
+// in its environment, and prints where it listens.
+func runNATS(dir string) error {
+	s, err := natsd.NewServer(&natsd.Options{Host: "127.0.0.1", Port: natsd.RANDOM_PORT, JetStream: true, StoreDir: dir, MaxPayload: 9 << 20})
+	if err != nil {
+		return err
+	}
+	s.Start()
+	if !s.ReadyForConnections(20 * time.Second) {
+		return errors.New("the NATS server does not get ready")
+	}
+	fmt.Println(s.ClientURL())
+	stop := make(chan os.Signal, 1)
+	signal.Notify(stop, os.Interrupt)
+	<-stop
+	s.Shutdown()
+	s.WaitForShutdown()
+	return nil
+}
+
+// startNATS starts a NATS server in a process of its own.
+func startNATS(t *testing.T) (url string) {
+	t.Helper()
+	cmd := exec.Command(os.Args[0])
+	cmd.Env = append(os.Environ(), asNATS+"="+t.TempDir())
+	out, err := cmd.StdoutPipe()
+	if err == nil {
+		err = cmd.Start()
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() {
+		_ = cmd.Process.Kill()
+		_ = cmd.Wait()
+	})
+	url, err = bufio.NewReader(out).ReadString('\n')
+	if err != nil {
+		t.Fatal(err)
+	}
+	return strings.TrimSpace(url)
+}
+
+// With the journal in a NATS server outside, the path is the same, and what is
+// kept of it outlives the station and its folder.
+func TestWithTheJournalOutside(t *testing.T) {
+	t.Parallel()
+	path := record(t, "tanker-12", 9, nil)
+	want := replayed(t, "tanker-12", path)
+	sums, batches := inRecording(t, path)
+	url := startNATS(t)
+	s := startServe(t, t.TempDir(), "--journal", url)
+	hawser(t, "send", "--plan", planFile("tanker-12"), "--to", s.grpc, path)
+	s.watched("north-jetty-1", float64(batches))
+	compareTold(t, s.onRecord(), want)
+	s.stored("north-jetty-1", sums)
+	s.kill()
+
+	s = startServe(t, t.TempDir(), "--journal", url)
+	compareTold(t, s.onRecord(), want)
+	s.stored("north-jetty-1", sums) // filled again from the journal
+	out, _ := hawser(t, "send", "--plan", planFile("tanker-12"), "--to", s.grpc, path)
+	if !strings.Contains(out, fmt.Sprintf("%d batches were there before", batches)) {
+		t.Errorf("sending again says %q", out)
+	}
+}
+
+// stores is the ways to keep history: the embedded one, and with
+// HAWSER_REAL_SERVERS=1 a real InfluxDB.
+func stores(t *testing.T) map[string][]string {
+	all := map[string][]string{"embedded": nil}
+	if os.Getenv("HAWSER_REAL_SERVERS") != "1" {
+		return all
+	}
+	path, err := realserver.FindInfluxd(t.Context(), t.TempDir())
+	if err != nil {
+		t.Fatal(err)
+	}
+	influx, err := realserver.NewInfluxd(path, t.TempDir())
+	if err == nil {
+		t.Cleanup(func() { _ = influx.Kill() })
+		err = influx.Start(t.Context())
+	}
+	if err == nil {
+		err = influx.CreateDatabase(t.Context(), "moorings")
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+	all["influxdb"] = []string{"--store", "influxdb", "--influxdb-url", influx.URL, "--influxdb-bucket", "moorings/autogen"}
+	return all
+}
+
+// History is the recording, every reading once, in each kind of store, and after
+// the station was killed.
+func TestStoresHoldWhatWasSent(t *testing.T) {
+	path := record(t, "coaster-8", 10, nil)
+	sums, batches := inRecording(t, path)
+	for name, args := range stores(t) {
+		t.Run(name, func(t *testing.T) {
+			data := t.TempDir()
+			s := startServe(t, data, args...)
+			hawser(t, "send", "--plan", planFile("coaster-8"), "--to", s.grpc, path)
+			s.watched(berthOf(t, "coaster-8"), float64(batches))
+			s.kill()
+			s = startServe(t, data, args...)
+			s.stored(berthOf(t, "coaster-8"), sums)
+		})
+	}
+}
