@@ -16,6 +16,7 @@ import (
 
 	"hawser/detect/reading"
 	"hawser/ingest/batch"
+	"hawser/ingest/journal"
 	hawserv1 "hawser/proto/hawser/v1"
 )
 
@@ -90,11 +91,11 @@ func (d *delivery) run(ctx context.Context, end context.CancelCauseFunc) error {
 // grace is a context that ends d after ctx does.
 func grace(ctx context.Context, d time.Duration) (context.Context, context.CancelFunc) {
 	late, cancel := context.WithCancel(context.WithoutCancel(ctx))
-	context.AfterFunc(ctx, func() {
+	stop := context.AfterFunc(ctx, func() {
 		t := time.AfterFunc(d, cancel)
 		context.AfterFunc(late, func() { t.Stop() })
 	})
-	return late, cancel
+	return late, func() { stop(); cancel() }
 }
 
 // settle waits for the journal, item by item, until no more will come. The first
@@ -103,7 +104,7 @@ func (d *delivery) settle(ctx, late context.Context, end context.CancelCauseFunc
 	lost := false
 	one := func(it item) {
 		if it.pending != nil {
-			if err := it.pending.Wait(late); err != nil {
+			if _, err := it.pending.Wait(late); err != nil {
 				end(unavailable("%s: journal: %v", d.place(it.sequence), err))
 				lost = true
 			}
@@ -229,7 +230,7 @@ func (d *delivery) hand(ctx context.Context, it *item, data []byte, block *readi
 		return nil
 	}
 	v := d.check(block, undecoded, d.berth.bind(plan), it.arrived)
-	e := &Entry{Berth: d.berth.name, Source: d.src.name, Sequence: block.Sequence, Plan: plan.Fingerprint, Data: data}
+	e := &journal.Entry{Berth: d.berth.name, Source: d.src.name, SourceSequence: block.Sequence, Plan: plan.Fingerprint, Data: data}
 	if len(v.faults) > 0 {
 		it.refusal = d.refuseColumns(block.Sequence, v.faults)
 		for _, f := range v.faults {

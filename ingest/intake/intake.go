@@ -81,6 +81,7 @@ type Options struct {
 	Registerer prometheus.Registerer // default: none
 }
 
+// validate checks the options and puts the defaults in.
 func (o *Options) validate() error {
 	switch {
 	case o.Journal == nil || o.Plans == nil || o.Validator == nil:

@@ -1,28 +1,37 @@
 package intake
 
-import "context"
+import (
+	"context"
 
-// Entry is a batch as it goes to the journal.
-type Entry struct {
-	Berth, Source string
-	Sequence      uint64
-	Plan          string   // fingerprint of the plan the batch was checked by
-	Refused       []uint32 // columns not taken, by index, rising
-	Data          []byte   // exactly what the source sent
-}
+	"hawser/ingest/journal"
+)
 
 // Journal is where batches are made durable. Safe for concurrent use.
 type Journal interface {
-	// Append hands e over; it and its data are the journal's from then on. It may
-	// block while the journal is behind. Of one source, batches reach the disk in
-	// the order they were handed over, and none after one that did not.
-	Append(ctx context.Context, e *Entry) (Pending, error)
+	// Append hands e over; its data is the journal's from then on. It may block
+	// while the journal is behind. Of one source, entries reach the disk in the
+	// order they were handed over, and none after one that did not until
+	// LastSequence was asked. Calls for one source are not concurrent.
+	Append(ctx context.Context, e *journal.Entry) (Pending, error)
 	// LastSequence is the highest sequence of a source on disk, 0 for none.
 	LastSequence(ctx context.Context, berth, source string) (uint64, error)
 }
 
-// Pending is a batch on its way to disk.
+// Pending is an entry on its way to disk.
 type Pending interface {
-	// Wait returns nil when the batch is on disk.
-	Wait(ctx context.Context) error
+	// Wait returns nil when the entry is on disk.
+	Wait(ctx context.Context) (journal.Position, error)
+}
+
+// Into is an intake's view of a journal.
+func Into(j *journal.Journal) Journal { return opened{j} }
+
+type opened struct{ *journal.Journal }
+
+func (o opened) Append(ctx context.Context, e *journal.Entry) (Pending, error) {
+	p, err := o.Journal.Append(ctx, e)
+	if err != nil {
+		return nil, err
+	}
+	return p, nil
 }

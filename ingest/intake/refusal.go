@@ -65,8 +65,8 @@ func (d *delivery) columnsRefusal(sequence uint64, faults []fault) *hawserv1.Ref
 	first := faults[0]
 	text := d.place(sequence) + ": " + first.field() + ": " + first.text
 	where := d.where(sequence)
-	if more := len(faults) - 1; more > 0 {
-		text += fmt.Sprintf(" (and %d more columns)", more)
+	if len(faults) > 1 {
+		text += fmt.Sprintf(" (the first of %d columns)", len(faults))
 	}
 	where["columns"] = fmt.Sprint(len(faults))
 	st := statusWith(codes.InvalidArgument, text, first.reason, where, bad)

@@ -21,6 +21,7 @@ import (
 	"hawser/detect/reading"
 	"hawser/ingest/batch"
 	"hawser/ingest/intake"
+	"hawser/ingest/journal"
 	"hawser/ingest/planbook"
 	hawserv1 "hawser/proto/hawser/v1"
 )
@@ -94,10 +95,12 @@ func newBook(t testing.TB, plans ...*hawserv1.MooringPlan) *planbook.Book {
 // broken nothing more does.
 type memory struct {
 	mu      sync.Mutex
-	entries []intake.Entry // handed over
-	stored  int            // of them, on disk
+	entries []journal.Entry // handed over
+	stored  int             // of them, on disk
 	stalled bool
 	broken  error
+	ctx     context.Context // of the last Append
+	asked   bool            // for a last sequence while a batch of the source was on its way
 	changed chan struct{} // closed and made anew at each change
 }
 
@@ -118,9 +121,10 @@ func (m *memory) stall(on bool)   { m.change(func() { m.stalled = on }) }
 func (m *memory) fail(err error)  { m.change(func() { m.broken = err }) }
 func (m *memory) store(count int) { m.change(func() { m.stored = count }) }
 
-func (m *memory) Append(_ context.Context, e *intake.Entry) (intake.Pending, error) {
+func (m *memory) Append(ctx context.Context, e *journal.Entry) (intake.Pending, error) {
 	p := &pending{m: m}
 	m.change(func() {
+		m.ctx = ctx
 		m.entries = append(m.entries, *e)
 		p.index = len(m.entries) - 1
 	})
@@ -131,15 +135,19 @@ func (m *memory) LastSequence(_ context.Context, berth, source string) (uint64, 
 	m.mu.Lock()
 	defer m.mu.Unlock()
 	var last uint64
-	for _, e := range m.entries[:m.stored] {
-		if e.Berth == berth && e.Source == source {
-			last = e.Sequence
+	for i, e := range m.entries {
+		switch {
+		case e.Berth != berth || e.Source != source:
+		case i < m.stored:
+			last = e.SourceSequence
+		case m.broken == nil:
+			m.asked = true
 		}
 	}
 	return last, nil
 }
 
-func (m *memory) handed() []intake.Entry {
+func (m *memory) handed() []journal.Entry {
 	m.mu.Lock()
 	defer m.mu.Unlock()
 	return m.entries[:len(m.entries):len(m.entries)]
@@ -150,21 +158,21 @@ type pending struct {
 	index int
 }
 
-func (p *pending) Wait(ctx context.Context) error {
+func (p *pending) Wait(ctx context.Context) (journal.Position, error) {
 	for {
 		p.m.mu.Lock()
 		stored, broken, changed := p.m.stored > p.index, p.m.broken, p.m.changed
 		p.m.mu.Unlock()
 		switch {
 		case stored:
-			return nil
+			return journal.Position(p.index + 1), nil
 		case broken != nil:
-			return broken
+			return 0, broken
 		}
 		select {
 		case <-changed:
 		case <-ctx.Done():
-			return ctx.Err()
+			return 0, ctx.Err()
 		}
 	}
 }

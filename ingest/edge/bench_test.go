@@ -1,0 +1,45 @@
+package edge_test
+
+import (
+	"fmt"
+	"syscall"
+	"testing"
+	"time"
+
+	"hawser/ingest/edge"
+)
+
+// The whole way over loopback TCP, both ends in this process, against a journal
+// that has everything on disk at once. One operation is one batch.
+//
+//	go test -run xxx -bench Loopback ./ingest/edge
+func BenchmarkLoopback(b *testing.B) {
+	for _, lines := range []int{20, 48} {
+		b.Run(fmt.Sprintf("%dx10", lines), func(b *testing.B) {
+			m := &memory{forgets: true}
+			s := listen(b, "127.0.0.1:0", m, &documents{}, nil)
+			conn := dial(b, s.addr)
+			b.ReportAllocs()
+			b.ResetTimer()
+			before := cpuTime(b)
+			sum, err := edge.Send(b.Context(), conn, recording(b.N, lines), options())
+			used := cpuTime(b) - before
+			b.StopTimer()
+			if err != nil || sum.Samples != uint64(b.N*lines*10) {
+				b.Fatalf("sent %d samples: %v", sum.Samples, err)
+			}
+			b.ReportMetric(float64(sum.Samples)/b.Elapsed().Seconds(), "samples/s")
+			b.ReportMetric(float64(sum.Samples)/used.Seconds(), "samples/cpu-s")
+			b.ReportMetric(float64(sum.Bytes)/float64(sum.Samples), "bytes/sample")
+		})
+	}
+}
+
+// cpuTime is what this process has used.
+func cpuTime(t testing.TB) time.Duration {
+	var u syscall.Rusage
+	if err := syscall.Getrusage(syscall.RUSAGE_SELF, &u); err != nil {
+		t.Fatal(err)
+	}
+	return time.Duration(u.Utime.Nano() + u.Stime.Nano())
+}
