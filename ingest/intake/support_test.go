@@ -101,7 +101,7 @@ type memory struct {
 	broken  error
 	ctx     context.Context // of the last Append
 	asked   bool            // for a last sequence while a batch of the source was on its way
-	changed chan struct{} // closed and made anew at each change
+	changed chan struct{}   // closed and made anew at each change
 }
 
 func newMemory() *memory { return &memory{changed: make(chan struct{})} }
