@@ -170,7 +170,7 @@ func listen(t testing.TB, addr string, j intake.Journal, docs *documents, change
 	if change != nil {
 		change(&o)
 	}
-	s := &station{t: t, server: grpc.NewServer(intake.ServerOptions()...), served: make(chan error, 1)}
+	s := &station{t: t, server: grpc.NewServer(), served: make(chan error, 1)}
 	if s.intake, err = intake.New(o); err != nil {
 		t.Fatal(err)
 	}

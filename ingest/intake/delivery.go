@@ -6,12 +6,14 @@ import (
 	"fmt"
 	"io"
 	"log/slog"
+	"runtime/debug"
 	"sync"
 	"time"
 
 	"golang.org/x/sync/semaphore"
 	"google.golang.org/genproto/googleapis/rpc/errdetails"
 	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
 	"google.golang.org/protobuf/proto"
 
 	"hawser/detect/reading"
@@ -142,8 +144,15 @@ func (d *delivery) shutGate() {
 }
 
 // receive takes frames until the stream ends. It outlives the handler by as long
-// as Recv takes to notice.
+// as Recv takes to notice. A panic over a frame ends this stream only: the source
+// will send the frame again, and must not stop every berth with it.
 func (d *delivery) receive(ctx context.Context, end context.CancelCauseFunc) {
+	defer func() {
+		if p := recover(); p != nil {
+			d.log.Error("panic over a frame", "panic", p, "stack", string(debug.Stack()))
+			end(status.Errorf(codes.Internal, "berth %s: source %s: frame after batch %d: internal error", d.berth.name, d.src.name, d.handed))
+		}
+	}()
 	for {
 		req, err := d.stream.Recv()
 		if errors.Is(err, io.EOF) {

@@ -27,17 +27,13 @@ import (
 
 	"buf.build/go/protovalidate"
 	"github.com/prometheus/client_golang/prometheus"
-	"google.golang.org/grpc"
 	"google.golang.org/grpc/codes"
-	"google.golang.org/grpc/keepalive"
 	"google.golang.org/grpc/status"
 
+	"hawser/ingest/batch"
 	"hawser/ingest/planbook"
 	hawserv1 "hawser/proto/hawser/v1"
 )
-
-// maxBatchBytes is the limit of DeliverRequest.batch.
-const maxBatchBytes = 1 << 20
 
 // Plans are the plans berths are under. Safe for concurrent use.
 type Plans interface {
@@ -99,8 +95,8 @@ func (o *Options) validate() error {
 	orElse(&o.ReceiptEvery, 5*time.Millisecond)
 	orElse(&o.HelloTimeout, 10*time.Second)
 	orElse(&o.DrainTimeout, 5*time.Second)
-	if o.MaxInFlightBytes < maxBatchBytes {
-		return fmt.Errorf("intake: %d bytes in flight would not let a batch of %d through", o.MaxInFlightBytes, maxBatchBytes)
+	if o.MaxInFlightBytes < batch.MaxBytes {
+		return fmt.Errorf("intake: %d bytes in flight would not let a batch of %d through", o.MaxInFlightBytes, batch.MaxBytes)
 	}
 	if o.Now == nil {
 		o.Now = time.Now
@@ -139,16 +135,6 @@ func New(o Options) (*Server, error) {
 		return nil, err
 	}
 	return &Server{o: o, m: newMetrics(o.Registerer), streams: map[*claim]struct{}{}, berths: map[string]*berth{}}, nil
-}
-
-// ServerOptions are what a gRPC server that carries a Server should be made
-// with: gateways ping to notice a dead line, and one stream may fill a wide pipe.
-func ServerOptions() []grpc.ServerOption {
-	return []grpc.ServerOption{
-		grpc.KeepaliveEnforcementPolicy(keepalive.EnforcementPolicy{MinTime: 5 * time.Second, PermitWithoutStream: true}),
-		grpc.KeepaliveParams(keepalive.ServerParameters{Time: 20 * time.Second, Timeout: 10 * time.Second}),
-		grpc.MaxRecvMsgSize(maxBatchBytes + 64<<10),
-	}
 }
 
 var errStopping = status.Error(codes.Unavailable, "server stopping")

@@ -187,6 +187,22 @@ func TestJournalFails(t *testing.T) {
 	again.until(2)
 }
 
+// A panic costs the stream it came of and nothing else.
+func TestPanicEndsOneStream(t *testing.T) {
+	r := newRig(t, nil)
+	r.journal.change(func() { r.journal.panics = true })
+	w, _ := r.open("gw")
+	other, _ := r.open("other")
+	w.batch(block(1, "1", noon))
+	st := w.ends()
+	if want := "berth jetty-2: source gw: frame after batch 0: internal error"; st.Code() != codes.Internal || st.Message() != want {
+		t.Errorf("got %v, want %q", st, want)
+	}
+	r.journal.change(func() { r.journal.panics = false })
+	other.batch(block(1, "2", noon))
+	other.until(1)
+}
+
 // While the journal is stalled no more than the window is taken, and the source
 // is held back; when it goes on all comes through.
 func TestBackPressure(t *testing.T) {

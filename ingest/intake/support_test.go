@@ -99,6 +99,7 @@ type memory struct {
 	stored  int             // of them, on disk
 	stalled bool
 	broken  error
+	panics  bool
 	ctx     context.Context // of the last Append
 	asked   bool            // for a last sequence while a batch of the source was on its way
 	changed chan struct{}   // closed and made anew at each change
@@ -125,6 +126,9 @@ func (m *memory) Append(ctx context.Context, e *journal.Entry) (intake.Pending, 
 	p := &pending{m: m}
 	m.change(func() {
 		m.ctx = ctx
+		if m.panics {
+			panic("broken invariant")
+		}
 		m.entries = append(m.entries, *e)
 		p.index = len(m.entries) - 1
 	})
@@ -201,7 +205,7 @@ func newRig(t testing.TB, change func(*intake.Options)) *rig {
 	if r.server, err = intake.New(o); err != nil {
 		t.Fatal(err)
 	}
-	gs := grpc.NewServer(intake.ServerOptions()...)
+	gs := grpc.NewServer()
 	hawserv1.RegisterIntakeServiceServer(gs, r.server)
 	listener, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
