@@ -25,6 +25,7 @@ type state struct {
 	Idle   int32 // ticks since the last that held a reading
 	First  int64 // time of the first tick, Unix nanoseconds
 	Watch  watch
+	Wind   wind
 	Upset  int64 // tick of the last parting or slip, 0 for none
 	Motion motion
 	Lines  []line

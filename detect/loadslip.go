@@ -84,7 +84,7 @@ func (b *Berth) loadSlips(now moment) {
 		for k := range b.state.Lines { // the word of this line has misled the others
 			b.state.Lines[k].Loss.forget()
 		}
-		l.Fit.Age, l.Slip.Quiet = 0, 0
+		l.Fit.Age, l.Slip.Quiet, b.state.Upset = 0, 0, now.Tick
 		if !l.Slip.Up {
 			l.Slip.Up = true
 			b.raise(now, i, Change{Condition: BrakeSlip, Value: fall, Limit: loadSlip * mbl, HasLimit: true, Unit: "kN",

@@ -12,8 +12,8 @@ import (
 // she is heavy; in 2 s the other lines gain some tenths of a per cent. So the
 // motion of the ship since the fall is held against what she did of herself in
 // the minutes before: of the two tales, pull lost and pull not lost, which
-// explains it better, and by how much. Where the sea hides the answer it is
-// told as a parting. kN. Source: Newton's second law; the shares of MBL and the
+// explains it better, and by how much. Where the sea hides the answer, or the
+// ship still swings from another parting, it is told as a parting. kN. Source: Newton's second law; the shares of MBL and the
 // odds are common practice, no source.
 const (
 	partFrom   = 0.04  // of MBL; a line that carried less is not seen to part
@@ -93,7 +93,7 @@ func (b *Berth) collapsed(now moment, i int) bool {
 // the beginning of its fall against that she did not.
 func (b *Berth) letGo(now moment, i int) float64 {
 	m, p := &b.state.Motion, &b.state.Lines[i].Part
-	if m.Ticks < motionKept || m.Drift.Count < 20 {
+	if m.Ticks < motionKept || m.Drift.Count < 20 || b.upset(now) {
 		return 0
 	}
 	// from the middle of the fall to that of the last half second

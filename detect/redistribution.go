@@ -17,20 +17,23 @@ import (
 //	likely    the odds of that move against her usual straying are high
 //	alike     what the lines feel of it has that line's pattern
 //	of size   it stands for between a quarter of, and twice, the line's load
-//	felt      two lines or more are off by 0.006 of MBL
+//	felt      two lines or more are off by 0.006 of MBL, or by 0.0006 where the
+//	          first two are beyond doubt: a heavy ship on soft lines in a calm
+//	no gust   the wind's push across her has not changed by so much
 //
-// Surge is left out: a ship ahead or astern is held by the fenders' grip too.
-// A gust pushes as well, but seldom with that pattern out of a clear sky. Told
+// Surge is left out: a ship ahead or astern is held by the fenders' grip too. Told
 // for the group of the unseen line, and cleared after 10 min. Source: Newton's
 // second law; the figures are common practice, no source.
 const (
-	unseenOdds  = 6.0
-	unseenAlike = 0.95
-	unseenLeast = 0.25
-	unseenMost  = 2.0
-	unseenFelt  = 0.006
-	unseenHold  = 2 // looks in a row, half a second apart
-	unseenRest  = 600 * int64(perSecond)
+	unseenOdds   = 6.0
+	unseenAlike  = 0.96
+	unseenLeast  = 0.25
+	unseenMost   = 2.0
+	unseenFelt   = 0.006
+	unseenGust   = 0.7 // share of a gust's full push that may hide a parting
+	unseenHold   = 2   // looks in a row, half a second apart
+	unseenTaught = 360 // lessons of her usual straying, three minutes
+	unseenRest   = 600 * int64(perSecond)
 )
 
 // unseen is the state of one group.
@@ -57,7 +60,7 @@ func (b *Berth) redistribution(now moment) {
 	}
 	k := m.Far.better()
 	seen := m.strayed(farSight(), k)
-	if m.Far.Count >= 120 {
+	if m.Far.Count >= unseenTaught {
 		b.suspect(now, k, &seen)
 	}
 }
@@ -78,11 +81,12 @@ func (b *Berth) suspect(now moment, k int, seen *[modes]float64) {
 		tried[g] = true
 		step := b.release(i, load, farTime)
 		odds, size := b.state.Motion.Far.lateral(k, &step, seen)
-		alike, felt, worst := b.pattern(now, &step, seen)
-		if DebugUnseen != nil {
-			DebugUnseen(now.Time, b.id(i), odds, size, alike, felt)
+		alike, felt, worst := b.pattern(&step, seen, unseenFelt)
+		if odds >= 5*unseenOdds && alike >= 0.99 {
+			_, felt, _ = b.pattern(&step, seen, unseenFelt/10)
 		}
-		if odds < unseenOdds || size < unseenLeast || size > unseenMost || alike < unseenAlike || felt < 2 {
+		gust := unseenGust * math.Abs(b.state.Wind.gust(now)) * b.plan.Ship.SideWindageM2 / 1000 // kN
+		if odds < unseenOdds || size < unseenLeast || size > unseenMost || alike < unseenAlike || felt < 2 || gust > size*load {
 			u.Looks = 0
 			continue
 		}
@@ -91,12 +95,10 @@ func (b *Berth) suspect(now moment, k int, seen *[modes]float64) {
 		}
 		u.Looks, u.Up, b.state.Upset = 0, now.Tick, now.Tick
 		b.raise(now, -1, Change{Condition: Redistribution, Group: g, Onset: now.Time - 5*second, Value: 100 * worst, Unit: "%",
-			Detail: fmt.Sprintf("The ship moved as if a %s line had let go, up to %.1f %% of MBL on other lines in 5 s, and no line with a load pin did; look at line %s and its bollard from a safe place.",
+			Detail: fmt.Sprintf("The ship moved as if one of the %s lines had let go, with up to %.1f %% of MBL more on other lines in 5 s, and no line with a load pin did; look at line %s and its bollard from a safe place.",
 				g, 100*worst, b.id(i))})
 	}
 }
-
-var DebugUnseen func(t int64, line string, odds, size, alike float64, felt int)
 
 // hidden reports whether nobody would see line i part.
 func (b *Berth) hidden(i int) bool {
@@ -128,8 +130,9 @@ func (b *Berth) release(i int, load, t float64) (d [modes]float64) {
 }
 
 // pattern compares what the lines feel of two moves, both without surge: the
-// cosine between them, how many lines feel the second, and the most felt.
-func (b *Berth) pattern(now moment, step, seen *[modes]float64) (alike float64, felt int, worst float64) {
+// cosine between them, how many lines feel the second by least of MBL, and the
+// most that one gains.
+func (b *Berth) pattern(step, seen *[modes]float64, least float64) (alike float64, felt int, worst float64) {
 	var ss, se, ee float64
 	for i := range b.state.Lines {
 		if b.state.Lines[i].Fit.Weight == 0 {
@@ -139,7 +142,7 @@ func (b *Berth) pattern(now moment, step, seen *[modes]float64) (alike float64, 
 		s := (g[1]*step[1] + g[2]*step[2]) / mbl
 		e := (g[1]*seen[1] + g[2]*seen[2]) / mbl
 		ss, se, ee = ss+s*s, se+s*e, ee+e*e
-		if math.Abs(e) >= unseenFelt {
+		if math.Abs(e) >= least {
 			felt++
 		}
 		worst = max(worst, e)

@@ -102,6 +102,7 @@ func (b *Berth) detect(end int64) {
 	}
 	if now.Second {
 		b.zeros(now)
+		b.state.Wind.tick(b.plan.HeadingDeg)
 	}
 	b.sensorFaults(now)
 	b.partings(now)

@@ -281,6 +281,9 @@ func (m *model) do(o *order) error {
 		case "reads": // X kN more
 			by := num(1)
 			later(func(_, v float64) float64 { return v + by })
+		case "drifts": // X kN in S s
+			f := ramp(at, num(1), num(4))
+			later(func(t, v float64) float64 { return v + f(t) })
 		case "spikes": // X kN every S s
 			by, every := num(1), num(4)
 			later(func(t, v float64) float64 {

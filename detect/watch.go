@@ -13,11 +13,19 @@ type watch struct {
 
 // berthReading takes a reading of a channel of the berth.
 func (b *Berth) berthReading(c int, s *sample) {
-	h := &b.state.Motion.Heave
+	h, w := &b.state.Motion.Heave, &b.state.Wind
 	switch reading.WindSpeed + reading.Kind(c) {
 	case reading.UnderWatch:
 		if !math.IsNaN(s.Value) {
 			b.state.Watch.Off = s.Value < 0.5
+		}
+	case reading.WindSpeed:
+		if !math.IsNaN(s.Value) && math.Abs(s.Value) < 100 { // m/s
+			w.Speed, w.SpeedAt = s.Value, s.Time
+		}
+	case reading.WindDirection:
+		if !math.IsNaN(s.Value) && math.Abs(s.Value) < 1000 {
+			w.Direction = s.Value
 		}
 	case reading.WaterLevel:
 		h.Water.reading(s)
