@@ -5,6 +5,7 @@ import (
 	"context"
 	"fmt"
 	"io"
+	"math"
 	"strings"
 	"time"
 
@@ -147,7 +148,7 @@ func lineRow(l *hawserv1.LinePicture) string {
 	}
 	payout, brake := "-", "bitts"
 	if l.PayoutM != nil {
-		payout = fmt.Sprintf("%.2f m", l.GetPayoutM())
+		payout = fmt.Sprintf("%.2f m", math.Round(100*l.GetPayoutM())/100+0) // no -0.00
 	}
 	if l.OnWinch {
 		brake = "-"
