@@ -52,7 +52,7 @@ func New(plan *mooring.Plan) *Berth {
 // the call returns and not kept. Readings wait until Advance passes their time.
 func (b *Berth) Push(source string, s *reading.Series) {
 	st := &b.state
-	st.Feed.source(source)
+	from := st.Feed.source(source)
 	ring := st.Feed.channel(b.channel(s.Channel))
 	if ring == nil {
 		st.Odd.Unknown += uint64(s.Len())
@@ -67,6 +67,7 @@ func (b *Berth) Push(source string, s *reading.Series) {
 			st.Odd.Late++
 			continue
 		}
+		from.Last = max(from.Last, t)
 		v := s.Value[i]
 		if q == reading.Bad {
 			v = bad

@@ -31,8 +31,9 @@ var bad = math.NaN()
 //
 // The watermark is the lowest of the sources' promises, but no more than
 // reading.Lateness behind the newest promise: a source that has fallen silent
-// holds the others up no longer than that. It never falls. A reading at or
-// behind it when it comes is late.
+// holds the others up no longer than that. A source that never promises is
+// taken to promise all that is over reading.Lateness behind its newest reading.
+// The watermark never falls. A reading at or behind it when it comes is late.
 type feed struct {
 	Sources   []source
 	Heard     uint64 // counts calls, to know which source is the longest unheard
@@ -42,9 +43,11 @@ type feed struct {
 }
 
 type source struct {
-	Name    string
-	Promise int64
-	Heard   uint64
+	Name     string
+	Promise  int64
+	Last     int64 // time of its newest reading
+	Promises bool  // it has promised of itself
+	Heard    uint64
 }
 
 func newFeed(lines int) feed {
@@ -77,6 +80,11 @@ func (f *feed) source(name string) *source {
 // promise takes a source's promise and moves the watermark.
 func (f *feed) promise(name string, until int64) {
 	s := f.source(name)
+	if until > 0 {
+		s.Promises = true
+	} else if !s.Promises {
+		until = s.Last - reading.Lateness
+	}
 	s.Promise = max(s.Promise, until)
 	f.Newest = max(f.Newest, s.Promise)
 	lowest := f.Newest

@@ -219,3 +219,16 @@ func TestSilentSource(t *testing.T) {
 		t.Errorf("at 12 s, watermark 7 s: want the load over the limit told, got %s", text(got))
 	}
 }
+
+// A source that never promises is believed to the lateness.
+func TestSourceWithoutPromises(t *testing.T) {
+	b := detect.New(ship(1))
+	var got []detect.Change
+	for i := range int64(200) {
+		push(b, "a", []fact{{tension("1"), start + i*second/10, 400}})
+		got = b.Advance("a", 0, got)
+	}
+	if len(got) != 1 {
+		t.Errorf("after 20 s over the limit: want one alarm, got %s", text(got))
+	}
+}

@@ -9,7 +9,7 @@ import (
 // breakStrain is a new rope's elongation at its breaking load. From memory, of
 // makers' tables; ropes differ by a third either way. The fit needs no more:
 // an error common to all lines cancels out.
-var breakStrain = map[mooring.Material]float64{
+var breakStrain = [...]float64{
 	mooring.SteelWire: 0.02, mooring.HMPE: 0.03, mooring.Aramid: 0.035, mooring.Polyester: 0.12,
 	mooring.Polyamide: 0.25, mooring.Polypropylene: 0.18, mooring.Polyolefin: 0.14, mooring.MixedFibre: 0.14,
 }
