@@ -96,20 +96,23 @@ func (f ColumnFault) Unwrap() error { return f.Err }
 
 // The tag bytes: field number << 3 | wire type.
 const (
-	tagSequence      = 1<<3 | 0
-	tagCompleteUntil = 2<<3 | 0
-	tagColumn        = 3<<3 | 2
+	wireVarint = 0 // protobuf wire types
+	wireBytes  = 2 // and text, and messages
 
-	tagChannel     = 1<<3 | 2
-	tagBaseTime    = 2<<3 | 0
-	tagTick        = 3<<3 | 0
-	tagPeriod      = 4<<3 | 0
-	tagTimeDeltas  = 5<<3 | 2
-	tagCount       = 6<<3 | 0
-	tagDecimals    = 7<<3 | 0
-	tagValueDeltas = 8<<3 | 2
-	tagExactValues = 9<<3 | 2
-	tagQualities   = 10<<3 | 2
+	tagSequence      = 1<<3 | wireVarint
+	tagCompleteUntil = 2<<3 | wireVarint
+	tagColumn        = 3<<3 | wireBytes
+
+	tagChannel     = 1<<3 | wireBytes
+	tagBaseTime    = 2<<3 | wireVarint
+	tagTick        = 3<<3 | wireVarint
+	tagPeriod      = 4<<3 | wireVarint
+	tagTimeDeltas  = 5<<3 | wireBytes
+	tagCount       = 6<<3 | wireVarint
+	tagDecimals    = 7<<3 | wireVarint
+	tagValueDeltas = 8<<3 | wireBytes
+	tagExactValues = 9<<3 | wireBytes
+	tagQualities   = 10<<3 | wireBytes
 )
 
 // scaleOf is 10^decimals, exact in float64 up to 22 digits.

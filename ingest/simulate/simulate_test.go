@@ -148,8 +148,10 @@ func TestEnd(t *testing.T) {
 			t.Fatalf("ended after %d windows of 3", n)
 		}
 	}
-	if s.Next() != nil || s.Next() != nil {
-		t.Error("goes on after its end")
+	for range 2 {
+		if s.Next() != nil {
+			t.Error("goes on after its end")
+		}
 	}
 }
 
