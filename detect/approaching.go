@@ -39,7 +39,7 @@ func (b *Berth) approaching(now moment) {
 		if now.Time%(60*second) == 0 {
 			l.Trend.minute(l.Minute, l.MinuteOK && b.measure(now, i), b.plan.WorkingLoadKN(i))
 		}
-		if !b.watched(now, i) || l.Part.Latch.Up || !l.MinuteOK {
+		if !b.watched(now, i) || !l.MinuteOK {
 			l.Approach.pause()
 			continue
 		}
@@ -51,7 +51,7 @@ func (b *Berth) approaching(now moment) {
 		}
 		soon := left <= lim.ApproachMinutes
 		c := Change{Condition: ApproachingLimit, Value: mean, Limit: limit, HasLimit: true, Unit: "kN"}
-		switch l.Approach.step((mean >= near || soon) && !l.worked(now), mean < approachBand*near && !soon, approachOn, approachOff) {
+		switch l.Approach.step((mean >= near || soon) && !b.spared(now, i), mean < approachBand*near && !soon, approachOn, approachOff) {
 		case rose:
 			c.Onset = now.Time - int64(approachOn)*second
 			if mean >= near {

@@ -4,6 +4,7 @@ package detect
 //
 //	watch stood down        everything: lines are put out and let go on purpose
 //	pin at fault            all conditions of that line but sensor-fault
+//	line worked, brake off  all conditions of that line but sensor-fault
 //	line parted             all conditions of that line but line-parted; its empty
 //	                        share is no measure for its group
 //	brake slipped           slack on that line; its lost share is no measure for
@@ -18,6 +19,13 @@ const upsetFor = 120 * int64(perSecond)
 func (b *Berth) watched(now moment, i int) bool {
 	l := &b.state.Lines[i]
 	return b.plan.Lines[i].Instrumented && !b.state.Watch.Off && l.Health.Fault == well && l.Pin.fresh(now)
+}
+
+// spared reports whether line i has a reason to be as it is: worked by hand, or
+// parted and told so.
+func (b *Berth) spared(now moment, i int) bool {
+	l := &b.state.Lines[i]
+	return l.worked(now) || l.Part.Latch.Up
 }
 
 // upset reports whether a parting or a slip has upset the whole mooring.

@@ -1,8 +1,6 @@
 package detect
 
-import (
-	"fmt"
-)
+import "fmt"
 
 // brakeSlip watches lines whose brake is set. On a winch that tells its
 // pay-out: raised when the drum has paid out the plan's slip or more within
@@ -36,7 +34,7 @@ func (b *Berth) brakeSlip(now moment) {
 	for i := range b.state.Lines {
 		l := &b.state.Lines[i]
 		p, d := &l.Slip, &l.Drum
-		if b.state.Watch.Off || l.worked(now) {
+		if b.state.Watch.Off || b.spared(now, i) {
 			if p.Up {
 				b.slipCleared(now, i)
 			}

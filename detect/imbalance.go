@@ -28,7 +28,7 @@ func (b *Berth) imbalance(now moment) {
 		}
 		ratio, floor := lim.ImbalanceRatio*rest, float64(lim.ImbalanceFloor)
 		load := own * b.plan.Lines[i].MBLkN
-		turn := l.Imbalance.step(own >= ratio && own >= floor && !l.worked(now),
+		turn := l.Imbalance.step(own >= ratio && own >= floor && !b.spared(now, i),
 			own < imbalanceBand*ratio || own < imbalanceBand*floor, imbalanceOn, imbalanceOff)
 		c := Change{Condition: Imbalance, Value: 100 * own, Limit: 100 * max(ratio, floor), HasLimit: true, Unit: "%"}
 		switch turn {
@@ -48,7 +48,7 @@ func (b *Berth) imbalance(now moment) {
 // shares are line i's 60 s mean as a share of MBL and the mean of those of the
 // rest of its group; ok is false where there is no such line or no such rest.
 func (b *Berth) shares(now moment, i int) (own, rest float64, ok bool) {
-	if !b.watched(now, i) || b.state.Lines[i].Part.Latch.Up {
+	if !b.watched(now, i) {
 		return 0, 0, false
 	}
 	own, ok = b.share(i)
@@ -76,5 +76,5 @@ func (b *Berth) share(i int) (share float64, ok bool) {
 // measure reports whether line k is a measure for the others of its group.
 func (b *Berth) measure(now moment, k int) bool {
 	l := &b.state.Lines[k]
-	return b.watched(now, k) && !l.worked(now) && !l.Part.Latch.Up && !l.Slip.Up
+	return b.watched(now, k) && !b.spared(now, k) && !l.Slip.Up
 }

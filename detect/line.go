@@ -74,11 +74,32 @@ func (l *line) fallBegan(now moment) (tick int64, load float64) {
 // lag is the usual time between readings in ticks.
 func (p *pin) lag() int64 { return int64(p.Gap*float64(perSecond) + 0.5) }
 
-// settled is how long after its brake is set a line still counts as worked.
-const settled = 5 * second
+// settled is how long after its brake is set a line still counts as worked,
+// and unsaid how long a brake that was last seen off counts as off.
+const (
+	settled = 5 * second
+	unsaid  = 30 * second
+)
 
 // worked reports whether the line is being worked by hand: its brake is off,
 // or was a moment ago.
 func (l *line) worked(now moment) bool {
-	return l.Drum.Released || l.Drum.ReleasedAt != 0 && now.Time-l.Drum.ReleasedAt <= settled
+	d := &l.Drum
+	if d.ReleasedAt == 0 {
+		return false
+	}
+	since := now.Time - d.ReleasedAt
+	return since <= settled || d.Released && since <= unsaid
+}
+
+// resume begins anew what counts in seconds, after a time without any reading.
+func (l *line) resume() {
+	l.Pin.SecAt, l.Pin.SecSum, l.Pin.SecCount, l.MinuteOK = 0, 0, 0, false
+	l.Pin.Tally = [10]tally{}
+	for k := range l.Loads {
+		l.Loads[k], l.Offs[k] = bad, bad
+	}
+	l.Slip.forget()
+	l.Loss.forget()
+	l.Trend.Count, l.Trend.Steady, l.Fit.Age, l.Part.Since = 0, false, 0, 0
 }

@@ -1,8 +1,6 @@
 package detect
 
-import (
-	"fmt"
-)
+import "fmt"
 
 // loadSlip watches the lines whose pay-out nobody tells, on bitts or on a drum
 // without that sensor: raised when, within 60 s, the line has lost 0.015 of MBL

@@ -22,7 +22,7 @@ func (b *Berth) overLimit(now moment) {
 		}
 		limit := b.plan.WorkingLoadKN(i)
 		load := l.Pin.second1()
-		switch l.Over.step(load >= limit && !l.Drum.Released, load < overBand*limit, overOn, overOff) {
+		switch l.Over.step(load >= limit && !b.spared(now, i), load < overBand*limit, overOn, overOff) {
 		case rose:
 			b.raise(now, i, Change{Condition: OverLimit, Onset: now.Time - int64(overOn)*tickLength,
 				Value: load, Limit: limit, HasLimit: true, Unit: "kN",

@@ -7,14 +7,16 @@ import (
 
 // parted watches for a line that lets go: its load collapses within 1 s to
 // nothing though the other lines say it should carry, it was not slack in the
-// minute before, the brake is set and the drum has not run out. What tells a parting from a pin that fails to zero is
-// the ship: she loses the line's pull at once and begins to move, slowly, for
-// she is heavy; in 2 s the other lines gain some tenths of a per cent. So the
-// motion of the ship since the fall is held against what she did of herself in
-// the minutes before: of the two tales, pull lost and pull not lost, which
-// explains it better, and by how much. Where the sea hides the answer, or the
-// ship still swings from another parting, it is told as a parting. kN. Source: Newton's second law; the shares of MBL and the
-// odds are common practice, no source.
+// minute before, the brake is set and the drum has not run out.
+//
+// What tells a parting from a pin that fails to zero is the ship: she loses the
+// line's pull at once and begins to move, slowly, for she is heavy; in 2 s the
+// other lines gain some tenths of a per cent. So her motion since the fall is
+// held against what she did of herself in the minutes before: of the two tales,
+// pull lost and pull not lost, which explains it better, and by how much. Where
+// the sea hides the answer, or she still swings from another parting, it is told
+// as a parting. kN. Source: Newton's second law; the shares of MBL and the odds
+// are common practice, no source.
 const (
 	partFrom   = 0.04  // of MBL; a line that carried less is not seen to part
 	partTo     = 0.025 // of MBL; the most that a pin reads with no load

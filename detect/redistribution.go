@@ -9,7 +9,7 @@ import (
 
 // redistribution watches for a parting that nobody sees: a line without a load
 // pin, or with its pin at fault, lets go, and all there is to it is how the
-// ship moves. The loss of one line's pull has a hand of its own: she goes off
+// ship moves. The loss of one line's pull has a mark of its own: she goes off
 // and swings about a point that depends on where the line led. So the ship's
 // move over the last 5 s, less what her going told before, is held against the
 // move that each unseen line would have let her make:
@@ -21,9 +21,9 @@ import (
 //	          first two are beyond doubt: a heavy ship on soft lines in a calm
 //	no gust   the wind's push across her has not changed by so much
 //
-// Surge is left out: a ship ahead or astern is held by the fenders' grip too. Told
-// for the group of the unseen line, and cleared after 10 min. Source: Newton's
-// second law; the figures are common practice, no source.
+// Surge is left out: ahead and astern a ship is held by the fenders' grip too.
+// Told for the group of the unseen line, and cleared after 10 min. Source:
+// Newton's second law; the figures are common practice, no source.
 const (
 	unseenOdds   = 6.0
 	unseenAlike  = 0.96

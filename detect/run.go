@@ -24,7 +24,11 @@ func (b *Berth) run() {
 			if !ok || t > st.Feed.Watermark {
 				return
 			}
-			st.Tick, st.Idle = max(st.Tick, t/tickLength), 0
+			if next := t / tickLength; next > st.Tick {
+				st.Tick = next
+				b.resume()
+			}
+			st.Idle = 0
 		}
 		end := (st.Tick + 1) * tickLength
 		if end-1 > st.Feed.Watermark {
@@ -37,6 +41,14 @@ func (b *Berth) run() {
 		b.detect(end)
 		st.Tick++
 	}
+}
+
+// resume begins anew after a time without any reading.
+func (b *Berth) resume() {
+	for i := range b.state.Lines {
+		b.state.Lines[i].resume()
+	}
+	b.state.Motion.Ticks, b.state.Wind.Seconds = 0, 0
 }
 
 // take hands the readings before end to the states they belong to and reports

@@ -26,7 +26,7 @@ func (b *Berth) slackLine(now moment) {
 		}
 		load := own * b.plan.Lines[i].MBLkN
 		c := Change{Condition: SlackLine, Value: load, Limit: slack * b.plan.Lines[i].MBLkN, HasLimit: true, Unit: "kN"}
-		switch l.Slack.step(own < slack && rest >= slackRest && !l.worked(now) && !l.Slip.Up, own > slackBand*slack, slackOn, slackOff) {
+		switch l.Slack.step(own < slack && rest >= slackRest && !b.spared(now, i) && !l.Slip.Up, own > slackBand*slack, slackOn, slackOff) {
 		case rose:
 			c.Onset = now.Time - int64(slackOn)*second
 			c.Detail = fmt.Sprintf("Line %s hangs slack at %.0f kN while the rest of the %s lines carry %.0f %% of MBL on average; heave it in.",

@@ -31,7 +31,7 @@ func (b *Berth) snapLoad(now moment) {
 		}
 		share := l.Pin.Last / b.plan.Lines[i].MBLkN
 		p.Slack = min(p.Slack+1, snapWithin+1)
-		jerk := share > hard && p.Slack <= snapWithin && !l.worked(now)
+		jerk := share > hard && p.Slack <= snapWithin && !b.spared(now, i)
 		if share < slack {
 			p.Slack = 0
 		}
