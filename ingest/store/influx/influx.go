@@ -19,6 +19,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"net/http"
 	"net/url"
 	"sync"
 	"time"
@@ -55,8 +56,8 @@ func (o *Options) validate() error {
 	if o.Bucket == "" {
 		return errors.New("influx: no bucket given")
 	}
-	if o.BatchLines < 0 || o.Timeout < 0 || o.Timeout%time.Second != 0 {
-		return errors.New("influx: lines and whole seconds of time-out cannot be negative")
+	if o.BatchLines < 0 || o.Timeout < 0 {
+		return errors.New("influx: lines and time-out cannot be negative")
 	}
 	if o.BatchLines == 0 {
 		o.BatchLines = 5000
@@ -69,10 +70,11 @@ func (o *Options) validate() error {
 
 // Store is a connection to a server, which may be down.
 type Store struct {
-	opts   Options
-	client influxdb2.Client
-	write  api.WriteAPIBlocking
-	query  api.QueryAPI
+	opts      Options
+	client    influxdb2.Client
+	transport *compressing
+	write     api.WriteAPIBlocking
+	query     api.QueryAPI
 
 	// appending lets one append at a time use batch; a channel, since the wait for
 	// it ends with the context.
@@ -91,13 +93,13 @@ func Open(o Options) (*Store, error) {
 	if err := o.validate(); err != nil {
 		return nil, err
 	}
+	transport := newCompressing()
 	client := influxdb2.NewClientWithOptions(o.URL, o.Token, influxdb2.DefaultOptions().
-		SetUseGZip(true).
 		SetPrecision(time.Nanosecond).
-		SetMaxRetries(0). // the caller tries again, in order
-		SetHTTPRequestTimeout(uint(o.Timeout/time.Second)))
+		SetMaxRetries(0).                                  // the caller tries again, in order
+		SetHTTPClient(&http.Client{Transport: transport})) // time-outs are by context
 	return &Store{
-		opts: o, client: client,
+		opts: o, client: client, transport: transport,
 		write:     client.WriteAPIBlocking(o.Org, o.Bucket),
 		query:     client.QueryAPI(o.Org),
 		appending: make(chan struct{}, 1),
@@ -131,6 +133,7 @@ func (s *Store) Close() error {
 	s.closing.Do(func() {
 		close(s.closed)
 		s.client.Close()
+		s.transport.next.CloseIdleConnections()
 	})
 	return nil
 }

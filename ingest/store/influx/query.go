@@ -22,8 +22,10 @@ func (s *Store) Query(ctx context.Context, q store.Query) ([]store.Result, error
 	if s.isClosed() {
 		return nil, store.ErrClosed
 	}
+	limited, cancel := context.WithTimeout(ctx, s.opts.Timeout)
+	defer cancel() // what the client leaves open of an answer too
 	results := newResults(limit, q.Step > 0)
-	rows, err := s.query.Query(ctx, flux(s.opts.Bucket, &q, from, to, limit))
+	rows, err := s.query.Query(limited, flux(s.opts.Bucket, &q, from, to, limit))
 	if err == nil {
 		defer rows.Close()
 		for rows.Next() {

@@ -75,7 +75,9 @@ func (w *writer) flush(ctx context.Context) error {
 }
 
 func (w *writer) send(ctx context.Context, text string, lines int) error {
-	err := w.store.write.WriteRecord(ctx, text)
+	limited, cancel := context.WithTimeout(ctx, w.store.opts.Timeout)
+	defer cancel()
+	err := w.store.write.WriteRecord(limited, text)
 	if err == nil {
 		return nil
 	}
@@ -83,7 +85,7 @@ func (w *writer) send(ctx context.Context, text string, lines int) error {
 		return fmt.Errorf("influx: write: %w", ctx.Err())
 	}
 	var answer *api.Error
-	if !errors.As(err, &answer) {
+	if !errors.As(err, &answer) || answer.StatusCode == 0 {
 		return &store.Unavailable{Err: fmt.Errorf("influx: write: %w", err)}
 	}
 	if answer.StatusCode == http.StatusRequestEntityTooLarge && lines > 1 {

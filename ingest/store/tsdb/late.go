@@ -16,14 +16,13 @@ import (
 // up in one read of the database.
 const lateSpan = int64(time.Minute / time.Millisecond)
 
-// appendLate stores the readings set aside, those left after the repeats and the
-// conflicts are out. What is in order is committed by now, so the database knows
+// appendLate stores the readings set aside, without the repeats and the conflicts,
+// those of one time in the order in which they came. What is in order is committed by now, so the database knows
 // all that came before.
 func (w *writer) appendLate(ctx context.Context) error {
 	slices.SortStableFunc(w.late, func(a, b sample) int {
 		return cmp.Or(cmp.Compare(a.channel.id, b.channel.id), cmp.Compare(a.time, b.time))
 	})
-	w.dropTwins()
 	oldest, newest := w.late[0].time, w.late[0].time
 	for i := range w.late {
 		oldest, newest = min(oldest, w.late[i].time), max(newest, w.late[i].time)
@@ -43,19 +42,6 @@ func (w *writer) appendLate(ctx context.Context) error {
 		}
 		return nil
 	})
-}
-
-// dropTwins leaves one reading per channel and time, the first that came.
-func (w *writer) dropTwins() {
-	kept := w.late[:0]
-	for _, s := range w.late {
-		if n := len(kept); n > 0 && kept[n-1].channel == s.channel && kept[n-1].time == s.time {
-			w.again(&s, kept[n-1].number())
-			continue
-		}
-		kept = append(kept, s)
-	}
-	w.late = kept
 }
 
 // again counts a reading for whose time there is one already.
@@ -78,7 +64,7 @@ func runLength(late []sample) int {
 	return len(late)
 }
 
-// appendRun stores those of a run that are not there yet.
+// appendRun stores those of a run that are not there yet, nor were in the run before.
 func (w *writer) appendRun(ctx context.Context, a storage.AppenderV2, q storage.Querier, run []sample) error {
 	there, err := w.stored(ctx, q, run[0].channel, run[0].time, run[len(run)-1].time)
 	if err != nil {
@@ -95,6 +81,7 @@ func (w *writer) appendRun(ctx context.Context, a storage.AppenderV2, q storage.
 			return err
 		}
 		if taken {
+			there[s.time] = s.number()
 			w.store.metrics.late.Inc()
 		}
 	}

@@ -90,7 +90,7 @@ func (r *reader) series(s storage.Series, c *columns, scale float64) error {
 func (r *reader) results() []store.Result {
 	out := make([]store.Result, 0, len(r.channels))
 	for channel, c := range r.channels {
-		if len(c.points) > 0 {
+		if !c.empty() {
 			out = append(out, c.result(channel))
 		}
 	}

@@ -10,6 +10,7 @@ import (
 	"github.com/oklog/ulid/v2"
 	"github.com/prometheus/client_golang/prometheus"
 	promtsdb "github.com/prometheus/prometheus/tsdb"
+	"github.com/prometheus/prometheus/tsdb/chunks"
 	"github.com/prometheus/prometheus/tsdb/fileutil"
 	"github.com/prometheus/prometheus/tsdb/wlog"
 )
@@ -36,7 +37,7 @@ func (r *Recovery) Refill() bool { return len(r.Damage) > 0 }
 
 // Damage is one part that could not be read.
 type Damage struct {
-	// Part is "block 01J…", "log" or "log of late readings".
+	// Part is "block 01J…", "log", "log of late readings" or "chunks of the log".
 	Part string
 	// Bytes is what was cut off or set aside.
 	Bytes int64
@@ -48,6 +49,10 @@ type Damage struct {
 // Recovery tells what Open found damaged and how it went on.
 func (s *Store) Recovery() Recovery { return s.recovery }
 
+// maxRepairs is how often the database may repair its logs in one start: each of
+// them once, and once to spare.
+const maxRepairs = 3
+
 // openDatabase opens the database, past damage: blocks that do not open are set
 // aside first; a log is cut where it becomes unreadable, and if that does not help
 // set aside as a whole.
@@ -58,53 +63,73 @@ func (s *Store) openDatabase() error {
 	if err := s.asideBlocks(); err != nil {
 		return err
 	}
-	err := s.openOnce()
-	if err == nil && s.repairs() > 0 {
-		// The database has cut its log at the damage and stopped reading there: the log
-		// of late readings was not looked at. Opened again it reads both to the end.
+	err := s.openRepaired()
+	if err != nil && damagedChunks(err) {
+		// The log has what is in them.
+		if err := s.aside("chunks of the log", headDir, err); err != nil {
+			return err
+		}
+		err = s.openRepaired()
+	}
+	if err != nil && damagedLog(err) {
+		for _, part := range [][2]string{
+			{"log", logDir}, {"log of late readings", lateLogDir}, {"chunks of the log", headDir},
+		} {
+			if err := s.aside(part[0], part[1], err); err != nil {
+				return err
+			}
+		}
+		err = s.openRepaired()
+	}
+	return err
+}
+
+// errUnrepaired is a log that is as damaged after its repair as before.
+var errUnrepaired = errors.New("repair corrupted log: still corrupted after it")
+
+// openRepaired opens the database again and again while it repairs something: it
+// cuts the one log at the damage and stops there, without a look at the other.
+func (s *Store) openRepaired() error {
+	var cuts []Damage
+	for range maxRepairs {
+		cut, err := s.openOnce()
+		if err != nil {
+			return err
+		}
+		if cut == nil {
+			for _, d := range cuts {
+				s.note(d)
+			}
+			return nil
+		}
+		cuts = append(cuts, *cut)
 		if err := s.db.Close(); err != nil {
 			return err
 		}
-		err = s.openOnce()
 	}
-	if err == nil && s.repairs() == 0 {
-		return nil
-	}
-	if err == nil {
-		err = errors.Join(errors.New("log stays damaged after its repair"), s.db.Close())
-	} else if !damagedLog(err) {
-		return err
-	}
-	if err := s.asideLog(err); err != nil {
-		return err
-	}
-	return s.openOnce()
+	return errUnrepaired
 }
 
-// openOnce opens the database and notes what it cut off its logs.
-func (s *Store) openOnce() error {
+// openOnce opens the database and tells what it cut off a log, if it did.
+func (s *Store) openOnce() (*Damage, error) {
 	before := [2]int64{s.size(logDir), s.size(lateLogDir)}
 	s.internals = prometheus.NewRegistry()
 	options := s.opts.databaseOptions()
 	options.BlockQuerierFunc = tolerantQuerier(s.opts.Log, s.metrics.damaged.Inc)
 	db, err := promtsdb.Open(s.opts.Dir, s.opts.Log, s.internals, options, nil)
 	if err != nil {
-		return err
+		return nil, err
 	}
 	s.db = db
-	if s.repairs() > 0 {
-		part, lost := "log", before[0]-s.size(logDir)
-		if late := before[1] - s.size(lateLogDir); late > lost {
-			part, lost = "log of late readings", late
-		}
-		s.note(Damage{Part: part, Bytes: max(lost, 0), Err: errors.New("unreadable from the cut on")})
+	if internal(s.internals, "prometheus_tsdb_wal_corruptions_total") == 0 {
+		return nil, nil
 	}
-	return nil
-}
-
-// repairs is the number of logs that the database has just repaired.
-func (s *Store) repairs() float64 {
-	return internal(s.internals, "prometheus_tsdb_wal_corruptions_total")
+	d := &Damage{Part: "log", Bytes: before[0] - s.size(logDir), Err: errors.New("unreadable from the cut on")}
+	if late := before[1] - s.size(lateLogDir); late > d.Bytes {
+		d.Part, d.Bytes = "log of late readings", late
+	}
+	d.Bytes = max(d.Bytes, 0)
+	return d, nil
 }
 
 // damagedLog reports whether the database would not open for what is in its log,
@@ -113,6 +138,12 @@ func damagedLog(err error) bool {
 	_, corrupt := errors.AsType[*wlog.CorruptionErr](err)
 	// A log damaged beyond the database's own repair has no typed error.
 	return corrupt || strings.Contains(err.Error(), "repair corrupted")
+}
+
+// damagedChunks is the same of the chunks beside the log.
+func damagedChunks(err error) bool {
+	_, corrupt := errors.AsType[*chunks.CorruptionErr](err)
+	return corrupt || strings.Contains(err.Error(), headDir) && strings.Contains(err.Error(), "invalid")
 }
 
 // asideBlocks moves blocks that do not open out of the way of the database, which
@@ -135,16 +166,6 @@ func (s *Store) asideBlocks() error {
 			continue
 		}
 		if err := s.aside("block "+e.Name(), e.Name(), err); err != nil {
-			return err
-		}
-	}
-	return nil
-}
-
-// asideLog moves everything that is in no block yet out of the way.
-func (s *Store) asideLog(cause error) error {
-	for _, name := range []string{logDir, lateLogDir, headDir} {
-		if err := s.aside("log", name, cause); err != nil {
 			return err
 		}
 	}

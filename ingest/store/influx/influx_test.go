@@ -1,0 +1,314 @@
+package influx_test
+
+import (
+	"compress/gzip"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"net/http"
+	"net/http/httptest"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"go.uber.org/goleak"
+
+	"hawser/detect/reading"
+	"hawser/ingest/store"
+	"hawser/ingest/store/influx"
+)
+
+func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
+
+// answer is what a server says.
+type answer struct {
+	status     int
+	retryAfter string
+	body       string
+}
+
+// server answers each write from a list and notes the bodies; what a real one does
+// with them is tested in realserver.
+type server struct {
+	*httptest.Server
+	mu      sync.Mutex
+	answers []answer
+	bodies  []string
+	queries []string
+	paths   []string
+	auth    string
+	csv     string
+}
+
+func newServer(t *testing.T, answers ...answer) *server {
+	s := &server{answers: answers}
+	s.Server = httptest.NewServer(s)
+	t.Cleanup(s.Close)
+	return s
+}
+
+func (s *server) ServeHTTP(w http.ResponseWriter, r *http.Request) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.paths = append(s.paths, r.URL.String())
+	s.auth = r.Header.Get("Authorization")
+	body := io.Reader(r.Body)
+	if r.Header.Get("Content-Encoding") == "gzip" {
+		z, err := gzip.NewReader(r.Body)
+		if err != nil {
+			http.Error(w, err.Error(), http.StatusTeapot)
+			return
+		}
+		body = z
+	}
+	text, _ := io.ReadAll(body)
+	if strings.HasPrefix(r.URL.Path, "/api/v2/query") {
+		s.queries = append(s.queries, string(text))
+		w.Header().Set("Content-Type", "text/csv")
+		io.WriteString(w, s.csv)
+		return
+	}
+	s.bodies = append(s.bodies, string(text))
+	a := answer{status: http.StatusNoContent}
+	if len(s.answers) > 0 {
+		a, s.answers = s.answers[0], s.answers[1:]
+	}
+	if a.retryAfter != "" {
+		w.Header().Set("Retry-After", a.retryAfter)
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(a.status)
+	io.WriteString(w, a.body)
+}
+
+func open(t *testing.T, o influx.Options) *influx.Store {
+	t.Helper()
+	s, err := influx.Open(o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { _ = s.Close() })
+	return s
+}
+
+var tension7 = reading.Channel{Line: "7", Kind: reading.Tension}
+
+const at = 1767225600000000000
+
+func seconds(c reading.Channel, values ...float64) reading.Series {
+	s := reading.Series{Channel: c, Decimals: 1, Value: values}
+	for i := range values {
+		s.Time = append(s.Time, at+int64(i)*1e9)
+	}
+	return s
+}
+
+// The lines follow the line protocol's description: measurement, tags and fields
+// with commas, spaces and equals signs of tags escaped, integers with an i.
+func TestLines(t *testing.T) {
+	srv := newServer(t)
+	s := open(t, influx.Options{URL: srv.URL, Bucket: "hawser/autogen", Token: "u:p"})
+	odd := seconds(reading.Channel{Line: `a b,c=d`, Kind: reading.Payout}, -0.25)
+	quality := seconds(tension7, math.NaN(), 5, math.Inf(1), 1e21)
+	quality.Quality = []reading.Quality{reading.Bad, reading.Late, reading.Good, reading.Good}
+	b := &reading.Block{Series: []reading.Series{
+		seconds(tension7, 203.4, 0.1), seconds(reading.Channel{Kind: reading.WindDirection}, 359.5), odd, quality,
+	}}
+	if err := s.Append(t.Context(), "jetty-1", b); err != nil {
+		t.Fatal(err)
+	}
+	want := `tension_kilonewtons,berth=jetty-1,line=7 value=203.4 1767225600000000000
+tension_kilonewtons,berth=jetty-1,line=7 value=0.1 1767225601000000000
+wind_direction_degrees,berth=jetty-1 value=359.5 1767225600000000000
+payout_metres,berth=jetty-1,line=a\ b\,c\=d value=-0.25 1767225600000000000
+tension_kilonewtons,berth=jetty-1,line=7 quality=1i 1767225600000000000
+tension_kilonewtons,berth=jetty-1,line=7 value=5,quality=2i 1767225601000000000
+tension_kilonewtons,berth=jetty-1,line=7 quality=1i 1767225602000000000
+tension_kilonewtons,berth=jetty-1,line=7 value=1e+21 1767225603000000000
+`
+	if len(srv.bodies) != 1 || srv.bodies[0] != want {
+		t.Errorf("got  %q\nwant %q", srv.bodies, want)
+	}
+	if want := "/api/v2/write?bucket=hawser%2Fautogen&org=&precision=ns"; srv.paths[0] != want {
+		t.Errorf("wrote to %s, want %s", srv.paths[0], want)
+	}
+	if srv.auth != "Token u:p" {
+		t.Errorf("authorization %q", srv.auth)
+	}
+}
+
+func TestBatches(t *testing.T) {
+	srv := newServer(t)
+	s := open(t, influx.Options{URL: srv.URL, Bucket: "hawser", BatchLines: 4})
+	entries := []store.Entry{
+		{Berth: "jetty-1", Block: &reading.Block{Series: []reading.Series{seconds(tension7, 1, 2, 3, 4, 5, 6)}}},
+		{Berth: "jetty-2", Block: &reading.Block{Series: []reading.Series{seconds(tension7, 1, 2, 3), {Channel: tension7}}}},
+	}
+	if err := s.AppendMany(t.Context(), entries); err != nil {
+		t.Fatal(err)
+	}
+	var lines []int
+	for _, b := range srv.bodies {
+		lines = append(lines, strings.Count(b, "\n"))
+	}
+	if fmt.Sprint(lines) != "[4 4 1]" {
+		t.Errorf("lines of requests %v, want 4, 4, 1", lines)
+	}
+}
+
+// Texts of a 1.8 server are from its answers; those of a 2.x one from memory.
+func TestAnswers(t *testing.T) {
+	for _, c := range []struct {
+		name    string
+		answers []answer
+		refused int           // readings refused, the rest stored
+		after   time.Duration // to wait, for an answer to try again
+		again   bool
+	}{
+		{name: "written"},
+		{name: "some refused", answers: []answer{{status: 400, body: `{"code":"invalid","message":"partial write: field type conflict: input field \"value\" on measurement \"a\" is type float, already exists as type string dropped=2"}`}}, refused: 2},
+		{name: "older than the policy keeps", answers: []answer{{status: 422, body: `{"code":"unprocessable entity","message":"partial write: points beyond retention policy dropped=1"}`}}, refused: 1},
+		{name: "refused, no number said", answers: []answer{{status: 400, body: `{"code":"invalid","message":"unable to parse"}`}}, refused: 4},
+		{name: "more refused than sent", answers: []answer{{status: 400, body: `{"code":"invalid","message":"dropped=99"}`}}, refused: 4},
+		{name: "no database", answers: []answer{{status: 404, body: `{"code":"not found","message":"database not found: \"hawser\""}`}}, again: true},
+		{name: "no policy", answers: []answer{{status: 400, body: `{"code":"invalid","message":"retention policy not found: autogen"}`}}, again: true},
+		{name: "token", answers: []answer{{status: 401, body: `{"code":"unauthorized","message":"unauthorized access"}`}}, again: true},
+		{name: "rights", answers: []answer{{status: 403, body: `{}`}}, again: true},
+		{name: "too many", answers: []answer{{status: 429, retryAfter: "7", body: `{}`}}, again: true, after: 7 * time.Second},
+		{name: "overload", answers: []answer{{status: 503, retryAfter: "3", body: `{}`}}, again: true, after: 3 * time.Second},
+		{name: "fault", answers: []answer{{status: 500, body: `{"code":"internal error","message":"engine is closed"}`}}, again: true},
+		{name: "not even JSON", answers: []answer{{status: 502, body: `<html>`}}, again: true},
+		{name: "too large, in halves", answers: []answer{{status: 413, body: `{}`}}},
+		{name: "one line too large", answers: []answer{
+			{status: 413, body: `{}`}, {status: 413, body: `{}`}, {status: 413, body: `{}`},
+		}, refused: 1},
+		{name: "halves, then down", answers: []answer{{status: 413, body: `{}`}, {status: 204}, {status: 503, body: `{}`}}, again: true},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			srv := newServer(t, c.answers...)
+			s := open(t, influx.Options{URL: srv.URL, Bucket: "hawser"})
+			err := s.Append(t.Context(), "jetty-1", &reading.Block{Series: []reading.Series{seconds(tension7, 1, 2, 3, 4)}})
+			down, isDown := errors.AsType[*store.Unavailable](err)
+			refused, isRefused := errors.AsType[*store.Refused](err)
+			switch {
+			case c.again:
+				if !isDown || isRefused || down.After != c.after {
+					t.Errorf("error %v, want to try again after %s", err, c.after)
+				}
+			case c.refused > 0:
+				if !isRefused || isDown || refused.Count[store.Rejected] != c.refused || refused.Total() != c.refused {
+					t.Errorf("error %v, want %d rejected", err, c.refused)
+				}
+			case err != nil:
+				t.Error(err)
+			}
+		})
+	}
+}
+
+// A batch refused does not keep the next from being written.
+func TestGoesOnAfterRefused(t *testing.T) {
+	srv := newServer(t, answer{status: 400, body: `{"code":"invalid","message":"dropped=1"}`})
+	s := open(t, influx.Options{URL: srv.URL, Bucket: "hawser", BatchLines: 2})
+	err := s.Append(t.Context(), "jetty-1", &reading.Block{Series: []reading.Series{seconds(tension7, 1, 2, 3, 4)}})
+	refused, ok := errors.AsType[*store.Refused](err)
+	if !ok || refused.Total() != 1 || len(srv.bodies) != 2 {
+		t.Errorf("error %v after %d requests, want 1 rejected after 2", err, len(srv.bodies))
+	}
+	if want := `berth "jetty-1": "7/tension" at 2026-01-01T00:00:00Z`; refused.First != want {
+		t.Errorf("first %s, want %s", refused.First, want)
+	}
+}
+
+func TestDown(t *testing.T) {
+	srv := newServer(t)
+	url := srv.URL
+	srv.Close()
+	s := open(t, influx.Options{URL: url, Bucket: "hawser"})
+	err := s.Append(t.Context(), "jetty-1", &reading.Block{Series: []reading.Series{seconds(tension7, 1)}})
+	if _, ok := errors.AsType[*store.Unavailable](err); !ok {
+		t.Errorf("error %v, want unavailable", err)
+	}
+	_, err = s.Query(t.Context(), store.Query{Berth: "jetty-1", Channel: tension7, From: time.Unix(0, at), To: time.Unix(1, at)})
+	if err == nil || errors.Is(err, context.Canceled) {
+		t.Errorf("query: %v", err)
+	}
+}
+
+// A server that takes a request and never answers is one that is down.
+func TestHangs(t *testing.T) {
+	srv := httptest.NewServer(http.HandlerFunc(func(_ http.ResponseWriter, r *http.Request) {
+		io.Copy(io.Discard, r.Body) // or the end of the request is not seen
+		<-r.Context().Done()
+	}))
+	defer srv.Close()
+	s := open(t, influx.Options{URL: srv.URL, Bucket: "hawser", Timeout: 20 * time.Millisecond})
+	err := s.Append(t.Context(), "jetty-1", &reading.Block{Series: []reading.Series{seconds(tension7, 1)}})
+	if _, ok := errors.AsType[*store.Unavailable](err); !ok || !errors.Is(err, context.DeadlineExceeded) {
+		t.Errorf("error %v, want unavailable for the time it took", err)
+	}
+}
+
+// A name is never more than a name in a query.
+func TestQueryText(t *testing.T) {
+	srv := newServer(t)
+	s := open(t, influx.Options{URL: srv.URL, Bucket: "hawser"})
+	_, err := s.Query(t.Context(), store.Query{
+		Berth: `x") or true or ("${r}`, Channel: tension7, From: time.Unix(0, at), To: time.Unix(60, at),
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	q := srv.queries[0]
+	if strings.Contains(q, "or true or (") || strings.Contains(q, "$") || !strings.Contains(q, `x\\x22\\x29 or true or \\x28`) {
+		t.Errorf("query %s", q)
+	}
+}
+
+// A server whose readings change between the functions of a step gives no answer
+// rather than one that does not fit together. The CSV is the annotated form of the
+// v2 query API.
+func TestQueryTorn(t *testing.T) {
+	table := func(name string, rows int) string {
+		text := "#datatype,string,long,dateTime:RFC3339,double,string,string\r\n#group,false,false,false,false,true,true\r\n" +
+			"#default," + name + ",,,,,\r\n,result,table,_time,_value,_measurement,line\r\n"
+		for i := range rows {
+			text += fmt.Sprintf(",,0,2026-01-01T00:00:0%dZ,1,tension_kilonewtons,7\r\n", i)
+		}
+		return text + "\r\n"
+	}
+	srv := newServer(t)
+	s := open(t, influx.Options{URL: srv.URL, Bucket: "hawser"})
+	q := store.Query{Berth: "jetty-1", Channel: tension7, From: time.Unix(0, at), To: time.Unix(60, at), Step: time.Second}
+	for rows, ok := range map[int]bool{2: true, 3: false} {
+		srv.csv = table("mean", 2) + table("min", 2) + table("max", 2) + table("count", rows)
+		got, err := s.Query(t.Context(), q)
+		if (err == nil) != ok || (ok && (len(got) != 1 || got[0].Count[1] != 1)) {
+			t.Errorf("%d counts to 2 means: %+v, %v", rows, got, err)
+		}
+	}
+}
+
+func TestOptions(t *testing.T) {
+	for _, o := range []influx.Options{
+		{}, {URL: "http://127.0.0.1:8086"}, {URL: "127.0.0.1:8086", Bucket: "b"}, {URL: "ftp://h", Bucket: "b"},
+		{URL: "http://h", Bucket: "b", BatchLines: -1}, {URL: "http://h", Bucket: "b", Timeout: -1},
+	} {
+		if _, err := influx.Open(o); err == nil {
+			t.Errorf("%+v taken", o)
+		}
+	}
+}
+
+// nowhere takes every request and keeps nothing.
+func nowhere(tb testing.TB) *httptest.Server {
+	srv := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		io.Copy(io.Discard, r.Body)
+		w.WriteHeader(http.StatusNoContent)
+	}))
+	tb.Cleanup(srv.Close)
+	return srv
+}

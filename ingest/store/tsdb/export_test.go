@@ -1,0 +1,48 @@
+package tsdb
+
+import (
+	"context"
+	"path/filepath"
+
+	promtsdb "github.com/prometheus/prometheus/tsdb"
+)
+
+// Flush turns all that is in the log into blocks, as time does.
+func (s *Store) Flush(ctx context.Context) error {
+	head := s.db.Head()
+	if head.NumSeries() > 0 && head.MinTime() <= head.MaxTime() {
+		if err := s.db.CompactHead(promtsdb.NewRangeHead(head, head.MinTime(), head.MaxTime())); err != nil {
+			return err
+		}
+	}
+	return s.db.CompactOOOHead(ctx)
+}
+
+// Compact merges blocks and drops what is out of the retention.
+func (s *Store) Compact(ctx context.Context) error { return s.db.Compact(ctx) }
+
+// BlockDirs are the folders of the blocks.
+func (s *Store) BlockDirs() []string {
+	var dirs []string
+	for _, b := range s.db.Blocks() {
+		dirs = append(dirs, filepath.Join(s.opts.Dir, b.Meta().ULID.String()))
+	}
+	return dirs
+}
+
+// Series is the number of series in memory.
+func (s *Store) Series() uint64 { return s.db.Head().NumSeries() }
+
+// BlockBytes is the size of all blocks.
+func (s *Store) BlockBytes() (n int64) {
+	for _, b := range s.db.Blocks() {
+		n += b.Size()
+	}
+	return n
+}
+
+// LogBytes is the size of the log of readings in order.
+func (s *Store) LogBytes() int64 { return s.size(logDir) }
+
+// MapChunks writes full chunks of the log out, as the database does each minute.
+func (s *Store) MapChunks() { s.db.ForceHeadMMap() }
