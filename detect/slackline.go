@@ -5,7 +5,7 @@ import "fmt"
 // slackLine watches for lines left hanging: raised when a line's 60 s mean has
 // been under the plan's slack share of MBL while the rest of its group carry
 // 0.08 of MBL or more on average, for 30 s; cleared when it has been over one
-// and a half times that share for 120 s. A line told as parted or slipped hangs
+// and a half times that share for 120 s and does not snatch. A line told as parted or slipped hangs
 // for that reason and is not told again. Source: delays are common practice, no
 // source.
 const ( // delays in seconds
@@ -26,7 +26,7 @@ func (b *Berth) slackLine(now moment) {
 		}
 		load := own * b.plan.Lines[i].MBLkN
 		c := Change{Condition: SlackLine, Value: load, Limit: slack * b.plan.Lines[i].MBLkN, HasLimit: true, Unit: "kN"}
-		switch l.Slack.step(own < slack && rest >= slackRest && !b.spared(now, i) && !l.Slip.Up, own > slackBand*slack, slackOn, slackOff) {
+		switch l.Slack.step(own < slack && rest >= slackRest && !b.spared(now, i) && !l.Slip.Up, own > slackBand*slack && !l.Snap.Latch.Up, slackOn, slackOff) {
 		case rose:
 			c.Onset = now.Time - int64(slackOn)*second
 			c.Detail = fmt.Sprintf("Line %s hangs slack at %.0f kN while the rest of the %s lines carry %.0f %% of MBL on average; heave it in.",
