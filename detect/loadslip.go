@@ -68,28 +68,39 @@ func (b *Berth) loadSlips(now moment) {
 		}
 	}
 	for i := range b.state.Lines {
-		l := &b.state.Lines[i]
-		p := &l.Loss
-		fall, _ := p.lost()
-		mbl := b.plan.Lines[i].MBLkN
-		if i != who || b.paysOut(now, i) || fall < max(loadSlip*mbl, loadNoises*l.Fit.Noise) || next > 0.9*worst {
-			p.Seconds = 0
-			continue
-		}
-		if p.Seconds++; p.Seconds < loadHold {
-			continue
-		}
-		for k := range b.state.Lines { // the word of this line has misled the others
-			b.state.Lines[k].Loss.forget()
-		}
-		l.Fit.Age, l.Slip.Quiet, b.state.Upset = 0, 0, now.Tick
-		if !l.Slip.Up {
-			l.Slip.Up = true
-			b.raise(now, i, Change{Condition: BrakeSlip, Value: fall, Limit: loadSlip * mbl, HasLimit: true, Unit: "kN",
-				Detail: fmt.Sprintf("Line %s lost %.0f kN within %d s, to %.0f kN (%s of MBL), that the other lines do not explain; keep clear of the mooring deck and check how it is made fast.",
-					b.id(i), fall, slipWindow, l.Pin.Last, b.percent(i, l.Pin.Last))})
+		if i != who {
+			b.state.Lines[i].Loss.Seconds = 0
 		}
 	}
+	if who >= 0 {
+		b.lostLoad(now, who, next > 0.9*worst)
+	}
+}
+
+// lostLoad judges the line that has gone furthest from the word of the others;
+// contested says that another went nearly as far.
+func (b *Berth) lostLoad(now moment, i int, contested bool) {
+	l := &b.state.Lines[i]
+	p, mbl := &l.Loss, b.plan.Lines[i].MBLkN
+	fall, _ := p.lost()
+	if contested || b.paysOut(now, i) || fall < max(loadSlip*mbl, loadNoises*l.Fit.Noise) {
+		p.Seconds = 0
+		return
+	}
+	if p.Seconds++; p.Seconds < loadHold {
+		return
+	}
+	for k := range b.state.Lines { // the word of this line has misled the others
+		b.state.Lines[k].Loss.forget()
+	}
+	l.Fit.Age, l.Slip.Quiet, b.state.Upset = 0, 0, now.Tick
+	if l.Slip.Up {
+		return
+	}
+	l.Slip.Up = true
+	b.raise(now, i, Change{Condition: BrakeSlip, Value: fall, Limit: loadSlip * mbl, HasLimit: true, Unit: "kN",
+		Detail: fmt.Sprintf("Line %s lost %.0f kN within %d s, to %.0f kN (%s of MBL), that the other lines do not explain; keep clear of the mooring deck and check how it is made fast.",
+			b.id(i), fall, slipWindow, l.Pin.Last, b.percent(i, l.Pin.Last))})
 }
 
 // paysOut reports whether a sensor tells line i's pay-out.
