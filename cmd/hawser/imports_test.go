@@ -103,6 +103,9 @@ func home[V any](table map[string]V, pkg string) (string, bool) {
 func TestImportsGoDownOnly(t *testing.T) {
 	seen := map[string]bool{}
 	for _, p := range packages(t) {
+		if len(p.GoFiles) == 0 {
+			continue // tests only: they may look at anything
+		}
 		pkg := strings.TrimPrefix(p.ImportPath, "hawser/")
 		row, ok := home(allowed, pkg)
 		if ok {
