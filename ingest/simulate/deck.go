@@ -16,6 +16,10 @@ const (
 	workingMS = 0.15
 	// handsTicks is the crew's pause between brake and drum.
 	handsTicks = int64(2 * time.Second / tick)
+	// surgeMS is how fast turns on bitts, or a jerking drum, give.
+	surgeMS = 0.6
+	// hangingM is by how much a line worked to no load hangs.
+	hangingM = 0.4
 	// brakeCatch is the share of its setting at which a sound brake holds again.
 	brakeCatch = 0.92
 )
@@ -27,6 +31,9 @@ type lineState struct {
 	renderKN  float64 // what the brake or the turns hold
 	holdKN    float64 // at which it holds again
 	weakUntil int64   // tick at which a weak brake is sound again
+	runM      float64 // left to run out at a surge
+	creepM    float64 // runs out each tick
+	creeping  int64   // tick at which that ends
 	slipping  bool
 
 	tending  bool // by hand, brake released
@@ -85,9 +92,14 @@ func (d *deck) start(e Event, now, until int64) {
 			l.weakUntil = math.MaxInt64
 		}
 	case Part:
-		l.parting, l.tending, l.slipping = max(l.parting, 1), false, false
+		l.parting, l.tending, l.slipping, l.runM = max(l.parting, 1), false, false, 0
+	case Surge:
+		l.runM += e.Value
+	case Creep:
+		l.creepM, l.creeping = e.Value/60*tickS, until
 	case Tend:
 		l.tending, l.targetKN, l.handsOff, l.slipping = true, e.Value, now+handsTicks, false
+		l.runM, l.creeping = 0, 0
 		d.sound(i)
 	}
 }
@@ -106,9 +118,22 @@ func (d *deck) step(now int64, seen mooring.Pose) {
 		case l.parting > 0:
 			d.part(i, seen)
 		default:
+			d.run(i, now)
 			d.hold(i, seen)
 		}
 		d.unstretched[i] = l.paidM + l.driftM
+	}
+}
+
+// run lets line i surge and creep with its brake set.
+func (d *deck) run(i int, now int64) {
+	l := &d.lines[i]
+	if step := min(l.runM, surgeMS*tickS); step > 0 {
+		l.runM -= step
+		l.paidM += step
+	}
+	if now < l.creeping {
+		l.paidM += l.creepM
 	}
 }
 
@@ -162,6 +187,9 @@ func (d *deck) tend(i int, now int64, seen mooring.Pose) {
 	}
 	length := d.rig.LengthM(i, seen)
 	want := d.rig.Law(i).UnstretchedM(l.targetKN, length)
+	if l.targetKN == 0 {
+		want += hangingM
+	}
 	if l.parting > 0 {
 		l.parting, l.driftM = 0, 0
 		l.paidM, l.zeroM = 1.03*length, want

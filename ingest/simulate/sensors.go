@@ -12,12 +12,12 @@ import (
 // How often each channel is read, in ticks. Pay-out and brake are read a little
 // after the whole second, as scanned controllers do.
 const (
-	tensionEvery = int64(100 * time.Millisecond / tick)
-	secondEvery  = int64(time.Second / tick)
-	levelEvery   = 10 * secondEvery
-	draftEvery   = 30 * secondEvery
-	payoutAfter  = 4
-	brakeAfter   = 6
+	secondEvery = int64(time.Second / tick)
+	levelEvery  = 10 * secondEvery
+	draftEvery  = 30 * secondEvery
+	payoutAfter = 4
+	spikeEvery  = 8 * secondEvery
+	brakeAfter  = 6
 )
 
 // Digits after the point of each channel.
@@ -33,9 +33,12 @@ const (
 type lineSensors struct {
 	tension, payout, brake *reading.Series
 
-	gapUntil, nanUntil, stuckUntil int64
-	lastKN                         float64
-	lastBrake                      float64
+	pinFaults
+	silentUntil  int64     // of all the line's channels
+	zeroKN, gain float64   // standing errors
+	past         []float64 // loads of the last ticks, for a clock that is fast
+	lastKN       float64
+	lastBrake    float64
 }
 
 // sensors reads the ship into series.
@@ -49,7 +52,9 @@ type sensors struct {
 	speed, direction, level   *reading.Series
 	draftFwd, draftAft, watch *reading.Series
 	all                       []*reading.Series
-	tensionTenths             float64 // the pins' quantum
+	tensionTenths             float64    // the pins' quantum
+	tensionEvery, payoutEvery int64      // ticks
+	errors                    *rand.Rand // of what is drawn only where it is asked for
 	standDownUntil            int64
 	lastWatch                 float64
 }
@@ -58,25 +63,37 @@ func newSensors(plan *mooring.Plan, story *Story, rng *rand.Rand) sensors {
 	s := sensors{plan: plan, rng: rng, cfg: story.Sensors, startNS: story.Start.UnixNano(),
 		lines:         make([]lineSensors, len(plan.Lines)),
 		tensionTenths: math.Round(story.Sensors.TensionStepKN * 10),
+		tensionEvery:  secondEvery / int64(story.Sensors.TensionHz),
+		payoutEvery:   secondEvery / int64(story.Sensors.PayoutHz),
+		errors:        rand.New(rand.NewPCG(story.Seed, 3)),
 		lastWatch:     1}
 	for i := range s.lines {
 		l, at := &plan.Lines[i], &s.lines[i]
 		at.lastBrake = 1
+		at.zeroKN = s.cfg.ZeroShare * l.MBLkN * (2*s.errors.Float64() - 1)
+		at.gain = 1 + s.cfg.Gain*(2*s.errors.Float64()-1)
+		at.past = make([]float64, 1+int(s.cfg.ClockS*s.errors.Float64()/tickS))
 		if !l.Instrumented {
 			continue
 		}
 		at.tension = s.channel(l.ID, reading.Tension, tensionDecimals)
-		if l.MadeFast == mooring.Winch {
+		if l.MadeFast == mooring.Winch && !s.cfg.NoPayout {
 			at.payout = s.channel(l.ID, reading.Payout, payoutDecimals)
 			at.brake = s.channel(l.ID, reading.Brake, 0)
 		}
 	}
-	s.speed = s.channel("", reading.WindSpeed, speedDecimals)
-	s.direction = s.channel("", reading.WindDirection, 0)
-	s.level = s.channel("", reading.WaterLevel, levelDecimals)
-	s.draftFwd = s.channel("", reading.DraftFwd, levelDecimals)
-	s.draftAft = s.channel("", reading.DraftAft, levelDecimals)
-	s.watch = s.channel("", reading.UnderWatch, 0)
+	if !s.cfg.NoWind {
+		s.speed = s.channel("", reading.WindSpeed, speedDecimals)
+		s.direction = s.channel("", reading.WindDirection, 0)
+	}
+	if !s.cfg.NoLevel {
+		s.level = s.channel("", reading.WaterLevel, levelDecimals)
+		s.draftFwd = s.channel("", reading.DraftFwd, levelDecimals)
+		s.draftAft = s.channel("", reading.DraftAft, levelDecimals)
+	}
+	if !s.cfg.NoWatch {
+		s.watch = s.channel("", reading.UnderWatch, 0)
+	}
 	return s
 }
 
@@ -87,20 +104,13 @@ func (s *sensors) channel(line string, kind reading.Kind, decimals int8) *readin
 }
 
 // start begins a fault or takes the berth off watch.
-func (s *sensors) start(e Event, until int64) {
+func (s *sensors) start(e Event, now, until int64) {
 	if e.Kind == StandDown {
 		s.standDownUntil = until
 		return
 	}
 	l := &s.lines[s.plan.Line(e.Line)]
-	switch e.Kind {
-	case Gap:
-		l.gapUntil = until
-	case NotANumber:
-		l.nanUntil = until
-	case Stuck:
-		l.stuckUntil = until
-	}
+	l.pinFaults.start(e, now, until)
 }
 
 // reset empties the series, keeping their memory.
@@ -127,8 +137,11 @@ func (s *sensors) collect(dst []reading.Series) []reading.Series {
 
 // put appends a good reading on the channel's grid.
 func (s *sensors) put(c *reading.Series, now int64, value float64) {
+	if c == nil {
+		return
+	}
 	s.grade(c, reading.Good)
-	c.Time = append(c.Time, s.startNS+now*int64(tick))
+	c.Time = append(c.Time, s.stamp(now))
 	c.Value = append(c.Value, onGrid(value, c.Decimals))
 }
 
@@ -141,6 +154,15 @@ func (s *sensors) grade(c *reading.Series, q reading.Quality) {
 		c.Quality = append(c.Quality, reading.Good)
 	}
 	c.Quality = append(c.Quality, q)
+}
+
+// stamp is the time put on a reading of this tick.
+func (s *sensors) stamp(now int64) int64 {
+	at := s.startNS + now*int64(tick)
+	if s.cfg.JitterMS > 0 {
+		at += s.errors.Int64N(int64(s.cfg.JitterMS)+1) * int64(time.Millisecond)
+	}
+	return at
 }
 
 // onGrid is the nearest whole number of 10^-decimals, and never minus zero.
@@ -162,8 +184,8 @@ func (s *sensors) read(now int64, w *weather, d *deck) {
 		s.put(s.level, now, w.levelM)
 	}
 	if now%draftEvery == 0 {
-		s.put(s.draftFwd, now, s.plan.Reference.DraftFwdM)
-		s.put(s.draftAft, now, s.plan.Reference.DraftAftM)
+		s.put(s.draftFwd, now, w.draftFwdM)
+		s.put(s.draftAft, now, w.draftAftM)
 	}
 	watch := 1.0
 	if now < s.standDownUntil {
@@ -176,13 +198,24 @@ func (s *sensors) read(now int64, w *weather, d *deck) {
 }
 
 func (s *sensors) readLine(now int64, l *lineSensors, d *deck, i int) {
-	if l.tension != nil && now%tensionEvery == 0 {
-		s.readPin(now, l, d.tensionKN[i])
+	if s.cfg.DropoutsPerHour > 0 && s.errors.Float64() < s.cfg.DropoutsPerHour*tickS/3600 {
+		l.silentUntil = now + secondEvery + s.errors.Int64N(5*secondEvery)
 	}
-	if l.payout == nil {
+	load := d.tensionKN[i]
+	if n := int64(len(l.past)); n > 1 {
+		l.past[now%n] = load
+		load = l.past[(now+1)%n] // the oldest
+		if now < n {
+			load = l.past[0]
+		}
+	}
+	if l.tension != nil && now%s.tensionEvery == 0 {
+		s.readPin(now, l, load)
+	}
+	if l.payout == nil || now < l.silentUntil {
 		return
 	}
-	if now%secondEvery == payoutAfter {
+	if now%s.payoutEvery == payoutAfter%s.payoutEvery {
 		s.put(l.payout, now, d.payoutM(i)+s.cfg.PayoutNoiseM*s.rng.NormFloat64())
 	}
 	brake := 1.0
@@ -198,18 +231,27 @@ func (s *sensors) readLine(now int64, l *lineSensors, d *deck, i int) {
 // readPin reads a load pin. Noise is drawn whether or not the reading is sent,
 // so that a fault on one line leaves the others' readings as they were.
 func (s *sensors) readPin(now int64, l *lineSensors, loadKN float64) {
-	tenths := (loadKN + s.cfg.TensionNoiseKN*s.rng.NormFloat64()) * 10
+	tenths := (loadKN*l.gain + l.zeroKN + l.shiftKN(now) + s.cfg.TensionNoiseKN*s.rng.NormFloat64()) * 10
 	value := math.Round(tenths/s.tensionTenths) * s.tensionTenths / 10
 	switch {
-	case now < l.gapUntil:
+	case now < l.gapUntil, now < l.silentUntil:
 		return
 	case now < l.nanUntil:
 		s.grade(l.tension, reading.Bad)
-		l.tension.Time = append(l.tension.Time, s.startNS+now*int64(tick))
+		l.tension.Time = append(l.tension.Time, s.stamp(now))
 		l.tension.Value = append(l.tension.Value, 0)
 		return
 	case now < l.stuckUntil:
 		value = l.lastKN
+	case now < l.flickerUntil:
+		value = l.lastKN + s.tensionTenths/10*float64(now/s.tensionEvery/3%2)
+		s.put(l.tension, now, value)
+		return
+	case now < l.rangeUntil:
+		value = l.rangeKN
+	case l.spikes(now, s.errors):
+		s.put(l.tension, now, value+l.spikeKN)
+		return
 	}
 	l.lastKN = value
 	s.put(l.tension, now, value)

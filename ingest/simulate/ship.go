@@ -58,8 +58,7 @@ func newShip(plan *mooring.Plan, rig *mooring.Rig, w *weather, unstretched []flo
 
 // look sees where the fairleads are and how hard the lines pull.
 func (s *ship) look(d *deck, w *weather) {
-	rise, _ := s.plan.Rise(w.levelM, s.plan.Reference.DraftFwdM, s.plan.Reference.DraftAftM)
-	s.pose.RiseFwdM, s.pose.RiseAftM = rise, rise
+	s.pose.RiseFwdM, s.pose.RiseAftM = s.plan.Rise(w.levelM, w.draftFwdM, w.draftAftM)
 	s.seen = s.pose
 	s.seen.SurgeM += w.wave.SurgeM
 	s.seen.SwayM += w.wave.SwayM
@@ -73,7 +72,7 @@ func (s *ship) look(d *deck, w *weather) {
 // an undamped spring bounded, which placing first does not.
 func (s *ship) step(w *weather) {
 	push := s.rig.FenderForces(s.pose)
-	total := s.lines.Plus(push).Plus(s.plan.WindForce(w.feltMS, w.fromDeg))
+	total := s.lines.Plus(push).Plus(s.plan.WindForce(w.feltMS, w.fromDeg)).Plus(w.pull)
 	load := [3]float64{total.SurgeKN, total.SwayKN, total.YawKNm}
 	for i := range 3 {
 		drag := s.damping[i] * s.speed[i]

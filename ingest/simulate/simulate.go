@@ -36,7 +36,29 @@ type Simulation struct {
 	nextUp int   // in story.Events
 	turn   int64 // ticks at which this round of the story began
 	block  reading.Block
+
+	observe func(State)
 }
+
+// State is the truth of a moment, before any sensor.
+type State struct {
+	At   time.Duration // since the start
+	deck *deck
+}
+
+// TensionKN is line i's load.
+func (s State) TensionKN(i int) float64 { return s.deck.tensionKN[i] }
+
+// PayoutM is what line i's drum, or its turns on the bitts, have paid out since
+// the start or since it was made fast anew.
+func (s State) PayoutM(i int) float64 { return s.deck.payoutM(i) }
+
+// Worked reports whether line i is worked by hand.
+func (s State) Worked(i int) bool { return s.deck.lines[i].tending }
+
+// Observe has f told the truth of every tick from now on, every 50 ms, before
+// the tick is read. f must not keep its argument.
+func (s *Simulation) Observe(f func(State)) { s.observe = f }
 
 // New puts the ship at rest in the story's mean wind. It fails where the story
 // is out of range or names what the plan does not have, and where the mooring
@@ -83,6 +105,9 @@ func (s *Simulation) step() {
 	s.tell()
 	s.weather.step(s.now)
 	s.ship.look(&s.deck, &s.weather)
+	if s.observe != nil {
+		s.observe(State{At: s.at(s.now), deck: &s.deck})
+	}
 	s.sensors.read(s.now, &s.weather, &s.deck)
 	s.deck.step(s.now, s.ship.seen)
 	s.ship.step(&s.weather)
@@ -101,10 +126,12 @@ func (s *Simulation) tell() {
 		switch e.Kind {
 		case Gust:
 			s.weather.gusts = append(s.weather.gusts, gust{from: s.now, until: until, peak: e.Value})
-		case WeakBrake, Part, Tend:
+		case Pass:
+			s.weather.passes = append(s.weather.passes, gust{from: s.now, until: until, peak: e.Value})
+		case WeakBrake, Part, Tend, Surge, Creep:
 			s.deck.start(e, s.now, until)
-		case Gap, NotANumber, Stuck, StandDown:
-			s.sensors.start(e, until)
+		default:
+			s.sensors.start(e, s.now, until)
 		}
 	}
 }

@@ -21,9 +21,13 @@ type Story struct {
 	Loop    bool
 	Ends    bool
 	Weather Weather
+	Cargo   Cargo
 	Sensors Sensors
 	Events  []Event // in any order
 }
+
+// Cargo is how fast the drafts change with cargo, m/h, deeper positive.
+type Cargo struct{ FwdMH, AftMH float64 }
 
 // Weather is the weather that goes on all the time.
 type Weather struct {
@@ -32,7 +36,10 @@ type Weather struct {
 	Turbulence  float64 // standard deviation of the speed by its mean
 	WaveM       float64 // significant height; 0 is none
 	WavePeriodS float64 // peak period; 0 is 8 s
-	TideM       float64 // range from low to high water; the start is at mid-tide, rising
+	TideM       float64 // range from low to high water
+	TideHours   float64 // hours since mid-tide, rising, at the start
+	SwellM      float64 // significant height of a swell on top of the waves; 0 is none
+	SwellS      float64 // its peak period
 }
 
 // Sensors is how well the ship is read.
@@ -40,6 +47,17 @@ type Sensors struct {
 	TensionStepKN  float64 // the pins' quantum in whole tenths of a kN; 0 is 0.1
 	TensionNoiseKN float64 // standard deviation
 	PayoutNoiseM   float64 // standard deviation
+	TensionHz      int     // 1, 2, 4, 5, 10 or 20; 0 is 10
+	PayoutHz       int     // 1, 2, 4 or 5; 0 is 1
+	// ZeroShare and Gain are the standing errors of the pins: each reads off by up
+	// to that share of MBL and of its load, either way.
+	ZeroShare, Gain float64
+	JitterMS        int     // readings are stamped up to this much late, under the tick of 50 ms
+	ClockS          float64 // pins' clocks are fast by up to this, each by its own, up to 1 s
+	DropoutsPerHour float64 // a line's channels fall silent for 1 to 6 s, each line of itself
+	NoPayout        bool    // no line tells its pay-out or brake
+	NoWind, NoLevel bool    // no wind; no water level and drafts
+	NoWatch         bool    // nobody says that the berth is under watch
 }
 
 // Kind is what an event is.
@@ -65,11 +83,30 @@ const (
 	Stuck
 	// StandDown takes the berth off watch for For.
 	StandDown
+	// Flicker is as Stuck but for the last digit, which goes to and fro.
+	Flicker
+	// Spikes adds Value kN to single readings of Line's load pin, one about every
+	// 8 s, for For.
+	Spikes
+	// ZeroShift moves the zero of Line's load pin by Value kN, evenly over For or
+	// at once, for good.
+	ZeroShift
+	// OutOfRange makes Line's load pin read Value kN for For.
+	OutOfRange
+	// Surge lets Line run out by Value m within half a second, on drum or bitts,
+	// with the brake set.
+	Surge
+	// Creep lets Line run out by Value m a minute for For, with the brake set.
+	Creep
+	// Pass is a ship that passes for For and draws the moored one off by up to
+	// Value kN, toward her and along (see passing).
+	Pass
 	kinds
 )
 
 var kindNames = [kinds]string{Gust: "gust", WeakBrake: "weak brake", Part: "part", Tend: "tend",
-	Gap: "gap", NotANumber: "not a number", Stuck: "stuck", StandDown: "stand down"}
+	Gap: "gap", NotANumber: "not a number", Stuck: "stuck", StandDown: "stand down", Flicker: "flicker",
+	Spikes: "spikes", ZeroShift: "zero shift", OutOfRange: "out of range", Surge: "surge", Creep: "creep", Pass: "pass"}
 
 // String is the kind in words.
 func (k Kind) String() string {
@@ -79,8 +116,13 @@ func (k Kind) String() string {
 	return kindNames[k]
 }
 
-func (k Kind) ofLine() bool { return k != Gust && k != StandDown }
-func (k Kind) lasts() bool  { return k == Gust || k >= Gap }
+func (k Kind) ofLine() bool { return k != Gust && k != StandDown && k != Pass }
+func (k Kind) lasts() bool {
+	return k == Gust || k >= Gap && k != ZeroShift && k != Surge
+}
+
+// signed reports whether the kind's value may be negative: a pin reads low.
+func (k Kind) signed() bool { return k == Spikes || k == ZeroShift || k == OutOfRange || k == Pass }
 
 // Event is one thing that happens.
 type Event struct {
@@ -101,6 +143,12 @@ func (s Story) withDefaults() Story {
 	}
 	if s.Sensors.TensionStepKN == 0 {
 		s.Sensors.TensionStepKN = 0.1
+	}
+	if s.Sensors.TensionHz == 0 {
+		s.Sensors.TensionHz = 10
+	}
+	if s.Sensors.PayoutHz == 0 {
+		s.Sensors.PayoutHz = 1
 	}
 	s.Events = slices.Clone(s.Events)
 	for i := range s.Events {
@@ -127,6 +175,12 @@ func (s *Story) validate(plan *mooring.Plan) error {
 		return fmt.Errorf("length %v: a story that loops or ends needs one", s.Length)
 	case !(tenths >= 0.999 && math.Abs(tenths-math.Round(tenths)) < 1e-6):
 		return fmt.Errorf("tension step %g kN: whole tenths are needed", s.Sensors.TensionStepKN)
+	case !slices.Contains([]int{1, 2, 4, 5, 10, 20}, s.Sensors.TensionHz):
+		return fmt.Errorf("tension at %d Hz: 1, 2, 4, 5, 10 or 20 is needed", s.Sensors.TensionHz)
+	case !slices.Contains([]int{1, 2, 4, 5}, s.Sensors.PayoutHz):
+		return fmt.Errorf("pay-out at %d Hz: 1, 2, 4 or 5 is needed", s.Sensors.PayoutHz)
+	case s.Sensors.JitterMS < 0 || s.Sensors.JitterMS >= int(tick/time.Millisecond):
+		return fmt.Errorf("jitter %d ms: 0 to 49 is needed", s.Sensors.JitterMS)
 	}
 	w := &s.Weather
 	for _, n := range []struct {
@@ -136,6 +190,10 @@ func (s *Story) validate(plan *mooring.Plan) error {
 		{"wind", w.WindMS, 60}, {"wind direction", w.WindFromDeg, 360}, {"turbulence", w.Turbulence, 1},
 		{"wave height", w.WaveM, 10}, {"wave period", w.WavePeriodS, 30}, {"tide", w.TideM, 20},
 		{"tension noise", s.Sensors.TensionNoiseKN, 1e3}, {"pay-out noise", s.Sensors.PayoutNoiseM, 1},
+		{"swell height", w.SwellM, 10}, {"swell period", w.SwellS, 300}, {"hours of tide", w.TideHours, 24},
+		{"standing zero error", s.Sensors.ZeroShare, 0.1}, {"standing gain error", s.Sensors.Gain, 0.2},
+		{"clock error", s.Sensors.ClockS, 1}, {"dropouts", s.Sensors.DropoutsPerHour, 360},
+		{"cargo forward", math.Abs(s.Cargo.FwdMH), 5}, {"cargo aft", math.Abs(s.Cargo.AftMH), 5},
 	} {
 		if !(n.value >= 0 && n.value <= n.most) {
 			return fmt.Errorf("%s %g: 0 to %g is needed", n.name, n.value, n.most)
@@ -159,7 +217,7 @@ func (e *Event) validate(plan *mooring.Plan) error {
 		return fmt.Errorf("for how long?")
 	case e.Kind.ofLine() && plan.Line(e.Line) < 0:
 		return fmt.Errorf("line %q is not in the plan", e.Line)
-	case !(e.Value >= 0 && e.Value < 1e6):
+	case !(math.Abs(e.Value) < 1e6) || e.Value < 0 && !e.Kind.signed():
 		return fmt.Errorf("value %g is out of range", e.Value)
 	case e.Kind == WeakBrake && !(0 < e.HoldKN && e.HoldKN < e.Value):
 		return fmt.Errorf("a brake holds again under the %g kN it renders at, not at %g", e.Value, e.HoldKN)

@@ -59,22 +59,33 @@ type weather struct {
 	rng  *rand.Rand
 
 	gusts       []gust
+	passes      []gust
+	swell       *weather   // the second sea, nil for none
 	fluctuation [2]float64 // speed and direction, standard deviations
 
 	speedMS float64 // at the mast
 	fromDeg float64
 	feltMS  float64 // over the whole ship
 	levelM  float64
-	wave    mooring.Pose // laid over the ship's slow motion
+
+	cargo                Cargo
+	draftFwdM, draftAftM float64
+	wave                 mooring.Pose  // laid over the ship's slow motion
+	pull                 mooring.Force // of ships that pass
 
 	surge, sway, yaw, heave swings
 }
 
 func newWeather(plan *mooring.Plan, story *Story, rng *rand.Rand) weather {
-	w := weather{plan: plan, mean: story.Weather, rng: rng, levelM: plan.Reference.WaterLevelM}
+	w := weather{plan: plan, mean: story.Weather, rng: rng, levelM: plan.Reference.WaterLevelM, cargo: story.Cargo,
+		draftFwdM: plan.Reference.DraftFwdM, draftAftM: plan.Reference.DraftAftM}
 	w.speedMS, w.feltMS, w.fromDeg = w.mean.WindMS, w.mean.WindMS, w.mean.WindFromDeg
 	w.fluctuation = [2]float64{}
 	w.makeWaves()
+	if w.mean.SwellM > 0 {
+		w.swell = &weather{plan: plan, rng: rng, mean: Weather{WaveM: w.mean.SwellM, WavePeriodS: max(w.mean.SwellS, 1)}}
+		w.swell.makeWaves()
+	}
 	return w
 }
 
@@ -133,10 +144,22 @@ func (w *weather) step(now int64) {
 	lag := max(w.plan.Ship.LoaM/3/max(w.speedMS, 3), tickS)
 	w.feltMS += (w.speedMS - w.feltMS) * min(1, tickS/lag)
 
-	seconds := float64(now) * tickS
+	hours := float64(now) * tickS / 3600
+	w.draftFwdM = w.plan.Reference.DraftFwdM + hours*w.cargo.FwdMH
+	w.draftAftM = w.plan.Reference.DraftAftM + hours*w.cargo.AftMH
+	seconds := 3600 * (hours + w.mean.TideHours)
 	const m2 = 12.420601 * 3600 // period of the main lunar tide, s
 	w.levelM = w.plan.Reference.WaterLevelM + w.mean.TideM/2*math.Sin(2*math.Pi*seconds/m2)
 	heave := w.heave.at(now)
 	w.wave = mooring.Pose{SurgeM: w.surge.at(now), SwayM: w.sway.at(now), YawRad: w.yaw.at(now),
 		RiseFwdM: heave, RiseAftM: heave}
+	if s := w.swell; s != nil {
+		heave = s.heave.at(now)
+		w.wave.SurgeM += s.surge.at(now)
+		w.wave.SwayM += s.sway.at(now)
+		w.wave.YawRad += s.yaw.at(now)
+		w.wave.RiseFwdM += heave
+		w.wave.RiseAftM += heave
+	}
+	w.pull = w.passing(now)
 }
