@@ -151,10 +151,10 @@ func (j *Journal) ready(ctx context.Context, ln *lane, subject string) error {
 
 // load reads a lane's newest entry from the server.
 func (j *Journal) load(ctx context.Context, ln *lane, subject string) error {
-	ln.last, ln.pos = 0, 0
+	ln.loaded, ln.last, ln.pos = false, 0, 0
 	msg, err := j.newest(ctx, subject)
 	if err != nil {
-		return j.outage(err)
+		return j.readError(err)
 	}
 	if msg != nil {
 		e, err := parseEntry(msg.Subject, msg.Header)
@@ -193,7 +193,7 @@ func (j *Journal) newest(ctx context.Context, subject string) (*jetstream.RawStr
 }
 
 // LastSequence is the newest sequence of a source, stored as promised; 0 when
-// the journal has none. What is on the way is waited for. After a failed entry
+// the journal has none, or none any more. What is on the way is waited for. After a failed entry
 // it says where the source must go on, and lets it.
 func (j *Journal) LastSequence(ctx context.Context, berth, source string) (uint64, error) {
 	e := Entry{Berth: berth, Source: source, SourceSequence: 1}

@@ -23,10 +23,10 @@
 //	             └─ at most 64 MiB and 4,096 entries on the way, then Append blocks
 //
 //	journal                 a killed process costs    a power cut costs
-//	inside, SyncEvery >= 0  nothing, even unreceipted nothing that was receipted
-//	inside, SyncEvery < 0   nothing, even unreceipted receipted entries of the last 10 s
-//	outside                 nothing that was          what that server's sync_interval (2 min
-//	                        receipted                 unless set) and replicas leave open
+//	inside, SyncEvery >= 0  nothing acknowledged      nothing receipted
+//	inside, SyncEvery < 0   nothing acknowledged      receipted entries of the last 10 s
+//	outside                 nothing receipted         what that server's sync_interval (2 min
+//	                                                  unless set) and replicas leave open
 //
 // The figure of 10 s assumes that the disk keeps up with the server's own sync
 // timer, and all of it that fsync of the disk is honest. After a failed sync

@@ -22,6 +22,7 @@ import (
 type disk struct {
 	hold  atomic.Pointer[chan struct{}]
 	fault atomic.Pointer[error]
+	once  atomic.Bool // the fault passes
 	syncs atomic.Int64
 	begun chan struct{} // holds one when a sync is held up
 }
@@ -35,6 +36,9 @@ func (d *disk) sync(f *os.File) error {
 		<-*hold
 	}
 	if fault := d.fault.Load(); fault != nil {
+		if d.once.Load() {
+			d.fault.Store(nil)
+		}
 		return *fault
 	}
 	d.syncs.Add(1)
@@ -114,6 +118,45 @@ func TestReceiptFollowsTheDisk(t *testing.T) {
 	}
 }
 
+func TestAppendWaitsForRoom(t *testing.T) {
+	p, d := inside(t)
+	j := p.open()
+	hold := make(chan struct{})
+	d.hold.Store(&hold)
+	full, cancel := context.WithCancel(t.Context())
+	defer cancel()
+	ways := make(chan *journal.Pending, 5000)
+	refused := make(chan error, 1)
+	go func() {
+		for seq := uint64(1); ; seq++ {
+			w, err := j.Append(full, entry("jetty-1", "gw", seq))
+			if err != nil {
+				refused <- err
+				return
+			}
+			ways <- w
+		}
+	}()
+	// 64 MiB at 16 KiB at least for each are 4,096.
+	eventually(t, "room used up", func() bool { return len(ways) >= 4096 })
+	cancel()
+	if err := <-refused; !errors.Is(err, context.Canceled) {
+		t.Errorf("append without room: %v", err)
+	}
+	if n := len(ways); n != 4096 {
+		t.Errorf("%d entries on the way, want 4096", n)
+	}
+	d.hold.Store(nil)
+	close(hold)
+	close(ways)
+	for w := range ways {
+		if _, err := w.Wait(t.Context()); err != nil {
+			t.Fatal(err)
+		}
+	}
+	appendMany(t, j, "jetty-1", 4097, 4100)
+}
+
 func TestOneSyncServesMany(t *testing.T) {
 	p, d := inside(t)
 	j := p.open()
@@ -173,6 +216,42 @@ func TestFailedSyncIsToldAndLasts(t *testing.T) {
 		t.Errorf("recovery %+v, want on disk 1 and not closed in order", r)
 	}
 	appendMany(t, j, "jetty-1", 1, 3)
+}
+
+// An entry acknowledged while a sync is failing is not stored by the next one.
+func TestNoReceiptAfterFailedSync(t *testing.T) {
+	p, d := inside(t)
+	j := p.open()
+	hold := make(chan struct{})
+	d.hold.Store(&hold)
+	first := mustAppend(t, j, entry("jetty-1", "gw", 1))
+	<-d.begun
+	second := mustAppend(t, j, entry("jetty-2", "gw", 1))
+	collect(t, j, journal.FollowOptions{}, 2) // both acknowledged
+	fault := error(syscall.EIO)
+	d.once.Store(true)
+	d.fault.Store(&fault)
+	d.hold.Store(nil)
+	close(hold)
+	for _, w := range []*journal.Pending{first, second} {
+		if _, err := w.Wait(t.Context()); !errors.Is(err, journal.ErrStorage) {
+			t.Errorf("wait: %v", err)
+		}
+	}
+}
+
+func TestFailedSyncAtOpen(t *testing.T) {
+	p, d := inside(t)
+	j := p.open()
+	appendMany(t, j, "jetty-1", 1, 1)
+	closeJournal(t, j)
+	fault := error(syscall.EIO)
+	d.fault.Store(&fault)
+	if _, err := journal.Open(t.Context(), p.o); !errors.Is(err, journal.ErrStorage) || !errors.Is(err, syscall.EIO) {
+		t.Errorf("open: %v", err)
+	}
+	d.fault.Store(nil)
+	p.open()
 }
 
 func TestDocumentsAndRecordsFollowTheDisk(t *testing.T) {

@@ -55,8 +55,6 @@ func (j *Journal) outage(err error) error {
 	switch {
 	case errors.Is(err, nats.ErrMaxPayload):
 		return fmt.Errorf("%w: the server's max_payload is %d bytes", ErrTooLarge, j.pubConn.MaxPayload())
-	case errors.Is(err, context.Canceled), errors.Is(err, context.DeadlineExceeded):
-		return err
 	case j.ctx.Err() != nil:
 		return ErrClosed
 	case j.embedded():

@@ -65,7 +65,9 @@ func runServer(arg string, maxPayload int32) {
 // returned, or until Append fails, and prints the errors. Limited, no file may
 // grow past 2 MB, which is as near to a full disk as a test gets without one.
 func runAppender(dir string, limited bool) {
-	j, err := journal.Open(context.Background(), journal.Options{Dir: dir})
+	o := journal.Options{Dir: dir}
+	o.AckTimeout(time.Hour) // who is told of a failure is told by it, not by the clock
+	j, err := journal.Open(context.Background(), o)
 	check(err)
 	if limited {
 		signal.Ignore(syscall.SIGXFSZ)

@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
-	"errors"
 	"fmt"
 	"strconv"
 	"sync"
@@ -29,7 +28,8 @@ type Pending struct {
 	pos  Position
 	err  error
 
-	began  time.Time
+	began  time.Time // Append was called
+	sent   time.Time // guarded by publisher.mu
 	size   int
 	charge int64
 	to     *syncer // completes it after its acknowledgement
@@ -110,6 +110,7 @@ func (p *publisher) publish(ctx context.Context, m *nats.Msg, to *syncer) (*Pend
 	}
 	p.next++
 	id := p.next
+	w.sent = time.Now()
 	p.waiting[id] = w
 	p.mu.Unlock()
 	p.j.m.inFlight.Inc()
@@ -159,7 +160,7 @@ func (p *publisher) acknowledged(m *nats.Msg) {
 	}
 	pos, err := parseAck(m)
 	if err != nil {
-		if p.j.embedded() && !errors.Is(err, errWrongLast) {
+		if p.j.embedded() {
 			err = p.j.fail(err)
 		}
 		p.complete(w, err)
@@ -200,7 +201,7 @@ func (p *publisher) expireOnce(limit time.Duration) {
 	p.mu.Lock()
 	var late []*Pending
 	for id, w := range p.waiting {
-		if time.Since(w.began) > limit {
+		if time.Since(w.sent) > limit {
 			late = append(late, w)
 			delete(p.waiting, id)
 		}
@@ -229,12 +230,6 @@ func (p *publisher) abandon(err error, last bool) {
 		p.complete(w, err)
 	}
 }
-
-// errWrongLast: the server's last message of the subject is another one than
-// the writer thought.
-var errWrongLast = errors.New("another writer's entry is newer")
-
-const codeWrongLast = 10071 // JSStreamWrongLastSequenceErrF
 
 // shortAck reads exactly {"stream":"…","seq":N}, which nearly all are.
 func shortAck(data []byte) (Position, bool) {
@@ -271,8 +266,8 @@ func parseAck(m *nats.Msg) (Position, error) {
 		return 0, fmt.Errorf("acknowledgement: %w", err)
 	}
 	switch {
-	case ack.Error != nil && ack.Error.ErrorCode == codeWrongLast:
-		return 0, fmt.Errorf("%w: %w", errWrongLast, ack.Error)
+	case ack.Error != nil && ack.Error.ErrorCode == 10071: // JSStreamWrongLastSequenceErrF
+		return 0, fmt.Errorf("another writer's entry is newer: %w", ack.Error)
 	case ack.Error != nil:
 		return 0, ack.Error
 	case ack.Stream == "" || ack.Seq == 0:

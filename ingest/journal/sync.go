@@ -21,7 +21,6 @@ type syncer struct {
 
 	mu    sync.Mutex
 	dirty []*Pending
-	err   error // after a failed sync: for good
 
 	wake chan struct{} // holds one when dirty is not empty
 	stop chan struct{}
@@ -47,15 +46,8 @@ func (s *syncer) add(w *Pending) {
 		return
 	}
 	s.mu.Lock()
-	err := s.err
-	if err == nil {
-		s.dirty = append(s.dirty, w)
-	}
+	s.dirty = append(s.dirty, w)
 	s.mu.Unlock()
-	if err != nil {
-		s.drop(w, err)
-		return
-	}
 	select {
 	case s.wake <- struct{}{}:
 	default:
@@ -82,23 +74,32 @@ func (s *syncer) run() {
 	}
 }
 
-// round syncs once and completes what had been added before.
+// round syncs once and completes what had been added before. Once the journal
+// has failed it only fails what comes: after a failed fsync the kernel may have
+// thrown the pages away and marked them clean, so a later success would prove
+// nothing.
 func (s *syncer) round() {
 	s.mu.Lock()
 	batch := s.dirty
 	s.dirty = nil
-	err := s.err
 	s.mu.Unlock()
 	if len(batch) == 0 {
 		return
 	}
+	err := s.j.failureOf()
 	if err == nil {
 		began := time.Now()
 		err = s.flush()
 		s.j.m.sync.Observe(time.Since(began).Seconds())
+		if err != nil {
+			s.j.m.syncFailures.Inc()
+			err = s.j.fail(fmt.Errorf("sync: %w", err))
+		}
 	}
 	if err != nil {
-		s.broke(err, batch)
+		for _, w := range batch {
+			s.drop(w, err)
+		}
 		return
 	}
 	if s.mark != nil {
@@ -109,22 +110,4 @@ func (s *syncer) round() {
 		s.mark(newest)
 	}
 	s.done(batch)
-}
-
-// broke fails the batch and all that follows: after a failed fsync the kernel
-// may have thrown the pages away and marked them clean, so a later success
-// would prove nothing.
-func (s *syncer) broke(err error, batch []*Pending) {
-	s.j.m.syncFailures.Inc()
-	err = s.j.fail(fmt.Errorf("sync: %w", err))
-	s.mu.Lock()
-	if s.err == nil {
-		s.err = err
-	}
-	batch = append(batch, s.dirty...)
-	s.dirty = nil
-	s.mu.Unlock()
-	for _, w := range batch {
-		s.drop(w, err)
-	}
 }
