@@ -39,7 +39,7 @@ type Weather struct {
 	TideM       float64 // range from low to high water
 	TideHours   float64 // hours since mid-tide, rising, at the start
 	SwellM      float64 // significant height of a swell on top of the waves; 0 is none
-	SwellS      float64 // its peak period
+	SwellS      float64 // its peak period; 0 is 10 s
 }
 
 // Sensors is how well the ship is read.
@@ -101,12 +101,15 @@ const (
 	// Pass is a ship that passes for For and draws the moored one off by up to
 	// Value kN, toward her and along (see passing).
 	Pass
+	// Swell is a short-lived swell of Value m significant height and the weather's
+	// SwellS, that builds and dies over a quarter of For each.
+	Swell
 	kinds
 )
 
 var kindNames = [kinds]string{Gust: "gust", WeakBrake: "weak brake", Part: "part", Tend: "tend",
 	Gap: "gap", NotANumber: "not a number", Stuck: "stuck", StandDown: "stand down", Flicker: "flicker",
-	Spikes: "spikes", ZeroShift: "zero shift", OutOfRange: "out of range", Surge: "surge", Creep: "creep", Pass: "pass"}
+	Spikes: "spikes", ZeroShift: "zero shift", OutOfRange: "out of range", Surge: "surge", Creep: "creep", Pass: "pass", Swell: "swell"}
 
 // String is the kind in words.
 func (k Kind) String() string {
@@ -116,7 +119,7 @@ func (k Kind) String() string {
 	return kindNames[k]
 }
 
-func (k Kind) ofLine() bool { return k != Gust && k != StandDown && k != Pass }
+func (k Kind) ofLine() bool { return k != Gust && k != StandDown && k != Pass && k != Swell }
 func (k Kind) lasts() bool {
 	return k == Gust || k >= Gap && k != ZeroShift && k != Surge
 }
@@ -140,6 +143,9 @@ func (s Story) withDefaults() Story {
 	}
 	if s.Weather.WavePeriodS == 0 {
 		s.Weather.WavePeriodS = 8
+	}
+	if s.Weather.SwellS == 0 {
+		s.Weather.SwellS = 10
 	}
 	if s.Sensors.TensionStepKN == 0 {
 		s.Sensors.TensionStepKN = 0.1
