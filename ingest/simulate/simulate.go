@@ -128,6 +128,8 @@ func (s *Simulation) tell() {
 			s.weather.gusts = append(s.weather.gusts, gust{from: s.now, until: until, peak: e.Value})
 		case Pass:
 			s.weather.passes = append(s.weather.passes, gust{from: s.now, until: until, peak: e.Value})
+		case Swell:
+			s.weather.swells = append(s.weather.swells, gust{from: s.now, until: until, peak: e.Value})
 		case WeakBrake, Part, Tend, Surge, Creep:
 			s.deck.start(e, s.now, until)
 		default:

@@ -60,7 +60,8 @@ type weather struct {
 
 	gusts       []gust
 	passes      []gust
-	swell       *weather   // the second sea, nil for none
+	swell       *weather // the second sea, for a height of 1 m
+	swells      []gust
 	fluctuation [2]float64 // speed and direction, standard deviations
 
 	speedMS float64 // at the mast
@@ -82,10 +83,9 @@ func newWeather(plan *mooring.Plan, story *Story, rng *rand.Rand) weather {
 	w.speedMS, w.feltMS, w.fromDeg = w.mean.WindMS, w.mean.WindMS, w.mean.WindFromDeg
 	w.fluctuation = [2]float64{}
 	w.makeWaves()
-	if w.mean.SwellM > 0 {
-		w.swell = &weather{plan: plan, rng: rng, mean: Weather{WaveM: w.mean.SwellM, WavePeriodS: max(w.mean.SwellS, 1)}}
-		w.swell.makeWaves()
-	}
+	// A swell of a metre, of its own lot so that the waves stay as they are.
+	w.swell = &weather{plan: plan, rng: rand.New(rand.NewPCG(story.Seed, 4)), mean: Weather{WaveM: 1, WavePeriodS: max(w.mean.SwellS, 1)}}
+	w.swell.makeWaves()
 	return w
 }
 
@@ -116,6 +116,20 @@ func (w *weather) makeWaves() {
 		return out
 	}
 	w.surge, w.sway, w.heave, w.yaw = sea(0.2), sea(0.3), sea(0.4), sea(0.4/length)
+}
+
+// swellM is the swell's height.
+func (w *weather) swellM(now int64) float64 {
+	height := w.mean.SwellM
+	left := w.swells[:0]
+	for _, s := range w.swells {
+		if now < s.until {
+			height += s.peak * s.share(now)
+			left = append(left, s)
+		}
+	}
+	w.swells = left
+	return height
 }
 
 // step draws the weather at a tick.
@@ -153,11 +167,12 @@ func (w *weather) step(now int64) {
 	heave := w.heave.at(now)
 	w.wave = mooring.Pose{SurgeM: w.surge.at(now), SwayM: w.sway.at(now), YawRad: w.yaw.at(now),
 		RiseFwdM: heave, RiseAftM: heave}
-	if s := w.swell; s != nil {
-		heave = s.heave.at(now)
-		w.wave.SurgeM += s.surge.at(now)
-		w.wave.SwayM += s.sway.at(now)
-		w.wave.YawRad += s.yaw.at(now)
+	if height := w.swellM(now); height > 0 {
+		s := w.swell
+		heave = height * s.heave.at(now)
+		w.wave.SurgeM += height * s.surge.at(now)
+		w.wave.SwayM += height * s.sway.at(now)
+		w.wave.YawRad += height * s.yaw.at(now)
 		w.wave.RiseFwdM += heave
 		w.wave.RiseAftM += heave
 	}
