@@ -68,7 +68,7 @@ func (b *Berth) Push(source string, s *reading.Series) {
 			continue
 		}
 		from.Last = max(from.Last, t)
-		v := s.Value[i]
+		v := s.Value[i] + 0 // never minus zero, which a snapshot would not keep
 		if q == reading.Bad {
 			v = bad
 		}

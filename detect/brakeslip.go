@@ -70,9 +70,11 @@ func (b *Berth) slipped(now moment, i int) {
 	if run < b.plan.Limits.SlipM {
 		return
 	}
-	p.Quiet = 0
+	// The line is longer now: what it carried before says nothing of it any more.
+	p.Quiet, b.state.Upset = 0, b.state.Tick
+	b.state.Lines[i].Fit.Age = 0
 	if !p.Up {
-		p.Up, b.state.Upset = true, b.state.Tick
+		p.Up = true
 		b.slipRaised(now, i, at, run)
 	}
 }

@@ -1,6 +1,9 @@
 package detect
 
-import "fmt"
+import (
+	"fmt"
+	"math"
+)
 
 // loadSlip watches the lines whose pay-out nobody tells, on bitts or on a drum
 // without that sensor: raised when, within 60 s, the line has lost 0.015 of MBL
@@ -8,8 +11,14 @@ import "fmt"
 // or in a creep, and no other line has moved as far from its word. It is
 // cleared like a slip of a drum. A slow loss, over many minutes, is not told
 // here but as a shifted zero. kN. Source: common practice, no source.
+//
+// The usual difference is that of a minute or two ago: a creep that was measured
+// by the noise it makes itself would never stand out. And the further the ship
+// went in those 60 s, the more of what is unexplained is the plan's error, not
+// the line's.
 const (
 	loadSlip   = 0.015 // of MBL
+	loadAstray = 0.3   // of what the ship's way put on the line, most that the plan errs
 	loadNoises = 8     // times the usual difference
 	loadHold   = 3     // seconds
 )
@@ -18,14 +27,18 @@ const (
 type loss struct {
 	Offs    [slipWindow]float64 // smoothed over 5 s, kN; NaN for none
 	Smooth  float64
-	Age     float64 // Fit.Age; a younger fit is a new beginning
-	Seconds int32   // that the loss has been large
+	Moves   [slipWindow]float64 // what the ship's way puts on the line, smoothed alike
+	Way     float64
+	Usual   [2]float64 // Fit.Noise of a minute or two ago, and of less than that
+	UsualAt int64      // second at which the second was taken
+	Age     float64    // Fit.Age; a younger fit is a new beginning
+	Seconds int32      // that the loss has been large
 }
 
 func (p *loss) forget() {
 	*p = loss{}
 	for k := range p.Offs {
-		p.Offs[k] = bad
+		p.Offs[k], p.Moves[k] = bad, bad
 	}
 }
 
@@ -43,6 +56,20 @@ func (p *loss) lost() (fall, rise float64) {
 	return fall, rise
 }
 
+// went is how far the ship's way took the line's load in the window.
+func (p *loss) went() float64 {
+	lo, hi := math.Inf(1), math.Inf(-1)
+	for _, v := range p.Moves {
+		if v < lo {
+			lo = v
+		}
+		if v > hi {
+			hi = v
+		}
+	}
+	return max(0, hi-lo)
+}
+
 // loadSlips takes a second's step for every line.
 func (b *Berth) loadSlips(now moment) {
 	worst, next, who := 0.0, 0.0, -1
@@ -53,13 +80,18 @@ func (b *Berth) loadSlips(now moment) {
 			p.forget()
 			continue
 		}
-		at := f.Off
+		at, way := f.Off, b.way(i)
 		if p.Age == 0 {
-			p.Smooth = at
+			p.Smooth, p.Way = at, way
+			p.Usual, p.UsualAt = [2]float64{f.Noise, f.Noise}, now.Time
 		}
 		p.Age = f.Age
 		p.Smooth += (at - p.Smooth) / 5
-		p.Offs[now.Time/second%slipWindow] = p.Smooth
+		p.Way += (way - p.Way) / 5
+		p.Offs[now.Time/second%slipWindow], p.Moves[now.Time/second%slipWindow] = p.Smooth, p.Way
+		if now.Time-p.UsualAt >= slipWindow*second {
+			p.Usual, p.UsualAt = [2]float64{p.Usual[1], f.Noise}, now.Time
+		}
 		fall, rise := p.lost()
 		if far := max(fall, rise) / b.plan.Lines[i].MBLkN; far > worst {
 			worst, next, who = far, worst, i
@@ -83,7 +115,7 @@ func (b *Berth) lostLoad(now moment, i int, contested bool) {
 	l := &b.state.Lines[i]
 	p, mbl := &l.Loss, b.plan.Lines[i].MBLkN
 	fall, _ := p.lost()
-	if contested || b.paysOut(now, i) || fall < max(loadSlip*mbl, loadNoises*l.Fit.Noise) {
+	if contested || b.paysOut(now, i) || fall < max(loadSlip*mbl, loadNoises*p.Usual[0])+loadAstray*p.went() {
 		p.Seconds = 0
 		return
 	}
