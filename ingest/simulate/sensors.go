@@ -16,6 +16,7 @@ const (
 	levelEvery  = 10 * secondEvery
 	draftEvery  = 30 * secondEvery
 	payoutAfter = 4
+	apart       = 10 * secondEvery // between dropouts
 	spikeEvery  = 8 * secondEvery
 	brakeAfter  = 6
 )
@@ -198,7 +199,7 @@ func (s *sensors) read(now int64, w *weather, d *deck) {
 }
 
 func (s *sensors) readLine(now int64, l *lineSensors, d *deck, i int) {
-	if s.cfg.DropoutsPerHour > 0 && s.errors.Float64() < s.cfg.DropoutsPerHour*tickS/3600 {
+	if s.cfg.DropoutsPerHour > 0 && s.errors.Float64() < s.cfg.DropoutsPerHour*tickS/3600 && now > l.silentUntil+apart {
 		l.silentUntil = now + secondEvery + s.errors.Int64N(5*secondEvery)
 	}
 	load := d.tensionKN[i]
