@@ -1,15 +1,24 @@
 package watch
 
-import "github.com/prometheus/client_golang/prometheus"
+import (
+	"time"
+
+	"github.com/prometheus/client_golang/prometheus"
+
+	"hawser/detect"
+	"hawser/detect/reading"
+)
 
 type metrics struct {
-	samples  *prometheus.CounterVec
-	unusable *prometheus.CounterVec
-	changes  *prometheus.CounterVec
-	position *prometheus.GaugeVec
-	blocks   prometheus.Histogram
-	alarms   prometheus.Histogram
-	setAside *prometheus.CounterVec
+	samples    *prometheus.CounterVec
+	unusable   *prometheus.CounterVec
+	changes    *prometheus.CounterVec
+	position   *prometheus.GaugeVec
+	blocks     prometheus.Histogram
+	alarms     prometheus.Histogram
+	setAside   *prometheus.CounterVec
+	restarts   *prometheus.CounterVec
+	saveErrors *prometheus.CounterVec
 }
 
 // delayBuckets answer whether an alarm keeps its promise: 100 ms from journal
@@ -34,7 +43,49 @@ func newMetrics(r prometheus.Registerer) *metrics {
 			Name: "hawser_watch_alarm_delay_seconds", Help: "From a batch entering the journal to an alarm it raised being on record.", Buckets: delayBuckets()}),
 		setAside: prometheus.NewCounterVec(prometheus.CounterOpts{
 			Name: "hawser_watch_unreadable_batches_total", Help: "Journal entries that could not be read and were passed over."}, []string{"berth"}),
+		restarts: prometheus.NewCounterVec(prometheus.CounterOpts{
+			Name: "hawser_watch_restarts_total", Help: "Times the watch of a berth stopped on an error and started again a second later."}, []string{"berth"}),
+		saveErrors: prometheus.NewCounterVec(prometheus.CounterOpts{
+			Name: "hawser_watch_snapshot_errors_total", Help: "Times the state of a berth could not be kept."}, []string{"berth"}),
 	}
-	r.MustRegister(m.samples, m.unusable, m.changes, m.position, m.blocks, m.alarms, m.setAside)
+	r.MustRegister(m.samples, m.unusable, m.changes, m.position, m.blocks, m.alarms, m.setAside, m.restarts, m.saveErrors)
 	return m
+}
+
+// count counts an entry that was taken. Changes that the alarm log has from
+// before a restart are not counted again: their delay would be the outage's.
+func (b *berthWatch) count(e *Entry, block *reading.Block, changes []detect.Change) {
+	delay := time.Since(e.Stored).Seconds()
+	b.m.blocks.Observe(delay)
+	b.m.samples.WithLabelValues(b.berth).Add(float64(block.Samples()))
+	b.m.position.WithLabelValues(b.berth).Set(float64(e.Position))
+	if e.Position > b.told {
+		b.countChanges(changes, delay)
+	}
+	if now := b.unit.Oddities(); now != b.counted {
+		b.countOddities(now, b.counted)
+		b.counted = now
+	}
+}
+
+func (b *berthWatch) countChanges(changes []detect.Change, delay float64) {
+	for i := range changes {
+		state := "cleared"
+		if changes[i].Raised {
+			state = "raised"
+			b.m.alarms.Observe(delay)
+		}
+		b.m.changes.WithLabelValues(b.berth, changes[i].Condition.String(), state).Inc()
+	}
+}
+
+func (b *berthWatch) countOddities(now, was detect.Oddities) {
+	add := func(reason string, now, was uint64) {
+		b.m.unusable.WithLabelValues(b.berth, reason).Add(float64(now - was))
+	}
+	add("late", now.Late, was.Late)
+	add("duplicate", now.Duplicate, was.Duplicate)
+	add("unknown", now.Unknown, was.Unknown)
+	add("bad", now.Bad, was.Bad)
+	add("overflow", now.Overflow, was.Overflow)
 }

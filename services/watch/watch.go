@@ -10,12 +10,10 @@
 package watch
 
 import (
-	"bytes"
 	"context"
-	"encoding/gob"
-	"errors"
 	"fmt"
 	"log/slog"
+	"math"
 	"sync"
 	"time"
 
@@ -24,7 +22,6 @@ import (
 	"hawser/detect"
 	"hawser/detect/mooring"
 	"hawser/detect/reading"
-	"hawser/ingest/batch"
 )
 
 // Entry is one batch as the journal holds it. Data and Refused are valid only
@@ -40,12 +37,13 @@ type Entry struct {
 
 // Journal gives a berth's entries in order and keeps its last snapshot.
 type Journal interface {
-	// FollowBerth hands over every entry after a position, in order, and goes on
-	// until ctx ends or fn fails.
+	// FollowBerth hands over every entry after a position, in order and at least
+	// once, and goes on until ctx ends or fn fails.
 	FollowBerth(ctx context.Context, berth string, after uint64, fn func(*Entry) error) error
 	// Last is the journal's newest position.
 	Last(ctx context.Context) (uint64, error)
 	SaveSnapshot(ctx context.Context, berth string, data []byte) error
+	// LoadSnapshot gives what SaveSnapshot was given last.
 	LoadSnapshot(ctx context.Context, berth string) (data []byte, ok bool, err error)
 }
 
@@ -60,7 +58,8 @@ type Alarms interface {
 	// them already.
 	Apply(ctx context.Context, berth string, position uint64, changes []detect.Change) error
 	// Reconcile makes the berth's active conditions those given: what is not
-	// among them is cleared for this reason, what is missing is raised.
+	// among them is cleared for this reason, what is missing is raised. Where
+	// something after position has been applied it does nothing.
 	Reconcile(ctx context.Context, berth string, position uint64, active []detect.Change, reason string) error
 	// Applied is the highest position applied for the berth, 0 for none.
 	Applied(berth string) uint64
@@ -88,14 +87,22 @@ type Options struct {
 	// SnapshotEvery is how often a berth's state is kept; 0 means 30 s. A restart
 	// reads again what came since.
 	SnapshotEvery time.Duration
-	// WarmUp is how many journal positions are read again when there is no usable
-	// snapshot but alarms are on record; 0 means 50,000.
+	// WarmUp is how many journal positions before the newest alarm are read again
+	// when there is no usable snapshot; 0 means 50,000.
 	WarmUp uint64
 }
 
 func (o *Options) validate() error {
-	if o.Journal == nil || o.Plans == nil || o.Alarms == nil || o.Picture == nil || o.Log == nil || o.Registerer == nil {
-		return errors.New("watch: an option that is required is missing")
+	for _, required := range []struct {
+		name    string
+		missing bool
+	}{
+		{"Journal", o.Journal == nil}, {"Plans", o.Plans == nil}, {"Alarms", o.Alarms == nil},
+		{"Picture", o.Picture == nil}, {"Log", o.Log == nil}, {"Registerer", o.Registerer == nil},
+	} {
+		if required.missing {
+			return fmt.Errorf("watch: option %s is required", required.name)
+		}
 	}
 	if o.SnapshotEvery == 0 {
 		o.SnapshotEvery = 30 * time.Second
@@ -125,7 +132,8 @@ func New(o Options) (*Watch, error) {
 	return &Watch{o: o, m: newMetrics(o.Registerer), known: map[string]bool{}}, nil
 }
 
-// Add puts a berth under watch; a second time does nothing.
+// Add puts a berth under watch; a second time does nothing, nor does it once Run
+// has been told to stop.
 func (w *Watch) Add(berth string) {
 	w.mu.Lock()
 	defer w.mu.Unlock()
@@ -139,7 +147,7 @@ func (w *Watch) Add(berth string) {
 }
 
 // Run watches until ctx ends, then keeps every berth's state and returns when
-// all its goroutines have.
+// all its goroutines have. It is called once.
 func (w *Watch) Run(ctx context.Context) error {
 	var wg sync.WaitGroup
 	w.mu.Lock()
@@ -163,12 +171,14 @@ func (w *Watch) Run(ctx context.Context) error {
 // snapshot when something fails.
 func (w *Watch) keep(ctx context.Context, berth string) {
 	const wait = time.Second
-	for {
-		b := &berthWatch{Watch: w, berth: berth}
+	for end := uint64(math.MaxUint64); ; {
+		b := &berthWatch{Watch: w, berth: berth, end: end}
 		err := b.run(ctx)
 		if ctx.Err() != nil {
 			return
 		}
+		end = b.end
+		w.m.restarts.WithLabelValues(berth).Inc()
 		w.o.Log.Error("watch of a berth stopped, starting again", "berth", berth, "err", err)
 		select {
 		case <-ctx.Done():
@@ -176,200 +186,4 @@ func (w *Watch) keep(ctx context.Context, berth string) {
 		case <-time.After(wait):
 		}
 	}
-}
-
-// snapshot is what is kept of a berth: its detectors' state after the entry at
-// Position.
-type snapshot struct {
-	Position uint64
-	Plan     string
-	State    []byte
-}
-
-// berthWatch is one run over one berth's entries.
-type berthWatch struct {
-	*Watch
-	berth    string
-	unit     *Unit // nil until the first entry
-	plan     string
-	position uint64
-	saved    time.Time
-	decoder  batch.Decoder
-	counted  detect.Oddities
-	// warmUntil is the position up to which a berth without a usable snapshot is
-	// read again for its state alone; 0 when it is not warming up.
-	warmUntil uint64
-}
-
-func (b *berthWatch) run(ctx context.Context) error {
-	if err := b.resume(ctx); err != nil {
-		return err
-	}
-	err := b.o.Journal.FollowBerth(ctx, b.berth, b.position, func(e *Entry) error { return b.take(ctx, e) })
-	if ctx.Err() != nil {
-		// The last state is kept in the time after the stop that the owner grants.
-		keep, cancel := context.WithTimeout(context.WithoutCancel(ctx), 2*time.Second)
-		defer cancel()
-		return b.save(keep)
-	}
-	return err
-}
-
-// resume finds where to begin.
-func (b *berthWatch) resume(ctx context.Context) error {
-	b.saved = time.Now()
-	last, err := b.o.Journal.Last(ctx)
-	if err != nil {
-		return err
-	}
-	if err := b.o.Alarms.Rewind(ctx, b.berth, last); err != nil {
-		return err
-	}
-	data, ok, err := b.o.Journal.LoadSnapshot(ctx, b.berth)
-	if err != nil {
-		return err
-	}
-	if ok {
-		err := b.restore(ctx, data, last)
-		if err == nil {
-			return nil
-		}
-		b.o.Log.Warn("snapshot of a berth not usable, reading the journal again", "berth", b.berth, "err", err)
-	}
-	if applied := b.o.Alarms.Applied(b.berth); applied > 0 {
-		b.warmUntil = applied
-		b.position = applied - min(applied, b.o.WarmUp)
-	}
-	return nil
-}
-
-func (b *berthWatch) restore(ctx context.Context, data []byte, last uint64) error {
-	var s snapshot
-	if err := gob.NewDecoder(bytes.NewReader(data)).Decode(&s); err != nil {
-		return fmt.Errorf("decode: %w", err)
-	}
-	if s.Position > last {
-		return fmt.Errorf("snapshot is of position %d but the journal ends at %d: a power cut took its end", s.Position, last)
-	}
-	plan, err := b.o.Plans.PlanByFingerprint(ctx, b.berth, s.Plan)
-	if err != nil {
-		return err
-	}
-	unit, err := RestoreUnit(plan, s.State)
-	if err != nil {
-		return err
-	}
-	b.unit, b.plan, b.position, b.counted = unit, s.Plan, s.Position, unit.Oddities()
-	b.o.Picture.SetPlan(b.berth, plan)
-	return nil
-}
-
-// take puts one entry through.
-func (b *berthWatch) take(ctx context.Context, e *Entry) error {
-	if err := b.underPlan(ctx, e); err != nil {
-		return err
-	}
-	block, _, err := b.decoder.Decode(e.Data)
-	if err != nil {
-		// The intake let it in, so it is the journal that spoilt it: it will not
-		// get better by trying again.
-		b.o.Log.Error("unreadable batch passed over", "berth", b.berth, "position", e.Position, "err", err)
-		b.m.setAside.WithLabelValues(b.berth).Inc()
-		return nil
-	}
-	block.Drop(e.Refused)
-	changes := b.unit.Take(e.Source, block)
-	b.position = e.Position
-	if err := b.tell(ctx, e, changes); err != nil {
-		// The unit is past these readings and the log is not: what is kept must not
-		// be, so that they come again.
-		b.unit = nil
-		return err
-	}
-	b.o.Picture.Update(b.berth, e.Stored, block)
-	b.count(e, block, changes)
-	if time.Since(b.saved) >= b.o.SnapshotEvery {
-		return b.save(ctx)
-	}
-	return nil
-}
-
-// underPlan sees to it that the unit works by the entry's plan.
-func (b *berthWatch) underPlan(ctx context.Context, e *Entry) error {
-	if b.unit != nil && b.plan == e.Plan {
-		return nil
-	}
-	plan, err := b.o.Plans.PlanByFingerprint(ctx, b.berth, e.Plan)
-	if err != nil {
-		return err
-	}
-	if b.unit != nil && e.Position > b.warmUntil {
-		if err := b.o.Alarms.Reconcile(ctx, b.berth, b.position, nil, "the mooring plan was replaced"); err != nil {
-			return err
-		}
-	}
-	b.unit, b.plan, b.counted = NewUnit(plan), e.Plan, detect.Oddities{}
-	b.o.Picture.SetPlan(b.berth, plan)
-	return nil
-}
-
-// tell hands changes to the alarm log.
-func (b *berthWatch) tell(ctx context.Context, e *Entry, changes []detect.Change) error {
-	if b.warmUntil > 0 {
-		if e.Position < b.warmUntil {
-			return nil
-		}
-		b.warmUntil = 0
-		return b.o.Alarms.Reconcile(ctx, b.berth, e.Position, b.unit.Active(), "not found when the watch started again")
-	}
-	if len(changes) == 0 {
-		return nil
-	}
-	return b.o.Alarms.Apply(ctx, b.berth, e.Position, changes)
-}
-
-func (b *berthWatch) count(e *Entry, block *reading.Block, changes []detect.Change) {
-	delay := time.Since(e.Stored).Seconds()
-	b.m.blocks.Observe(delay)
-	b.m.samples.WithLabelValues(b.berth).Add(float64(block.Samples()))
-	b.m.position.WithLabelValues(b.berth).Set(float64(e.Position))
-	for i := range changes {
-		state := "cleared"
-		if changes[i].Raised {
-			state = "raised"
-			b.m.alarms.Observe(delay)
-		}
-		b.m.changes.WithLabelValues(b.berth, changes[i].Condition.String(), state).Inc()
-	}
-	if now := b.unit.Oddities(); now != b.counted {
-		add := func(reason string, now, was uint64) {
-			b.m.unusable.WithLabelValues(b.berth, reason).Add(float64(now - was))
-		}
-		add("late", now.Late, b.counted.Late)
-		add("duplicate", now.Duplicate, b.counted.Duplicate)
-		add("unknown", now.Unknown, b.counted.Unknown)
-		add("bad", now.Bad, b.counted.Bad)
-		add("overflow", now.Overflow, b.counted.Overflow)
-		b.counted = now
-	}
-}
-
-// save keeps the berth's state.
-func (b *berthWatch) save(ctx context.Context) error {
-	b.saved = time.Now()
-	if b.unit == nil || b.warmUntil > 0 {
-		return nil
-	}
-	state, err := b.unit.Snapshot()
-	if err != nil {
-		return fmt.Errorf("berth %s: snapshot: %w", b.berth, err)
-	}
-	var buf bytes.Buffer
-	if err := gob.NewEncoder(&buf).Encode(snapshot{Position: b.position, Plan: b.plan, State: state}); err != nil {
-		return fmt.Errorf("berth %s: snapshot: %w", b.berth, err)
-	}
-	if err := b.o.Journal.SaveSnapshot(ctx, b.berth, buf.Bytes()); err != nil {
-		return fmt.Errorf("berth %s: keep snapshot: %w", b.berth, err)
-	}
-	return nil
 }

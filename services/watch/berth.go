@@ -1,0 +1,152 @@
+package watch
+
+import (
+	"context"
+	"math"
+	"time"
+
+	"hawser/detect"
+	"hawser/detect/mooring"
+	"hawser/ingest/batch"
+)
+
+// berthWatch is one run over one berth's entries.
+type berthWatch struct {
+	*Watch
+	berth    string
+	unit     *Unit // nil until the first entry or a snapshot
+	plan     string
+	position uint64 // taken
+	decoder  batch.Decoder
+	counted  detect.Oddities
+
+	// end is the lowest end of the journal seen since the snapshot and the alarm
+	// log were brought back to it, MaxUint64 for none. It outlives a run: by the
+	// next try the journal may have grown past what it lost.
+	end uint64
+	// settle is the position after which the alarm log is made to agree with the
+	// unit, 0 once it has been: the journal's end at the start, when the unit has
+	// seen all there was to learn from. Where the journal lost its end it is that
+	// much again after where the alarm log had come, for the sources to send what
+	// they have no receipt for; what it raises is mostly active already.
+	settle uint64
+	told   uint64 // up to where changes come for the second time
+
+	kept  uint64 // position of the last snapshot
+	saved time.Time
+}
+
+func (b *berthWatch) run(ctx context.Context) error {
+	if err := b.resume(ctx); err != nil {
+		return err
+	}
+	err := b.o.Journal.FollowBerth(ctx, b.berth, b.position, func(e *Entry) error { return b.take(ctx, e) })
+	if ctx.Err() != nil {
+		// The last state is kept in the time after the stop that the owner grants.
+		keep, cancel := context.WithTimeout(context.WithoutCancel(ctx), 2*time.Second)
+		defer cancel()
+		b.save(keep)
+	}
+	return err
+}
+
+// resume finds where to begin. Without a snapshot that is some way before the
+// newest change on record: the alarm log does not take again what it has, so
+// that the entries up to there only bring back the state.
+func (b *berthWatch) resume(ctx context.Context) error {
+	b.saved = time.Now()
+	last, err := b.o.Journal.Last(ctx)
+	if err != nil {
+		return err
+	}
+	b.end = min(b.end, last)
+	applied := b.o.Alarms.Applied(b.berth)
+	b.settle = b.end + 2*(applied-min(applied, b.end))
+	if err := b.o.Alarms.Rewind(ctx, b.berth, b.end); err != nil {
+		return err
+	}
+	b.told = b.o.Alarms.Applied(b.berth)
+	if err := b.load(ctx); err != nil {
+		return err
+	}
+	b.end = math.MaxUint64
+	if b.unit == nil {
+		b.position = b.told - min(b.told, b.o.WarmUp)
+	}
+	return nil
+}
+
+// take puts one entry through.
+func (b *berthWatch) take(ctx context.Context, e *Entry) error {
+	if e.Position <= b.position {
+		return nil // delivered a second time
+	}
+	if err := b.prepare(ctx, e); err != nil {
+		return err
+	}
+	b.position = e.Position
+	block, _, err := b.decoder.Decode(e.Data)
+	if err != nil {
+		// The intake let it in, so it is the journal that spoilt it: it will not
+		// get better by trying again.
+		b.o.Log.Error("unreadable batch passed over", "berth", b.berth, "position", e.Position, "err", err)
+		b.m.setAside.WithLabelValues(b.berth).Inc()
+		return nil
+	}
+	block.Drop(e.Refused)
+	changes := b.unit.Take(e.Source, block)
+	if len(changes) > 0 {
+		if err := b.o.Alarms.Apply(ctx, b.berth, e.Position, changes); err != nil {
+			// The unit is past these readings and the log is not: what is kept must
+			// not be, so that they come again.
+			b.unit = nil
+			return err
+		}
+	}
+	b.o.Picture.Update(b.berth, e.Stored, block)
+	b.count(e, block, changes)
+	if time.Since(b.saved) >= b.o.SnapshotEvery {
+		b.save(ctx)
+	}
+	return nil
+}
+
+// prepare sees to it that the unit works by the entry's plan and, once after a
+// start, that the alarm log agrees with the unit. It mostly does; not where the
+// journal lost its end and never got it again, nor where the state had to be
+// learnt anew from too little.
+func (b *berthWatch) prepare(ctx context.Context, e *Entry) error {
+	replaced := b.unit != nil && b.plan != e.Plan
+	var plan *mooring.Plan
+	var err error
+	if b.unit == nil || replaced {
+		if plan, err = b.o.Plans.PlanByFingerprint(ctx, b.berth, e.Plan); err != nil {
+			return err
+		}
+	}
+	settled := e.Position > b.settle
+	switch {
+	case replaced:
+		err = b.o.Alarms.Reconcile(ctx, b.berth, e.Position-1, nil, "the mooring plan was replaced")
+	case settled && b.settle > 0:
+		err = b.o.Alarms.Reconcile(ctx, b.berth, e.Position-1, b.active(), "not found after the watch started again")
+	}
+	if err != nil {
+		return err
+	}
+	if settled {
+		b.settle = 0
+	}
+	if plan != nil {
+		b.unit, b.plan, b.counted = NewUnit(plan), e.Plan, detect.Oddities{}
+		b.o.Picture.SetPlan(b.berth, plan)
+	}
+	return nil
+}
+
+func (b *berthWatch) active() []detect.Change {
+	if b.unit == nil {
+		return nil
+	}
+	return b.unit.Active()
+}

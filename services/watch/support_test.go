@@ -1,0 +1,424 @@
+package watch_test
+
+import (
+	"context"
+	"errors"
+	"flag"
+	"fmt"
+	"log/slog"
+	"slices"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/prometheus/client_golang/prometheus"
+	"go.uber.org/goleak"
+
+	"hawser/detect/mooring"
+	"hawser/detect/reading"
+	"hawser/ingest/planfile"
+	"hawser/services/alarm"
+	"hawser/services/watch"
+)
+
+// A story run through the detectors some five times takes a while, so a property
+// is checked a dozen times unless asked otherwise with -rapid.checks.
+func TestMain(m *testing.M) {
+	if err := flag.Set("rapid.checks", "10"); err != nil {
+		panic(err)
+	}
+	flag.Parse()
+	goleak.VerifyTestMain(m)
+}
+
+// rolledBack is what the journal says to a reader that stands past its end.
+type rolledBack struct{ after, last uint64 }
+
+func (e *rolledBack) Error() string {
+	return fmt.Sprintf("position %d was rolled back: the journal ends at %d", e.after, e.last)
+}
+
+// journal is one berth's entries in memory.
+type journal struct {
+	mu       sync.Mutex
+	entries  []watch.Entry
+	grew     chan struct{} // closed and replaced when there are more
+	snapshot []byte
+	saved    int
+	from     []uint64 // where each follower began
+
+	last   func() (uint64, error)          // nil: of the newest entry
+	save   func(data []byte) error         // nil: takes all
+	saving func(ctx context.Context) error // nil: at once
+	load   func() error                    // nil: nothing
+	before func(e *watch.Entry) error      // called before an entry is handed over
+	atEnd  func(ctx context.Context) error // nil: waits for more
+	again  int                             // every tenth entry is followed by this many of those before
+}
+
+func newJournal(entries ...watch.Entry) *journal {
+	return &journal{entries: entries, grew: make(chan struct{})}
+}
+
+func (j *journal) add(entries ...watch.Entry) {
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	j.entries = append(j.entries, entries...)
+	close(j.grew)
+	j.grew = make(chan struct{})
+}
+
+func (j *journal) cut(last uint64) {
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	j.entries = slices.DeleteFunc(slices.Clone(j.entries), func(e watch.Entry) bool { return e.Position > last })
+}
+
+func (j *journal) end() uint64 {
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	if len(j.entries) == 0 {
+		return 0
+	}
+	return j.entries[len(j.entries)-1].Position
+}
+
+func (j *journal) Last(ctx context.Context) (uint64, error) {
+	if j.last != nil {
+		return j.last()
+	}
+	return j.end(), ctx.Err()
+}
+
+func (j *journal) SaveSnapshot(ctx context.Context, _ string, data []byte) error {
+	if j.saving != nil {
+		if err := j.saving(ctx); err != nil {
+			return err
+		}
+	}
+	if err := ctx.Err(); err != nil {
+		return err
+	}
+	if j.save != nil {
+		if err := j.save(data); err != nil {
+			return err
+		}
+	}
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	j.snapshot = slices.Clone(data)
+	j.saved++
+	return nil
+}
+
+func (j *journal) LoadSnapshot(context.Context, string) ([]byte, bool, error) {
+	if j.load != nil {
+		if err := j.load(); err != nil {
+			return nil, false, err
+		}
+	}
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	return j.snapshot, j.saved > 0, nil
+}
+
+func (j *journal) FollowBerth(ctx context.Context, _ string, after uint64, fn func(*watch.Entry) error) error {
+	if last := j.end(); after > last {
+		return &rolledBack{after, last}
+	}
+	j.mu.Lock()
+	j.from = append(j.from, after)
+	j.mu.Unlock()
+	for {
+		j.mu.Lock()
+		entries, grew := j.entries, j.grew
+		j.mu.Unlock()
+		for i, e := range entries {
+			if e.Position <= after {
+				continue
+			}
+			if err := j.hand(ctx, e, fn); err != nil {
+				return err
+			}
+			after = e.Position
+			for k := max(0, i-j.again); k <= i && i%10 == 0 && j.again > 0; k++ {
+				if err := j.hand(ctx, entries[k], fn); err != nil {
+					return err
+				}
+			}
+		}
+		if j.atEnd != nil {
+			if err := j.atEnd(ctx); err != nil {
+				return err
+			}
+		}
+		select {
+		case <-grew:
+		case <-ctx.Done():
+			return ctx.Err()
+		}
+	}
+}
+
+// hand gives an entry whose bytes are gone after the call.
+func (j *journal) hand(ctx context.Context, e watch.Entry, fn func(*watch.Entry) error) error {
+	if j.before != nil {
+		if err := j.before(&e); err != nil {
+			return err
+		}
+	}
+	if err := ctx.Err(); err != nil {
+		return err
+	}
+	e.Data, e.Refused = slices.Clone(e.Data), slices.Clone(e.Refused)
+	err := fn(&e)
+	clear(e.Data)
+	clear(e.Refused)
+	return err
+}
+
+// plans are the plans by fingerprint. They are not changed while a watch runs.
+type plans map[string]*mooring.Plan
+
+func (p plans) PlanByFingerprint(_ context.Context, berth, fingerprint string) (*mooring.Plan, error) {
+	plan := p[fingerprint]
+	if plan == nil {
+		return nil, fmt.Errorf("berth %s: plan %s is not on record", berth, fingerprint)
+	}
+	return plan, nil
+}
+
+// picture notes what it is shown.
+type picture struct {
+	mu      sync.Mutex
+	plan    *mooring.Plan
+	samples int
+	series  map[reading.Channel]int
+	got     time.Time
+}
+
+func (p *picture) SetPlan(_ string, plan *mooring.Plan) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.plan = plan
+}
+
+func (p *picture) Update(_ string, received time.Time, b *reading.Block) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.samples += b.Samples()
+	p.got = received
+	if p.series == nil {
+		p.series = map[reading.Channel]int{}
+	}
+	for i := range b.Series {
+		p.series[b.Series[i].Channel] += b.Series[i].Len()
+	}
+}
+
+// records is the alarm log's storage in memory.
+type records struct {
+	mu    sync.Mutex
+	kept  [][]byte
+	fault func() (kept bool, err error) // nil: none
+}
+
+func (r *records) AppendRecord(ctx context.Context, _ string, data []byte) (uint64, error) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	kept, err := true, ctx.Err()
+	if err != nil {
+		return 0, err
+	}
+	if r.fault != nil {
+		kept, err = r.fault()
+	}
+	if kept {
+		r.kept = append(r.kept, slices.Clone(data))
+	}
+	return uint64(len(r.kept)), err
+}
+
+func (r *records) ReadRecords(_ context.Context, _ string, after uint64, fn func(uint64, []byte) error) error {
+	r.mu.Lock()
+	kept := r.kept
+	r.mu.Unlock()
+	for i := after; i < uint64(len(kept)); i++ {
+		if err := fn(i+1, kept[i]); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// fatal is what *testing.T and *rapid.T share.
+type fatal interface {
+	Helper()
+	Fatalf(format string, args ...any)
+	Fatal(args ...any)
+}
+
+func openLog(t fatal, r alarm.Records) *alarm.Log {
+	t.Helper()
+	now := time.Date(2026, 3, 1, 12, 0, 0, 0, time.UTC)
+	l, err := alarm.Open(context.Background(), alarm.Options{Records: r, Logger: slog.New(slog.DiscardHandler),
+		Registerer: prometheus.NewRegistry(), Now: func() time.Time { return now }})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return l
+}
+
+// history is the alarm log from its beginning, without the positions it gave.
+func history(t fatal, r *records) []alarm.Record {
+	t.Helper()
+	l := openLog(t, r)
+	defer l.Close()
+	end := l.Position()
+	if end == 0 {
+		return nil
+	}
+	var out []alarm.Record
+	errEnd := errors.New("end")
+	err := l.Watch(context.Background(), "", 0, func(r *alarm.Record) error {
+		c := *r
+		c.Position = 0
+		out = append(out, c)
+		if r.Position == end {
+			return errEnd
+		}
+		return nil
+	})
+	if !errors.Is(err, errEnd) {
+		t.Fatal(err)
+	}
+	return out
+}
+
+// rig is a watch over one berth and all that it needs.
+type rig struct {
+	journal  *journal
+	plans    watch.Plans
+	records  *records
+	picture  *picture
+	registry *prometheus.Registry
+	log      *slog.Logger
+	every    time.Duration // SnapshotEvery
+	warmUp   uint64
+}
+
+func newRig(entries []watch.Entry, p watch.Plans) *rig {
+	return &rig{journal: newJournal(entries...), plans: p, records: &records{}, picture: &picture{},
+		log: slog.New(slog.DiscardHandler), every: time.Hour, warmUp: 1 << 40}
+}
+
+// open makes the watch as a process that starts does, with the berth in it.
+func (r *rig) open(t fatal, alarms watch.Alarms) *watch.Watch {
+	t.Helper()
+	r.registry = prometheus.NewRegistry()
+	w, err := watch.New(watch.Options{Journal: r.journal, Plans: r.plans, Alarms: alarms, Picture: r.picture,
+		Log: r.log, Registerer: r.registry, SnapshotEvery: r.every, WarmUp: r.warmUp})
+	if err != nil {
+		t.Fatal(err)
+	}
+	w.Add(berth)
+	return w
+}
+
+// process runs a watch in the calling goroutine until stop is called by what the
+// rig's parts do.
+func (r *rig) process(t fatal, prepare func(stop func())) {
+	t.Helper()
+	l := openLog(t, r.records)
+	defer l.Close()
+	ctx, stop := context.WithCancel(context.Background())
+	defer stop()
+	prepare(stop)
+	if err := r.open(t, l).Run(ctx); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// toEnd runs a watch until it has taken all there is.
+func (r *rig) toEnd(t fatal) {
+	t.Helper()
+	r.process(t, func(stop func()) {
+		r.journal.atEnd = func(context.Context) error { stop(); return nil }
+	})
+}
+
+func loadPlan(t testing.TB, name string) *mooring.Plan {
+	t.Helper()
+	p, _, err := planfile.Load("../../testdata/plans/" + name + ".yaml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	return p
+}
+
+// start runs a watch in the background until stop, which waits for its end.
+func (r *rig) start(t *testing.T) (l *alarm.Log, stop func()) {
+	t.Helper()
+	l = openLog(t, r.records)
+	ctx, cancel := context.WithCancel(context.Background())
+	w := r.open(t, l)
+	ended := make(chan error, 1)
+	go func() { ended <- w.Run(ctx) }()
+	return l, func() {
+		t.Helper()
+		cancel()
+		if err := <-ended; err != nil {
+			t.Error(err)
+		}
+		l.Close()
+	}
+}
+
+// told is what was logged.
+type told struct {
+	mu   sync.Mutex
+	text strings.Builder
+}
+
+func (w *told) Write(p []byte) (int, error) {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	return w.text.Write(p)
+}
+
+func (w *told) String() string {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	return w.text.String()
+}
+
+// tell makes the rig's log readable.
+func (r *rig) tell() *told {
+	var w told
+	r.log = slog.New(slog.NewTextHandler(&w, nil))
+	return &w
+}
+
+// counts are the values of the rig's counters and gauges, by name and labels in
+// their order, and the counts of its histograms.
+func (r *rig) counts(t fatal) map[string]float64 {
+	t.Helper()
+	families, err := r.registry.Gather()
+	if err != nil {
+		t.Fatal(err)
+	}
+	out := map[string]float64{}
+	for _, f := range families {
+		for _, m := range f.Metric {
+			name := strings.TrimPrefix(f.GetName(), "hawser_watch_")
+			for _, l := range m.Label {
+				if l.GetName() != "berth" {
+					name += " " + l.GetValue()
+				}
+			}
+			out[name] = m.GetCounter().GetValue() + m.GetGauge().GetValue() + float64(m.GetHistogram().GetSampleCount())
+		}
+	}
+	return out
+}
