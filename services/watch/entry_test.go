@@ -64,7 +64,7 @@ func TestRefusedColumnsAreNotUsed(t *testing.T) {
 // The journal hands over entries again after a lost connection.
 func TestDeliveredTwice(t *testing.T) {
 	entries, p := eventful(t)
-	want, _ := uninterrupted(t, entries, p)
+	want := uninterrupted(t, entries, p)
 	once := newRig(entries, p)
 	once.toEnd(t)
 

@@ -17,7 +17,7 @@ var errDisk = errors.New("no space left on device")
 // the berth is started again each time and nothing is lost or doubled.
 func TestAlarmLogFails(t *testing.T) {
 	entries, p := eventful(t)
-	want, _ := uninterrupted(t, entries, p)
+	want := uninterrupted(t, entries, p)
 	synctest.Test(t, func(t *testing.T) {
 		r := newRig(entries, p)
 		r.every = 30 * time.Second
@@ -67,7 +67,7 @@ func TestJournalDoesNotAnswer(t *testing.T) {
 // might be cleared for want of history.
 func TestSnapshotDoesNotAnswer(t *testing.T) {
 	entries, p := eventful(t)
-	want, _ := uninterrupted(t, entries, p)
+	want := uninterrupted(t, entries, p)
 	synctest.Test(t, func(t *testing.T) {
 		r := newRig(entries, p)
 		r.process(t, func(stop func()) {
@@ -100,7 +100,7 @@ func TestSnapshotDoesNotAnswer(t *testing.T) {
 // Not being able to keep its state does not stop a watch.
 func TestSnapshotCannotBeKept(t *testing.T) {
 	entries, p := eventful(t)
-	want, _ := uninterrupted(t, entries, p)
+	want := uninterrupted(t, entries, p)
 	synctest.Test(t, func(t *testing.T) {
 		r := newRig(entries[:300], p)
 		told := r.tell()

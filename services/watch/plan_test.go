@@ -130,7 +130,7 @@ func (f planFunc) PlanByFingerprint(_ context.Context, _, fingerprint string) (*
 // A berth whose plan cannot be read waits for it, and nothing is lost.
 func TestPlanCannotBeRead(t *testing.T) {
 	entries, p := eventful(t)
-	want, _ := uninterrupted(t, entries, p)
+	want := uninterrupted(t, entries, p)
 	synctest.Test(t, func(t *testing.T) {
 		var late atomic.Bool
 		r := newRig(entries, planFunc(func(fingerprint string) (*mooring.Plan, error) {

@@ -16,19 +16,25 @@ import (
 
 var errDead = errors.New("the process is dead")
 
-// uninterrupted is the alarm log of a watch that never stopped, and what its
-// snapshot was after each entry.
-func uninterrupted(t *testing.T, entries []watch.Entry, p watch.Plans) ([]alarm.Record, [][]byte) {
+// uninterrupted is the alarm log of a watch that never stopped.
+func uninterrupted(t *testing.T, entries []watch.Entry, p watch.Plans) []alarm.Record {
 	t.Helper()
 	r := newRig(entries, p)
-	r.every = 1 // after every entry
-	var snapshots [][]byte
+	r.toEnd(t)
+	return history(t, r.records)
+}
+
+// everySnapshot is what the snapshot can have been, after each entry.
+func everySnapshot(t *testing.T, entries []watch.Entry, p watch.Plans) (snapshots [][]byte) {
+	t.Helper()
+	r := newRig(entries, p)
+	r.every = 1
 	r.journal.save = func(data []byte) error {
 		snapshots = append(snapshots, bytes.Clone(data))
 		return nil
 	}
 	r.toEnd(t)
-	return history(t, r.records), snapshots
+	return snapshots
 }
 
 func diff(t fatal, got, want []alarm.Record) {
@@ -49,7 +55,7 @@ func diff(t fatal, got, want []alarm.Record) {
 // its snapshot, the alarm log is that of a watch that never stopped.
 func TestAlarmLogDoesNotDependOnRestarts(t *testing.T) {
 	entries, p := eventful(t)
-	want, snapshots := uninterrupted(t, entries, p)
+	want, snapshots := uninterrupted(t, entries, p), everySnapshot(t, entries, p)
 	if len(want) < 15 || len(snapshots) < len(entries)*9/10 {
 		t.Fatalf("a story without news: %d records, %d snapshots, %s", len(want), len(snapshots), describe(entries))
 	}

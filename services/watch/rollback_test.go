@@ -49,7 +49,6 @@ func powerCut(t *testing.T, again bool) (r *rig, after []watch.Entry) {
 	r = newRig(s.entries(t, 0, 0, 60, first), plans{first: plan})
 	over = again
 	after = s.entries(t, r.journal.entries[85].Position, 43, 90, first)
-	r.every = 1
 	return r, after
 }
 
@@ -97,7 +96,6 @@ func TestJournalRolledBackBehindTheSnapshot(t *testing.T) {
 func TestJournalRolledBackAfterTheSnapshot(t *testing.T) {
 	for _, again := range []bool{true, false} {
 		r, after := powerCut(t, again)
-		r.every = time.Hour
 		all := r.journal.entries
 		r.journal.entries = all[:60]
 		r.toEnd(t)
