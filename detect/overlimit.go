@@ -4,12 +4,13 @@ import "fmt"
 
 // overLimit watches every line's load against its working load limit: raised
 // when the 1 s mean has stood at or above the limit for 3 s, cleared when it
-// has stood under 0.97 of it for 60 s. kN. Source: working load limits as in
+// has stood under 0.97 of it for 5 min: in gusts that come and go that is one
+// excess, not one a gust. kN. Source: working load limits as in
 // mooring.Plan.WorkingLoadKN; the delays are common practice, no source. A line
 // worked with its brake released raises nothing.
 const (
 	overOn   = 3 * perSecond
-	overOff  = 60 * perSecond
+	overOff  = 300 * perSecond
 	overBand = 0.97
 )
 

@@ -25,6 +25,7 @@ const (
 	partAgain  = 60 * perSecond
 	partBare   = 60 * int64(perSecond) // a line that was slack within this time snatches
 	partDoubt  = -3                    // log of the odds under which the tale of a parting is dropped
+	partSwung  = 0.4                   // of the load before, mean word of the others under which it went slack
 	recentKept = 64
 )
 
@@ -37,6 +38,8 @@ type part struct {
 	At     int64   // tick of the last parting
 	Denied int64   // tick of the last fall that the ship did not answer to
 	Bare   int64   // last tick without load, 0 for never
+	Word   float64 // sum of what the others said it should carry since, kN
+	Words  float64 // ticks that they said so
 }
 
 func (b *Berth) partings(now moment) {
@@ -55,17 +58,20 @@ func (b *Berth) partings(now moment) {
 		case p.Since == 0:
 			if b.collapsed(now, i) {
 				p.Since, p.Before = l.fallBegan(now)
+				p.Word, p.Words = 0, 0
 				p.Out = l.Drum.Before
 			} else if load <= partTo*mbl {
 				p.Bare = now.Tick
 			}
 		case load > 2*partTo*mbl || l.Drum.Out-p.Out > b.plan.Limits.SlipM:
 			p.Since = 0
-		case now.Tick-p.Since >= partAfter:
-			odds := b.letGo(now, i)
-			if odds < partDoubt {
+		case now.Tick-p.Since >= partAfter-6*l.Pin.lag()/10: // at a slow rate it fell some time before
+			switch odds := b.letGo(now, i); {
+			case p.swung():
+				p.Bare = now.Tick
+			case odds < partDoubt:
 				p.Denied = now.Tick
-			} else {
+			default:
 				p.Latch.Up, p.At, b.state.Upset = true, now.Tick, now.Tick
 				b.raise(now, i, Change{Condition: LineParted, Onset: p.Since * tickLength, Value: p.Before, Unit: "kN",
 					Detail: fmt.Sprintf("Line %s parted at %.0f kN (%s of MBL); clear the mooring deck of people and hold the ship with the other lines.",
@@ -73,8 +79,16 @@ func (b *Berth) partings(now moment) {
 			}
 			p.Since = 0
 		}
+		if p.Since != 0 && l.Fit.Known {
+			p.Word += l.Fit.Expect
+			p.Words++
+		}
 	}
 }
+
+// swung reports whether the others said, after the fall, that the line should
+// carry next to nothing: she swung and it went slack.
+func (p *part) swung() bool { return p.Words > 0 && p.Word < partSwung*p.Before*p.Words }
 
 // collapsed reports whether line i lost its load within partFall ticks while
 // the others say it should carry.

@@ -66,7 +66,6 @@ func (b *Berth) zeros(now moment) {
 		if !l.Fit.Known || l.Slip.Up || b.upset(now) || l.Fit.Age < grown ||
 			l.Pin.Last < slackest*mbl && !l.Part.denied(now) {
 			z.Seconds = 0
-			z.Shifted = z.Shifted && l.Fit.Known
 			continue
 		}
 		size := math.Abs(z.Shift-rise*b.levers[i].Rise) / mbl
