@@ -19,7 +19,7 @@ func TestAlarmLogFails(t *testing.T) {
 	entries, p := eventful(t)
 	want := uninterrupted(t, entries, p)
 	synctest.Test(t, func(t *testing.T) {
-		r := newRig(entries, p)
+		r := newRig(entries[:200], p)
 		r.every = 30 * time.Second
 		n, failed := 0, 0
 		r.records.fault = func() (bool, error) {
@@ -30,6 +30,8 @@ func TestAlarmLogFails(t *testing.T) {
 			return true, nil
 		}
 		_, stop := r.start(t)
+		time.Sleep(time.Minute)
+		r.journal.add(entries[200:]...)
 		time.Sleep(time.Minute)
 		synctest.Wait()
 		if got := r.counts(t)["restarts_total"]; failed < 5 || got != float64(failed) {

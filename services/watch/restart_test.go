@@ -4,7 +4,9 @@ import (
 	"bytes"
 	"context"
 	"errors"
+	"fmt"
 	"reflect"
+	"strings"
 	"testing"
 	"time"
 
@@ -77,7 +79,8 @@ func TestAlarmLogDoesNotDependOnRestarts(t *testing.T) {
 func (r *rig) interrupted(t *rapid.T) {
 	n := rapid.IntRange(0, len(r.journal.entries)-1).Draw(t, "at entry")
 	at := r.journal.entries[n].Position
-	how := rapid.SampledFrom([]string{"stopped", "killed", "killed before an alarm is kept", "killed after"}).Draw(t, "how")
+	how := rapid.SampledFrom([]string{"stopped", "stopped at an alarm", "killed", "killed before an alarm is kept", "killed after"}).Draw(t, "how")
+	killed, atAlarm := strings.HasPrefix(how, "killed"), how != "stopped" && how != "killed"
 	r.process(t, func(stop func()) {
 		dead := false
 		r.journal.atEnd = func(context.Context) error { stop(); return nil }
@@ -88,8 +91,8 @@ func (r *rig) interrupted(t *rapid.T) {
 			return nil
 		}
 		r.journal.before = func(e *watch.Entry) error {
-			if e.Position >= at && (how == "stopped" || how == "killed") {
-				dead = how == "killed"
+			if e.Position >= at && !atAlarm {
+				dead = killed
 				stop()
 			}
 			if dead {
@@ -99,9 +102,9 @@ func (r *rig) interrupted(t *rapid.T) {
 		}
 		due := rapid.IntRange(0, 20).Draw(t, "at alarm")
 		r.records.fault = func() (bool, error) {
-			if due--; dead || due < 0 && how != "stopped" && how != "killed" {
+			if due--; dead || due < 0 && atAlarm {
 				kept := !dead && how == "killed after"
-				dead = true
+				dead = killed
 				stop()
 				return kept, errDead
 			}
@@ -132,6 +135,32 @@ func (r *rig) spoilSnapshot(t *rapid.T, before [][]byte) {
 	case how == "other state":
 		r.journal.snapshot = watch.ResealState(s)
 	}
+}
+
+// A snapshot of which any bit has changed is not used, nor one cut short.
+func TestDamagedSnapshotIsNotUsed(t *testing.T) {
+	plan := everyOther(loadPlan(t, "tanker-12"))
+	r := newRig(restless(plan).entries(t, 0, 0, 2, first), plans{first: plan})
+	r.toEnd(t)
+	whole := r.journal.snapshot
+	try := func(damage string, spoilt []byte) {
+		t.Helper()
+		r.journal.snapshot, r.journal.from = spoilt, nil
+		told := r.tell()
+		r.toEnd(t)
+		if r.journal.from[0] != 0 || !strings.Contains(told.String(), "snapshot of a berth not usable") {
+			t.Errorf("%s: began after %d; told: %s", damage, r.journal.from[0], told)
+		}
+	}
+	for bit := range 8 * 40 {
+		spoilt := bytes.Clone(whole)
+		spoilt[bit/8] ^= 1 << (bit % 8)
+		try(fmt.Sprintf("bit %d", bit), spoilt)
+	}
+	for _, n := range []int{1, 4, 9, 17, 18, 20, len(whole) - 1} {
+		try(fmt.Sprintf("%d bytes", n), bytes.Clone(whole[:n]))
+	}
+	try("other detectors", watch.ResealState(bytes.Clone(whole)))
 }
 
 // positionOf reads the position in a snapshot, by its drawing: big-endian after
