@@ -10,7 +10,6 @@ import (
 	"encoding/json"
 	"fmt"
 	"log/slog"
-	"sync"
 	"time"
 
 	"hawser/detect/reading"
@@ -57,8 +56,12 @@ type Feed struct {
 	refill  bool
 	decoder batch.Decoder
 
-	mu    sync.Mutex
-	saved uint64
+	resumed bool   // the two below are known
+	offered uint64 // position up to which the pump was given all
+	saved   uint64
+	// lost is set when the journal lost its end under way: the pump's position may
+	// be one of before.
+	lost bool
 }
 
 // NewFeed makes a feed from a journal to a pump. refill is for a store that has
@@ -73,84 +76,112 @@ type mark struct {
 	Clean    bool // the store was closed after it
 }
 
-// Run feeds until ctx ends. Where it fails it begins again at the pump's
-// position.
+// Run feeds until ctx ends, beginning again a second after something failed. It
+// is called once.
 func (f *Feed) Run(ctx context.Context) error {
-	after, err := f.resume(ctx)
+	const wait = time.Second
+	for {
+		err := f.run(ctx)
+		if ctx.Err() != nil {
+			return nil
+		}
+		f.log.Error("feed of the store stopped, starting again", "err", err)
+		select {
+		case <-ctx.Done():
+			return nil
+		case <-time.After(wait):
+		}
+	}
+}
+
+func (f *Feed) run(ctx context.Context) error {
+	last, err := f.journal.Last(ctx)
 	if err != nil {
 		return err
 	}
-	for ctx.Err() == nil {
-		err := f.journal.FollowAll(ctx, after, func(e *Entry) error { return f.offer(ctx, e) })
-		if ctx.Err() != nil {
-			break
-		}
-		f.log.Error("feed of the store stopped, starting again", "err", err)
-		after = max(after, f.pump.Position())
-		select {
-		case <-ctx.Done():
-		case <-time.After(time.Second):
-		}
+	switch {
+	case !f.resumed:
+		err = f.resume(ctx, last)
+	case f.offered > last:
+		f.log.Warn("journal has lost its end, feeding the store from before it", "offered", f.offered, "last", last)
+		f.lost = true
+		err = f.begin(ctx, last-min(last, backUp))
 	}
-	return nil
+	if err != nil {
+		return err
+	}
+	return f.journal.FollowAll(ctx, f.offered, func(e *Entry) error { return f.offer(ctx, e) })
 }
 
-// resume is the position to begin after.
-func (f *Feed) resume(ctx context.Context) (uint64, error) {
+// resume finds the position to begin after.
+func (f *Feed) resume(ctx context.Context, last uint64) error {
 	if f.refill {
 		f.log.Warn("the store has a hole, giving it the whole journal again")
-		return 0, f.save(ctx, 0, false)
-	}
-	last, err := f.journal.Last(ctx)
-	if err != nil {
-		return 0, err
+		return f.begin(ctx, 0)
 	}
 	data, ok, err := f.journal.LoadPosition(ctx)
-	if err != nil || !ok {
-		return 0, err
+	if err != nil {
+		return err
+	}
+	if !ok {
+		return f.begin(ctx, 0)
 	}
 	var m mark
 	if err := json.Unmarshal(data, &m); err != nil {
-		f.log.Warn("position of the store not readable, reading the whole journal again", "err", err)
-		return 0, nil
+		f.log.Warn("position of the store not readable, giving it the whole journal again", "err", err)
+		return f.begin(ctx, 0)
 	}
 	at := min(m.Position, last)
 	if !m.Clean || at < m.Position {
 		at -= min(at, backUp)
 	}
-	// From now on the mark is of an unclean stop until the next clean one.
-	return at, f.save(ctx, at, false)
+	return f.begin(ctx, at)
+}
+
+// begin sets where to begin. The mark is of an unclean stop until the next clean
+// one.
+func (f *Feed) begin(ctx context.Context, after uint64) error {
+	if err := f.save(ctx, after, false); err != nil {
+		return err
+	}
+	f.resumed, f.offered = true, after
+	return nil
 }
 
 func (f *Feed) offer(ctx context.Context, e *Entry) error {
+	if e.Position <= f.offered {
+		return nil // delivered a second time; the pump takes positions as they rise
+	}
 	block, _, err := f.decoder.Decode(e.Data)
 	if err != nil {
 		f.log.Error("unreadable batch passed over", "berth", e.Berth, "position", e.Position, "err", err)
-		return f.pump.Offer(ctx, e.Position, e.Berth, nil)
+		block = nil
+	} else {
+		block.Drop(e.Refused)
 	}
-	block.Drop(e.Refused)
 	if err := f.pump.Offer(ctx, e.Position, e.Berth, block); err != nil {
 		return err
 	}
-	return f.keep(ctx)
+	f.offered = e.Position
+	f.keep(ctx)
+	return nil
 }
 
-// keep saves the position now and then.
-func (f *Feed) keep(ctx context.Context) error {
+// keep saves the position now and then. That it could not is told and no more: a
+// restart gives the store more again.
+func (f *Feed) keep(ctx context.Context) {
 	const every = 500
-	f.mu.Lock()
-	due := f.pump.Position() >= f.saved+every
-	f.mu.Unlock()
-	if !due {
-		return nil
+	at := f.stored()
+	if at < f.saved+every {
+		return
 	}
-	return f.save(ctx, f.pump.Position(), false)
+	if err := f.save(ctx, at, false); err != nil {
+		f.log.Warn("position of the store not kept", "position", at, "err", err)
+	}
 }
 
 func (f *Feed) save(ctx context.Context, position uint64, clean bool) error {
-	f.mu.Lock()
 	f.saved = position
-	f.mu.Unlock()
 	data, err := json.Marshal(mark{Position: position, Clean: clean})
 	if err != nil {
 		return err
@@ -161,11 +192,15 @@ func (f *Feed) save(ctx context.Context, position uint64, clean bool) error {
 	return nil
 }
 
-// Closed is called when the pump has ended and the store is closed: the next
-// start goes on exactly there.
+// stored is the position up to which the store has all. The pump's own is 0 until
+// it has stored something.
+func (f *Feed) stored() uint64 { return min(max(f.saved, f.pump.Position()), f.offered) }
+
+// Closed is called when Run and the pump have ended and the store is closed: the
+// next start goes on exactly there. It does nothing where Run never began to feed.
 func (f *Feed) Closed(ctx context.Context) error {
-	if p := f.pump.Position(); p > 0 {
-		return f.save(ctx, p, true)
+	if !f.resumed {
+		return nil
 	}
-	return nil
+	return f.save(ctx, f.stored(), !f.lost)
 }

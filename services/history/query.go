@@ -6,8 +6,10 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"maps"
 	"net/http"
 	"net/url"
+	"slices"
 	"time"
 
 	"hawser/detect/reading"
@@ -35,7 +37,7 @@ type course struct {
 // step the readings come as they are, as many as the store's bound allows.
 func Handler(s Store, log *slog.Logger) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		q, err := parseQuery(r.URL.Query())
+		q, err := parseQuery(r.URL.RawQuery)
 		if err != nil {
 			http.Error(w, err.Error(), http.StatusBadRequest)
 			return
@@ -45,31 +47,47 @@ func Handler(s Store, log *slog.Logger) http.Handler {
 		case errors.Is(err, store.ErrBadQuery), errors.Is(err, store.ErrTooManyPoints):
 			http.Error(w, err.Error(), http.StatusBadRequest)
 			return
+		case err != nil && r.Context().Err() != nil:
+			return // nobody is there to answer
 		case err != nil:
 			log.Error("history not answered", "berth", q.Berth, "channel", q.Channel, "err", err)
 			http.Error(w, "the store does not answer", http.StatusServiceUnavailable)
 			return
 		}
+		body, err := json.Marshal(courses(results))
+		if err != nil { // a value that is no number: no store is to have one
+			log.Error("history not written", "berth", q.Berth, "channel", q.Channel, "err", err)
+			http.Error(w, "the store gave a value that is no number", http.StatusInternalServerError)
+			return
+		}
 		w.Header().Set("Content-Type", "application/json")
-		if err := json.NewEncoder(w).Encode(courses(results)); err != nil {
+		if _, err := w.Write(body); err != nil {
 			log.Debug("history not sent", "err", err)
 		}
 	})
 }
 
-func parseQuery(v url.Values) (store.Query, error) {
-	for name := range v {
+func parseQuery(raw string) (q store.Query, err error) {
+	v, err := url.ParseQuery(raw)
+	if err != nil {
+		return q, fmt.Errorf("query: %w", err)
+	}
+	for _, name := range slices.Sorted(maps.Keys(v)) {
 		switch name {
 		case "berth", "channel", "from", "to", "step":
+			if len(v[name]) > 1 {
+				return q, fmt.Errorf("%s: given %d times", name, len(v[name]))
+			}
 		default:
-			return store.Query{}, fmt.Errorf("%s: no such parameter; there are berth, channel, from, to and step", name)
+			return q, fmt.Errorf("%s: no such parameter; there are berth, channel, from, to and step", name)
 		}
 	}
-	q := store.Query{Berth: v.Get("berth")}
-	if q.Berth == "" {
-		return q, errors.New("berth: must be given")
+	for _, name := range []string{"berth", "channel", "from", "to"} {
+		if v.Get(name) == "" {
+			return q, fmt.Errorf("%s: must be given", name)
+		}
 	}
-	var err error
+	q.Berth = v.Get("berth")
 	if q.Channel, err = reading.ParseChannel(v.Get("channel")); err != nil {
 		return q, fmt.Errorf("channel: %w", err)
 	}
