@@ -4,15 +4,17 @@ import "math"
 
 // drift learns how well the ship's place can be told some seconds ahead from
 // what she did before: the error's covariance is what a sudden pull must stand
-// out of. Two ways of telling are kept, that she stays and that she goes on as
-// she went; the one that errs less is used.
+// out of. Three ways of telling are kept, that she stays, that she goes on as she
+// went and, for the farther sight, what foresight has learnt; the one that errs
+// least is used.
 type drift struct {
 	Count float64
 	Cov   [predictors][modes][modes]float64 // m²
+	Fore  foresight                         // learnt for the farther sight only
 }
 
 const (
-	predictors = 2
+	predictors = 3
 	driftEvery = 5 // ticks between lessons
 )
 
@@ -47,11 +49,12 @@ func (b *Berth) lessons(now moment) {
 	}
 	m.Drift.learn(m, nearSight())
 	m.Far.learn(m, farSight())
+	m.foresee(&b.state.Wind)
 }
 
 func (d *drift) learn(m *motion, s sight) {
 	d.Count = min(d.Count+1, s.memory)
-	for k := range predictors {
+	for k := range foreseen {
 		e := m.strayed(s, k)
 		for p := range modes {
 			for q := range modes {
@@ -81,13 +84,41 @@ func surprise(s sight, k int, at func(n int64) [modes]float64) (e [modes]float64
 	return e
 }
 
-// better is the predictor that errs less.
+// foreseen is the predictor that is learnt.
+const foreseen = 2
+
+// foresee takes a lesson for the predictor that is learnt: first what it told is
+// held against what is, then it learns.
+func (m *motion) foresee(w *wind) {
+	s, f := farSight(), &m.Far.Fore
+	x := f.looks(s, w, func(n int64) [modes]float64 { return *m.before(n) })
+	went, place := m.strayed(s, 0), *m.before(0)
+	told := f.ahead(&x)
+	if f.Lessons >= foreMuch {
+		n := min(f.Lessons-foreMuch+1, s.memory)
+		c := &m.Far.Cov[foreseen]
+		off := [modes]float64{1: went[1] - told[1], 2: went[2] - told[2]}
+		f.Rough[int64(f.Lessons)%roughKept] = m.Far.lateralSize(foreseen, &off) / 2
+		for p := range modes {
+			for q := range modes {
+				c[p][q] += ((went[p]-told[p])*(went[q]-told[q]) - c[p][q]) / n
+			}
+		}
+	}
+	f.learn(&x, went, place)
+}
+
+// better is the predictor that errs least.
 func (d *drift) better() int {
 	trace := func(k int) float64 { return d.Cov[k][0][0] + d.Cov[k][1][1] + d.Cov[k][2][2] }
+	best := 0
 	if trace(1) < trace(0) {
-		return 1
+		best = 1
 	}
-	return 0
+	if d.Fore.Lessons >= unseenTaught && trace(foreseen) < trace(best) {
+		best = foreseen
+	}
+	return best
 }
 
 const finest = 1e-8 // m²; no place is told better than to 0.1 mm
@@ -105,6 +136,16 @@ func (d *drift) odds(k int, step, seen *[modes]float64) float64 {
 	}
 	s := times(&inv, step)
 	return dot(&s, seen) - dot(&s, step)/2
+}
+
+// lateralSize is the square of a lateral surprise by what is usual; its mean is 2.
+func (d *drift) lateralSize(k int, seen *[modes]float64) float64 {
+	a, c, e := d.Cov[k][1][1]+finest, d.Cov[k][1][2], d.Cov[k][2][2]+finest
+	det := a*e - c*c
+	if det <= 0 {
+		return 0
+	}
+	return (e*seen[1]*seen[1] - 2*c*seen[1]*seen[2] + a*seen[2]*seen[2]) / det
 }
 
 // lateral is as odds, without surge and for the likeliest multiple of step,

@@ -25,6 +25,26 @@ func (w *wind) tick(headingDeg float64) {
 	w.Seconds++
 }
 
+// pushes are the mean pressures across the ship of the last 4 s, the 4 s before
+// and the 12 s before those, Pa; 0 where not known.
+func (w *wind) pushes() (late, mid, early float64) {
+	if w.SpeedAt == 0 || w.Seconds < gustKept {
+		return 0, 0, 0
+	}
+	for k := int64(1); k <= 20; k++ {
+		v := w.Across[(w.Seconds-k)%gustKept]
+		switch {
+		case k <= 4:
+			late += v / 4
+		case k <= 8:
+			mid += v / 4
+		default:
+			early += v / 12
+		}
+	}
+	return late, mid, early
+}
+
 // gust is the change of the wind's pressure across the ship over the last
 // seconds, Pa; 0 where no wind is measured.
 func (w *wind) gust(now moment) float64 {

@@ -14,8 +14,10 @@ import (
 // move over the last 5 s, less what her going told before, is held against the
 // move that each unseen line would have let her make:
 //
-//	likely    the odds of that move against her usual straying are high
-//	alike     what the lines feel of it has that line's pattern
+//	likely    the odds of that move against her usual straying are high; where
+//	          she has gone wilder than usual for a while they count for less
+//	alike     what the lines feel of it has that line's pattern, and little of
+//	          the surprise, by what is usual, lies another way
 //	of size   it stands for between a quarter of, and twice, the line's load
 //	felt      two lines or more are off by 0.006 of MBL, or by 0.0006 where the
 //	          first two are beyond doubt: a heavy ship on soft lines in a calm
@@ -25,8 +27,10 @@ import (
 // Told for the group of the unseen line, and cleared after 10 min. Source:
 // Newton's second law; the figures are common practice, no source.
 const (
-	unseenOdds   = 6.0
-	unseenAlike  = 0.96
+	unseenOdds   = 7.0
+	unseenBoth   = 2.0 // how much higher for a line whose pin is at fault
+	unseenAlike  = 0.9
+	unseenWay    = 0.95
 	unseenLeast  = 0.25
 	unseenMost   = 2.0
 	unseenFelt   = 0.006
@@ -59,7 +63,14 @@ func (b *Berth) redistribution(now moment) {
 		return
 	}
 	k := m.Far.better()
-	seen := m.strayed(farSight(), k)
+	seen := m.strayed(farSight(), min(k, 1))
+	if k == foreseen {
+		x := m.Far.Fore.looks(farSight(), &b.state.Wind, func(n int64) [modes]float64 { return *m.before(n) })
+		seen = m.strayed(farSight(), 0)
+		for q, v := range m.Far.Fore.ahead(&x) {
+			seen[q] -= v
+		}
+	}
 	if m.Far.Count >= unseenTaught {
 		b.suspect(now, k, &seen)
 	}
@@ -81,12 +92,19 @@ func (b *Berth) suspect(now moment, k int, seen *[modes]float64) {
 		tried[g] = true
 		step := b.release(i, load, farTime)
 		odds, size := b.state.Motion.Far.lateral(k, &step, seen)
+		way := 2 * odds / max(b.state.Motion.Far.lateralSize(k, seen), finest)
+		if k == foreseen {
+			odds /= b.state.Motion.Far.Fore.rough()
+		}
+		if b.plan.Lines[i].Instrumented { // two things wrong at once are less likely
+			odds /= unseenBoth
+		}
 		alike, felt, worst := b.pattern(&step, seen, unseenFelt)
 		if odds >= 5*unseenOdds && alike >= 0.99 {
 			_, felt, _ = b.pattern(&step, seen, unseenFelt/10)
 		}
 		gust := unseenGust * math.Abs(b.state.Wind.gust(now)) * b.plan.Ship.SideWindageM2 / 1000 // kN
-		if odds < unseenOdds || size < unseenLeast || size > unseenMost || alike < unseenAlike || felt < 2 || gust > size*load {
+		if odds < unseenOdds || size < unseenLeast || size > unseenMost || alike < unseenAlike || way < unseenWay || felt < 2 || gust > size*load {
 			u.Looks = 0
 			continue
 		}
