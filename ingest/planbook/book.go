@@ -9,6 +9,8 @@ package planbook
 
 import (
 	"context"
+	"crypto/sha256"
+	"encoding/hex"
 	"errors"
 	"fmt"
 	"sort"
@@ -54,6 +56,9 @@ type Book struct {
 	onNew func(berth string)
 
 	writing sync.Mutex // one Put at a time: record, then current, then memory
+	// unsure are the berths of which current on record may not be the one in
+	// memory, as a write of it has failed. Of the holder of writing.
+	unsure map[string]bool
 
 	mu      sync.RWMutex
 	current map[string]Entry
@@ -63,15 +68,18 @@ type Book struct {
 // Open reads the plans on record. onNew, if not nil, is told of each berth that
 // comes on record later; it must not call the book.
 func Open(ctx context.Context, docs Documents, onNew func(berth string)) (*Book, error) {
-	b := &Book{docs: docs, onNew: onNew, current: map[string]Entry{}, older: map[string]Entry{}}
+	b := &Book{docs: docs, onNew: onNew, unsure: map[string]bool{}, current: map[string]Entry{}, older: map[string]Entry{}}
 	berths, err := docs.Keys(ctx, currentBucket)
 	if err != nil {
 		return nil, fmt.Errorf("plans on record: %w", err)
 	}
 	for _, berth := range berths {
 		fingerprint, ok, err := docs.Get(ctx, currentBucket, berth)
-		if err != nil || !ok {
+		if err != nil {
 			return nil, fmt.Errorf("berth %s: current plan: %w", berth, err)
+		}
+		if !ok {
+			return nil, fmt.Errorf("berth %s: current plan is not on record", berth)
 		}
 		e, err := b.read(ctx, berth, string(fingerprint))
 		if err != nil {
@@ -93,6 +101,10 @@ func (b *Book) read(ctx context.Context, berth, fingerprint string) (Entry, erro
 	if !ok {
 		return Entry{}, fmt.Errorf("berth %s: plan %s is not on record", berth, fingerprint)
 	}
+	// By its bytes as written, which a later library need not write the same.
+	if sum := sha256.Sum256(data); hex.EncodeToString(sum[:8]) != fingerprint {
+		return Entry{}, fmt.Errorf("berth %s: plan %s is damaged: its fingerprint is %x", berth, fingerprint, sum[:8])
+	}
 	var m hawserv1.MooringPlan
 	if err := proto.Unmarshal(data, &m); err != nil {
 		return Entry{}, fmt.Errorf("berth %s: plan %s: %w", berth, fingerprint, err)
@@ -100,6 +112,9 @@ func (b *Book) read(ctx context.Context, berth, fingerprint string) (Entry, erro
 	plan, err := planfile.FromProto(&m)
 	if err != nil {
 		return Entry{}, fmt.Errorf("berth %s: plan %s: %w", berth, fingerprint, err)
+	}
+	if plan.Berth != berth {
+		return Entry{}, fmt.Errorf("berth %s: plan %s is of berth %s", berth, fingerprint, plan.Berth)
 	}
 	return Entry{Plan: plan, Fingerprint: fingerprint}, nil
 }
@@ -139,21 +154,16 @@ func (b *Book) Put(ctx context.Context, m *hawserv1.MooringPlan, replace bool) (
 	was, known := b.Current(plan.Berth)
 	switch {
 	case known && was.Fingerprint == e.Fingerprint:
-		return was, nil
+		if !b.unsure[plan.Berth] {
+			return was, nil
+		}
 	case known && !replace:
 		return Entry{}, fmt.Errorf("%w: berth %s is under plan %s of %s, not %s of %s",
 			ErrOtherPlan, plan.Berth, was.Fingerprint, was.Plan.Ship.Name, e.Fingerprint, plan.Ship.Name)
 	case !known && len(b.Berths()) >= maxBerths:
 		return Entry{}, ErrFull
 	}
-	data, err := proto.MarshalOptions{Deterministic: true}.Marshal(m)
-	if err != nil {
-		return Entry{}, err
-	}
-	if err := b.docs.Put(ctx, plansBucket, key(plan.Berth, e.Fingerprint), data); err != nil {
-		return Entry{}, fmt.Errorf("berth %s: keep plan: %w", plan.Berth, err)
-	}
-	if err := b.docs.Put(ctx, currentBucket, plan.Berth, []byte(e.Fingerprint)); err != nil {
+	if err := b.record(ctx, e, m); err != nil {
 		return Entry{}, fmt.Errorf("berth %s: keep plan: %w", plan.Berth, err)
 	}
 	b.mu.Lock()
@@ -163,6 +173,23 @@ func (b *Book) Put(ctx context.Context, m *hawserv1.MooringPlan, replace bool) (
 		b.onNew(plan.Berth)
 	}
 	return e, nil
+}
+
+// record puts a plan on record, then puts its berth under it.
+func (b *Book) record(ctx context.Context, e Entry, m *hawserv1.MooringPlan) error {
+	data, err := proto.MarshalOptions{Deterministic: true}.Marshal(m)
+	if err != nil {
+		return err
+	}
+	if err := b.docs.Put(ctx, plansBucket, key(e.Plan.Berth, e.Fingerprint), data); err != nil {
+		return err
+	}
+	b.unsure[e.Plan.Berth] = true
+	if err := b.docs.Put(ctx, currentBucket, e.Plan.Berth, []byte(e.Fingerprint)); err != nil {
+		return err
+	}
+	delete(b.unsure, e.Plan.Berth)
+	return nil
 }
 
 // PlanByFingerprint is the plan with this fingerprint that the berth is or was
