@@ -3,6 +3,7 @@ package planbook_test
 import (
 	"context"
 	"errors"
+	"runtime"
 	"slices"
 	"sort"
 	"sync"
@@ -36,6 +37,9 @@ type documents struct {
 func newDocuments() *documents { return &documents{data: map[string]map[string][]byte{}} }
 
 func (d *documents) Put(_ context.Context, bucket, key string, data []byte) error {
+	for range 50 {
+		runtime.Gosched() // a disk takes its time: whoever else is there comes in between
+	}
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	kept, err := true, error(nil)
