@@ -225,9 +225,9 @@ var floor = map[detect.Condition]float64{
 }
 
 const (
-	floorAll    = 0.94
-	mostWrong   = 25.0 // false alarms in 1,000 line-hours
-	mostChatter = 2
+	floorAll    = 0.96
+	mostWrong   = 10.0 // false alarms in 1,000 line-hours
+	mostChatter = 1
 )
 
 // TestStudy scores detection on ships, weather and faults drawn by lot. The
