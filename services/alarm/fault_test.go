@@ -230,3 +230,19 @@ func TestSameTimeAgainIsAnotherAlarm(t *testing.T) {
 		t.Errorf("ids: %q", got)
 	}
 }
+
+// A journal that lost everything begins again at position 1, and what it brings
+// is new, also when the log is opened again.
+func TestJournalLostEverything(t *testing.T) {
+	everyRecords(t, func(t *testing.T, r alarm.Records) {
+		l := openOn(t, r)
+		must(t, l.Apply(t.Context(), "east-3", 6, raised(detect.OverLimit, "1", 1)))
+		must(t, l.Rewind(t.Context(), "east-3", 0))
+		must(t, l.Close())
+		l = openOn(t, r)
+		must(t, l.Apply(t.Context(), "east-3", 3, raised(detect.OverLimit, "2", 2)))
+		if active := ids(l, "east-3", false); len(active) != 2 {
+			t.Errorf("active are %v, want both lines", active)
+		}
+	})
+}

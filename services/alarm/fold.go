@@ -71,7 +71,7 @@ func (f *fold) effect(r *Record) bool {
 // add folds the record that follows.
 func (f *fold) add(r *Record) {
 	f.position = r.Position
-	if m := f.marks[r.Berth]; r.Journal > 0 && (r.Transition == Rewound || !m.covers(r.Journal, r.Change)) {
+	if m := f.marks[r.Berth]; r.Transition == Rewound || r.Journal > 0 && !m.covers(r.Journal, r.Change) {
 		f.marks[r.Berth] = mark{r.Journal, r.Change}
 	}
 	if !f.effect(r) {
