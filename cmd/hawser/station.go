@@ -264,10 +264,22 @@ func (s *station) Run(ctx context.Context) error {
 	g.Go(func() error { return s.front.Run(ctx) })
 	g.Go(func() error { return s.watch.Run(ctx) })
 	g.Go(func() error { return s.pressure.run(ctx, s.alarms, s.log) })
+	g.Go(func() error { return s.whileJournalWorks(ctx) })
 	if s.feed != nil {
 		g.Go(func() error { return s.feed.Run(ctx) })
 		g.Go(func() error { return s.pump.Run(ctx) })
 	}
 	s.front.SetReady("")
 	return errors.Join(g.Wait(), s.Close())
+}
+
+// whileJournalWorks ends with the journal's error when its storage has failed:
+// nothing more can be receipted, and only opening it anew helps.
+func (s *station) whileJournalWorks(ctx context.Context) error {
+	select {
+	case <-ctx.Done():
+		return nil
+	case <-s.journal.Failed():
+		return s.journal.Err()
+	}
 }
