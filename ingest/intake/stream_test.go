@@ -346,7 +346,11 @@ func TestLimits(t *testing.T) {
 		t.Error("third stream not welcomed")
 	}
 	a.ends()
-	r.wire().hello(&hawserv1.Hello{Berth: berth, Source: "never"})
+	fourth := r.wire()
+	fourth.hello(&hawserv1.Hello{Berth: berth, Source: "never"})
+	if st := fourth.ends(); st.Code() != codes.ResourceExhausted {
+		t.Errorf("one more source: got %v", st)
+	}
 	// The room of a source that left is used again.
 	third.cancel()
 	eventually(t, "source c welcomed", func() bool {
