@@ -60,10 +60,10 @@ func (b *Berth) brakeSlip(now moment) {
 // slipped holds what line i has now paid out against the least of the window.
 func (b *Berth) slipped(now moment, i int) {
 	p, d := &b.state.Lines[i].Slip, &b.state.Lines[i].Drum
-	low, at := p.Low, p.At
-	for k, v := range p.Lows {
+	low := p.Low
+	for _, v := range p.Lows {
 		if v < low {
-			low, at = v, p.LowAt[k]
+			low = v
 		}
 	}
 	run := d.Out - low
@@ -75,8 +75,24 @@ func (b *Berth) slipped(now moment, i int) {
 	b.state.Lines[i].Fit.Age = 0
 	if !p.Up {
 		p.Up = true
-		b.slipRaised(now, i, at, run)
+		b.slipRaised(now, i, p.began(low+run/10), run)
 	}
+}
+
+// began is when the drum was last at rest: the newest of the window at which no
+// more than this was paid out. The least itself may be an old flicker of the
+// sensor.
+func (p *slip) began(restM float64) int64 {
+	at := int64(0)
+	if p.Low <= restM {
+		at = p.At
+	}
+	for k, v := range p.Lows {
+		if v <= restM {
+			at = max(at, p.LowAt[k])
+		}
+	}
+	return at
 }
 
 func (b *Berth) slipRaised(now moment, i int, from int64, run float64) {
