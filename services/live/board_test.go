@@ -133,7 +133,7 @@ func TestSensorState(t *testing.T) {
 	expect("bad reading after it", 0, bad)
 	send(reading.Good, 2*time.Second)
 	expect("good again", 0, good)
-	w.wait(11 * time.Second) // the contract's sensor-fault gap is over 10 s
+	w.wait(11 * time.Second) // a sensor-fault gap is over 10 s
 	expect("nothing for 11 s", 0, silent)
 	b.Update("east-3", w.t, block(series("2/tension", []int64{at(12 * time.Second)}, 40)))
 	expect("others go on", 0, silent)

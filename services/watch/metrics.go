@@ -22,7 +22,7 @@ type metrics struct {
 }
 
 // delayBuckets answer whether an alarm keeps its promise: 100 ms from journal
-// to alarm at full rate, and whole seconds where a contract counts them.
+// to alarm at full rate, and whole seconds where conditions are due in seconds.
 func delayBuckets() []float64 {
 	return []float64{0.001, 0.0025, 0.005, 0.01, 0.025, 0.05, 0.1, 0.25, 0.5, 1, 3, 5, 10, 30}
 }
