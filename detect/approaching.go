@@ -48,16 +48,19 @@ func (b *Berth) approaching(now moment) {
 		left := math.Inf(1) // minutes
 		if l.Trend.Steady {
 			left = max(0, (limit-mean)/l.Trend.Slope)
+			b.weigh(TimeToLimit, i, left, lim.ApproachMinutes)
 		}
+		b.weigh(LoadMinute, i, mean, near)
 		soon := left <= lim.ApproachMinutes
 		c := Change{Condition: ApproachingLimit, Value: mean, Limit: limit, HasLimit: true, Unit: "kN"}
 		switch l.Approach.step((mean >= near || soon) && !b.spared(now, i), mean < approachBand*near && !soon, approachOn, approachOff) {
 		case rose:
 			c.Onset = now.Time - int64(approachOn)*second
-			if mean >= near {
+			if c.By = LoadMinute; mean >= near {
 				c.Detail = fmt.Sprintf("Line %s stands at %.0f kN (%s of MBL), %.0f %% of its working load limit of %.0f kN; tend it before it gets there.",
 					b.id(i), mean, b.percent(i, mean), 100*mean/limit, limit)
 			} else {
+				c.By = TimeToLimit
 				c.Detail = fmt.Sprintf("Line %s stands at %.0f kN (%s of MBL) and rises %.0f kN in 10 min, to its working load limit of %.0f kN in about %.0f min; tend it before it gets there.",
 					b.id(i), mean, b.percent(i, mean), 10*l.Trend.Slope, limit, left)
 			}

@@ -15,6 +15,9 @@ type Berth struct {
 	levers []lever
 	state  state
 	out    []Change // of the present Advance
+
+	observe func(*Look) // nil where nobody looks on
+	look    *Look
 }
 
 // state is everything a berth learns from readings. Fields are exported for

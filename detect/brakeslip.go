@@ -67,6 +67,7 @@ func (b *Berth) slipped(now moment, i int) {
 		}
 	}
 	run := d.Out - low
+	b.weigh(PaidOut, i, run, b.plan.Limits.SlipM)
 	if run < b.plan.Limits.SlipM {
 		return
 	}
@@ -101,7 +102,7 @@ func (b *Berth) slipRaised(now moment, i int, from int64, run float64) {
 	if b.watched(now, i) {
 		load = fmt.Sprintf(" at %.0f kN (%s of MBL)", l.Pin.Last, b.percent(i, l.Pin.Last))
 	}
-	b.raise(now, i, Change{Condition: BrakeSlip, Onset: from, Value: run, Limit: b.plan.Limits.SlipM, HasLimit: true, Unit: "m",
+	b.raise(now, i, Change{Condition: BrakeSlip, By: PaidOut, Onset: from, Value: run, Limit: b.plan.Limits.SlipM, HasLimit: true, Unit: "m",
 		Detail: fmt.Sprintf("Line %s paid out %.2f m in %.0f s with the brake set%s; keep clear of the mooring deck and check the brake.",
 			b.id(i), run, max(1, float64(now.Time-from)/float64(second)), load)})
 }

@@ -95,7 +95,8 @@ type Change struct {
 	// Onset is when it began, Unix nanoseconds, or 0 where not known.
 	Onset     int64
 	Condition Condition
-	Raised    bool // else cleared
+	By        Measure // what it was raised by; Unmeasured for what is cleared
+	Raised    bool    // else cleared
 	// Line is empty where only the group is known.
 	Line  string
 	Group mooring.Group // 0 where not known

@@ -54,7 +54,13 @@ func push(b *detect.Berth, source string, facts []fact) {
 
 // replay runs facts through a fresh berth in blocks of a second.
 func replay(plan *mooring.Plan, facts []fact) ([]detect.Change, *detect.Berth) {
+	return replayWith(plan, facts, func(*detect.Berth) {})
+}
+
+// replayWith is as replay, with something done to the berth first.
+func replayWith(plan *mooring.Plan, facts []fact, first func(*detect.Berth)) ([]detect.Change, *detect.Berth) {
 	b := detect.New(plan)
+	first(b)
 	sorted := slices.Clone(facts)
 	sort.SliceStable(sorted, func(i, j int) bool { return sorted[i].time < sorted[j].time })
 	var out []detect.Change

@@ -28,13 +28,14 @@ func (b *Berth) imbalance(now moment) {
 			continue
 		}
 		ratio, floor := lim.ImbalanceRatio*rest, float64(lim.ImbalanceFloor)
+		b.weigh(GroupShare, i, 100*own, 100*max(ratio, floor))
 		load := own * b.plan.Lines[i].MBLkN
 		turn := l.Imbalance.step(own >= ratio && own >= floor && !b.spared(now, i),
 			own < imbalanceBand*ratio || own < imbalanceBand*floor, imbalanceOn, imbalanceOff)
 		c := Change{Condition: Imbalance, Value: 100 * own, Limit: 100 * max(ratio, floor), HasLimit: true, Unit: "%"}
 		switch turn {
 		case rose:
-			c.Onset = now.Time - int64(imbalanceOn)*second
+			c.By, c.Onset = GroupShare, now.Time-int64(imbalanceOn)*second
 			c.Detail = fmt.Sprintf("Line %s carries %.0f kN (%.0f %% of MBL) where the rest of the %s lines carry %.0f %% on average; ease it or heave in the others.",
 				b.id(i), load, 100*own, b.plan.Lines[i].Group, 100*rest)
 			b.raise(now, i, c)

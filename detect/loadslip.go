@@ -115,7 +115,9 @@ func (b *Berth) lostLoad(now moment, i int, contested bool) {
 	l := &b.state.Lines[i]
 	p, mbl := &l.Loss, b.plan.Lines[i].MBLkN
 	fall, _ := p.lost()
-	if contested || b.paysOut(now, i) || fall < max(loadSlip*mbl, loadNoises*p.Usual[0])+loadAstray*p.went() {
+	most := max(loadSlip*mbl, loadNoises*p.Usual[0]) + loadAstray*p.went()
+	b.weigh(LoadLost, i, fall, most)
+	if contested || b.paysOut(now, i) || fall < most {
 		p.Seconds = 0
 		return
 	}
@@ -130,7 +132,7 @@ func (b *Berth) lostLoad(now moment, i int, contested bool) {
 		return
 	}
 	l.Slip.Up = true
-	b.raise(now, i, Change{Condition: BrakeSlip, Value: fall, Limit: loadSlip * mbl, HasLimit: true, Unit: "kN",
+	b.raise(now, i, Change{Condition: BrakeSlip, By: LoadLost, Value: fall, Limit: loadSlip * mbl, HasLimit: true, Unit: "kN",
 		Detail: fmt.Sprintf("Line %s lost %.0f kN within %d s, to %.0f kN (%s of MBL), that the other lines do not explain; keep clear of the mooring deck and check how it is made fast.",
 			b.id(i), fall, slipWindow, l.Pin.Last, b.percent(i, l.Pin.Last))})
 }

@@ -23,9 +23,10 @@ func (b *Berth) overLimit(now moment) {
 		}
 		limit := b.plan.WorkingLoadKN(i)
 		load := l.Pin.second1()
+		b.weigh(LoadSecond, i, load, limit)
 		switch l.Over.step(load >= limit && !b.spared(now, i), load < overBand*limit, overOn, overOff) {
 		case rose:
-			b.raise(now, i, Change{Condition: OverLimit, Onset: now.Time - int64(overOn)*tickLength,
+			b.raise(now, i, Change{Condition: OverLimit, By: LoadSecond, Onset: now.Time - int64(overOn)*tickLength,
 				Value: load, Limit: limit, HasLimit: true, Unit: "kN",
 				Detail: fmt.Sprintf("Line %s at %.0f kN (%s of MBL), over its working load limit of %.0f kN; keep clear of the line and ease it.",
 					b.id(i), load, b.percent(i, load), limit)})

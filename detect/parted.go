@@ -66,14 +66,16 @@ func (b *Berth) partings(now moment) {
 		case load > 2*partTo*mbl || l.Drum.Out-p.Out > b.plan.Limits.SlipM:
 			p.Since = 0
 		case now.Tick-p.Since >= partAfter-6*l.Pin.lag()/10: // at a slow rate it fell some time before
-			switch odds := b.letGo(now, i); {
+			odds := b.letGo(now, i)
+			b.weigh(PartedOdds, i, odds, partDoubt)
+			switch {
 			case p.swung():
 				p.Bare = now.Tick
 			case odds < partDoubt:
 				p.Denied = now.Tick
 			default:
 				p.Latch.Up, p.At, b.state.Upset = true, now.Tick, now.Tick
-				b.raise(now, i, Change{Condition: LineParted, Onset: p.Since * tickLength, Value: p.Before, Unit: "kN",
+				b.raise(now, i, Change{Condition: LineParted, By: PartedOdds, Onset: p.Since * tickLength, Value: p.Before, Unit: "kN",
 					Detail: fmt.Sprintf("Line %s parted at %.0f kN (%s of MBL); clear the mooring deck of people and hold the ship with the other lines.",
 						b.id(i), p.Before, b.percent(i, p.Before))})
 			}

@@ -99,6 +99,7 @@ func (b *Berth) suspect(now moment, k int, seen *[modes]float64) {
 		if b.plan.Lines[i].Instrumented { // two things wrong at once are less likely
 			odds /= unseenBoth
 		}
+		b.weighGroup(UnseenOdds, g, odds, unseenOdds)
 		alike, felt, worst := b.pattern(&step, seen, unseenFelt)
 		if odds >= 5*unseenOdds && alike >= 0.99 {
 			_, felt, _ = b.pattern(&step, seen, unseenFelt/10)
@@ -112,7 +113,7 @@ func (b *Berth) suspect(now moment, k int, seen *[modes]float64) {
 			continue
 		}
 		u.Looks, u.Up, b.state.Upset = 0, now.Tick, now.Tick
-		b.raise(now, -1, Change{Condition: Redistribution, Group: g, Onset: now.Time - 5*second, Value: 100 * worst, Unit: "%",
+		b.raise(now, -1, Change{Condition: Redistribution, By: UnseenOdds, Group: g, Onset: now.Time - 5*second, Value: 100 * worst, Unit: "%",
 			Detail: fmt.Sprintf("The ship moved as if one of the %s lines had let go, with up to %.1f %% of MBL more on other lines in 5 s, and no line with a load pin did; look at line %s and its bollard from a safe place.",
 				g, 100*worst, b.id(i))})
 	}

@@ -129,6 +129,7 @@ func (b *Berth) detect(end int64) {
 		b.imbalance(now)
 		b.slackLine(now)
 	}
+	b.shown(now)
 }
 
 // moment is the end of the tick that is run.

@@ -70,7 +70,7 @@ func (b *Berth) sensorFaults(now moment) {
 		case told && !h.Told:
 			h.Told = true
 			value, unit := b.ailing(now, i)
-			b.raise(now, i, Change{Condition: SensorFault, Onset: h.Since, Value: value, Unit: unit, Detail: b.complaint(now, i)})
+			b.raise(now, i, Change{Condition: SensorFault, By: h.Fault.measure(), Onset: h.Since, Value: value, Unit: unit, Detail: b.complaint(now, i)})
 		case !told && h.Told:
 			h.Told = false
 			b.clear(now, i, Change{Condition: SensorFault, Value: finite(l.Pin.Last), Unit: "kN",

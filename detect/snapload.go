@@ -31,6 +31,9 @@ func (b *Berth) snapLoad(now moment) {
 		}
 		share := l.Pin.Last / b.plan.Lines[i].MBLkN
 		p.Slack = min(p.Slack+1, snapWithin+1)
+		if p.Slack <= snapWithin {
+			b.weigh(JerkLoad, i, l.Pin.Last, hard*b.plan.Lines[i].MBLkN)
+		}
 		jerk := share > hard && p.Slack <= snapWithin && !b.spared(now, i)
 		if share < slack {
 			p.Slack = 0
@@ -38,7 +41,7 @@ func (b *Berth) snapLoad(now moment) {
 		c := Change{Condition: SnapLoad, Value: l.Pin.Last, Limit: hard * b.plan.Lines[i].MBLkN, HasLimit: true, Unit: "kN"}
 		switch p.Latch.step(jerk, !jerk, 1, snapRest) {
 		case rose:
-			c.Onset = now.Time - int64(p.Slack)*tickLength
+			c.By, c.Onset = JerkLoad, now.Time-int64(p.Slack)*tickLength
 			c.Detail = fmt.Sprintf("Line %s came taut from slack to %.0f kN (%s of MBL) in %.1f s; keep clear of it and take out the slack when the load is off.",
 				b.id(i), l.Pin.Last, b.percent(i, l.Pin.Last), max(0.1, float64(p.Slack)/float64(perSecond)))
 			b.raise(now, i, c)

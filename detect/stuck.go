@@ -59,5 +59,7 @@ func (b *Berth) stuck(now moment, i int) bool {
 	for k := range b.state.Lines {
 		coarse = max(coarse, b.state.Lines[k].Pin.Step)
 	}
-	return e.High-e.Low >= max(stuckSteps*coarse*l.Fit.Gain, stuckNoises*max(e.Noise, 0.0005*p.MBL))
+	moved, most := e.High-e.Low, max(stuckSteps*coarse*l.Fit.Gain, stuckNoises*max(e.Noise, 0.0005*p.MBL))
+	b.weigh(StillWhile, i, moved, most)
+	return moved >= most
 }

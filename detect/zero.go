@@ -70,6 +70,7 @@ func (b *Berth) zeros(now moment) {
 		}
 		size := math.Abs(z.Shift-rise*b.levers[i].Rise) / mbl
 		astray += math.Abs(rise*b.levers[i].Rise) / mbl
+		b.weigh(ZeroShift, i, size*mbl, max((zeroOn+astray)*mbl, zeroAloof*typical*mbl, 3*l.Fit.Noise))
 		switch {
 		case size >= zeroOn+astray && size >= zeroAloof*typical && size*mbl >= 3*l.Fit.Noise:
 			if z.Seconds == 0 {

@@ -38,6 +38,10 @@ func (u *Unit) Take(source string, b *reading.Block) []detect.Change {
 	return u.changes
 }
 
+// Observe has f called at the end of every tick with what the detectors saw; it
+// changes nothing of what they tell.
+func (u *Unit) Observe(f func(*detect.Look)) { u.berth.Observe(f) }
+
 // Snapshot is the unit's state between two blocks.
 func (u *Unit) Snapshot() ([]byte, error) { return u.berth.Snapshot() }
 
