@@ -11,6 +11,10 @@ func (f Force) Plus(g Force) Force {
 	return Force{f.SurgeKN + g.SurgeKN, f.SwayKN + g.SwayKN, f.YawKNm + g.YawKNm}
 }
 
+func (f Force) times(share float64) Force {
+	return Force{share * f.SurgeKN, share * f.SwayKN, share * f.YawKNm}
+}
+
 // Rig is a plan made ready to reckon with: its lines' laws and its geometry.
 // The lengths of the lines are the caller's, one unstretched length a line from
 // drum or bitts to hook, metres, +Inf for a line that is not made fast. A Rig is
@@ -55,36 +59,55 @@ func (r *Rig) Pretensioned() []float64 {
 // tensionKN where that is not nil.
 func (r *Rig) LineForces(at Pose, unstretchedM, tensionKN []float64) Force {
 	t := r.turn(at)
+	return r.pulls(&t, unstretchedM, tensionKN, nil)
+}
+
+// FenderForces is the push of all fenders on the ship's straight side: square to
+// it, and only where she lies against them.
+func (r *Rig) FenderForces(at Pose) Force {
+	t := r.turn(at)
+	return r.pushes(&t, nil, nil)
+}
+
+// loads are the forces of lines and fenders. Tensions, fender loads and the
+// stiffness go where there is somewhere to put them.
+func (r *Rig) loads(t *turned, unstretchedM, tensionKN, fenderKN []float64, k *[3][3]float64) (lines, fenders Force) {
+	return r.pulls(t, unstretchedM, tensionKN, k), r.pushes(t, fenderKN, k)
+}
+
+func (r *Rig) pulls(t *turned, unstretchedM, tensionKN []float64, k *[3][3]float64) Force {
 	var sum Force
 	for i := range r.laws {
-		s, armX, armY := r.span(i, &t)
+		s, armX, armY := r.span(i, t)
 		pull := r.laws[i].TensionKN(s.LengthM+r.plan.Lines[i].InboardM, unstretchedM[i])
 		if tensionKN != nil {
 			tensionKN[i] = pull
 		}
+		if pull == 0 {
+			continue
+		}
 		fx, fy := pull*s.Unit.X, pull*s.Unit.Y
-		sum = sum.Plus(Force{fx, fy, armX*fy - armY*fx})
+		sum.SurgeKN += fx
+		sum.SwayKN += fy
+		sum.YawKNm += armX*fy - armY*fx
+		if k != nil {
+			addLine(k, &s, armX, armY, pull, r.laws[i].StiffnessKNPerM(pull, unstretchedM[i]))
+		}
 	}
 	return sum
 }
 
-// FenderForces is the push of all fenders on the ship's straight side: along +y
-// only, and only where she lies against them.
-func (r *Rig) FenderForces(at Pose) Force {
-	t := r.turn(at)
+func (r *Rig) pushes(t *turned, fenderKN []float64, k *[3][3]float64) Force {
 	var sum Force
 	for i := range r.plan.Fenders {
-		push, arm := r.fender(i, &t)
-		sum = sum.Plus(Force{0, push, arm * push})
+		f, c := r.touch(i, t), r.plan.Fenders[i].StiffnessKNPerM
+		push := c * max(0, -f.gapM)
+		if fenderKN != nil {
+			fenderKN[i] = push
+		}
+		if push > 0 {
+			addFender(&sum, k, &f, push, c)
+		}
 	}
 	return sum
-}
-
-// fender is fender i's push and its way along x from the ship's moved centre.
-func (r *Rig) fender(i int, t *turned) (pushKN, armM float64) {
-	f := &r.plan.Fenders[i]
-	armM = f.XM - r.centreX - t.SurgeM
-	// The side is the line through (0, -centreY) in the ship, turned by yaw.
-	side := r.centreY + t.SwayM + (armM*t.sin-r.centreY)/t.cos
-	return f.StiffnessKNPerM * max(0, -side), armM
 }
