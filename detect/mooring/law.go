@@ -2,53 +2,6 @@ package mooring
 
 import "math"
 
-// curve is the load-elongation law of a material, T/MBL = soft*s + (1-soft)*s²
-// with s the strain as a share of the strain at break: a line that stiffens as
-// it is pulled where soft < 1, a straight one at 1. The square has an inverse in
-// closed form; higher powers gain nothing while the figures below are this
-// uncertain.
-type curve struct {
-	breakStrain float64
-	soft        float64
-}
-
-// curves by material. The elongations at break are common practice, no source:
-// trade figures for new rope, at the low (stiff) end of the handbooks' ranges
-// because worked rope is stiffer. Mixed fibre is taken as half polyester, half
-// polypropylene, and a little under the mean of the two. The shapes are
-// common practice, no source: wire and high-modulus fibre nearly straight, the
-// others bending up; polyamide's gives a slope of about 3.5 MBL at working
-// loads, as in UFC 4-159-03 Table 6-8 (AE = 3.54 times break strength).
-var curves = [...]curve{
-	SteelWire:     {breakStrain: 0.02, soft: 0.9},
-	HMPE:          {breakStrain: 0.035, soft: 0.8},
-	Aramid:        {breakStrain: 0.04, soft: 0.8},
-	Polyester:     {breakStrain: 0.12, soft: 0.5},
-	Polyamide:     {breakStrain: 0.20, soft: 0.3},
-	Polypropylene: {breakStrain: 0.20, soft: 0.4},
-	Polyolefin:    {breakStrain: 0.20, soft: 0.4},
-	MixedFibre:    {breakStrain: 0.15, soft: 0.45},
-}
-
-// rope is a length of one material with its strength.
-type rope struct {
-	curve
-	mblKN float64
-}
-
-// strain at a tension, and its slope per kN. Tension is not negative.
-func (r *rope) strain(tensionKN float64) (strain, perKN float64) {
-	share := tensionKN / r.mblKN
-	root := math.Sqrt(r.soft*r.soft + 4*(1-r.soft)*share)
-	return r.breakStrain * 2 * share / (r.soft + root), r.breakStrain / (r.mblKN * root)
-}
-
-// tension at a strain, which is not negative.
-func (r *rope) tension(strain float64) float64 {
-	s := strain / r.breakStrain
-	return r.mblKN * s * (r.soft + (1-r.soft)*s)
-}
-
 // Law is a line's load from its stretch: main line and tail in series, from the
 // drum or bitts over the fairlead to the hook. It pulls and never pushes. Sag,
 // friction at the fairlead, set and the difference between slow and fast
@@ -66,9 +19,9 @@ type Law struct {
 // NewLaw is the law of line i of the plan.
 func NewLaw(p *Plan, i int) Law {
 	l := &p.Lines[i]
-	law := Law{main: rope{curves[l.Material], l.MBLkN}}
+	law := Law{main: newRope(l.Material, l.MBLkN, l.DiameterMM)}
 	if l.Tail != nil {
-		law.tail = rope{curves[l.Tail.Material], l.Tail.MBLkN}
+		law.tail = newRope(l.Tail.Material, l.Tail.MBLkN, l.Tail.DiameterMM)
 		law.tailM = l.Tail.LengthM
 	}
 	return law

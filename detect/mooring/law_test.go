@@ -9,7 +9,7 @@ import (
 
 // straight is a rope of this axial stiffness, kN, with a straight law.
 func straight(eaKN float64) rope {
-	return rope{curve{breakStrain: 1, soft: 1}, eaKN}
+	return rope{curve: curve{breakStrain: 1, soft: 1}, mblKN: eaKN}
 }
 
 func near(t *testing.T, what string, got, want, tolerance float64) {
@@ -40,28 +40,6 @@ func TestTideOnOneLine(t *testing.T) {
 	near(t, "length high", high.LengthM, 36.93237, 1e-5)
 	law := Law{main: straight(12e3)}
 	near(t, "tension", law.TensionKN(high.LengthM, low.LengthM), 175.323, 0.001)
-}
-
-func TestBreakAtTheTradesElongation(t *testing.T) {
-	// Elongation at break of new rope: common practice, no source.
-	for material, percent := range map[Material]float64{
-		SteelWire: 2, HMPE: 3.5, Aramid: 4, Polyester: 12,
-		Polyamide: 20, Polypropylene: 20, Polyolefin: 20, MixedFibre: 15,
-	} {
-		p := &Plan{Lines: []Line{{Material: material, MBLkN: 500}}}
-		law := NewLaw(p, 0)
-		near(t, material.String(), law.TensionKN(40*(1+percent/100), 40), 500, 1e-9*500)
-	}
-}
-
-func TestPolyamideAtWorkingLoads(t *testing.T) {
-	// UFC 4-159-03 Table 6-8: AE = 3.54 times break strength, here as the slope
-	// from 10 to 25 % of it.
-	p := &Plan{Lines: []Line{{Material: Polyamide, MBLkN: 100}}}
-	law := NewLaw(p, 0)
-	lo, _ := law.main.strain(10)
-	hi, _ := law.main.strain(25)
-	near(t, "slope", (25-10)/(hi-lo)/100, 3.54, 0.15*3.54)
 }
 
 // anyLaw draws a law, with and without a tail.
