@@ -70,7 +70,7 @@ func openStation(ctx context.Context, cfg config, log *slog.Logger) (_ *station,
 	}()
 	s.registry.MustRegister(collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}))
 	for _, open := range []func(context.Context) error{
-		s.readPlans, s.openJournal, s.openServices, s.openStore, s.putPlans, s.openFront,
+		s.readPlans, s.openJournal, s.openServices, s.openStore, s.putPlans, s.prepare, s.openFront,
 	} {
 		if err := open(ctx); err != nil {
 			return nil, err
@@ -217,6 +217,19 @@ func (s *station) putPlans(ctx context.Context) error {
 		s.board.SetPlan(e.Plan.Berth, e.Plan)
 	}
 	return nil
+}
+
+// prepare lets those who read the journal find their places in it, before there is
+// a listener by which it could grow: after a power cut only its end as it is now
+// tells what of theirs it has lost.
+func (s *station) prepare(ctx context.Context) error {
+	if err := s.watch.Prepare(ctx); err != nil {
+		return err
+	}
+	if s.feed == nil {
+		return nil
+	}
+	return s.feed.Prepare(ctx)
 }
 
 func (s *station) openFront(ctx context.Context) (err error) {

@@ -76,6 +76,16 @@ type mark struct {
 	Clean    bool // the store was closed after it
 }
 
+// Prepare finds where to begin. It is called once, before Run and before anything
+// can be added to the journal: only then does the journal's end tell what it lost.
+func (f *Feed) Prepare(ctx context.Context) error {
+	last, err := f.journal.Last(ctx)
+	if err != nil {
+		return err
+	}
+	return f.resume(ctx, last)
+}
+
 // Run feeds until ctx ends, beginning again a second after something failed. It
 // is called once.
 func (f *Feed) Run(ctx context.Context) error {

@@ -280,6 +280,35 @@ func TestJournalLosesItsEndUnderWay(t *testing.T) {
 	})
 }
 
+// The sources fill the journal again, past where the store had come, before the
+// feed begins: it was prepared before they could.
+func TestRefilledBeforeItBegins(t *testing.T) {
+	all := entries(t, 1, 9000)
+	synctest.Test(t, func(t *testing.T) {
+		j, p := newJournal(all[:7900]...), &pump{}
+		j.mark = `{"Position":8000,"Clean":true}`
+		f := history.NewFeed(j, p, slog.New(slog.DiscardHandler), false)
+		if err := f.Prepare(t.Context()); err != nil {
+			t.Fatal(err)
+		}
+		j.add(all[7900:]...)
+		ctx, stop := context.WithCancel(t.Context())
+		ended := make(chan error, 1)
+		go func() { ended <- f.Run(ctx) }()
+		synctest.Wait()
+		stop()
+		if err := <-ended; err != nil {
+			t.Error(err)
+		}
+		if got := p.positions(); !slices.Equal(got, count(2901, 9000)) {
+			t.Errorf("given %d entries from after %d, want from after 2900", len(got), j.from)
+		}
+		if j.marks[0] != `{"Position":2900,"Clean":false}` {
+			t.Errorf("kept before the journal grew: %s", j.marks[0])
+		}
+	})
+}
+
 // A stop is no error, whenever it comes.
 func TestStopBeforeTheStart(t *testing.T) {
 	ctx, stop := context.WithCancel(t.Context())

@@ -14,6 +14,7 @@ import (
 type berthWatch struct {
 	*Watch
 	berth    string
+	resumed  bool
 	unit     *Unit // nil until the first entry or a snapshot
 	plan     string
 	position uint64 // taken
@@ -37,8 +38,10 @@ type berthWatch struct {
 }
 
 func (b *berthWatch) run(ctx context.Context) error {
-	if err := b.resume(ctx); err != nil {
-		return err
+	if !b.resumed {
+		if err := b.resume(ctx); err != nil {
+			return err
+		}
 	}
 	err := b.o.Journal.FollowBerth(ctx, b.berth, b.position, func(e *Entry) error { return b.take(ctx, e) })
 	if ctx.Err() != nil {
@@ -69,7 +72,7 @@ func (b *berthWatch) resume(ctx context.Context) error {
 	if err := b.load(ctx); err != nil {
 		return err
 	}
-	b.end = math.MaxUint64
+	b.end, b.resumed = math.MaxUint64, true
 	if b.unit == nil {
 		b.position = b.told - min(b.told, b.o.WarmUp)
 	}

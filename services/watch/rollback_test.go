@@ -1,6 +1,8 @@
 package watch_test
 
 import (
+	"context"
+	"errors"
 	"slices"
 	"strings"
 	"testing"
@@ -161,6 +163,71 @@ func TestRolledBackWhileTheAlarmLogFails(t *testing.T) {
 			t.Errorf("brought back %d times", rewound)
 		}
 	})
+}
+
+// The sources fill the journal again, past where the watch had come, before the
+// watch begins: it was prepared before they could, by this process or by one that
+// was killed at once.
+func TestRefilledBeforeTheWatchBegins(t *testing.T) {
+	for _, killed := range []bool{false, true} {
+		for _, again := range []bool{true, false} {
+			r, after := powerCut(t, again)
+			r.toEnd(t)
+			r.journal.cut(r.journal.entries[85].Position)
+			want := active(t, append(slices.Clone(r.journal.entries), after...), r.plans)
+			if (len(want) == 1) != again {
+				t.Fatalf("story: %q", want)
+			}
+			l := openLog(t, r.records)
+			w := r.open(t, l)
+			if err := w.Prepare(t.Context()); err != nil {
+				t.Fatal(err)
+			}
+			if r.journal.end() >= after[39].Position {
+				t.Fatal("story: the journal has not lost what comes again")
+			}
+			r.journal.add(after[:80]...)
+			if killed {
+				l.Close()
+				l = openLog(t, r.records)
+				w = r.open(t, l)
+				if err := w.Prepare(t.Context()); err != nil {
+					t.Fatal(err)
+				}
+			}
+			r.journal.add(after[80:]...)
+			ctx, stop := context.WithCancel(t.Context())
+			r.journal.atEnd = func(context.Context) error { stop(); return nil }
+			if err := w.Run(ctx); err != nil {
+				t.Fatal(err)
+			}
+			if got := subjects(l); !slices.Equal(got, want) {
+				t.Errorf("killed %v, sent again %v: active %q, want %q", killed, again, got, want)
+			}
+			raised := 0
+			for _, a := range history(t, r.records) {
+				if a.Transition == alarm.Raised {
+					raised++
+				}
+			}
+			if raised != 1 {
+				t.Errorf("killed %v, sent again %v: raised %d times", killed, again, raised)
+			}
+			l.Close()
+			stop()
+		}
+	}
+}
+
+// A journal that cannot tell its end lets nothing begin.
+func TestPrepareFails(t *testing.T) {
+	r := newRig(nil, plans{})
+	r.journal.last = func() (uint64, error) { return 0, errDisk }
+	l := openLog(t, r.records)
+	defer l.Close()
+	if err := r.open(t, l).Prepare(t.Context()); !errors.Is(err, errDisk) || !strings.HasPrefix(err.Error(), "berth "+berth+": ") {
+		t.Errorf("error %v", err)
+	}
 }
 
 // The journal goes back between being asked for its end and being followed, as a

@@ -13,7 +13,9 @@ import (
 	"context"
 	"fmt"
 	"log/slog"
+	"maps"
 	"math"
+	"slices"
 	"sync"
 	"time"
 
@@ -119,8 +121,8 @@ type Watch struct {
 	m *metrics
 
 	mu     sync.Mutex
-	known  map[string]bool
-	start  func(berth string) // nil until Run
+	known  map[string]*berthWatch // nil where Prepare has not seen the berth
+	start  func(berth string)     // nil until Run
 	closed bool
 }
 
@@ -129,7 +131,7 @@ func New(o Options) (*Watch, error) {
 	if err := o.validate(); err != nil {
 		return nil, err
 	}
-	return &Watch{o: o, m: newMetrics(o.Registerer), known: map[string]bool{}}, nil
+	return &Watch{o: o, m: newMetrics(o.Registerer), known: map[string]*berthWatch{}}, nil
 }
 
 // Add puts a berth under watch; a second time does nothing, nor does it once Run
@@ -137,13 +139,34 @@ func New(o Options) (*Watch, error) {
 func (w *Watch) Add(berth string) {
 	w.mu.Lock()
 	defer w.mu.Unlock()
-	if w.known[berth] || w.closed {
+	if _, ok := w.known[berth]; ok || w.closed {
 		return
 	}
-	w.known[berth] = true
+	w.known[berth] = nil
 	if w.start != nil {
 		w.start(berth)
 	}
+}
+
+// Prepare finds for every berth added so far where it goes on from, and brings
+// alarm log and snapshot back to the journal's end where that was lost. It is
+// called once, before Run and before anything can be added to the journal: from
+// then on the journal grows, and past what it lost nothing would tell. What is
+// brought back is so for good, whenever the process ends.
+func (w *Watch) Prepare(ctx context.Context) error {
+	w.mu.Lock()
+	berths := slices.Sorted(maps.Keys(w.known))
+	w.mu.Unlock()
+	for _, berth := range berths {
+		b := &berthWatch{Watch: w, berth: berth, end: math.MaxUint64}
+		if err := b.resume(ctx); err != nil {
+			return fmt.Errorf("berth %s: %w", berth, err)
+		}
+		w.mu.Lock()
+		w.known[berth] = b
+		w.mu.Unlock()
+	}
+	return nil
 }
 
 // Run watches until ctx ends, then keeps every berth's state and returns when
@@ -152,7 +175,11 @@ func (w *Watch) Run(ctx context.Context) error {
 	var wg sync.WaitGroup
 	w.mu.Lock()
 	w.start = func(berth string) {
-		wg.Go(func() { w.keep(ctx, berth) })
+		b := w.known[berth]
+		if b == nil {
+			b = &berthWatch{Watch: w, berth: berth, end: math.MaxUint64}
+		}
+		wg.Go(func() { b.keep(ctx) })
 	}
 	for berth := range w.known {
 		w.start(berth)
@@ -167,23 +194,22 @@ func (w *Watch) Run(ctx context.Context) error {
 	return nil
 }
 
-// keep watches one berth for as long as ctx lasts, starting again from the last
+// keep watches its berth for as long as ctx lasts, starting again from the last
 // snapshot when something fails.
-func (w *Watch) keep(ctx context.Context, berth string) {
+func (b *berthWatch) keep(ctx context.Context) {
 	const wait = time.Second
-	for end := uint64(math.MaxUint64); ; {
-		b := &berthWatch{Watch: w, berth: berth, end: end}
+	for {
 		err := b.run(ctx)
 		if ctx.Err() != nil {
 			return
 		}
-		end = b.end
-		w.m.restarts.WithLabelValues(berth).Inc()
-		w.o.Log.Error("watch of a berth stopped, starting again", "berth", berth, "err", err)
+		b.m.restarts.WithLabelValues(b.berth).Inc()
+		b.o.Log.Error("watch of a berth stopped, starting again", "berth", b.berth, "err", err)
 		select {
 		case <-ctx.Done():
 			return
 		case <-time.After(wait):
 		}
+		b = &berthWatch{Watch: b.Watch, berth: b.berth, end: b.end}
 	}
 }
