@@ -27,7 +27,7 @@ const (
 type loss struct {
 	Offs    [slipWindow]float64 // smoothed over 5 s, kN; NaN for none
 	Smooth  float64
-	Moves   [slipWindow]float64 // what the ship's way puts on the line, smoothed alike
+	Moves   [slipWindow]float64 // how far the ship's way draws the line out, m, smoothed alike
 	Way     float64
 	Usual   [2]float64 // Fit.Noise of a minute or two ago, and of less than that
 	UsualAt int64      // second at which the second was taken
@@ -56,7 +56,7 @@ func (p *loss) lost() (fall, rise float64) {
 	return fall, rise
 }
 
-// went is how far the ship's way took the line's load in the window.
+// went is how far the ship's way drew the line out in the window, m.
 func (p *loss) went() float64 {
 	lo, hi := math.Inf(1), math.Inf(-1)
 	for _, v := range p.Moves {
@@ -115,7 +115,7 @@ func (b *Berth) lostLoad(now moment, i int, contested bool) {
 	l := &b.state.Lines[i]
 	p, mbl := &l.Loss, b.plan.Lines[i].MBLkN
 	fall, _ := p.lost()
-	most := max(loadSlip*mbl, loadNoises*p.Usual[0]) + loadAstray*p.went()
+	most := max(loadSlip*mbl, loadNoises*p.Usual[0]) + loadAstray*p.went()*l.Fit.Stiff
 	b.weigh(LoadLost, i, fall, most)
 	if contested || b.paysOut(now, i) || fall < most {
 		p.Seconds = 0

@@ -2,16 +2,17 @@ package detect
 
 import "math"
 
-// motion explains the loads of all lines at once. A ship alongside moves in
-// surge, sway and yaw; what these three do to every line is known from the
-// plan, so three numbers, fitted to all loads every tick, tell what each line
-// should carry by the word of the others:
+// motion explains the loads of all lines at once. A load says by the line's law
+// how far it is drawn out. A ship alongside moves in surge, sway and yaw; what
+// these three do to every line's run is known from the plan, so three numbers,
+// fitted to all lines every tick, tell what each line should carry by the word
+// of the others:
 //
-//	load[i] = Base[i] + Rise[i]·(water − draft) + Move[i]·Q + unexplained
+//	stretch[i] = Base[i] + drawn[i](water − draft) + Move[i]·Q + unexplained
 //
-// Q is fitted by weighted least squares; a line that does not go with the
-// others loses its weight. Base takes up, over minutes, what is slow: pretension,
-// creep, the plan's errors.
+// Metres. Q is fitted by weighted least squares, each line worth what its pin is
+// by its stiffness; a line that does not go with the others loses its weight.
+// Base takes up, over minutes, what is slow: pretension, creep, the plan's errors.
 const (
 	baseTime   = 300 * float64(perSecond) // ticks; time constant of Base
 	sureOf     = 0.005                    // of MBL; a load is believed to this when the fit is good
@@ -35,7 +36,11 @@ type motion struct {
 
 // fitted is a line's part of the fit.
 type fitted struct {
-	Base  float64
+	// Load is the newest; Stretch is what it draws the line out, m, and Stiff the
+	// line's stiffness there, kN/m.
+	Load, Stretch, Stiff float64
+
+	Base  float64 // m
 	Age   float64 // ticks that Base has been learnt for
 	Known bool    // the others can speak for the line: Expect holds
 	// Expect is the load that the other lines speak for, kN; Off the measured
@@ -43,7 +48,7 @@ type fitted struct {
 	Expect, Off float64
 	Gain        float64 // how many times the others' errors go into Expect, about
 	Noise       float64 // usual size of Off, kN (mean of its magnitude, 60 s)
-	Weight      float64 // in this tick's fit, 1/kN²; 0 where the line had no vote
+	Weight      float64 // in this tick's fit, 1/m²; 0 where the line had no vote
 	// Sway is how far Q goes for 1 kN of Off: Q without the line's own vote is
 	// Q − Sway·Off.
 	Sway [modes]float64
@@ -70,6 +75,14 @@ func (v *level) reading(s *sample) {
 	v.Newest = s.Value - v.First
 }
 
+// above is how far the first reading was above the plan's, 0 for none.
+func (v *level) above(plan float64) float64 {
+	if !v.Known {
+		return 0
+	}
+	return v.First - plan
+}
+
 func (v *level) tick() { v.Smooth += (v.Newest - v.Smooth) / float64(30*perSecond) }
 
 // moved fits the ship's motion to the loads of this tick.
@@ -87,9 +100,9 @@ func (b *Berth) moved(now moment) {
 		if f.Weight == 0 {
 			continue
 		}
-		load := b.state.Lines[i].Pin.Last - b.rises(i)
+		drawn := f.Stretch - b.rises(i)
 		if f.Age == 0 {
-			f.Base = load - b.moves(i, &m.Q)
+			f.Base = drawn - b.moves(i, &m.Q)
 		}
 		votes++
 		g := &b.levers[i].Move
@@ -98,7 +111,7 @@ func (b *Berth) moved(now moment) {
 			for q := range modes {
 				a[p][q] += wg * g[q]
 			}
-			y[p] += wg * (load - f.Base)
+			y[p] += wg * (drawn - f.Base)
 		}
 	}
 	// a trace of stiffness keeps a mode that no line holds at rest
@@ -130,21 +143,23 @@ func (b *Berth) explain(now moment, i, votes int) {
 	if f.Age == 0 && f.Weight == 0 || !l.Pin.fresh(now) {
 		return
 	}
-	expect := f.Base + b.rises(i) + b.moves(i, &b.state.Motion.Q)
-	rest, alone := load-expect, 1.0
+	f.follow(&b.levers[i], load)
+	rest, alone := f.Stretch-f.Base-b.rises(i)-b.moves(i, &b.state.Motion.Q), 1.0
 	if f.Weight > 0 {
 		f.Sway = times(&b.state.Motion.Cov, g)
 		for p := range modes {
 			f.Sway[p] *= f.Weight
 		}
 		alone = 1 - dot(g, &f.Sway)
+		for p := range modes {
+			f.Sway[p] /= f.Stiff
+		}
 		votes--
 	}
 	mbl := b.plan.Lines[i].MBLkN
 	f.Off = 0
 	if f.Known = votes >= modes && alone >= leanest && f.Age >= youngest; f.Known {
-		// a line cannot push
-		f.Off = load - max(load-rest/alone, 0)
+		f.Off = load - b.levers[i].load(f.Stretch-rest/alone, load, f.Stretch, f.Stiff)
 		size := math.Abs(f.Off)
 		if f.Age > grown { // what is far off now is news, not noise
 			size = min(size, max(doubtful*mbl, f.Noise))
@@ -155,13 +170,22 @@ func (b *Berth) explain(now moment, i, votes int) {
 	if f.Weight > 0 {
 		f.Age++
 		if f.Age > youngest {
-			rest = max(min(rest, sureOf*mbl), -sureOf*mbl)
+			most := sureOf * mbl / f.Stiff
+			rest = max(min(rest, most), -most)
 		}
 		f.Base += rest / min(f.Age, baseTime)
 	}
 }
 
-// vote is the weight of line i in this tick's fit, 1/kN², less the further off
+// follow takes the line's newest load.
+func (f *fitted) follow(g *lever, load float64) {
+	if load != f.Load || f.Stiff == 0 {
+		f.Load = load
+		f.Stretch, f.Stiff = g.stretch(load)
+	}
+}
+
+// vote is the weight of line i in this tick's fit, 1/m², less the further off
 // it was; 0 for a line that does not follow the ship: slack, worked, parted,
 // or with its pin at fault.
 func (b *Berth) vote(now moment, i int) float64 {
@@ -174,18 +198,37 @@ func (b *Berth) vote(now moment, i int) float64 {
 	if !b.watched(now, i) || l.Pin.Last < slackest*mbl || l.Part.Since != 0 || b.levers[i].Pull == [modes]float64{} {
 		return 0
 	}
-	s, d := sureOf*mbl, l.Fit.Off/(doubtful*mbl)
+	l.Fit.follow(&b.levers[i], l.Pin.Last)
+	s, d := sureOf*mbl/l.Fit.Stiff, l.Fit.Off/(doubtful*mbl)
 	return min(1, (l.Fit.Age+1)/youngest) / (s * s * (1 + d*d))
 }
 
-// moves is the load that the ship's motion puts on line i.
+// moves is how far the ship's motion draws line i out, m.
 func (b *Berth) moves(i int, q *[modes]float64) float64 { return dot(&b.levers[i].Move, q) }
 
-// rises is the load that the ship's rise since the first readings puts on line i.
+// rises is how far the ship's rise since the first readings draws line i out, m.
 func (b *Berth) rises(i int) float64 {
-	g, h := &b.levers[i], &b.state.Motion.Heave
-	return g.Rise * (h.Water.Smooth - (1-g.Aft)*h.Fwd.Smooth - g.Aft*h.Aft.Smooth)
+	first, since := b.rise(i)
+	g := &b.levers[i]
+	return g.drawn(first+since) - g.drawn(first)
 }
+
+// rise is how far the ship's fairlead of line i had risen against the plan's
+// reference at the first readings, and how far since, m.
+func (b *Berth) rise(i int) (first, since float64) {
+	aft, h, ref := b.levers[i].Aft, &b.state.Motion.Heave, &b.plan.Reference
+	first = h.Water.above(ref.WaterLevelM) - (1-aft)*h.Fwd.above(ref.DraftFwdM) - aft*h.Aft.above(ref.DraftAftM)
+	return first, h.Water.Smooth - (1-aft)*h.Fwd.Smooth - aft*h.Aft.Smooth
+}
+
+// lift is what a metre of the ship's rise puts on line i at its present load, kN/m.
+func (b *Berth) lift(i int) float64 {
+	first, since := b.rise(i)
+	return b.state.Lines[i].Fit.Stiff * b.levers[i].lifted(first+since)
+}
+
+// way is how far the ship's motion and rise draw line i out, m.
+func (b *Berth) way(i int) float64 { return b.moves(i, &b.state.Motion.Q) + b.rises(i) }
 
 // before is Q of n ticks ago, n < motionKept and < Ticks.
 func (m *motion) before(n int64) *[modes]float64 { return &m.Kept[(m.Ticks-1-n)%motionKept] }

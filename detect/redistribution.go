@@ -157,7 +157,7 @@ func (b *Berth) pattern(step, seen *[modes]float64, least float64) (alike float6
 		if b.state.Lines[i].Fit.Weight == 0 {
 			continue
 		}
-		g, mbl := &b.levers[i].Move, b.plan.Lines[i].MBLkN
+		g, mbl := &b.levers[i].Move, b.plan.Lines[i].MBLkN/b.state.Lines[i].Fit.Stiff // m
 		s := (g[1]*step[1] + g[2]*step[2]) / mbl
 		e := (g[1]*seen[1] + g[2]*seen[2]) / mbl
 		ss, se, ee = ss+s*s, se+s*e, ee+e*e

@@ -6,24 +6,24 @@ import (
 	"hawser/detect/mooring"
 )
 
-// breakStrain is a new rope's elongation at its breaking load. From memory, of
-// makers' tables; ropes differ by a third either way. The fit needs no more:
-// an error common to all lines cancels out.
-var breakStrain = [...]float64{
-	mooring.SteelWire: 0.02, mooring.HMPE: 0.03, mooring.Aramid: 0.035, mooring.Polyester: 0.12,
-	mooring.Polyamide: 0.25, mooring.Polypropylene: 0.18, mooring.Polyolefin: 0.14, mooring.MixedFibre: 0.14,
-}
-
-// lever is how a line's load answers to small moves of the ship: kN per metre
-// of surge, of sway, and of yaw measured as metres of swing at yawArm from
-// midships; and per metre of rise at the line's fairlead.
+// lever is how a line answers to the ship's moves: its law, and how much further
+// each move draws it out, metres per metre of surge, of sway, and of yaw measured
+// as metres of swing at yawArm from midships. Loads stiffen a line and no two
+// lines alike; the way it is drawn out does not ask for its stiffness, so what
+// the lines say of the ship is put together in metres.
 type lever struct {
 	Move [modes]float64
-	Rise float64
 	// Pull is the direction in which 1 kN in the line pulls the ship, in the
 	// same coordinates.
 	Pull [modes]float64
 	Aft  float64 // weight of the after draft at the fairlead; the rest is the fore draft's
+
+	law   mooring.Law
+	mbl   float64 // kN
+	free  float64 // unstretched length, m
+	level float64 // square of the run's horizontal length, m²
+	drop  float64 // from fairlead to hook, positive up, m
+	run   float64 // fairlead to hook, m; 0 for a line that does nothing
 }
 
 const modes = 3
@@ -31,35 +31,68 @@ const modes = 3
 // yawArm makes yaw a length of the size of the others.
 func yawArm(s *mooring.Ship) float64 { return max(s.LoaM/4, 1) }
 
-// levers are those of every line of the plan. Lines are straight, rigid moves
-// small, elongation linear: a secant is good to some tenths, and the offsets
-// learned on line take up what is slow of the rest.
+// levers are those of every line of the plan. Lines are straight; the ship's
+// horizontal moves are small beside them, her rise need not be.
 func levers(p *mooring.Plan) []lever {
 	arm := yawArm(&p.Ship)
 	out := make([]lever, len(p.Lines))
 	for i := range p.Lines {
 		l := &p.Lines[i]
 		dx, dy, dz := l.Hook.X-l.Fairlead.X, l.Hook.Y-l.Fairlead.Y, l.Hook.Z-l.Fairlead.Z
-		length := math.Sqrt(dx*dx + dy*dy + dz*dz)
-		if length == 0 || l.MBLkN == 0 {
+		run := math.Sqrt(dx*dx + dy*dy + dz*dz)
+		if run == 0 || l.MBLkN == 0 {
 			continue
 		}
-		main, give := length+l.InboardM, 0.0
-		if l.Tail != nil && l.Tail.MBLkN > 0 {
-			main -= l.Tail.LengthM
-			give = l.Tail.LengthM * breakStrain[l.Tail.Material] / l.Tail.MBLkN
-		}
-		give += max(main, 1) * breakStrain[l.Material] / l.MBLkN
-		k := 1 / give
-		ux, uy, uz := dx/length, dy/length, dz/length
+		ux, uy := dx/run, dy/run
 		pull := [modes]float64{ux, uy, (l.Fairlead.X*uy - l.Fairlead.Y*ux) / arm}
-		out[i] = lever{Pull: pull, Rise: -k * uz}
+		out[i] = lever{Pull: pull, law: mooring.NewLaw(p, i), mbl: l.MBLkN, level: dx*dx + dy*dy, drop: dz, run: run}
+		out[i].free = out[i].law.UnstretchedM(l.PretensionKN, run+l.InboardM)
 		for m := range pull {
-			out[i].Move[m] = -k * pull[m]
+			out[i].Move[m] = -pull[m]
 		}
 		if p.Ship.LoaM > 0 {
 			out[i].Aft = min(max(0.5-l.Fairlead.X/p.Ship.LoaM, 0), 1)
 		}
 	}
 	return out
+}
+
+// drawn is how much longer the line's run is with its fairlead higher by rise, m.
+func (g *lever) drawn(rise float64) float64 {
+	dz := g.drop - rise
+	return math.Sqrt(g.level+dz*dz) - g.run
+}
+
+// lifted is the growth of the run for each metre that the fairlead rises.
+func (g *lever) lifted(rise float64) float64 {
+	dz := g.drop - rise
+	return -dz / math.Sqrt(g.level+dz*dz)
+}
+
+// stretch is how far a load draws the line out, m, and the stiffness there,
+// kN/m. What a pin reads below nothing counts as a line just taut would.
+func (g *lever) stretch(load float64) (m, stiff float64) {
+	m, give := g.law.StretchM(max(load, 0), g.free)
+	if load < 0 {
+		m = load * give
+	}
+	return m, 1 / give
+}
+
+// load is the inverse of stretch from a known point of the law nearby: the load
+// at m metres where the load at `at` metres and the stiffness there are known.
+// A line cannot push. Newton's steps; what is left is under a thousandth of MBL.
+func (g *lever) load(m, load, at, stiff float64) float64 {
+	if m <= 0 {
+		return 0
+	}
+	for range 4 {
+		step := (m - at) * stiff
+		load = max(load+step, 0)
+		if math.Abs(step) < 0.005*g.mbl { // the rest goes with its square
+			break
+		}
+		at, stiff = g.stretch(load)
+	}
+	return load
 }

@@ -29,8 +29,8 @@ func (p *part) denied(now moment) bool {
 
 // zero is the state of a pin's zero.
 type zero struct {
-	Base    float64 // what Fit.Base was when first trusted, kN
-	Way     float64 // what the ship's way put on the line then, kN
+	Base    float64 // what Fit.Base was when first trusted, m
+	Way     float64 // how far the ship's way drew the line out then, m
 	Went    float64 // how far that has gone since, of MBL; fades over minutes
 	Age     float64 // Fit.Age then; a younger fit is a new beginning
 	Shift   float64 // kN, smoothed over 10 s
@@ -50,9 +50,9 @@ func (b *Berth) zeros(now moment) {
 		if f.Age < z.Age || z.Age == 0 {
 			*z = zero{Base: f.Base, Age: f.Age, Way: b.way(i)}
 		}
-		z.Went = max(z.Went*zeroFade, math.Abs(b.way(i)-z.Way)/b.plan.Lines[i].MBLkN)
+		z.Went = max(z.Went*zeroFade, f.Stiff*math.Abs(b.way(i)-z.Way)/b.plan.Lines[i].MBLkN)
 		z.Age = f.Age
-		z.Shift += (f.Off + f.Base - z.Base - z.Shift) / 10
+		z.Shift += (b.shift(i) - z.Shift) / 10
 	}
 	rise := b.unreadRise()
 	typical, went := b.typicalShift(rise)
@@ -68,8 +68,8 @@ func (b *Berth) zeros(now moment) {
 			z.Seconds = 0
 			continue
 		}
-		size := math.Abs(z.Shift-rise*b.levers[i].Rise) / mbl
-		astray += math.Abs(rise*b.levers[i].Rise) / mbl
+		size := math.Abs(z.Shift-rise*b.lift(i)) / mbl
+		astray += math.Abs(rise*b.lift(i)) / mbl
 		b.weigh(ZeroShift, i, size*mbl, max((zeroOn+astray)*mbl, zeroAloof*typical*mbl, 3*l.Fit.Noise))
 		switch {
 		case size >= zeroOn+astray && size >= zeroAloof*typical && size*mbl >= 3*l.Fit.Noise:
@@ -87,8 +87,14 @@ func (b *Berth) zeros(now moment) {
 	}
 }
 
-// way is what the ship's motion and rise put on line i.
-func (b *Berth) way(i int) float64 { return b.moves(i, &b.state.Motion.Q) + b.rises(i) }
+// shift is how far line i is from what the others say with the Base that was
+// first trusted, kN.
+func (b *Berth) shift(i int) float64 {
+	l := &b.state.Lines[i]
+	f := &l.Fit
+	said := b.levers[i].load(f.Stretch+l.Zero.Base-f.Base, f.Load, f.Stretch, f.Stiff)
+	return f.Off + f.Load - said
+}
 
 // unreadRise is the ship's rise in metres that the shifts of the pins, taken
 // together, speak for: tide and cargo where nobody tells levels and drafts, or
@@ -98,7 +104,7 @@ func (b *Berth) unreadRise() float64 {
 	var says [64]float64
 	n := 0
 	for i := range b.state.Lines {
-		l, lift := &b.state.Lines[i], b.levers[i].Rise
+		l, lift := &b.state.Lines[i], b.lift(i)
 		if l.Fit.Known && n < len(says) && math.Abs(lift) > riseLeast*b.plan.Lines[i].MBLkN {
 			says[n] = l.Zero.Shift / lift
 			n++
@@ -117,7 +123,7 @@ func (b *Berth) typicalShift(rise float64) (shift, went float64) {
 	n := 0
 	for i := range b.state.Lines {
 		if l := &b.state.Lines[i]; l.Fit.Known && n < len(sizes) {
-			sizes[n] = math.Abs(l.Zero.Shift-rise*b.levers[i].Rise) / b.plan.Lines[i].MBLkN
+			sizes[n] = math.Abs(l.Zero.Shift-rise*b.lift(i)) / b.plan.Lines[i].MBLkN
 			ways[n] = l.Zero.Went
 			n++
 		}

@@ -89,6 +89,22 @@ func (l *Law) StiffnessKNPerM(tensionKN, unstretchedM float64) float64 {
 	return 1 / give
 }
 
+// StretchM is how far a load, 0 kN or more, draws out a line of this unstretched
+// length, which is finite, metres, and how much further for each kN more: the
+// inverse of TensionKN and of StiffnessKNPerM.
+func (l *Law) StretchM(tensionKN, unstretchedM float64) (stretchM, perKN float64) {
+	mainM, tailM := l.parts(unstretchedM)
+	if mainM > 0 {
+		strain, per := l.main.strain(tensionKN)
+		stretchM, perKN = mainM*strain, mainM*per
+	}
+	if tailM > 0 {
+		strain, per := l.tail.strain(tensionKN)
+		stretchM, perKN = stretchM+tailM*strain, perKN+tailM*per
+	}
+	return stretchM, perKN
+}
+
 // UnstretchedM is the unstretched length of a line that carries this load,
 // 0 kN or more, over this length, drum or bitts to hook: the inverse of
 // TensionKN.
