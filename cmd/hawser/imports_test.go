@@ -43,6 +43,8 @@ var allowed = map[string]struct {
 	"services/alarm": {[]string{"detect", "proto/hawser/v1"}, "keeps the changes that detection makes"},
 	"services/live":  {[]string{"detect/mooring", "detect/reading", "proto/hawser/v1"}, "the latest picture by the plan, as its message"},
 	"services/web":   {[]string{"services/alarm", "services/live", "detect", "proto/hawser/v1"}, "pages over what the other services know"},
+	"services/evidence": {[]string{"detect", "detect/mooring", "detect/reading"},
+		"looks on at detection and writes down what it saw"},
 	"services/front": {nil, "listeners; knows handlers, no service"},
 	"services/history": {[]string{"detect/reading", "ingest/batch", "ingest/store"},
 		"carries the journal to the store and asks the store"},

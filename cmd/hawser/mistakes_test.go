@@ -48,6 +48,8 @@ func TestMistakesAreTold(t *testing.T) {
 		{"recording with a fault", []string{"replay", "--plan", plan, badRow}, exitBadInput, "bad-row.csv:3: "},
 		{"sending a recording with a bad header", []string{"send", "--plan", plan, "--to", "127.0.0.1:1", badPlan}, exitBadInput, "bad-plan.yaml:1: "},
 		{"out file in no folder", []string{"replay", "--plan", plan, "--out", dir + "/no/where.jsonl", good}, exitFailed, "where.jsonl: no such file"},
+		{"evidence into a file", []string{"replay", "--plan", plan, "--explain", good, good}, exitFailed, "evidence: mkdir " + good},
+		{"evidence among other files", []string{"replay", "--plan", plan, "--explain", dir, good}, exitFailed, "evidence: " + dir + " holds "},
 		{"negative pace", []string{"send", "--plan", plan, "--pace=-1", good}, exitUsage, "send: --pace: -1 must be from 0"},
 		{"pace that is no number", []string{"send", "--plan", plan, "--pace", "fast", good}, exitUsage, `send: invalid argument "fast" for "--pace"`},
 		{"pace NaN", []string{"send", "--plan", plan, "--pace", "NaN", good}, exitUsage, "send: --pace: NaN must be from 0"},

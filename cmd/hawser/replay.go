@@ -7,82 +7,131 @@ import (
 	"fmt"
 	"io"
 	"os"
-	"time"
 
 	"github.com/spf13/cobra"
 
 	"hawser/detect"
 	"hawser/ingest/planfile"
 	"hawser/ingest/recording"
+	"hawser/services/evidence"
 	"hawser/services/watch"
 )
 
 func newReplay(s streams) *cobra.Command {
-	var planPath, outPath string
+	var o replayOptions
 	cmd := &cobra.Command{
-		Use:   "replay --plan PLAN [--out FILE] RECORDING",
+		Use:   "replay --plan PLAN [--out FILE] [--explain DIR] [--summary] RECORDING",
 		Short: "Run the detectors over a recording, as the live watch would",
 		Long: `replay runs the detectors over a recording exactly as the live watch does, at
 recorded time and as fast as the machine can, and writes one JSON object a line
-for each condition raised or cleared. The same recording gives the same bytes.`,
+for each condition raised or cleared. The same recording gives the same bytes.
+
+With --explain it also writes, for each alarm, what it was told on: an account
+in JSON (loads before and after, the fit of the ship's place and what it leaves
+unexplained line by line, the figure that decided and its threshold, pay-out and
+brake where they are told) and a picture of it in SVG. DIR must be new or empty.
+
+With --summary it prints a table at the end: to standard output where --out
+names a file, else to standard error.`,
 		Example: `  hawser replay --plan plan.yaml --out alarms.jsonl recording.csv.gz
+  hawser replay --plan plan.yaml --out alarms.jsonl --explain why --summary recording.csv.gz
   hawser replay --plan plan.yaml recording.csv | jq .detail`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) (err error) {
-			if err := needPlan(cmd, planPath); err != nil {
+			if err := needPlan(cmd, o.plan); err != nil {
 				return err
 			}
-			out := s.out
-			if outPath != "" && outPath != "-" {
-				f, err := os.Create(outPath)
-				if err != nil {
-					return err
+			o.recording = args[0]
+			o.out, o.notes, o.table = s.out, s.err, s.err
+			if o.outPath != "" && o.outPath != "-" {
+				f, openErr := os.Create(o.outPath)
+				if openErr != nil {
+					return openErr
 				}
 				defer func() { err = errors.Join(err, f.Close()) }()
-				out = f
+				o.out, o.table = f, s.out
 			}
-			return replay(planPath, args[0], out, s.err)
+			return replay(&o)
 		},
 	}
-	cmd.Flags().StringVar(&planPath, "plan", "", "mooring plan `FILE` (YAML)")
-	cmd.Flags().StringVar(&outPath, "out", "-", "write the changes to `FILE`")
+	cmd.Flags().StringVar(&o.plan, "plan", "", "mooring plan `FILE` (YAML)")
+	cmd.Flags().StringVar(&o.outPath, "out", "-", "write the changes to `FILE`")
+	cmd.Flags().StringVar(&o.explain, "explain", "", "write an account and a picture of each alarm into `DIR`")
+	cmd.Flags().BoolVar(&o.summary, "summary", false, "print a table at the end")
 	return cmd
 }
 
-// replay runs a recording through the detectors and writes the changes.
-func replay(planPath, recordingPath string, out, notes io.Writer) error {
-	plan, _, err := planfile.Load(planPath)
+// replayOptions are what replay reads and writes.
+type replayOptions struct {
+	plan, recording  string // files
+	outPath, explain string // "" for none
+	summary          bool
+	out              io.Writer // changes
+	notes            io.Writer // what was odd
+	table            io.Writer // the summary
+}
+
+// replay runs a recording through the detectors and writes the changes, and
+// what else was asked for.
+func replay(o *replayOptions) error {
+	plan, _, err := planfile.Load(o.plan)
 	if err != nil {
 		return err
 	}
-	r, err := recording.Open(recordingPath, recording.Options{})
+	r, err := recording.Open(o.recording, recording.Options{})
 	if err != nil {
 		return err
 	}
 	defer r.Close()
 
-	w := bufio.NewWriterSize(out, 64<<10)
+	w := bufio.NewWriterSize(o.out, 64<<10)
 	enc := json.NewEncoder(w)
 	enc.SetEscapeHTML(false)
 	unit := watch.NewUnit(plan)
+	var why *evidence.Recorder
+	if o.explain != "" {
+		if why, err = evidence.New(plan, o.explain); err != nil {
+			return err
+		}
+		unit.Observe(why.Look)
+	}
+	finish := func() error {
+		if why == nil {
+			return w.Flush()
+		}
+		return errors.Join(w.Flush(), why.Close())
+	}
+	sum := summary{}
 	for {
 		block, err := r.Next()
 		if errors.Is(err, io.EOF) {
 			break
 		}
 		if err != nil {
-			return errors.Join(fmt.Errorf("changes up to there are written: %w", err), w.Flush())
+			return errors.Join(fmt.Errorf("changes up to there are written: %w", err), finish())
 		}
-		for _, c := range unit.Take("replay", block) {
-			if err := enc.Encode(changeLine(&c)); err != nil {
+		changes := unit.Take("replay", block)
+		for i := range changes {
+			if err := enc.Encode(changeLine(&changes[i])); err != nil {
+				return err
+			}
+			sum.add(&changes[i])
+		}
+		if why != nil {
+			if err := why.Take(block, changes); err != nil {
 				return err
 			}
 		}
 	}
-	if err := w.Flush(); err != nil {
+	if err := finish(); err != nil {
 		return err
 	}
-	return tellOddities(notes, r.Stats(), unit.Oddities())
+	if o.summary {
+		if err := sum.print(o.table, r.Stats(), unit.Oddities()); err != nil {
+			return err
+		}
+	}
+	return tellOddities(o.notes, r.Stats(), unit.Oddities())
 }
 
 // tellOddities says what in a recording was not used, if anything.
@@ -153,7 +202,7 @@ func changeLine(c *detect.Change) line {
 		l.Limit = &c.Limit
 	}
 	if c.Onset != 0 {
-		l.Onset = time.Unix(0, c.Onset).UTC().Format(stamp)
+		l.Onset = at(c.Onset)
 	}
 	return l
 }

@@ -1,0 +1,152 @@
+package evidence
+
+import (
+	"encoding/xml"
+	"errors"
+	"io"
+	"math"
+	"math/rand/v2"
+	"slices"
+	"strings"
+	"testing"
+)
+
+// elements reads SVG to its end and counts the elements by name.
+func elements(t *testing.T, svg []byte) map[string]int {
+	t.Helper()
+	n := map[string]int{}
+	for dec := xml.NewDecoder(strings.NewReader(string(svg))); ; {
+		token, err := dec.Token()
+		if errors.Is(err, io.EOF) {
+			return n
+		}
+		if err != nil {
+			t.Fatalf("not XML: %v\n%.400s", err, svg)
+		}
+		if e, ok := token.(xml.StartElement); ok {
+			n[e.Name.Local]++
+			for _, a := range e.Attr {
+				if strings.Contains(a.Value, "NaN") || strings.Contains(a.Value, "Inf") {
+					t.Errorf("<%s %s=%q>", e.Name.Local, a.Name.Local, a.Value)
+				}
+			}
+		}
+	}
+}
+
+// Whatever the values and words, a drawing is XML without a place that is no
+// number.
+func TestDrawingIsWhole(t *testing.T) {
+	nan := math.NaN()
+	for _, c := range []struct {
+		name   string
+		values []float64
+	}{
+		{"nothing", nil},
+		{"one", []float64{5}},
+		{"one that is not known", []float64{nan}},
+		{"all alike", []float64{7, 7, 7}},
+		{"nothing but zero", []float64{0, 0}},
+		{"infinite", []float64{1, math.Inf(1), 2}},
+		{"gaps", []float64{1, nan, 2, 3, nan, 4}},
+		{"below zero", []float64{-3, -2.5, -4}},
+		{"huge and small", []float64{1e-9, 1e12}},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			v := curve{label: "a <&> b", stroke: heavy}
+			for k, x := range c.values {
+				v.add(int64(k)*second, x)
+			}
+			p := panel{title: `"load" <kN>`, height: 100, curves: []curve{v}}
+			p.limit(320, "limit")
+			d := &drawing{title: "<title>", text: []string{"a & b"}, from: -minute, to: minute, step: second, unit: "s",
+				marks: []mark{{0, "said"}, {-second, "onset"}}, panels: []panel{p}}
+			if n := elements(t, d.svg()); n["svg"] != 1 || n["text"] < 5 {
+				t.Errorf("elements %v", n)
+			}
+		})
+	}
+}
+
+// Thinned, a curve keeps its ends' spans, its greatest and least, and the order
+// of time.
+func TestThinKeepsSpikes(t *testing.T) {
+	r := rand.New(rand.NewPCG(1, 2))
+	var times []int64
+	var values []float64
+	for k := range 50_000 {
+		times = append(times, int64(k)*second/20)
+		values = append(values, r.NormFloat64())
+	}
+	values[12_345], values[40_001], values[30_000] = 99, -88, math.NaN()
+	const span = 3 * second
+	got, kept := thin(times, values, span)
+	if len(got) > 3*50_000/20/3+3 {
+		t.Errorf("%d values kept of 50 values to each of three", len(got))
+	}
+	if !slices.IsSorted(got) {
+		t.Error("out of order")
+	}
+	for from := 0; from < len(times); from += 60 { // 60 readings to a span of 3 s
+		lo, hi := math.Inf(1), math.Inf(-1)
+		for _, v := range values[from:min(from+60, len(values))] {
+			if v < lo {
+				lo = v
+			}
+			if v > hi {
+				hi = v
+			}
+		}
+		if !slices.Contains(kept, lo) || !slices.Contains(kept, hi) {
+			t.Fatalf("from reading %d the least %v or greatest %v is lost", from, lo, hi)
+		}
+	}
+}
+
+func TestTicksAreRound(t *testing.T) {
+	for _, c := range []struct {
+		lo, hi float64
+		n      int
+		want   []float64
+	}{
+		{0, 100, 5, []float64{0, 20, 40, 60, 80, 100}},
+		{-60, 30, 9, []float64{-60, -50, -40, -30, -20, -10, 0, 10, 20, 30}},
+		{0.3, 0.91, 3, []float64{0.4, 0.6, 0.8}},
+		{-7, 1, 4, []float64{-6, -4, -2, 0}},
+	} {
+		got := ticks(c.lo, c.hi, c.n)
+		if !slices.EqualFunc(got, c.want, func(a, b float64) bool { return math.Abs(a-b) < 1e-12 }) {
+			t.Errorf("from %v to %v: %v, want %v", c.lo, c.hi, got, c.want)
+		}
+	}
+}
+
+// Names stand apart, inside the panel, in the order of their curves.
+func TestNamesStandApart(t *testing.T) {
+	names := []name{{text: "c", y: 99}, {text: "a", y: 2}, {text: "b", y: 98}, {text: "d", y: 99.5}}
+	spread(names, 0, 100)
+	for k := range names {
+		if names[k].y < 0 || names[k].y > 100 || k > 0 && names[k].y-names[k-1].y < apart-1e-9 {
+			t.Errorf("names stand at %+v", names)
+		}
+	}
+	if got := names[0].text + names[1].text + names[2].text + names[3].text; got != "abcd" {
+		t.Errorf("order %s", got)
+	}
+}
+
+func TestNumbersInWords(t *testing.T) {
+	for v, want := range map[float64]string{0: "0", -3: "−3", 0.05: "0.05", 320: "320", 1234.5: "1234.5", -0.0000001: "0"} {
+		if got := text(v); got != want {
+			t.Errorf("%v is told as %q, want %q", v, got, want)
+		}
+	}
+	for v, want := range map[float64]float64{0: 0, 31.66: 31.7, -0.12345: -0.123, 1999: 2000} {
+		if got := significant(v); math.Abs(got-want) > 1e-12 {
+			t.Errorf("%v to three digits is %v, want %v", v, got, want)
+		}
+	}
+	if got := strings.Join(wrap("aaa bb cccc d", 6), "|"); got != "aaa bb|cccc d" {
+		t.Errorf("wrapped %q", got)
+	}
+}
