@@ -34,3 +34,28 @@ func TestWindOnTheBowTurnsTheBow(t *testing.T) {
 		t.Errorf("starboard quarter: %+v, want off and stern out", f)
 	}
 }
+
+func TestWindByHeight(t *testing.T) {
+	// By hand, UFC 4-159-03 eq. (3): a hull to 6.43 m of 1036.1 m² and a house to
+	// 23.9 m of 1501.7 m²: (1.5165^(2/7) 1501.7 + 0.3215^(2/7) 1036.1)/2537.8.
+	w := &Windage{HullM2: 1036.1, HullTopM: 6.43, HouseM2: 1501.7, HouseTopM: 23.9}
+	near(t, "factor", w.Factor(), 0.9617, 2e-4)
+	near(t, "at 10 m", (&Windage{HullM2: 500, HullTopM: 20}).Factor(), 1, 1e-12)
+	p := &Plan{HeadingDeg: 0, Ship: Ship{LoaM: 172, SideWindageM2: 2537.8}}
+	e := Environment{Plan: p, Windage: w}
+	// 0.92 of it is C_yw = 0.885; at 35 m/s 750.3 Pa.
+	near(t, "sway", e.Wind(35, 90).SwayKN, 0.7503*0.8848*2537.8, 1)
+}
+
+func TestFrameTurnsWithTheBerth(t *testing.T) {
+	p := tanker()
+	p.Reference = Reference{DraftFwdM: 10, DraftAftM: 10}
+	e := Environment{Plan: p}
+	wind, current := e.Wind(17, 350), e.Current(0.8, 100)
+	p.HeadingDeg += 77
+	for _, d := range []struct{ got, want Force }{{e.Wind(17, 350+77), wind}, {e.Current(0.8, 177-360), current}} {
+		near(t, "surge", d.got.SurgeKN, d.want.SurgeKN, 1e-9)
+		near(t, "sway", d.got.SwayKN, d.want.SwayKN, 1e-9)
+		near(t, "yaw", d.got.YawKNm, d.want.YawKNm, 1e-6)
+	}
+}
