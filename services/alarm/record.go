@@ -104,7 +104,8 @@ func measureOf(value, limit *float64, unit string) Measure {
 	return m
 }
 
-func (r *Record) message() *hawserv1.AlarmRecord {
+// Message is the record as its message.
+func (r *Record) Message() *hawserv1.AlarmRecord {
 	return &hawserv1.AlarmRecord{
 		Position: r.Position, AlarmId: r.ID, Transition: hawserv1.AlarmTransition(r.Transition),
 		Time: stamp(r.Time), RecordedAt: stamp(r.Recorded),
@@ -119,7 +120,7 @@ func (r *Record) message() *hawserv1.AlarmRecord {
 func (r *Record) encode() ([]byte, error) {
 	kept := *r
 	kept.Position = 0
-	return proto.MarshalOptions{Deterministic: true}.Marshal(kept.message())
+	return proto.MarshalOptions{Deterministic: true}.Marshal(kept.Message())
 }
 
 // decode reads what encode wrote.

@@ -46,7 +46,7 @@ func (s *Service) ListAlarms(_ context.Context, req *hawserv1.ListAlarmsRequest)
 	}
 	resp := &hawserv1.ListAlarmsResponse{Position: position}
 	for i := range alarms[:min(limit, len(alarms))] {
-		resp.Alarms = append(resp.Alarms, alarms[i].message())
+		resp.Alarms = append(resp.Alarms, alarms[i].Message())
 	}
 	return resp, nil
 }
@@ -57,7 +57,7 @@ func (s *Service) WatchAlarms(req *hawserv1.WatchAlarmsRequest, stream grpc.Serv
 		return err
 	}
 	return toStatus(s.log.Watch(stream.Context(), req.Berth, req.AfterPosition, func(r *Record) error {
-		return stream.Send(&hawserv1.WatchAlarmsResponse{Record: r.message()})
+		return stream.Send(&hawserv1.WatchAlarmsResponse{Record: r.Message()})
 	}))
 }
 
@@ -70,7 +70,7 @@ func (s *Service) AcknowledgeAlarm(ctx context.Context, req *hawserv1.Acknowledg
 	if err != nil {
 		return nil, toStatus(err)
 	}
-	return &hawserv1.AcknowledgeAlarmResponse{Alarm: after.message()}, nil
+	return &hawserv1.AcknowledgeAlarmResponse{Alarm: after.Message()}, nil
 }
 
 // toStatus gives an error its code. What has none yet is of the log below, and
@@ -97,7 +97,8 @@ func toStatus(err error) error {
 	return status.Error(codes.Unavailable, err.Error())
 }
 
-func (s *State) message() *hawserv1.Alarm {
+// Message is the state as its message.
+func (s *State) Message() *hawserv1.Alarm {
 	return &hawserv1.Alarm{
 		AlarmId: s.ID, Berth: s.Berth, Condition: s.Condition, Line: s.Line, Group: s.Group,
 		Priority: hawserv1.AlarmPriority(s.Priority), RaisedAt: stamp(s.Raised), Onset: stamp(s.Onset),

@@ -1,0 +1,187 @@
+package deliver
+
+import (
+	"context"
+	"errors"
+	"sync/atomic"
+	"time"
+
+	"hawser/services/alarm"
+)
+
+// errRefused is under the error of a send whose message the destination will not
+// take as it is: trying again would not help.
+var errRefused = errors.New("refused")
+
+// follow gives a destination every record it wants, in order, each until it has
+// been taken or refused.
+type follow struct {
+	d    *Deliverer
+	t    *target
+	send func(ctx context.Context, r *alarm.Record) error
+
+	position atomic.Uint64 // up to where all is delivered
+	saved    uint64        // of keepPosition alone
+}
+
+// run delivers until ctx ends or the log is closed.
+func (f *follow) run(ctx context.Context) {
+	watch, stop := context.WithCancel(ctx)
+	done := make(chan struct{})
+	go func() { // ends with the watch below
+		defer close(done)
+		f.keepPosition(watch)
+	}()
+	f.deliver(watch)
+	stop()
+	<-done
+}
+
+func (f *follow) deliver(ctx context.Context) {
+	retry := f.d.retry()
+	known := false
+	for {
+		var err error
+		if !known {
+			err = f.begin(ctx)
+			known = err == nil
+		}
+		if err == nil {
+			err = f.d.o.Log.Watch(ctx, "", f.position.Load(), func(r *alarm.Record) error { return f.one(ctx, r) })
+		}
+		switch {
+		case ctx.Err() != nil || errors.Is(err, alarm.ErrClosed):
+			return
+		case errors.Is(err, alarm.ErrAhead):
+			// The log lost its end, as a power cut can; what is raised again is told
+			// again.
+			_, end := f.d.o.Log.List("", false)
+			f.d.o.Logger.Warn("alarm log ends before what was delivered", "destination", f.t.name, "delivered", f.position.Load(), "end", end)
+			f.position.Store(end)
+			continue
+		}
+		f.d.o.Logger.Error("following the alarm log stopped, starting again", "destination", f.t.name, "err", err)
+		if !wait(ctx, retry.NextBackOff()) {
+			return
+		}
+	}
+}
+
+// begin finds where to begin. A destination that is new is told of what is active
+// now, by the records that made it so, and not of what is long over.
+func (f *follow) begin(ctx context.Context) error {
+	position, ok, err := f.d.o.Positions.LoadPosition(ctx, f.t.name)
+	if err != nil {
+		return err
+	}
+	if ok {
+		f.position.Store(position)
+		return nil
+	}
+	alarms, end := f.d.o.Log.List("", false)
+	active := make(map[string]bool, len(alarms))
+	for i := range alarms {
+		active[alarms[i].ID] = true
+	}
+	if end == 0 {
+		return nil
+	}
+	errEnd := errors.New("the end of what was there")
+	err = f.d.o.Log.Watch(ctx, "", 0, func(r *alarm.Record) error {
+		if active[r.ID] {
+			if err := f.one(ctx, r); err != nil {
+				return err
+			}
+		}
+		f.position.Store(r.Position)
+		if r.Position >= end {
+			return errEnd
+		}
+		return nil
+	})
+	if errors.Is(err, errEnd) {
+		return nil
+	}
+	return err
+}
+
+// one delivers one record.
+func (f *follow) one(ctx context.Context, r *alarm.Record) error {
+	if r.Transition != alarm.Rewound && f.t.filter.wants(r.Subject, r.Priority) {
+		if err := f.until(ctx, r); err != nil {
+			return err
+		}
+	}
+	f.position.Store(r.Position)
+	return nil
+}
+
+// until tries until the record is taken or refused, or ctx ends.
+func (f *follow) until(ctx context.Context, r *alarm.Record) error {
+	retry := f.d.retry()
+	for {
+		err := f.send(ctx, r)
+		switch {
+		case ctx.Err() != nil:
+			return ctx.Err()
+		case errors.Is(err, errRefused):
+			f.d.m.refused.WithLabelValues(f.t.name).Inc()
+			f.d.o.Logger.Error("record of an alarm refused, passed over", "destination", f.t.name, "position", r.Position, "alarm", r.ID, "err", err)
+			f.d.tried(f.t, nil) // it is in reach
+			return nil
+		case err == nil:
+			f.d.tried(f.t, nil)
+			f.d.m.sent.WithLabelValues(f.t.name).Inc()
+			f.d.m.delay.WithLabelValues(f.t.name).Observe(time.Since(r.Recorded).Seconds())
+			return nil
+		}
+		f.d.tried(f.t, err)
+		pause := retry.NextBackOff()
+		var later *laterError
+		if errors.As(err, &later) {
+			pause = min(max(pause, later.after), f.d.o.RetryMax)
+		}
+		if !wait(ctx, pause) {
+			return ctx.Err()
+		}
+	}
+}
+
+// laterError is a failure whose answer says when to come again.
+type laterError struct {
+	err   error
+	after time.Duration
+}
+
+func (e *laterError) Error() string { return e.err.Error() }
+func (e *laterError) Unwrap() error { return e.err }
+
+// keepPosition saves the position every second and at the end. After a kill what
+// was delivered since is delivered again, under the same identifier.
+func (f *follow) keepPosition(ctx context.Context) {
+	tick := time.NewTicker(time.Second)
+	defer tick.Stop()
+	for {
+		select {
+		case <-ctx.Done():
+			last, cancel := context.WithTimeout(context.WithoutCancel(ctx), 2*time.Second)
+			defer cancel()
+			f.save(last)
+			return
+		case <-tick.C:
+			f.save(ctx)
+		}
+	}
+}
+
+func (f *follow) save(ctx context.Context) {
+	at := f.position.Load()
+	if at == f.saved {
+		return
+	}
+	if err := f.d.o.Positions.SavePosition(ctx, f.t.name, at); err != nil {
+		f.d.o.Logger.Warn("position of a destination not kept", "destination", f.t.name, "position", at, "err", err)
+		return
+	}
+	f.saved = at
+}
