@@ -26,6 +26,7 @@ type config struct {
 	AllowRemote    bool          `yaml:"allow_remote"`
 	Journal        journalConfig `yaml:"journal"`
 	Store          storeConfig   `yaml:"store"`
+	Deliver        deliverConfig `yaml:"deliver"`
 }
 
 type journalConfig struct {
@@ -191,9 +192,9 @@ func (s *storeConfig) token() (string, error) {
 	if s.TokenFile == "" {
 		return os.Getenv("HAWSER_INFLUXDB_TOKEN"), nil
 	}
-	data, err := os.ReadFile(s.TokenFile)
+	token, err := secretIn(s.TokenFile)
 	if err != nil {
 		return "", fmt.Errorf("store.token_file: %w", err)
 	}
-	return strings.TrimSpace(string(data)), nil
+	return token, nil
 }

@@ -39,7 +39,12 @@ func TestRulesAndDashboardsAskForLiveMetrics(t *testing.T) {
 		t.Fatalf("only %d metrics are asked for: %v", len(asked), asked)
 	}
 
-	s := startServe(t, t.TempDir())
+	// With a destination for alarms, though nobody is there.
+	config := filepath.Join(t.TempDir(), "hawser.yaml")
+	if err := os.WriteFile(config, []byte("deliver:\n  alertmanagers:\n    - {name: pagers, url: \"http://127.0.0.1:1\"}\n"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	s := startServe(t, t.TempDir(), "--config", config)
 	path := record(t, "tanker-12", 8, nil)
 	_, batches := inRecording(t, path)
 	hawser(t, "send", "--plan", planFile("tanker-12"), "--to", s.grpc, path)
@@ -74,5 +79,29 @@ func TestSettingsFileHandedOut(t *testing.T) {
 	}
 	if cfg.HTTP != "127.0.0.1:0" || cfg.GRPC != "127.0.0.1:7411" || cfg.Journal.MaxBytes != 1<<30 || !slices.Equal(cfg.Plans, []string{"a.yaml"}) {
 		t.Errorf("flags and file give %+v", cfg)
+	}
+}
+
+// What the settings file shows as comments is read too, once it is none.
+func TestSettingsShownAsCommentsAreRead(t *testing.T) {
+	data, err := os.ReadFile(filepath.Join("..", "..", "deploy", "hawser.yaml"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, shown, found := strings.Cut(string(data), "\n# deliver:\n")
+	if !found {
+		t.Fatal("no deliver section is shown")
+	}
+	path := filepath.Join(t.TempDir(), "hawser.yaml")
+	if err := os.WriteFile(path, []byte("deliver:\n"+strings.ReplaceAll("\n"+shown, "\n# ", "\n")), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	cfg := defaultConfig()
+	if err := cfg.load(&cobra.Command{}, path); err != nil {
+		t.Fatal(err)
+	}
+	d := cfg.Deliver
+	if len(d.Alertmanagers) != 1 || len(d.Webhooks) != 1 || len(d.Brokers) != 1 || d.Brokers[0].Berths[0] != "east-3" || d.Alertmanagers[0].Least != "alarm" {
+		t.Errorf("deliver: %+v", d)
 	}
 }

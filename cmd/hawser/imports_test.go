@@ -45,7 +45,8 @@ var allowed = map[string]struct {
 	"services/web":   {[]string{"services/alarm", "services/live", "detect", "proto/hawser/v1"}, "pages over what the other services know"},
 	"services/evidence": {[]string{"detect", "detect/mooring", "detect/reading"},
 		"looks on at detection and writes down what it saw"},
-	"services/front": {nil, "listeners; knows handlers, no service"},
+	"services/deliver": {[]string{"services/alarm", "detect"}, "alarms out of the house; knows no reading"},
+	"services/front":   {nil, "listeners; knows handlers, no service"},
 	"services/history": {[]string{"detect/reading", "ingest/batch", "ingest/store"},
 		"carries the journal to the store and asks the store"},
 }
@@ -58,7 +59,7 @@ var onlyHome = map[string][]string{
 	"gonum.org/":                         {"detect"},
 	"github.com/spf13/":                  {"cmd/hawser"},
 	"go.yaml.in/":                        {"ingest/planfile", "cmd/hawser"},
-	"net/http":                           {"services/front", "services/web", "services/live", "services/history", "ingest/store", "cmd/hawser"},
+	"net/http":                           {"services/front", "services/web", "services/live", "services/history", "services/deliver", "ingest/store", "cmd/hawser"},
 	"google.golang.org/grpc/reflection":  {"services/front"},
 	"google.golang.org/grpc/credentials": {"ingest/edge", "cmd/hawser", "services/front"},
 }

@@ -23,6 +23,7 @@ import (
 	"hawser/ingest/store/tsdb"
 	hawserv1 "hawser/proto/hawser/v1"
 	"hawser/services/alarm"
+	"hawser/services/deliver"
 	"hawser/services/front"
 	"hawser/services/history"
 	"hawser/services/live"
@@ -48,6 +49,7 @@ type station struct {
 	pump     *store.Pump
 	feed     *history.Feed
 	front    *front.Front
+	deliver  *deliver.Deliverer // nil where alarms go nowhere else
 	pressure pressures
 
 	closers []closer
@@ -70,7 +72,7 @@ func openStation(ctx context.Context, cfg config, log *slog.Logger) (_ *station,
 	}()
 	s.registry.MustRegister(collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}))
 	for _, open := range []func(context.Context) error{
-		s.readPlans, s.openJournal, s.openServices, s.openStore, s.putPlans, s.prepare, s.openFront,
+		s.readPlans, s.openJournal, s.openServices, s.openDeliveries, s.openStore, s.putPlans, s.prepare, s.openFront,
 	} {
 		if err := open(ctx); err != nil {
 			return nil, err
@@ -144,6 +146,21 @@ func (s *station) openServices(ctx context.Context) (err error) {
 		ClockTolerance: s.cfg.ClockTolerance, Log: s.log, Registerer: s.registry,
 	})
 	return err
+}
+
+// openDeliveries makes ready what carries alarms out.
+func (s *station) openDeliveries(context.Context) (err error) {
+	if !s.cfg.Deliver.any() {
+		return nil
+	}
+	o := deliver.Options{Log: s.alarms, Positions: deliveryPositions{s.journal}, Logger: s.log, Registerer: s.registry}
+	if err := s.cfg.Deliver.destinations(&o); err != nil {
+		return usageError{err}
+	}
+	if s.deliver, err = deliver.New(o); err != nil {
+		return usageError{err}
+	}
+	return nil
 }
 
 // openStore opens the store and what carries the journal to it.
@@ -278,6 +295,9 @@ func (s *station) Run(ctx context.Context) error {
 	g.Go(func() error { return s.watch.Run(ctx) })
 	g.Go(func() error { return s.pressure.run(ctx, s.alarms, s.log) })
 	g.Go(func() error { return s.whileJournalWorks(ctx) })
+	if s.deliver != nil {
+		g.Go(func() error { return s.deliver.Run(ctx) })
+	}
 	if s.feed != nil {
 		g.Go(func() error { return s.feed.Run(ctx) })
 		g.Go(func() error { return s.pump.Run(ctx) })

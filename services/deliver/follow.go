@@ -47,7 +47,13 @@ func (f *follow) deliver(ctx context.Context) {
 			known = err == nil
 		}
 		if err == nil {
-			err = f.d.o.Log.Watch(ctx, "", f.position.Load(), func(r *alarm.Record) error { return f.one(ctx, r) })
+			err = f.d.o.Log.Watch(ctx, "", f.position.Load(), func(r *alarm.Record) error {
+				err := f.one(ctx, r)
+				if err == nil {
+					f.position.Store(r.Position)
+				}
+				return err
+			})
 		}
 		switch {
 		case ctx.Err() != nil || errors.Is(err, alarm.ErrClosed):
@@ -78,46 +84,49 @@ func (f *follow) begin(ctx context.Context) error {
 		f.position.Store(position)
 		return nil
 	}
+	if err := f.catchUp(ctx); err != nil {
+		return err
+	}
+	// Kept at once: from here on it is not new.
+	return f.d.o.Positions.SavePosition(ctx, f.t.name, f.position.Load())
+}
+
+var errEnd = errors.New("the end of what was there")
+
+// catchUp delivers the records of what is active now.
+func (f *follow) catchUp(ctx context.Context) error {
 	alarms, end := f.d.o.Log.List("", false)
+	if end == 0 {
+		return nil
+	}
 	active := make(map[string]bool, len(alarms))
 	for i := range alarms {
 		active[alarms[i].ID] = true
 	}
-	if end == 0 {
-		return nil
-	}
-	errEnd := errors.New("the end of what was there")
-	err = f.d.o.Log.Watch(ctx, "", 0, func(r *alarm.Record) error {
-		if active[r.ID] {
+	err := f.d.o.Log.Watch(ctx, "", 0, func(r *alarm.Record) error {
+		if r.Position <= end && active[r.ID] {
 			if err := f.one(ctx, r); err != nil {
 				return err
 			}
 		}
-		f.position.Store(r.Position)
 		if r.Position >= end {
 			return errEnd
 		}
 		return nil
 	})
-	if errors.Is(err, errEnd) {
-		return nil
+	if !errors.Is(err, errEnd) {
+		return err
 	}
-	return err
-}
-
-// one delivers one record.
-func (f *follow) one(ctx context.Context, r *alarm.Record) error {
-	if r.Transition != alarm.Rewound && f.t.filter.wants(r.Subject, r.Priority) {
-		if err := f.until(ctx, r); err != nil {
-			return err
-		}
-	}
-	f.position.Store(r.Position)
+	f.position.Store(end)
 	return nil
 }
 
-// until tries until the record is taken or refused, or ctx ends.
-func (f *follow) until(ctx context.Context, r *alarm.Record) error {
+// one delivers a record if it is wanted, trying until it is taken or refused, or
+// ctx ends.
+func (f *follow) one(ctx context.Context, r *alarm.Record) error {
+	if r.Transition == alarm.Rewound || !f.t.filter.wants(r.Subject, r.Priority) {
+		return nil
+	}
 	retry := f.d.retry()
 	for {
 		err := f.send(ctx, r)
