@@ -18,6 +18,7 @@ type Plan struct {
 	Side       Side
 	Limits     Limits
 	Lines      []Line // in the plan's order, 1 to 64
+	Tide       *Tide  // nil where the plan does not say
 }
 
 // Side is the ship's side that lies to the quay.
