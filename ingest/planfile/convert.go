@@ -26,6 +26,7 @@ func convert(m *hawserv1.MooringPlan) *mooring.Plan {
 		},
 		HeadingDeg: m.GetBerthHeadingDeg(),
 		Limits:     limits(m.GetLimits()),
+		Tide:       tide(m.GetTide()),
 	}
 	if m.GetSide() == hawserv1.Side_SIDE_PORT {
 		p.Side = mooring.Port

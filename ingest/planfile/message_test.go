@@ -63,6 +63,9 @@ func TestNoNumberMayBeOther(t *testing.T) {
 				ApproachMinutes: proto.Float64(20), ImbalanceRatio: proto.Float64(2), ImbalanceFloor: proto.Float64(0.1),
 				SlackFraction: proto.Float64(0.01), SnapFraction: proto.Float64(0.4), SlipM: proto.Float64(0.1)}
 			m.Lines, m.Fenders = m.Lines[:1], m.Fenders[:1]
+			m.Tide = &hawserv1.Tide{
+				Harmonics: &hawserv1.TideHarmonics{MeanLevelM: 2, Constituents: []*hawserv1.TidalConstituent{{Name: "M2", AmplitudeM: 1, LagDeg: 90}}},
+				Table:     &hawserv1.TideTable{Levels: []*hawserv1.TideLevel{{Time: "2026-03-01T00:00:00Z"}, {Time: "2026-03-01T06:00:00Z"}}}}
 			left := i
 			path := setNumber(m.ProtoReflect(), "", &left, bad)
 			if path == "" {
@@ -77,8 +80,8 @@ func TestNoNumberMayBeOther(t *testing.T) {
 		}
 	}
 	// 5 of the ship, 3 of the reference, the heading, 3 of a fender, 8 limits,
-	// 6 coordinates, 6 of the line and 3 of its tail.
-	if want := 3 * (5 + 3 + 1 + 3 + 8 + 6 + 6 + 3); seen != want {
+	// 6 coordinates, 6 of the line and 3 of its tail, 3 of harmonics, 1 of a table.
+	if want := 3 * (5 + 3 + 1 + 3 + 8 + 6 + 6 + 3 + 3 + 1); seen != want {
 		t.Errorf("%d numbers tried, want %d", seen, want)
 	}
 }

@@ -38,7 +38,8 @@ import (
 )
 
 // MaxBytes is the most a plan file may hold. The longest plan the schema takes,
-// with every value spelled out, is some 40 KiB.
+// with every value spelled out, is some 40 KiB, and 170 KiB with a year's tide
+// table in it.
 const MaxBytes = 256 << 10
 
 // Load reads the plan in a file. The error of a faulty plan joins one *Error

@@ -8,6 +8,7 @@ import (
 	"reflect"
 	"strings"
 	"testing"
+	"time"
 
 	"hawser/detect/mooring"
 	"hawser/ingest/planfile"
@@ -66,16 +67,24 @@ func TestLongestPlan(t *testing.T) {
 	for i := 5; i <= 64; i++ {
 		fmt.Fprintf(&b, "  - {<<: [*three, *two], id: line-%d}\n", i)
 	}
+	b.WriteString("tide:\n  table:\n    levels:\n")
+	for i, at := 0, time.Date(2026, time.January, 1, 0, 0, 0, 0, time.UTC); i < 3000; i++ {
+		fmt.Fprintf(&b, "      - {time: %s, level_m: %d.25}\n", at.Format(time.RFC3339), i%2*5)
+		at = at.Add(373 * time.Minute)
+	}
 	p, m, err := planfile.Parse("plan.yaml", []byte(b.String()))
 	if err != nil {
 		t.Fatal(err)
+	}
+	if len(p.Tide.Table) != 3000 {
+		t.Errorf("%d levels", len(p.Tide.Table))
 	}
 	if len(p.Lines) != 64 || len(p.Fenders) != 200 || p.Lines[63].Group != mooring.Stern || p.Lines[63].InboardM != 7 {
 		t.Errorf("%d lines, %d fenders, the last line %+v", len(p.Lines), len(p.Fenders), p.Lines[63])
 	}
 	roundTrip(t, m)
 	text, err := planfile.Marshal(m)
-	if err != nil || len(text) > planfile.MaxBytes/4 {
+	if err != nil || len(text) > planfile.MaxBytes*4/5 {
 		t.Errorf("%d bytes spelled out: %v", len(text), err)
 	}
 }

@@ -4,6 +4,7 @@ import (
 	"math"
 	"reflect"
 	"testing"
+	"time"
 
 	"google.golang.org/protobuf/proto"
 	"pgregory.net/rapid"
@@ -74,6 +75,22 @@ func anyPlan(t *rapid.T) *hawserv1.MooringPlan {
 			ImbalanceFloor: maybe("floor", 0, 1), SlackFraction: maybe("slack", tiny, 0.999),
 			SnapFraction: maybe("snap", tiny, 1), SlipM: maybe("slip", tiny, 10),
 		}
+	}
+	switch rapid.IntRange(0, 2).Draw(t, "tide") {
+	case 1:
+		h := &hawserv1.TideHarmonics{MeanLevelM: number("mean", -30, 30)}
+		for _, name := range rapid.SliceOfNDistinct(rapid.SampledFrom([]string{"M2", "S2", "2N2", "K1", "SSA"}), 1, 5, rapid.ID).Draw(t, "names") {
+			h.Constituents = append(h.Constituents, &hawserv1.TidalConstituent{Name: name,
+				AmplitudeM: number("amplitude", 0, 20), LagDeg: number("lag", -360, 360)})
+		}
+		m.Tide = &hawserv1.Tide{Harmonics: h}
+	case 2:
+		table, at := &hawserv1.TideTable{}, time.Unix(rapid.Int64Range(0, 4e9).Draw(t, "from"), 0)
+		for range rapid.IntRange(2, 5).Draw(t, "levels") {
+			table.Levels = append(table.Levels, &hawserv1.TideLevel{Time: at.UTC().Format(time.RFC3339Nano), LevelM: number("level", -30, 30)})
+			at = at.Add(time.Duration(rapid.Int64Range(1, 1e14).Draw(t, "later")))
+		}
+		m.Tide = &hawserv1.Tide{Table: table}
 	}
 	for range rapid.IntRange(0, 4).Draw(t, "fenders") {
 		m.Fenders = append(m.Fenders, &hawserv1.Fender{XM: number("x", -1000, 1000), ZM: number("z", -100, 100),

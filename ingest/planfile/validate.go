@@ -38,6 +38,7 @@ func constrain(m *hawserv1.MooringPlan, f *faults, at func(path string) place) e
 		return err
 	}
 	if broken == nil {
+		risingTimes(m.GetTide().GetTable(), f, at)
 		return nil
 	}
 	type rule struct { // over the fields of a message

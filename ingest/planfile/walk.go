@@ -10,8 +10,8 @@ import (
 
 const (
 	// maxVisits bounds what aliases and merges can unfold to. The longest plan
-	// the schema takes, 64 lines merged three deep and 200 fenders, needs some
-	// 6,000.
+	// the schema takes, 64 lines merged three deep, 200 fenders and a tide table of
+	// 3,000 levels, needs some 20,000.
 	maxVisits = 50_000
 	// maxMerge bounds merges within merges; an anchor that merges itself ends
 	// here too.

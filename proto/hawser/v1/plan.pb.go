@@ -273,8 +273,10 @@ type MooringPlan struct {
 	// The ship's side to the quay; starboard when unspecified.
 	Side Side `protobuf:"varint,6,opt,name=side,proto3,enum=hawser.v1.Side" json:"side,omitempty"`
 	// Overrides of the default condition limits.
-	Limits        *Limits `protobuf:"bytes,7,opt,name=limits,proto3" json:"limits,omitempty"`
-	Lines         []*Line `protobuf:"bytes,8,rep,name=lines,proto3" json:"lines,omitempty"`
+	Limits *Limits `protobuf:"bytes,7,opt,name=limits,proto3" json:"limits,omitempty"`
+	Lines  []*Line `protobuf:"bytes,8,rep,name=lines,proto3" json:"lines,omitempty"`
+	// The water level over time, where it is known ahead.
+	Tide          *Tide `protobuf:"bytes,9,opt,name=tide,proto3" json:"tide,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -361,6 +363,13 @@ func (x *MooringPlan) GetLimits() *Limits {
 func (x *MooringPlan) GetLines() []*Line {
 	if x != nil {
 		return x.Lines
+	}
+	return nil
+}
+
+func (x *MooringPlan) GetTide() *Tide {
+	if x != nil {
+		return x.Tide
 	}
 	return nil
 }
@@ -920,11 +929,284 @@ func (x *Tail) GetMblKn() float64 {
 	return 0
 }
 
+// Tide is the water level at the berth over time: from the harmonic
+// constituents of a tidal station, or from a table.
+type Tide struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Harmonics     *TideHarmonics         `protobuf:"bytes,1,opt,name=harmonics,proto3" json:"harmonics,omitempty"`
+	Table         *TideTable             `protobuf:"bytes,2,opt,name=table,proto3" json:"table,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Tide) Reset() {
+	*x = Tide{}
+	mi := &file_hawser_v1_plan_proto_msgTypes[7]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Tide) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Tide) ProtoMessage() {}
+
+func (x *Tide) ProtoReflect() protoreflect.Message {
+	mi := &file_hawser_v1_plan_proto_msgTypes[7]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Tide.ProtoReflect.Descriptor instead.
+func (*Tide) Descriptor() ([]byte, []int) {
+	return file_hawser_v1_plan_proto_rawDescGZIP(), []int{7}
+}
+
+func (x *Tide) GetHarmonics() *TideHarmonics {
+	if x != nil {
+		return x.Harmonics
+	}
+	return nil
+}
+
+func (x *Tide) GetTable() *TideTable {
+	if x != nil {
+		return x.Table
+	}
+	return nil
+}
+
+// TideHarmonics is a tidal station's constants.
+type TideHarmonics struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Mean level above chart datum, metres: what the constituents swing about.
+	MeanLevelM    float64             `protobuf:"fixed64,1,opt,name=mean_level_m,proto3" json:"mean_level_m,omitempty"`
+	Constituents  []*TidalConstituent `protobuf:"bytes,2,rep,name=constituents,proto3" json:"constituents,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *TideHarmonics) Reset() {
+	*x = TideHarmonics{}
+	mi := &file_hawser_v1_plan_proto_msgTypes[8]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *TideHarmonics) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*TideHarmonics) ProtoMessage() {}
+
+func (x *TideHarmonics) ProtoReflect() protoreflect.Message {
+	mi := &file_hawser_v1_plan_proto_msgTypes[8]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use TideHarmonics.ProtoReflect.Descriptor instead.
+func (*TideHarmonics) Descriptor() ([]byte, []int) {
+	return file_hawser_v1_plan_proto_rawDescGZIP(), []int{8}
+}
+
+func (x *TideHarmonics) GetMeanLevelM() float64 {
+	if x != nil {
+		return x.MeanLevelM
+	}
+	return 0
+}
+
+func (x *TideHarmonics) GetConstituents() []*TidalConstituent {
+	if x != nil {
+		return x.Constituents
+	}
+	return nil
+}
+
+// TidalConstituent is one wave of the tide as it is found at a station.
+type TidalConstituent struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// One of the 37 of the US tide tables, as named there.
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// Metres.
+	AmplitudeM float64 `protobuf:"fixed64,2,opt,name=amplitude_m,proto3" json:"amplitude_m,omitempty"`
+	// Phase lag in Greenwich, degrees (g; for times in UTC).
+	LagDeg        float64 `protobuf:"fixed64,3,opt,name=lag_deg,proto3" json:"lag_deg,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *TidalConstituent) Reset() {
+	*x = TidalConstituent{}
+	mi := &file_hawser_v1_plan_proto_msgTypes[9]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *TidalConstituent) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*TidalConstituent) ProtoMessage() {}
+
+func (x *TidalConstituent) ProtoReflect() protoreflect.Message {
+	mi := &file_hawser_v1_plan_proto_msgTypes[9]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use TidalConstituent.ProtoReflect.Descriptor instead.
+func (*TidalConstituent) Descriptor() ([]byte, []int) {
+	return file_hawser_v1_plan_proto_rawDescGZIP(), []int{9}
+}
+
+func (x *TidalConstituent) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *TidalConstituent) GetAmplitudeM() float64 {
+	if x != nil {
+		return x.AmplitudeM
+	}
+	return 0
+}
+
+func (x *TidalConstituent) GetLagDeg() float64 {
+	if x != nil {
+		return x.LagDeg
+	}
+	return 0
+}
+
+// TideTable is levels at times that rise: high and low waters, or closer. It
+// says nothing of the time before and after.
+type TideTable struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Levels        []*TideLevel           `protobuf:"bytes,1,rep,name=levels,proto3" json:"levels,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *TideTable) Reset() {
+	*x = TideTable{}
+	mi := &file_hawser_v1_plan_proto_msgTypes[10]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *TideTable) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*TideTable) ProtoMessage() {}
+
+func (x *TideTable) ProtoReflect() protoreflect.Message {
+	mi := &file_hawser_v1_plan_proto_msgTypes[10]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use TideTable.ProtoReflect.Descriptor instead.
+func (*TideTable) Descriptor() ([]byte, []int) {
+	return file_hawser_v1_plan_proto_rawDescGZIP(), []int{10}
+}
+
+func (x *TideTable) GetLevels() []*TideLevel {
+	if x != nil {
+		return x.Levels
+	}
+	return nil
+}
+
+// TideLevel is the water level at a time.
+type TideLevel struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// RFC 3339 in UTC: 2026-03-01T04:05:00Z.
+	Time string `protobuf:"bytes,1,opt,name=time,proto3" json:"time,omitempty"`
+	// Metres above chart datum.
+	LevelM        float64 `protobuf:"fixed64,2,opt,name=level_m,proto3" json:"level_m,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *TideLevel) Reset() {
+	*x = TideLevel{}
+	mi := &file_hawser_v1_plan_proto_msgTypes[11]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *TideLevel) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*TideLevel) ProtoMessage() {}
+
+func (x *TideLevel) ProtoReflect() protoreflect.Message {
+	mi := &file_hawser_v1_plan_proto_msgTypes[11]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use TideLevel.ProtoReflect.Descriptor instead.
+func (*TideLevel) Descriptor() ([]byte, []int) {
+	return file_hawser_v1_plan_proto_rawDescGZIP(), []int{11}
+}
+
+func (x *TideLevel) GetTime() string {
+	if x != nil {
+		return x.Time
+	}
+	return ""
+}
+
+func (x *TideLevel) GetLevelM() float64 {
+	if x != nil {
+		return x.LevelM
+	}
+	return 0
+}
+
 var File_hawser_v1_plan_proto protoreflect.FileDescriptor
 
 const file_hawser_v1_plan_proto_rawDesc = "" +
 	"\n" +
-	"\x14hawser/v1/plan.proto\x12\thawser.v1\x1a\x1bbuf/validate/validate.proto\"\x8a\x04\n" +
+	"\x14hawser/v1/plan.proto\x12\thawser.v1\x1a\x1bbuf/validate/validate.proto\"\xaf\x04\n" +
 	"\vMooringPlan\x12.\n" +
 	"\x05berth\x18\x01 \x01(\tB\x18\xbaH\x15r\x132\x11^[a-z0-9-]{1,40}$R\x05berth\x12+\n" +
 	"\x04ship\x18\x02 \x01(\v2\x0f.hawser.v1.ShipB\x06\xbaH\x03\xc8\x01\x01R\x04ship\x12:\n" +
@@ -934,7 +1216,8 @@ const file_hawser_v1_plan_proto_rawDesc = "" +
 	"\x04side\x18\x06 \x01(\x0e2\x0f.hawser.v1.SideB\b\xbaH\x05\x82\x01\x02\x10\x01R\x04side\x12)\n" +
 	"\x06limits\x18\a \x01(\v2\x11.hawser.v1.LimitsR\x06limits\x121\n" +
 	"\x05lines\x18\b \x03(\v2\x0f.hawser.v1.LineB\n" +
-	"\xbaH\a\x92\x01\x04\b\x01\x10@R\x05lines:V\xbaHS\x1aQ\n" +
+	"\xbaH\a\x92\x01\x04\b\x01\x10@R\x05lines\x12#\n" +
+	"\x04tide\x18\t \x01(\v2\x0f.hawser.v1.TideR\x04tide:V\xbaHS\x1aQ\n" +
 	"\x14plan.line_ids_unique\x12\x17line ids must be unique\x1a this.lines.map(l, l.id).unique()\"\xca\x02\n" +
 	"\x04Ship\x12\x1d\n" +
 	"\x04name\x18\x01 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18PR\x04name\x12-\n" +
@@ -994,7 +1277,26 @@ const file_hawser_v1_plan_proto_rawDesc = "" +
 	"\bmaterial\x18\x01 \x01(\x0e2\x13.hawser.v1.MaterialB\v\xbaH\b\xc8\x01\x01\x82\x01\x02\x10\x01R\bmaterial\x123\n" +
 	"\blength_m\x18\x02 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x00Y@!\x00\x00\x00\x00\x00\x00\x00\x00R\blength_m\x129\n" +
 	"\vdiameter_mm\x18\x03 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x00y@!\x00\x00\x00\x00\x00\x00\x00\x00R\vdiameter_mm\x12/\n" +
-	"\x06mbl_kn\x18\x04 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00j\xe8@!\x00\x00\x00\x00\x00\x00\x00\x00R\x06mbl_kN*?\n" +
+	"\x06mbl_kn\x18\x04 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00j\xe8@!\x00\x00\x00\x00\x00\x00\x00\x00R\x06mbl_kN\"\xcd\x01\n" +
+	"\x04Tide\x126\n" +
+	"\tharmonics\x18\x01 \x01(\v2\x18.hawser.v1.TideHarmonicsR\tharmonics\x12*\n" +
+	"\x05table\x18\x02 \x01(\v2\x14.hawser.v1.TideTableR\x05table:a\xbaH^\x1a\\\n" +
+	"\rtide.one_form\x12#must have either harmonics or table\x1a&has(this.harmonics) != has(this.table)\"\x89\x02\n" +
+	"\rTideHarmonics\x12;\n" +
+	"\fmean_level_m\x18\x01 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x00>@)\x00\x00\x00\x00\x00\x00>\xc0R\fmean_level_m\x12K\n" +
+	"\fconstituents\x18\x02 \x03(\v2\x1b.hawser.v1.TidalConstituentB\n" +
+	"\xbaH\a\x92\x01\x04\b\x01\x10%R\fconstituents:n\xbaHk\x1ai\n" +
+	"\x16tide.constituents_once\x12$constituents must each be given once\x1a)this.constituents.map(c, c.name).unique()\"\xc4\x02\n" +
+	"\x10TidalConstituent\x12\xc1\x01\n" +
+	"\x04name\x18\x01 \x01(\tB\xac\x01\xbaH\xa8\x01r\xa5\x01R\x02M2R\x02S2R\x02N2R\x02K1R\x02M4R\x02O1R\x02M6R\x03MK3R\x02S4R\x03MN4R\x03NU2R\x02S6R\x03MU2R\x032N2R\x03OO1R\x04LAM2R\x02S1R\x02M1R\x02J1R\x02MMR\x03SSAR\x02SAR\x03MSFR\x02MFR\x03RHOR\x02Q1R\x02T2R\x02R2R\x032Q1R\x02P1R\x042SM2R\x02M3R\x02L2R\x042MK3R\x02K2R\x02M8R\x03MS4R\x04name\x129\n" +
+	"\vamplitude_m\x18\x02 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x004@)\x00\x00\x00\x00\x00\x00\x00\x00R\vamplitude_m\x121\n" +
+	"\alag_deg\x18\x03 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x80v@)\x00\x00\x00\x00\x00\x80v\xc0R\alag_deg\"F\n" +
+	"\tTideTable\x129\n" +
+	"\x06levels\x18\x01 \x03(\v2\x14.hawser.v1.TideLevelB\v\xbaH\b\x92\x01\x05\b\x02\x10\xb8\x17R\x06levels\"\xf7\x01\n" +
+	"\tTideLevel\x12\xb6\x01\n" +
+	"\x04time\x18\x01 \x01(\tB\xa1\x01\xbaH\x9d\x01\xba\x01\x99\x01\n" +
+	"\ttide.time\x122must be a time in UTC such as 2026-03-01T04:05:00Z\x1aXthis.matches('^[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}:[0-9]{2}([.][0-9]{1,9})?Z$')R\x04time\x121\n" +
+	"\alevel_m\x18\x02 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x00>@)\x00\x00\x00\x00\x00\x00>\xc0R\alevel_m*?\n" +
 	"\x04Side\x12\x14\n" +
 	"\x10SIDE_UNSPECIFIED\x10\x00\x12\x12\n" +
 	"\x0eSIDE_STARBOARD\x10\x01\x12\r\n" +
@@ -1035,19 +1337,24 @@ func file_hawser_v1_plan_proto_rawDescGZIP() []byte {
 }
 
 var file_hawser_v1_plan_proto_enumTypes = make([]protoimpl.EnumInfo, 4)
-var file_hawser_v1_plan_proto_msgTypes = make([]protoimpl.MessageInfo, 7)
+var file_hawser_v1_plan_proto_msgTypes = make([]protoimpl.MessageInfo, 12)
 var file_hawser_v1_plan_proto_goTypes = []any{
-	(Side)(0),           // 0: hawser.v1.Side
-	(LineGroup)(0),      // 1: hawser.v1.LineGroup
-	(Material)(0),       // 2: hawser.v1.Material
-	(MadeFast)(0),       // 3: hawser.v1.MadeFast
-	(*MooringPlan)(nil), // 4: hawser.v1.MooringPlan
-	(*Ship)(nil),        // 5: hawser.v1.Ship
-	(*Reference)(nil),   // 6: hawser.v1.Reference
-	(*Fender)(nil),      // 7: hawser.v1.Fender
-	(*Limits)(nil),      // 8: hawser.v1.Limits
-	(*Line)(nil),        // 9: hawser.v1.Line
-	(*Tail)(nil),        // 10: hawser.v1.Tail
+	(Side)(0),                // 0: hawser.v1.Side
+	(LineGroup)(0),           // 1: hawser.v1.LineGroup
+	(Material)(0),            // 2: hawser.v1.Material
+	(MadeFast)(0),            // 3: hawser.v1.MadeFast
+	(*MooringPlan)(nil),      // 4: hawser.v1.MooringPlan
+	(*Ship)(nil),             // 5: hawser.v1.Ship
+	(*Reference)(nil),        // 6: hawser.v1.Reference
+	(*Fender)(nil),           // 7: hawser.v1.Fender
+	(*Limits)(nil),           // 8: hawser.v1.Limits
+	(*Line)(nil),             // 9: hawser.v1.Line
+	(*Tail)(nil),             // 10: hawser.v1.Tail
+	(*Tide)(nil),             // 11: hawser.v1.Tide
+	(*TideHarmonics)(nil),    // 12: hawser.v1.TideHarmonics
+	(*TidalConstituent)(nil), // 13: hawser.v1.TidalConstituent
+	(*TideTable)(nil),        // 14: hawser.v1.TideTable
+	(*TideLevel)(nil),        // 15: hawser.v1.TideLevel
 }
 var file_hawser_v1_plan_proto_depIdxs = []int32{
 	5,  // 0: hawser.v1.MooringPlan.ship:type_name -> hawser.v1.Ship
@@ -1056,16 +1363,21 @@ var file_hawser_v1_plan_proto_depIdxs = []int32{
 	0,  // 3: hawser.v1.MooringPlan.side:type_name -> hawser.v1.Side
 	8,  // 4: hawser.v1.MooringPlan.limits:type_name -> hawser.v1.Limits
 	9,  // 5: hawser.v1.MooringPlan.lines:type_name -> hawser.v1.Line
-	1,  // 6: hawser.v1.Line.group:type_name -> hawser.v1.LineGroup
-	2,  // 7: hawser.v1.Line.material:type_name -> hawser.v1.Material
-	10, // 8: hawser.v1.Line.tail:type_name -> hawser.v1.Tail
-	3,  // 9: hawser.v1.Line.made_fast:type_name -> hawser.v1.MadeFast
-	2,  // 10: hawser.v1.Tail.material:type_name -> hawser.v1.Material
-	11, // [11:11] is the sub-list for method output_type
-	11, // [11:11] is the sub-list for method input_type
-	11, // [11:11] is the sub-list for extension type_name
-	11, // [11:11] is the sub-list for extension extendee
-	0,  // [0:11] is the sub-list for field type_name
+	11, // 6: hawser.v1.MooringPlan.tide:type_name -> hawser.v1.Tide
+	1,  // 7: hawser.v1.Line.group:type_name -> hawser.v1.LineGroup
+	2,  // 8: hawser.v1.Line.material:type_name -> hawser.v1.Material
+	10, // 9: hawser.v1.Line.tail:type_name -> hawser.v1.Tail
+	3,  // 10: hawser.v1.Line.made_fast:type_name -> hawser.v1.MadeFast
+	2,  // 11: hawser.v1.Tail.material:type_name -> hawser.v1.Material
+	12, // 12: hawser.v1.Tide.harmonics:type_name -> hawser.v1.TideHarmonics
+	14, // 13: hawser.v1.Tide.table:type_name -> hawser.v1.TideTable
+	13, // 14: hawser.v1.TideHarmonics.constituents:type_name -> hawser.v1.TidalConstituent
+	15, // 15: hawser.v1.TideTable.levels:type_name -> hawser.v1.TideLevel
+	16, // [16:16] is the sub-list for method output_type
+	16, // [16:16] is the sub-list for method input_type
+	16, // [16:16] is the sub-list for extension type_name
+	16, // [16:16] is the sub-list for extension extendee
+	0,  // [0:16] is the sub-list for field type_name
 }
 
 func init() { file_hawser_v1_plan_proto_init() }
@@ -1081,7 +1393,7 @@ func file_hawser_v1_plan_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_hawser_v1_plan_proto_rawDesc), len(file_hawser_v1_plan_proto_rawDesc)),
 			NumEnums:      4,
-			NumMessages:   7,
+			NumMessages:   12,
 			NumExtensions: 0,
 			NumServices:   0,
 		},
