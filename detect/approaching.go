@@ -8,16 +8,16 @@ import (
 // approaching warns of a line on its way to its working load limit: raised when
 // its 60 s mean has been at or above the plan's approach fraction of the limit
 // for 10 s, or when its slow trend reaches the limit within the plan's minutes;
-// cleared when the mean has been under 0.95 of that fraction, with no such
-// trend, for 5 min. kN.
+// cleared when the mean has been under 0.85 of that fraction, with no such
+// trend, for 150 s, as for the limit itself. kN.
 //
 // The trend is the straight line through the last 20 one-minute means. It
 // counts only where it tells a ramp from a squall: both halves rise, the means
 // keep near the line, and the rise is no trifle. Source: common practice, no source.
 const ( // delays in seconds
 	approachOn   = 10
-	approachOff  = 300
-	approachBand = 0.95
+	approachOff  = 150
+	approachBand = 0.85
 	trendSpan    = 20   // minutes
 	trendRise    = 0.08 // of the limit, least rise over the span
 	trendRough   = 0.15 // of the rise, most that the means stray from the line, rms

@@ -2,7 +2,7 @@ package detect
 
 // The arbiter: one cause, one alarm. What it holds back, and why:
 //
-//	watch stood down        everything: lines are put out and let go on purpose
+//	watch stood down        everything new: lines are put out and let go on purpose
 //	pin at fault            all conditions of that line but sensor-fault
 //	line worked, brake off  all conditions of that line but sensor-fault
 //	line parted             all conditions of that line but line-parted; its empty
@@ -33,9 +33,25 @@ func (b *Berth) upset(now moment) bool {
 	return b.state.Upset != 0 && now.Tick-b.state.Upset < upsetFor
 }
 
-// standDown clears all and forgets what was about to be told when the watch
-// is stood down.
+// stoodDown is how long the watch must be stood down, in ticks, for what was
+// raised to be over: a crew that stands it down for a minute to work a line on
+// bitts does not end what else is wrong, and is not told of it twice.
+const stoodDown = 150 * perSecond
+
+// standDown forgets what was about to be told while the watch is stood down, and
+// in the end clears all.
 func (b *Berth) standDown(now moment) {
+	w := &b.state.Watch
+	if !w.Off {
+		w.For = 0
+		return
+	}
+	for i := range b.state.Lines {
+		b.state.Lines[i].Fit.Age = 0
+	}
+	if w.For = min(w.For+1, stoodDown); w.For < stoodDown {
+		return
+	}
 	for len(b.state.Raised) > 0 {
 		c := b.state.Raised[0]
 		c.Detail = "The watch is stood down."
@@ -44,7 +60,7 @@ func (b *Berth) standDown(now moment) {
 	for i := range b.state.Lines {
 		l := &b.state.Lines[i]
 		l.Over, l.Imbalance, l.Slack, l.Approach, l.Snap.Latch = latch{}, latch{}, latch{}, latch{}, latch{}
-		l.Part, l.Slip.Up, l.Health.Told, l.Fit.Age = part{}, false, false, 0
+		l.Part, l.Slip.Up, l.Health.Told = part{}, false, false
 	}
 	b.state.Upset = 0
 	clear(b.state.Unseen[:])

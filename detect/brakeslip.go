@@ -6,11 +6,13 @@ import "fmt"
 // pay-out: raised when the drum has paid out the plan's slip or more within
 // 60 s, metres. A drum works a little as its brake takes up: the first seconds
 // after it is set do not count. One slipping is one alarm however often the
-// drum runs: it is cleared when the line is worked, or after 15 min at rest.
-// Source: delays are common practice, no source.
+// drum runs: a brake that gave in one gust gives in the next, and rest does not
+// mend it. So it is cleared when the line has been worked and has then held for
+// 10 min, or after an hour at rest. Source: delays are common practice, no source.
 const (
 	slipWindow = 60
-	slipRest   = 15 * 60 // seconds without slip
+	slipRest   = 60 * 60 // seconds without slip
+	slipMended = 10 * 60 // of them after the line was worked
 )
 
 // slip is a line's state with respect to its brake.
@@ -35,10 +37,11 @@ func (b *Berth) brakeSlip(now moment) {
 		l := &b.state.Lines[i]
 		p, d := &l.Slip, &l.Drum
 		if b.state.Watch.Off || b.spared(now, i) {
-			if p.Up {
+			if p.Up && l.Part.Latch.Up {
 				b.slipCleared(now, i)
 			}
 			p.forget()
+			p.Quiet = max(p.Quiet, slipRest-slipMended)
 			continue
 		}
 		if d.Seen > 0 && now.Time-d.OutAt <= tickLength { // a reading in this tick

@@ -7,15 +7,15 @@ import (
 // imbalance watches the share of MBL that each line carries of its group's
 // work: raised when the line's 60 s mean has been the plan's ratio times the
 // mean of the rest of its group or more, and at or above the plan's floor, for
-// 60 s; cleared when it has been under nine tenths of either for 5 min, so that
-// gusts, and a crew that works one line after the other, make one alarm. Lines
+// 60 s; cleared when it has been under 0.85 of either for 150 s, so that gusts,
+// and a crew that works one line after the other, make one alarm. Lines
 // that carry nothing for a reason already told (parted, slipped, worked, pin at
 // fault) are no measure for the others. Source: delays are common practice, no
 // source.
 const ( // delays in seconds
 	imbalanceOn   = 60
-	imbalanceOff  = 300
-	imbalanceBand = 0.9
+	imbalanceOff  = 150
+	imbalanceBand = 0.85
 )
 
 func (b *Berth) imbalance(now moment) {

@@ -103,9 +103,7 @@ func (b *Berth) detect(end int64) {
 	if b.state.First == 0 {
 		b.state.First = end - tickLength
 	}
-	if b.state.Watch.Off {
-		b.standDown(now)
-	}
+	b.standDown(now)
 	b.moved(now)
 	for i := range b.state.Lines {
 		l := &b.state.Lines[i]

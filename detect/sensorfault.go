@@ -66,7 +66,10 @@ func (b *Berth) sensorFaults(now moment) {
 				h.Fault = well
 			}
 		}
-		switch told := h.Fault != well && !b.state.Watch.Off; {
+		if b.state.Watch.Off {
+			continue
+		}
+		switch told := h.Fault != well; {
 		case told && !h.Told:
 			h.Told = true
 			value, unit := b.ailing(now, i)

@@ -5,7 +5,7 @@ import "math"
 // A pin is stuck when it has stood within a step and a half of its own last
 // digit for 60 s while the load that the other lines speak for went well beyond
 // what their last digits and the usual difference between the two can make of
-// it. In a flat calm all stand still, and nothing is told.
+// it. In a flat calm all stand still, and nothing is told. It is stuck until it moves.
 const (
 	stuckFor    = 60 * second
 	stuckSteps  = 4 // of the coarsest last digit, least move of the expected load
@@ -52,7 +52,13 @@ type expectation struct {
 func (b *Berth) stuck(now moment, i int) bool {
 	l := &b.state.Lines[i]
 	p, e := &l.Pin, &l.Watched
-	if p.Seen <= 20 || p.LastAt-p.StillSince < stuckFor || !l.Fit.Known || l.worked(now) {
+	if p.Seen <= 20 || p.LastAt-p.StillSince < stuckFor {
+		return false
+	}
+	if l.Health.Fault == stuckPin { // it is so until it moves
+		return true
+	}
+	if !l.Fit.Known || l.worked(now) {
 		return false
 	}
 	coarse := 0.0

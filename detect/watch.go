@@ -8,7 +8,8 @@ import (
 
 // watch is what the berth's own channels say.
 type watch struct {
-	Off bool // the ship is arriving or leaving: lines are worked on purpose
+	Off bool  // the ship is arriving or leaving: lines are worked on purpose
+	For int32 // ticks that it has been so
 }
 
 // berthReading takes a reading of a channel of the berth.

@@ -8,15 +8,25 @@ import (
 
 // episode follows a condition that comes and goes: sure while it holds against
 // every error, maybe while it holds to within 15 per cent. It is over once it
-// has not even maybe held for rest seconds.
+// has not even maybe held for over seconds, and one that comes within anew of it
+// is the same or another, as one likes.
 type episode struct {
-	rest, hold float64 // s; hold is how long sure must go on to be an event
+	hold float64 // s; how long sure must go on to be an event
 
 	open        bool
 	from, seen  float64 // of maybe
 	sure, onset float64 // start of the present run of sure, 0 for none; of the first that held
 	held        bool
+	last        float64 // seen of the episode before, 0 for none
 }
+
+const (
+	over = 100.0 // s
+	anew = 200.0 // s
+)
+
+// another reports whether the episode is plainly another than the one before.
+func (e *episode) another() bool { return e.last == 0 || e.from-e.last >= anew }
 
 // step takes a time; done is true as an episode ends, to be read before the next.
 func (e *episode) step(at float64, sure, maybe bool) (done bool) {
@@ -37,10 +47,10 @@ func (e *episode) step(at float64, sure, maybe bool) (done bool) {
 		e.seen = at
 		return false
 	}
-	return e.open && at-e.seen > e.rest
+	return e.open && at-e.seen > over
 }
 
-func (e *episode) reset() { *e = episode{rest: e.rest, hold: e.hold} }
+func (e *episode) reset() { *e = episode{hold: e.hold, last: e.seen} }
 
 // spell runs an episode over a case in steps of dt and hands each that ends, or
 // is cut off by the end, to tell.
@@ -60,12 +70,12 @@ func (o *oracle) spell(e episode, dt float64, look func(at float64) (sure, maybe
 func (o *oracle) overLimit(i int) {
 	limit := o.c.plan.WorkingLoadKN(i)
 	margin := o.errorKN(i, limit)
-	o.spell(episode{rest: 300, hold: 3}, 0.1, func(at float64) (sure, maybe bool) {
+	o.spell(episode{hold: 3}, 0.1, func(at float64) (sure, maybe bool) {
 		load := o.t.mean(i, int(math.Round(at*trackHz)), 1)
 		return load >= limit+margin && !o.silent(i, at), load >= nearly*limit && !o.quiet(i, at)
 	}, func(e *episode) {
 		from := e.from - 5
-		if e.held && e.onset+7 < o.end {
+		if e.held && e.onset+7 < o.end && e.another() {
 			o.due(i, detect.OverLimit, from, e.onset, e.onset+5+2*o.period(), e.seen+minute, false)
 		} else {
 			o.bearLine(i, detect.OverLimit, from, e.seen+minute)
@@ -81,11 +91,11 @@ func (o *oracle) approaching(i int) {
 	limit := o.c.plan.WorkingLoadKN(i)
 	near := o.c.plan.Limits.ApproachFraction * limit
 	margin := o.errorKN(i, near)
-	o.spell(episode{rest: 600, hold: minute}, 1, func(at float64) (sure, maybe bool) {
+	o.spell(episode{hold: minute}, 1, func(at float64) (sure, maybe bool) {
 		mean := o.t.mean(i, int(at*trackHz), minute)
 		return mean >= near+margin && !o.silent(i, at), mean >= nearly*near || o.heading(i, at) >= nearly*limit
 	}, func(e *episode) {
-		if !e.held || e.onset+2*minute+10 > o.end {
+		if !e.held || e.onset+2*minute+10 > o.end || !e.another() {
 			o.bearLine(i, detect.ApproachingLimit, e.from-90, e.seen+2*minute)
 			return
 		}
@@ -185,7 +195,7 @@ func (o *oracle) shares(i int) {
 	mbl := o.c.plan.Lines[i].MBLkN
 	errorShare := func(share float64) float64 { return o.errorKN(i, share*mbl) / mbl }
 	ratio, floor := lim.ImbalanceRatio, float64(lim.ImbalanceFloor)
-	o.spell(episode{rest: 300, hold: 150}, 1, func(at float64) (sure, maybe bool) {
+	o.spell(episode{hold: 150}, 1, func(at float64) (sure, maybe bool) {
 		own, least, most, plain, ok := o.groupShares(i, at)
 		if !ok {
 			return false, false
@@ -195,7 +205,7 @@ func (o *oracle) shares(i int) {
 			own+e >= nearly*ratio*(least-e) && own+e >= nearly*floor && !o.unwatched(at)
 	}, o.tell(i, detect.Imbalance))
 	slack := float64(lim.SlackFraction)
-	o.spell(episode{rest: 300, hold: 150}, 1, func(at float64) (sure, maybe bool) {
+	o.spell(episode{hold: 150}, 1, func(at float64) (sure, maybe bool) {
 		own, least, most, plain, ok := o.groupShares(i, at)
 		if !ok {
 			return false, false
@@ -210,7 +220,7 @@ func (o *oracle) shares(i int) {
 // tell makes an event of an episode that is due within 150 s of its onset.
 func (o *oracle) tell(i int, c detect.Condition) func(*episode) {
 	return func(e *episode) {
-		if e.held && e.onset+152 < o.end {
+		if e.held && e.onset+152 < o.end && e.another() {
 			o.due(i, c, e.from-minute-5, e.onset, e.onset+150, e.seen+2*minute, false)
 			return
 		}

@@ -17,13 +17,13 @@ const (
 type track struct {
 	loads  [][]float64 // kN, by line
 	paid   [][]float64 // m
-	worked [][]bool
+	worked [][]int     // the last step at which it was worked, far before the first for never
 	sums   [][]float64 // running sums of loads, one longer
 }
 
 func newTrack(lines int) *track {
 	return &track{loads: make([][]float64, lines), paid: make([][]float64, lines),
-		worked: make([][]bool, lines), sums: make([][]float64, lines)}
+		worked: make([][]int, lines), sums: make([][]float64, lines)}
 }
 
 func (t *track) observe(s simulate.State) {
@@ -33,7 +33,13 @@ func (t *track) observe(s simulate.State) {
 	for i := range t.loads {
 		t.loads[i] = append(t.loads[i], s.TensionKN(i))
 		t.paid[i] = append(t.paid[i], s.PayoutM(i))
-		t.worked[i] = append(t.worked[i], s.Worked(i))
+		last := -1 << 30
+		if n := len(t.worked[i]); s.Worked(i) {
+			last = n
+		} else if n > 0 {
+			last = t.worked[i][n-1]
+		}
+		t.worked[i] = append(t.worked[i], last)
 	}
 }
 

@@ -99,13 +99,8 @@ func (o *oracle) silent(i int, at float64) bool {
 
 // handled reports whether line i was worked within the last 8 s.
 func (o *oracle) handled(i int, at float64) bool {
-	k := int(at * trackHz)
-	for n := max(0, k-8*trackHz); n <= k && n < o.t.steps(); n += 2 {
-		if o.t.worked[i][n] {
-			return true
-		}
-	}
-	return false
+	k := min(int(at*trackHz), o.t.steps()-1)
+	return k-o.t.worked[i][k] <= 8*trackHz
 }
 
 // unwatched reports whether the watch is stood down, or was within a minute.
