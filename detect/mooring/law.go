@@ -3,9 +3,10 @@ package mooring
 import "math"
 
 // Law is a line's load from its stretch: main line and tail in series, from the
-// drum or bitts over the fairlead to the hook. It pulls and never pushes. Sag,
-// friction at the fairlead, set and the difference between slow and fast
-// stretching are left out. Beyond the breaking load the curve goes on; who cares
+// drum or bitts over the fairlead to the hook. It pulls and never pushes.
+// Friction at the fairlead, set and the difference between slow and fast
+// stretching are left out. Its own methods are those of a straight line; a Rig's
+// lines hang by their weight. Beyond the breaking load the curve goes on; who cares
 // compares with MBLkN. A Law is read-only and safe for concurrent use.
 //
 //	drum ──inboard──► fairlead ──outboard── main ──●── tail ──► hook

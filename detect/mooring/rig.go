@@ -44,19 +44,43 @@ func (r *Rig) LengthM(i int, at Pose) float64 {
 	return s.LengthM + r.plan.Lines[i].InboardM
 }
 
+// UnstretchedM is the unstretched length, drum or bitts to hook, at which line i
+// pulls with this load, 0 kN or more, with the ship at this pose. A load less
+// than the line's own weight counts as that weight.
+func (r *Rig) UnstretchedM(i int, tensionKN float64, at Pose) float64 {
+	s := r.Span(i, at)
+	return r.laws[i].hungM(&s, r.plan.Lines[i].InboardM, tensionKN)
+}
+
+// TensionKN is the pull of line i along its run at an unstretched length, with
+// the ship at this pose.
+func (r *Rig) TensionKN(i int, unstretchedM float64, at Pose) float64 {
+	s := r.Span(i, at)
+	pull, _ := r.laws[i].hang(&s, r.plan.Lines[i].InboardM, unstretchedM, 0)
+	return pull
+}
+
+// EndsKN is the load of line i at its fairlead and at its hook where it pulls
+// with this load along its run: the upper end carries more of its weight.
+func (r *Rig) EndsKN(i int, unstretchedM, tensionKN float64, at Pose) (fairlead, hook float64) {
+	s := r.Span(i, at)
+	return r.laws[i].ends(&s, r.plan.Lines[i].InboardM, unstretchedM, tensionKN)
+}
+
 // Pretensioned is the unstretched length of each line such that it carries its
 // pretension with the ship at the plan's reference. Left to herself she then
 // leans a little further into the fenders and the loads settle lower.
 func (r *Rig) Pretensioned() []float64 {
 	out := make([]float64, len(r.laws))
 	for i := range out {
-		out[i] = r.laws[i].UnstretchedM(r.plan.Lines[i].PretensionKN, r.LengthM(i, Pose{}))
+		out[i] = r.UnstretchedM(i, r.plan.Lines[i].PretensionKN, Pose{})
 	}
 	return out
 }
 
-// LineForces is the pull of all lines on the ship. Each line's tension goes to
-// tensionKN where that is not nil.
+// LineForces is the pull of all lines on the ship. Each line's pull along its run
+// goes to tensionKN where that is not nil; what stands there before is where the
+// search for it begins, 0 for nowhere.
 func (r *Rig) LineForces(at Pose, unstretchedM, tensionKN []float64) Force {
 	t := r.turn(at)
 	return r.pulls(&t, unstretchedM, tensionKN, nil)
@@ -79,7 +103,11 @@ func (r *Rig) pulls(t *turned, unstretchedM, tensionKN []float64, k *[3][3]float
 	var sum Force
 	for i := range r.laws {
 		s, armX, armY := r.span(i, t)
-		pull := r.laws[i].TensionKN(s.LengthM+r.plan.Lines[i].InboardM, unstretchedM[i])
+		var near float64
+		if tensionKN != nil {
+			near = tensionKN[i]
+		}
+		pull, stretch := r.laws[i].hang(&s, r.plan.Lines[i].InboardM, unstretchedM[i], near)
 		if tensionKN != nil {
 			tensionKN[i] = pull
 		}
@@ -91,7 +119,7 @@ func (r *Rig) pulls(t *turned, unstretchedM, tensionKN []float64, k *[3][3]float
 		sum.SwayKN += fy
 		sum.YawKNm += armX*fy - armY*fx
 		if k != nil {
-			addLine(k, &s, armX, armY, pull, r.laws[i].StiffnessKNPerM(pull, unstretchedM[i]))
+			addLine(k, &s, armX, armY, pull, stretch)
 		}
 	}
 	return sum

@@ -16,9 +16,9 @@ func tanker() *Plan {
 		p.Fenders = append(p.Fenders, Fender{XM: x, ZM: 4, StiffnessKNPerM: 3800})
 	}
 	add := func(g Group, fairlead, hook Point, inboard float64) {
-		p.Lines = append(p.Lines, Line{Group: g, Fairlead: fairlead, Hook: hook, InboardM: inboard,
+		p.Lines = append(p.Lines, Line{Group: g, Fairlead: fairlead, Hook: hook, InboardM: inboard, DiameterMM: 32,
 			Material: HMPE, MBLkN: 660, PretensionKN: 100, MadeFast: Winch, BrakeRenderKN: 396,
-			Instrumented: true, Tail: &Tail{Material: Polyester, LengthM: 11, MBLkN: 860}})
+			Instrumented: true, Tail: &Tail{Material: Polyester, LengthM: 11, DiameterMM: 80, MBLkN: 860}})
 	}
 	add(Head, Point{85, 6.5, 15}, Point{122, -32, 6}, 17)
 	add(Head, Point{84, 5.4, 15}, Point{120, -32, 6}, 17)

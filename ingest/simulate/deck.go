@@ -157,7 +157,7 @@ func (d *deck) hold(i int, seen mooring.Pose) {
 		l.slipping = false
 		return
 	}
-	slack := d.rig.Law(i).UnstretchedM(l.holdKN, d.rig.LengthM(i, seen))
+	slack := d.rig.UnstretchedM(i, l.holdKN, seen)
 	l.paidM += min(max(0, slack-l.paidM), renderMS*tickS)
 	if slack <= l.paidM {
 		l.slipping = false
@@ -185,14 +185,13 @@ func (d *deck) tend(i int, now int64, seen mooring.Pose) {
 	if now < l.handsOff {
 		return
 	}
-	length := d.rig.LengthM(i, seen)
-	want := d.rig.Law(i).UnstretchedM(l.targetKN, length)
+	want := d.rig.UnstretchedM(i, l.targetKN, seen)
 	if l.targetKN == 0 {
 		want += hangingM
 	}
 	if l.parting > 0 {
 		l.parting, l.driftM = 0, 0
-		l.paidM, l.zeroM = 1.03*length, want
+		l.paidM, l.zeroM = 1.03*d.rig.LengthM(i, seen), want
 	}
 	step := want - l.paidM
 	l.paidM += max(-workingMS*tickS, min(step, workingMS*tickS))

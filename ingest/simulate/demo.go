@@ -126,11 +126,9 @@ func demoLines(plan *mooring.Plan) (slip, part int) {
 // the ship to stand still meanwhile; not under a quarter of what it renders at.
 func demoHold(plan *mooring.Plan, i int, renderKN float64) float64 {
 	rig := mooring.NewRig(plan)
-	length := rig.LengthM(i, mooring.Pose{})
-	law := rig.Law(i)
-	from := law.UnstretchedM(renderKN, length)
+	from := rig.UnstretchedM(i, renderKN, mooring.Pose{})
 	hold := renderKN
-	for hold > renderKN/4 && law.UnstretchedM(hold, length)-from < demoRunM {
+	for hold > renderKN/4 && rig.UnstretchedM(i, hold, mooring.Pose{})-from < demoRunM {
 		hold -= renderKN / 100
 	}
 	return hold
