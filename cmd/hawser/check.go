@@ -4,35 +4,105 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"strings"
 	"text/tabwriter"
 
 	"github.com/spf13/cobra"
 
 	"hawser/detect/mooring"
+	"hawser/detect/mooring/quality"
+	"hawser/detect/tide"
 	"hawser/ingest/planfile"
 )
 
 func newCheck(s streams) *cobra.Command {
-	return &cobra.Command{
+	var why bool
+	cmd := &cobra.Command{
 		Use:   "check PLAN",
-		Short: "Check a mooring plan and print the mooring as a table",
+		Short: "Check a mooring plan, print the mooring as a table and remark on it",
 		Long: `check reads a mooring plan strictly, tells each fault with its place, and prints
 the mooring: where each line leads, how long and how strong it is, and what it is
-set to. Angles are those of the plan's reference drafts and water level.`,
-		Example: `  hawser check plan.yaml`,
-		Args:    cobra.ExactArgs(1),
+set to. Angles are those of the plan's reference drafts and water level.
+
+Then it remarks on what a mooring master would: where lines lead and how they
+lie, what they are made of, how brakes and pretensions are set, how evenly a
+group shares its load, and what the tide does where the plan has it. A remark is
+
+  serious   can part a line, hold nothing, or makes every figure wrong
+  poor      holds less well than it should
+  note      worth a look, or a figure that is missing or doubtful
+
+Remarks are for people to weigh and do not change the exit code.`,
+		Example: `  hawser check plan.yaml
+  hawser check --why plan.yaml`,
+		Args: cobra.ExactArgs(1),
 		RunE: func(_ *cobra.Command, args []string) error {
 			plan, _, err := planfile.Load(args[0])
 			if err != nil {
 				return err
 			}
-			return printMooring(s.out, plan)
+			water, err := waterOf(plan)
+			if err != nil {
+				return err
+			}
+			if err := printMooring(s.out, plan, water); err != nil {
+				return err
+			}
+			return printRemarks(s.out, plan, quality.Check(plan, water), why)
 		},
 	}
+	cmd.Flags().BoolVar(&why, "why", false, "say each remark's rule and where the rule is from")
+	return cmd
+}
+
+// waterOf is how far the plan's tide goes, nil where the plan has none.
+func waterOf(p *mooring.Plan) (*quality.Water, error) {
+	if p.Tide == nil {
+		return nil, nil
+	}
+	curve, err := tide.New(p.Tide)
+	if err != nil {
+		return nil, err
+	}
+	low, high := curve.Extremes()
+	return &quality.Water{LowM: low, HighM: high}, nil
+}
+
+// printRemarks writes what quality has to say, with the rules where asked.
+func printRemarks(w io.Writer, p *mooring.Plan, remarks []quality.Remark, why bool) error {
+	fmt.Fprintln(w)
+	if len(remarks) == 0 {
+		fmt.Fprintln(w, "No remarks, by the rules that a plan's figures allow. That is no approval.")
+	}
+	for _, r := range remarks {
+		fmt.Fprintf(w, "%-7s  %s%s.\n", r.Severity, subject(p, r), r.Text)
+		if why {
+			fmt.Fprintf(w, "         Rule %s: %s\n         Source: %s.\n", r.Rule.Name, r.Rule.Says, r.Rule.Source)
+		}
+	}
+	_, err := fmt.Fprintf(w, "\nBend radii, wear, chafe and the strength of what is ashore are not in a plan: look at them.\n%s\n", cautions)
+	return err
+}
+
+// subject is what a remark is about.
+func subject(p *mooring.Plan, r quality.Remark) string {
+	switch len(r.Lines) {
+	case 0:
+		return "mooring: "
+	case 1:
+		return fmt.Sprintf("line %s (%s): ", r.Lines[0], p.Lines[p.Line(r.Lines[0])].Group)
+	case len(p.Lines):
+		return "all lines: "
+	}
+	lines := "lines " + strings.Join(r.Lines, ", ")
+	if r.Group != 0 {
+		lines += " (" + r.Group.String() + ")"
+	}
+	return lines + ": "
 }
 
 // printMooring writes a plan as a table.
-func printMooring(w io.Writer, p *mooring.Plan) error {
+func printMooring(w io.Writer, p *mooring.Plan, water *quality.Water) error {
 	side := "starboard"
 	if p.Side == mooring.Port {
 		side = "port"
@@ -40,6 +110,9 @@ func printMooring(w io.Writer, p *mooring.Plan) error {
 	fmt.Fprintf(w, "%s at berth %s, %s side to, heading %03.0f\n", p.Ship.Name, p.Berth, side, p.HeadingDeg)
 	fmt.Fprintf(w, "%.0f m by %.1f m, %.0f t; drafts %.1f m forward, %.1f m aft; water %.1f m above datum\n",
 		p.Ship.LoaM, p.Ship.BeamM, p.Ship.DisplacementT, p.Reference.DraftFwdM, p.Reference.DraftAftM, p.Reference.WaterLevelM)
+	if water != nil {
+		fmt.Fprintf(w, "tide from %.1f m to %.1f m above datum\n", water.LowM, water.HighM)
+	}
 	fmt.Fprintf(w, "%d lines, %d fenders\n\n", len(p.Lines), len(p.Fenders))
 
 	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
@@ -68,7 +141,7 @@ func printMooring(w io.Writer, p *mooring.Plan) error {
 	if err := t.Flush(); err != nil {
 		return err
 	}
-	_, err := fmt.Fprintf(w, "\nLength is fairlead to hook and inboard part together. Limit is the working load limit.\n%s\n", cautions)
+	_, err := fmt.Fprintln(w, "\nLength is fairlead to hook and inboard part together. Limit is the working load limit.")
 	return err
 }
 

@@ -21,10 +21,11 @@ var allowed = map[string]struct {
 	imports []string
 	why     string
 }{
-	"proto/hawser/v1": {nil, "generated code stands alone"},
-	"detect/reading":  {nil, "the vocabulary everything shares"},
-	"detect/mooring":  {nil, "mechanics that can be lifted out whole"},
-	"detect/tide":     {[]string{"detect/mooring"}, "the water level by the plan's tide; knows no ship and no line"},
+	"proto/hawser/v1":        {nil, "generated code stands alone"},
+	"detect/reading":         {nil, "the vocabulary everything shares"},
+	"detect/mooring":         {nil, "mechanics that can be lifted out whole"},
+	"detect/mooring/quality": {[]string{"detect/mooring"}, "remarks on a plan; its rules want the mechanics and nothing else"},
+	"detect/tide":            {[]string{"detect/mooring"}, "the water level by the plan's tide; knows no ship and no line"},
 	"detect": {[]string{"detect/mooring", "detect/reading"},
 		"a pure function of plan and readings: no wire form, no disk, no clock"},
 

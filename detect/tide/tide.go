@@ -55,6 +55,22 @@ func (c *Curve) At(t time.Time) (levelM float64, ok bool) {
 	return c.harmonicM(t), true
 }
 
+// Extremes are the lowest and the highest level that the tide comes to: over the
+// whole of a table, or over 19 years of hours from the beginning of 2020, in
+// which moon, sun and node have stood in all ways to each other. Source: the
+// definition of highest and lowest astronomical tide of the International
+// Hydrographic Organization; the level between the hours is at most some
+// centimetres higher.
+func (c *Curve) Extremes() (lowM, highM float64) {
+	if c.table != nil {
+		lowM, highM, _ = c.Between(c.table.times[0], c.table.times[len(c.table.times)-1], 5*time.Minute)
+		return lowM, highM
+	}
+	from := time.Date(2020, time.January, 1, 0, 0, 0, 0, time.UTC)
+	lowM, highM, _ = c.Between(from, from.AddDate(19, 0, 0), time.Hour)
+	return lowM, highM
+}
+
 // Between is the lowest and highest level from one time to another, both
 // included, looked at every step and at the end. It is not ok where a part of
 // that time lies outside a table, or where the times or the step are not in

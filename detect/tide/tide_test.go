@@ -299,3 +299,34 @@ func BenchmarkLevel(b *testing.B) {
 		}
 	}
 }
+
+// TestExtremes: two waves of one speed's multiples can be summed by hand, S2 and
+// S4 of 2 m and 0.5 m in step at noon: 2.5 m above the mean and, between the
+// hours, 2 cos a + 0.5 cos 2a at its least, -1.5 m at a = 180 degrees. M2 alone
+// swings by the largest node factor, 1.038 (Schureman, table of factors), and a
+// table by its highest and lowest water.
+func TestExtremes(t *testing.T) {
+	for _, c := range []struct {
+		name      string
+		of        *mooring.Tide
+		low, high float64
+	}{
+		{"S2 and S4", &mooring.Tide{MeanLevelM: 4, Constituents: []mooring.TidalConstituent{
+			{Name: "S2", AmplitudeM: 2}, {Name: "S4", AmplitudeM: 0.5}}}, 2.5, 6.5},
+		{"M2", &mooring.Tide{MeanLevelM: 1, Constituents: []mooring.TidalConstituent{{Name: "M2", AmplitudeM: 1}}}, -0.038, 2.038},
+		{"table", table(t, "2028-02-28T16:40:00Z", 0.8, "2028-02-28T23:00:00Z", 5.0, "2028-02-29T05:00:00Z", 1.0), 0.8, 5.0},
+	} {
+		if low, high := curve(t, c.of).Extremes(); math.Abs(low-c.low) > 0.002 || math.Abs(high-c.high) > 0.002 {
+			t.Errorf("%s: from %.4f to %.4f m, want %g to %g", c.name, low, high, c.low, c.high)
+		}
+	}
+}
+
+func BenchmarkExtremes(b *testing.B) {
+	c := curve(b, stations(b)["invented"])
+	for b.Loop() {
+		if low, high := c.Extremes(); high-low < 5 || high-low > 8 {
+			b.Fatal(low, high)
+		}
+	}
+}

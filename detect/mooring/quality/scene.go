@@ -1,0 +1,114 @@
+package quality
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"hawser/detect/mooring"
+)
+
+// scene is a plan with what several rules want of it.
+type scene struct {
+	*mooring.Plan
+	rig   *mooring.Rig
+	spans []mooring.Span // at the plan's reference
+	water *Water
+}
+
+func newScene(p *mooring.Plan, water *Water) *scene {
+	s := &scene{Plan: p, rig: mooring.NewRig(p), water: water}
+	for i := range p.Lines {
+		s.spans = append(s.spans, s.rig.Span(i, mooring.Pose{}))
+	}
+	return s
+}
+
+// lengthM is line i's whole length at the reference, drum or bitts to hook.
+func (s *scene) lengthM(i int) float64 { return s.spans[i].LengthM + s.Lines[i].InboardM }
+
+// members are the indices of the lines of each group that has any, in the order
+// of the groups from head to stern.
+func (s *scene) members() [][]int {
+	var of [mooring.Stern + 1][]int
+	for i := range s.Lines {
+		of[s.Lines[i].Group] = append(of[s.Lines[i].Group], i)
+	}
+	return slices.DeleteFunc(of[:], func(m []int) bool { return len(m) == 0 })
+}
+
+// ids of lines.
+func (s *scene) ids(lines []int) []string {
+	out := make([]string, len(lines))
+	for k, i := range lines {
+		out[k] = s.Lines[i].ID
+	}
+	return out
+}
+
+// finding is what a rule says of a line: nothing where severity is 0. The
+// figures of a group's lines with the same finding are told together.
+type finding struct {
+	severity Severity
+	text     string // with %s for the figures
+	figure   float64
+}
+
+// lineByLine puts a rule to each line and gathers what it says by group,
+// severity and text.
+func (s *scene) lineByLine(unit string, judge func(i int) finding) []Remark {
+	var out []Remark
+	for _, group := range s.members() {
+		out = append(out, s.gather(group, unit, judge)...)
+	}
+	return out
+}
+
+func (s *scene) gather(lines []int, unit string, judge func(i int) finding) []Remark {
+	type kind struct {
+		severity Severity
+		text     string
+	}
+	var kinds []kind
+	found := map[kind][]int{}
+	figures := map[kind][]float64{}
+	for _, i := range lines {
+		f := judge(i)
+		if f.severity == 0 {
+			continue
+		}
+		k := kind{f.severity, f.text}
+		if found[k] == nil {
+			kinds = append(kinds, k)
+		}
+		found[k] = append(found[k], i)
+		figures[k] = append(figures[k], f.figure)
+	}
+	var out []Remark
+	for _, k := range kinds {
+		out = append(out, Remark{Severity: k.severity, Group: s.Lines[found[k][0]].Group, Lines: s.ids(found[k]),
+			Text: fmt.Sprintf(k.text, span(figures[k], unit))})
+	}
+	return out
+}
+
+// span is figures from the least to the most, to three digits.
+func span(figures []float64, unit string) string {
+	lo, hi := fmt.Sprintf("%.3g", slices.Min(figures)), fmt.Sprintf("%.3g", slices.Max(figures))
+	if lo == hi {
+		return lo + unit
+	}
+	return lo + " to " + hi + unit
+}
+
+// whole is a remark on the mooring as a whole.
+func whole(severity Severity, format string, args ...any) []Remark {
+	return []Remark{{Severity: severity, Text: fmt.Sprintf(format, args...)}}
+}
+
+func degrees(rad float64) float64 { return rad * 180 / math.Pi }
+
+const (
+	guidance = "MEG 4th edition (2018), as quoted in a published article on ships' design loads"
+	practice = "common practice, no source"
+)
