@@ -12,6 +12,10 @@ type watch struct {
 	For int32 // ticks that it has been so
 }
 
+// UnderWatch reports whether the ship is made fast and watched, by the last word
+// of the berth's own channel; true where it has said nothing.
+func (b *Berth) UnderWatch() bool { return !b.state.Watch.Off }
+
 // berthReading takes a reading of a channel of the berth.
 func (b *Berth) berthReading(c int, s *sample) {
 	h, w := &b.state.Motion.Heave, &b.state.Wind

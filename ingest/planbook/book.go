@@ -3,6 +3,9 @@
 // plan beyond its form. Its invariant: a plan is on record before any batch
 // that names its fingerprint.
 //
+// A berth whose plan on record is damaged is under none until somebody puts it
+// under one; the other berths do not suffer for it.
+//
 //	bucket "plans"    <berth>_<fingerprint>  a MooringPlan, serialised
 //	bucket "current"  <berth>                the fingerprint
 package planbook
@@ -13,6 +16,7 @@ import (
 	"encoding/hex"
 	"errors"
 	"fmt"
+	"maps"
 	"sort"
 	"sync"
 
@@ -44,6 +48,16 @@ var ErrOtherPlan = errors.New("berth is under another plan")
 // ErrFull says that the server keeps as many berths as it can.
 var ErrFull = fmt.Errorf("over %d berths", maxBerths)
 
+// ErrDamaged is what a plan on record that is gone, or not what it was, is to
+// errors.Is. Asking again does not help; the plan has to be put again.
+var ErrDamaged = errors.New("plan on record is damaged")
+
+// damaged is an error that is ErrDamaged.
+type damaged struct{ error }
+
+func (d damaged) Is(target error) bool { return target == ErrDamaged }
+func (d damaged) Unwrap() error        { return d.error }
+
 // Entry is a plan on record. It is not to be changed.
 type Entry struct {
 	Plan        *mooring.Plan
@@ -62,32 +76,42 @@ type Book struct {
 
 	mu      sync.RWMutex
 	current map[string]Entry
+	spoilt  map[string]error // by berth: why its plan on record cannot be used
 	older   map[string]Entry // by key, of plans asked for
 }
 
 // Open reads the plans on record. onNew, if not nil, is told of each berth that
-// comes on record later; it must not call the book.
+// comes under a plan later; it must not call the book.
 func Open(ctx context.Context, docs Documents, onNew func(berth string)) (*Book, error) {
-	b := &Book{docs: docs, onNew: onNew, unsure: map[string]bool{}, current: map[string]Entry{}, older: map[string]Entry{}}
+	b := &Book{docs: docs, onNew: onNew, unsure: map[string]bool{}, current: map[string]Entry{}, spoilt: map[string]error{}, older: map[string]Entry{}}
 	berths, err := docs.Keys(ctx, currentBucket)
 	if err != nil {
 		return nil, fmt.Errorf("plans on record: %w", err)
 	}
 	for _, berth := range berths {
-		fingerprint, ok, err := docs.Get(ctx, currentBucket, berth)
-		if err != nil {
-			return nil, fmt.Errorf("berth %s: current plan: %w", berth, err)
-		}
-		if !ok {
-			return nil, fmt.Errorf("berth %s: current plan is not on record", berth)
-		}
-		e, err := b.read(ctx, berth, string(fingerprint))
-		if err != nil {
+		e, err := b.readCurrent(ctx, berth)
+		switch {
+		case errors.Is(err, ErrDamaged):
+			b.spoilt[berth] = err
+		case err != nil:
 			return nil, err
+		default:
+			b.current[berth] = e
 		}
-		b.current[berth] = e
 	}
 	return b, nil
+}
+
+// readCurrent brings the plan a berth is under from its documents.
+func (b *Book) readCurrent(ctx context.Context, berth string) (Entry, error) {
+	fingerprint, ok, err := b.docs.Get(ctx, currentBucket, berth)
+	if err != nil {
+		return Entry{}, fmt.Errorf("berth %s: current plan: %w", berth, err)
+	}
+	if !ok {
+		return Entry{}, damaged{fmt.Errorf("berth %s: current plan is not on record", berth)}
+	}
+	return b.read(ctx, berth, string(fingerprint))
 }
 
 func key(berth, fingerprint string) string { return berth + "_" + fingerprint }
@@ -99,8 +123,17 @@ func (b *Book) read(ctx context.Context, berth, fingerprint string) (Entry, erro
 		return Entry{}, fmt.Errorf("berth %s: plan %s: %w", berth, fingerprint, err)
 	}
 	if !ok {
-		return Entry{}, fmt.Errorf("berth %s: plan %s is not on record", berth, fingerprint)
+		return Entry{}, damaged{fmt.Errorf("berth %s: plan %s is not on record", berth, fingerprint)}
 	}
+	e, err := parse(berth, fingerprint, data)
+	if err != nil {
+		return Entry{}, damaged{err}
+	}
+	return e, nil
+}
+
+// parse reads a plan's document.
+func parse(berth, fingerprint string, data []byte) (Entry, error) {
 	// By its bytes as written, which a later library need not write the same.
 	if sum := sha256.Sum256(data); hex.EncodeToString(sum[:8]) != fingerprint {
 		return Entry{}, fmt.Errorf("berth %s: plan %s is damaged: its fingerprint is %x", berth, fingerprint, sum[:8])
@@ -129,6 +162,14 @@ func (b *Book) Berths() []string {
 	}
 	sort.Strings(out)
 	return out
+}
+
+// Damaged lists the berths that are under no plan because theirs on record cannot
+// be used, with the reason. Its errors are ErrDamaged.
+func (b *Book) Damaged() map[string]error {
+	b.mu.RLock()
+	defer b.mu.RUnlock()
+	return maps.Clone(b.spoilt)
 }
 
 // Current is the plan a berth is under.
@@ -168,6 +209,7 @@ func (b *Book) Put(ctx context.Context, m *hawserv1.MooringPlan, replace bool) (
 	}
 	b.mu.Lock()
 	b.current[plan.Berth] = e
+	delete(b.spoilt, plan.Berth)
 	b.mu.Unlock()
 	if !known && b.onNew != nil {
 		b.onNew(plan.Berth)
@@ -193,7 +235,7 @@ func (b *Book) record(ctx context.Context, e Entry, m *hawserv1.MooringPlan) err
 }
 
 // PlanByFingerprint is the plan with this fingerprint that the berth is or was
-// under.
+// under. Its error is ErrDamaged where the record will not give it any more.
 func (b *Book) PlanByFingerprint(ctx context.Context, berth, fingerprint string) (*mooring.Plan, error) {
 	b.mu.RLock()
 	e, ok := b.current[berth]

@@ -2,6 +2,7 @@ package planbook_test
 
 import (
 	"errors"
+	"slices"
 	"strings"
 	"testing"
 
@@ -71,7 +72,8 @@ func TestNewBerthCannotBeKept(t *testing.T) {
 	}
 }
 
-// What is on record and cannot be used is told with its place.
+// What is on record and cannot be used is told with its place; only its berth is
+// without a plan, until it is put under one.
 func TestDamagedRecord(t *testing.T) {
 	plan := at(load(t, "coaster-8"), "a", "Teal")
 	fingerprint := planfile.Fingerprint(plan)
@@ -96,6 +98,53 @@ func TestDamagedRecord(t *testing.T) {
 			d.data["current"]["b"] = d.data["current"]["a"]
 			d.data["plans"]["b_"+fingerprint] = d.data["plans"][name]
 		}, "berth b: plan " + fingerprint + " is of berth a"},
+		{"current gone since listed", func(d *documents) {
+			d.get = func(bucket, key string) error {
+				delete(d.data[bucket], "a")
+				return nil
+			}
+		}, "berth a: current plan is not on record"},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			d := newDocuments()
+			put(t, open(t, d), plan, false)
+			put(t, open(t, d), at(plan, "c", "Dipper"), false)
+			c.spoil(d)
+			told := 0
+			b, err := planbook.Open(t.Context(), d, func(string) { told++ })
+			if err != nil {
+				t.Fatal(err)
+			}
+			berth := c.want[len("berth "):len("berth a")]
+			got := b.Damaged()
+			if err := got[berth]; len(got) != 1 || !errors.Is(err, planbook.ErrDamaged) || !strings.HasPrefix(err.Error(), c.want) || strings.Contains(err.Error(), "%!") {
+				t.Errorf("damaged: %v, want %s", got, c.want)
+			}
+			under(t, b, "c", "Dipper")
+			if _, ok := b.Current(berth); ok || slices.Contains(b.Berths(), berth) {
+				t.Errorf("berth %s is under a plan", berth)
+			}
+			d.get = nil
+			put(t, b, at(plan, berth, "Teal"), false)
+			if told != 1 || len(b.Damaged()) != 0 {
+				t.Errorf("put again: told %d times, damaged %v", told, b.Damaged())
+			}
+			under(t, b, berth, "Teal")
+			under(t, open(t, d), berth, "Teal")
+		})
+	}
+}
+
+// A record that does not answer is waited for by the one who opens it: nothing is
+// known of it yet.
+func TestRecordDoesNotAnswer(t *testing.T) {
+	plan := at(load(t, "coaster-8"), "a", "Teal")
+	fingerprint := planfile.Fingerprint(plan)
+	for _, c := range []struct {
+		name  string
+		spoil func(d *documents)
+		want  string
+	}{
 		{"current cannot be read", func(d *documents) {
 			d.get = func(bucket, _ string) error {
 				if bucket == "current" {
@@ -114,19 +163,13 @@ func TestDamagedRecord(t *testing.T) {
 		}, "berth a: plan " + fingerprint + ": " + errDisk.Error()},
 		{"berths cannot be listed", func(d *documents) { d.key = func() error { return errDisk } },
 			"plans on record: " + errDisk.Error()},
-		{"current gone since listed", func(d *documents) {
-			d.get = func(bucket, key string) error {
-				delete(d.data[bucket], key)
-				return nil
-			}
-		}, "berth a: current plan is not on record"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			d := newDocuments()
 			put(t, open(t, d), plan, false)
 			c.spoil(d)
 			_, err := planbook.Open(t.Context(), d, nil)
-			if err == nil || !strings.HasPrefix(err.Error(), c.want) || strings.Contains(err.Error(), "%!") {
+			if !errors.Is(err, errDisk) || errors.Is(err, planbook.ErrDamaged) || !strings.HasPrefix(err.Error(), c.want) {
 				t.Errorf("error: %v, want %s", err, c.want)
 			}
 		})
@@ -146,13 +189,14 @@ func TestPlanOnRecordBreaksAConstraint(t *testing.T) {
 	}
 	d.data["plans"] = map[string][]byte{"a_" + fingerprint: data}
 	d.data["current"] = map[string][]byte{"a": []byte(fingerprint)}
-	_, err = planbook.Open(t.Context(), d, nil)
+	err = open(t, d).Damaged()["a"]
 	if want := "berth a: plan " + fingerprint + ": lines[2].mbl_kN: must be over 0"; err == nil || !strings.HasPrefix(err.Error(), want) {
 		t.Errorf("error: %v, want %s", err, want)
 	}
 }
 
-// An older plan that cannot be read for the moment is read when it can be.
+// An older plan that cannot be read for the moment is read when it can be; one that
+// is damaged is told apart from it.
 func TestOlderPlanIsAskedForAgain(t *testing.T) {
 	plan := load(t, "coaster-8")
 	d := newDocuments()
@@ -160,10 +204,17 @@ func TestOlderPlanIsAskedForAgain(t *testing.T) {
 	teal := put(t, b, at(plan, "a", "Teal"), false)
 	put(t, b, at(plan, "a", "Avocet"), true)
 	d.get = func(string, string) error { return errDisk }
-	if _, err := b.PlanByFingerprint(t.Context(), "a", teal.Fingerprint); !errors.Is(err, errDisk) {
+	if _, err := b.PlanByFingerprint(t.Context(), "a", teal.Fingerprint); !errors.Is(err, errDisk) || errors.Is(err, planbook.ErrDamaged) {
 		t.Errorf("error: %v", err)
 	}
 	d.get = nil
+	name := "a_" + teal.Fingerprint
+	whole := d.data["plans"][name]
+	d.data["plans"][name] = whole[:40]
+	if _, err := b.PlanByFingerprint(t.Context(), "a", teal.Fingerprint); !errors.Is(err, planbook.ErrDamaged) {
+		t.Errorf("error: %v", err)
+	}
+	d.data["plans"][name] = whole
 	if p, err := b.PlanByFingerprint(t.Context(), "a", teal.Fingerprint); err != nil || p.Ship.Name != "Teal" {
 		t.Errorf("plan %+v, error %v", p, err)
 	}

@@ -2,6 +2,7 @@ package watch
 
 import (
 	"context"
+	"errors"
 	"math"
 	"time"
 
@@ -17,6 +18,7 @@ type berthWatch struct {
 	resumed  bool
 	unit     *Unit // nil until the first entry or a snapshot
 	plan     string
+	lost     string // plan of the entries passed over last
 	position uint64 // taken
 	decoder  batch.Decoder
 	counted  detect.Oddities
@@ -73,6 +75,9 @@ func (b *berthWatch) resume(ctx context.Context) error {
 		return err
 	}
 	b.end, b.resumed = math.MaxUint64, true
+	if b.unit != nil {
+		b.heard()
+	}
 	if b.unit == nil {
 		b.position = b.told - min(b.told, b.o.WarmUp)
 	}
@@ -84,7 +89,10 @@ func (b *berthWatch) take(ctx context.Context, e *Entry) error {
 	if e.Position <= b.position {
 		return nil // delivered a second time
 	}
-	if err := b.prepare(ctx, e); err != nil {
+	if err := b.prepare(ctx, e); errors.Is(err, ErrPlanLost) {
+		b.passOver(e, err)
+		return nil
+	} else if err != nil {
 		return err
 	}
 	b.position = e.Position
@@ -107,11 +115,26 @@ func (b *berthWatch) take(ctx context.Context, e *Entry) error {
 		}
 	}
 	b.o.Picture.Update(b.berth, e.Stored, block)
+	if block.Samples() > 0 {
+		b.heard()
+	}
 	b.count(e, block, changes)
 	if time.Since(b.saved) >= b.o.SnapshotEvery {
 		b.save(ctx)
 	}
 	return nil
+}
+
+// passOver leaves an entry out that no plan is left to read by. It would not get
+// better by waiting, and the berth must not go unwatched for it.
+func (b *berthWatch) passOver(e *Entry, err error) {
+	if b.lost != e.Plan {
+		b.o.Log.Error("batches passed over, their plan is lost", "berth", b.berth, "position", e.Position, "plan", e.Plan, "err", err)
+		b.lost = e.Plan
+	}
+	b.position = e.Position
+	b.m.noPlan.WithLabelValues(b.berth).Inc()
+	b.passedOver(err)
 }
 
 // prepare sees to it that the unit works by the entry's plan and, once after a

@@ -17,6 +17,7 @@ type metrics struct {
 	blocks     prometheus.Histogram
 	alarms     prometheus.Histogram
 	setAside   *prometheus.CounterVec
+	noPlan     *prometheus.CounterVec
 	restarts   *prometheus.CounterVec
 	saveErrors *prometheus.CounterVec
 }
@@ -43,13 +44,23 @@ func newMetrics(r prometheus.Registerer) *metrics {
 			Name: "hawser_watch_alarm_delay_seconds", Help: "From a batch entering the journal to an alarm it raised being on record.", Buckets: delayBuckets()}),
 		setAside: prometheus.NewCounterVec(prometheus.CounterOpts{
 			Name: "hawser_watch_unreadable_batches_total", Help: "Journal entries that could not be read and were passed over."}, []string{"berth"}),
+		noPlan: prometheus.NewCounterVec(prometheus.CounterOpts{
+			Name: "hawser_watch_unplanned_batches_total", Help: "Journal entries that were passed over because their plan is lost or damaged."}, []string{"berth"}),
 		restarts: prometheus.NewCounterVec(prometheus.CounterOpts{
-			Name: "hawser_watch_restarts_total", Help: "Times the watch of a berth stopped on an error and started again a second later."}, []string{"berth"}),
+			Name: "hawser_watch_restarts_total", Help: "Times the watch of a berth stopped on an error and was started again."}, []string{"berth"}),
 		saveErrors: prometheus.NewCounterVec(prometheus.CounterOpts{
 			Name: "hawser_watch_snapshot_errors_total", Help: "Times the state of a berth could not be kept."}, []string{"berth"}),
 	}
-	r.MustRegister(m.samples, m.unusable, m.changes, m.position, m.blocks, m.alarms, m.setAside, m.restarts, m.saveErrors)
+	r.MustRegister(m.samples, m.unusable, m.changes, m.position, m.blocks, m.alarms, m.setAside, m.noPlan, m.restarts, m.saveErrors)
 	return m
+}
+
+// show has the counts of a berth's troubles at 0 from the start: of a series that
+// begins at 1 no rule would see an increase.
+func (m *metrics) show(berth string) {
+	for _, c := range []*prometheus.CounterVec{m.setAside, m.noPlan, m.restarts, m.saveErrors} {
+		c.WithLabelValues(berth)
+	}
 }
 
 // count counts an entry that was taken. Changes that the alarm log has from

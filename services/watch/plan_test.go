@@ -2,6 +2,8 @@ package watch_test
 
 import (
 	"context"
+	"fmt"
+	"slices"
 	"strings"
 	"sync/atomic"
 	"testing"
@@ -127,7 +129,8 @@ func (f planFunc) PlanByFingerprint(_ context.Context, _, fingerprint string) (*
 	return f(fingerprint)
 }
 
-// A berth whose plan cannot be read waits for it, and nothing is lost.
+// A berth whose plan cannot be read waits for it, longer each time up to 5 s, and
+// nothing is lost.
 func TestPlanCannotBeRead(t *testing.T) {
 	entries, p := eventful(t)
 	want := uninterrupted(t, entries, p)
@@ -143,15 +146,84 @@ func TestPlanCannotBeRead(t *testing.T) {
 		_, stop := r.start(t)
 		time.Sleep(10500 * time.Millisecond)
 		synctest.Wait()
-		if got := r.counts(t)["restarts_total"]; got != 11 {
-			t.Errorf("%v tries in 10.5 s, want 11", got)
+		// At 0, 1, 3 and 7 s; the next would be at 12 s.
+		if got := r.counts(t)["restarts_total"]; got != 4 {
+			t.Errorf("%v tries in 10.5 s, want 4", got)
 		}
 		if !strings.Contains(told.String(), errDisk.Error()) {
 			t.Errorf("told: %s", told)
 		}
 		late.Store(true)
-		time.Sleep(time.Second)
+		time.Sleep(1500 * time.Millisecond)
 		synctest.Wait()
+		stop()
+		diff(t, history(t, r.records), want)
+	})
+}
+
+// The wait is of a second again where the watch got on in between.
+func TestWaitsBeginAnew(t *testing.T) {
+	entries, p := eventful(t)
+	synctest.Test(t, func(t *testing.T) {
+		r := newRig(entries, p)
+		var tries []time.Duration
+		began := time.Now()
+		r.journal.before = func(e *watch.Entry) error {
+			at := e.Position == entries[9].Position && len(tries) < 3 || e.Position == entries[19].Position && len(tries) < 5
+			if at {
+				tries = append(tries, time.Since(began))
+				return errDisk
+			}
+			return nil
+		}
+		_, stop := r.start(t)
+		time.Sleep(time.Minute)
+		stop()
+		if want := []time.Duration{0, 1e9, 3e9, 7e9, 8e9}; !slices.Equal(tries, want) {
+			t.Errorf("tries at %v, want %v", tries, want)
+		}
+	})
+}
+
+// Batches of a plan that is lost for good are passed over, counted and told, and
+// those of the plan after it are watched as if there had been none before.
+func TestPlanIsLost(t *testing.T) {
+	entries, p := eventful(t)
+	second := slices.IndexFunc(entries, func(e watch.Entry) bool { return e.Plan == other })
+	want := uninterrupted(t, entries[second:], p)
+	if len(want) < 3 {
+		t.Fatalf("story: %d records under the second plan", len(want))
+	}
+	synctest.Test(t, func(t *testing.T) {
+		r := newRig(entries[:second], planFunc(func(fingerprint string) (*mooring.Plan, error) {
+			if fingerprint == first {
+				return nil, fmt.Errorf("berth %s: plan %s is damaged: %w", berth, fingerprint, watch.ErrPlanLost)
+			}
+			return p[fingerprint], nil
+		}))
+		told := r.tell()
+		l := openLog(t, r.records)
+		defer l.Close()
+		w := r.open(t, l)
+		stop := background(t, w)
+		synctest.Wait()
+		at := w.States()[0]
+		if at.PassedOver != uint64(second) || !strings.Contains(at.NoPlan, "is damaged") || !at.Heard.IsZero() || at.Stopped != "" {
+			t.Errorf("state with the plan lost: %+v", at)
+		}
+		r.journal.add(entries[second:]...)
+		synctest.Wait()
+		at = w.States()[0]
+		if at.PassedOver != uint64(second) || at.NoPlan != "" || !at.Heard.Equal(time.Now()) {
+			t.Errorf("state with a good plan: %+v", at)
+		}
+		counts := r.counts(t)
+		if counts["unplanned_batches_total"] != float64(second) || counts["restarts_total"] != 0 {
+			t.Errorf("counts: %v", counts)
+		}
+		if n := strings.Count(told.String(), "their plan is lost"); n != 1 {
+			t.Errorf("told %d times: %s", n, told)
+		}
 		stop()
 		diff(t, history(t, r.records), want)
 	})

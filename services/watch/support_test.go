@@ -215,17 +215,25 @@ func loadPlan(t testing.TB, name string) *mooring.Plan {
 func (r *rig) start(t *testing.T) (l *alarm.Log, stop func()) {
 	t.Helper()
 	l = openLog(t, r.records)
+	ended := background(t, r.open(t, l))
+	return l, func() {
+		t.Helper()
+		ended()
+		l.Close()
+	}
+}
+
+// background runs a watch until stop, which waits for its end.
+func background(t *testing.T, w *watch.Watch) (stop func()) {
 	ctx, cancel := context.WithCancel(context.Background())
-	w := r.open(t, l)
 	ended := make(chan error, 1)
 	go func() { ended <- w.Run(ctx) }()
-	return l, func() {
+	return func() {
 		t.Helper()
 		cancel()
 		if err := <-ended; err != nil {
 			t.Error(err)
 		}
-		l.Close()
 	}
 }
 

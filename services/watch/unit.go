@@ -48,5 +48,8 @@ func (u *Unit) Snapshot() ([]byte, error) { return u.berth.Snapshot() }
 // Oddities counts the readings the detectors did not use.
 func (u *Unit) Oddities() detect.Oddities { return u.berth.Oddities() }
 
+// UnderWatch is the berth's own last word; see detect.Berth.
+func (u *Unit) UnderWatch() bool { return u.berth.UnderWatch() }
+
 // Active is what is raised and not cleared.
 func (u *Unit) Active() []detect.Change { return u.berth.Active() }

@@ -11,6 +11,7 @@ package watch
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"log/slog"
 	"maps"
@@ -48,6 +49,10 @@ type Journal interface {
 	// LoadSnapshot gives what SaveSnapshot was given last.
 	LoadSnapshot(ctx context.Context, berth string) (data []byte, ok bool, err error)
 }
+
+// ErrPlanLost is wrapped by the error of Plans for a plan that is lost or damaged,
+// for good: the batches taken in under it are passed over.
+var ErrPlanLost = errors.New("plan is lost")
 
 // Plans gives the plan a batch was taken in under.
 type Plans interface {
@@ -117,8 +122,9 @@ func (o *Options) validate() error {
 
 // Watch keeps every berth under watch. Safe for concurrent use.
 type Watch struct {
-	o Options
-	m *metrics
+	o      Options
+	m      *metrics
+	states states
 
 	mu     sync.Mutex
 	known  map[string]*berthWatch // nil where Prepare has not seen the berth
@@ -131,7 +137,7 @@ func New(o Options) (*Watch, error) {
 	if err := o.validate(); err != nil {
 		return nil, err
 	}
-	return &Watch{o: o, m: newMetrics(o.Registerer), known: map[string]*berthWatch{}}, nil
+	return &Watch{o: o, m: newMetrics(o.Registerer), states: states{of: map[string]*State{}}, known: map[string]*berthWatch{}}, nil
 }
 
 // Add puts a berth under watch; a second time does nothing, nor does it once Run
@@ -143,6 +149,8 @@ func (w *Watch) Add(berth string) {
 		return
 	}
 	w.known[berth] = nil
+	w.states.change(berth, func(*State) {})
+	w.m.show(berth)
 	if w.start != nil {
 		w.start(berth)
 	}
@@ -195,21 +203,28 @@ func (w *Watch) Run(ctx context.Context) error {
 }
 
 // keep watches its berth for as long as ctx lasts, starting again from the last
-// snapshot when something fails.
+// snapshot when something fails: a second later, and later each time that it came
+// no further, up to most.
 func (b *berthWatch) keep(ctx context.Context) {
-	const wait = time.Second
+	const least, most = time.Second, 5 * time.Second
+	wait, furthest := least, uint64(0)
 	for {
 		err := b.run(ctx)
 		if ctx.Err() != nil {
 			return
 		}
+		if b.position > furthest {
+			wait, furthest = least, b.position
+		}
+		b.stopped(err)
 		b.m.restarts.WithLabelValues(b.berth).Inc()
-		b.o.Log.Error("watch of a berth stopped, starting again", "berth", b.berth, "err", err)
+		b.o.Log.Error("watch of a berth stopped, starting again", "berth", b.berth, "err", err, "wait", wait)
 		select {
 		case <-ctx.Done():
 			return
 		case <-time.After(wait):
 		}
+		wait = min(2*wait, most)
 		b = &berthWatch{Watch: b.Watch, berth: b.berth, end: b.end}
 	}
 }

@@ -1,0 +1,65 @@
+package watch_test
+
+import (
+	"testing"
+	"testing/synctest"
+	"time"
+
+	"hawser/detect/reading"
+	"hawser/services/watch"
+)
+
+// A berth is heard when it has sent readings, not when it has only promised that
+// there are none, and a snapshot tells of it at a start.
+func TestStateOfABerth(t *testing.T) {
+	plan := everyOther(loadPlan(t, "tanker-12"))
+	entries := restless(plan).entries(t, 0, 0, 10, first)
+	end := entries[len(entries)-1].Position
+	at := begin.Add(10 * time.Second).UnixNano()
+	leaving := &reading.Block{Sequence: 11, CompleteUntil: at + int64(time.Second), Series: []reading.Series{
+		{Channel: reading.Channel{Kind: reading.UnderWatch}, Time: []int64{at}, Value: []float64{0}}}}
+	promise := &reading.Block{Sequence: 12, CompleteUntil: at + int64(20*time.Second)}
+	synctest.Test(t, func(t *testing.T) {
+		r := newRig(nil, plans{first: plan})
+		l := openLog(t, r.records)
+		defer l.Close()
+		run := func(w *watch.Watch, during func()) {
+			t.Helper()
+			stop := background(t, w)
+			defer stop()
+			synctest.Wait()
+			during()
+		}
+		state := func(w *watch.Watch, heard time.Time, underWatch bool) {
+			t.Helper()
+			synctest.Wait()
+			if got := w.States(); len(got) != 1 || got[0] != (watch.State{Berth: berth, Heard: heard, UnderWatch: underWatch}) {
+				t.Errorf("state %+v, want heard %v, under watch %v", got, heard, underWatch)
+			}
+		}
+		w := r.open(t, l)
+		state(w, time.Time{}, true)
+		run(w, func() {
+			state(w, time.Time{}, true)
+			time.Sleep(time.Minute)
+			r.journal.add(entries...)
+			state(w, time.Now(), true)
+			heard := time.Now()
+			time.Sleep(time.Minute)
+			r.journal.add(watch.Entry{Position: end + 1, Source: "bow", Plan: first, Data: pack(t, promise), Stored: time.Now()},
+				watch.Entry{Position: end + 2, Source: "stern", Plan: first, Data: pack(t, promise), Stored: time.Now()})
+			state(w, heard, true)
+			r.journal.add(watch.Entry{Position: end + 3, Source: "bridge", Plan: first, Data: pack(t, leaving), Stored: time.Now()})
+			state(w, time.Now(), true) // too late to count: all had promised past it
+			leaving.Series[0].Time[0] += int64(25 * time.Second)
+			leaving.CompleteUntil += int64(30 * time.Second)
+			for n, source := range []string{"bridge", "bow", "stern"} {
+				r.journal.add(watch.Entry{Position: end + 4 + uint64(n), Source: source, Plan: first, Data: pack(t, leaving), Stored: time.Now()})
+			}
+			state(w, time.Now(), false)
+		})
+		time.Sleep(time.Minute)
+		w = r.open(t, l)
+		run(w, func() { state(w, time.Now(), false) })
+	})
+}
