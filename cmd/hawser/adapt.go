@@ -2,11 +2,15 @@ package main
 
 import (
 	"context"
+	"errors"
+	"fmt"
 
 	"google.golang.org/grpc"
 
+	"hawser/detect/mooring"
 	"hawser/ingest/intake"
 	"hawser/ingest/journal"
+	"hawser/ingest/planbook"
 	hawserv1 "hawser/proto/hawser/v1"
 	"hawser/services/history"
 	"hawser/services/watch"
@@ -22,12 +26,15 @@ const (
 	storeKey       = "store"
 )
 
+// watchReader is the journal's name of a berth's watch.
+func watchReader(berth string) string { return "watch-" + berth }
+
 // watchJournal is the journal as the watch sees it.
 type watchJournal struct{ *journal.Journal }
 
 func (j watchJournal) FollowBerth(ctx context.Context, berth string, after uint64, fn func(*watch.Entry) error) error {
 	var we watch.Entry
-	return j.Follow(ctx, journal.FollowOptions{Reader: "watch-" + berth, Berth: berth, After: journal.Position(after)}, func(e *journal.Entry) error {
+	return j.Follow(ctx, journal.FollowOptions{Reader: watchReader(berth), Berth: berth, After: journal.Position(after)}, func(e *journal.Entry) error {
 		we = watch.Entry{
 			Position: uint64(e.Position), Source: e.Source, Plan: e.Plan,
 			Refused: e.Refused, Data: e.Data, Stored: e.Stored,
@@ -47,6 +54,17 @@ func (j watchJournal) SaveSnapshot(ctx context.Context, berth string, data []byt
 
 func (j watchJournal) LoadSnapshot(ctx context.Context, berth string) ([]byte, bool, error) {
 	return j.Get(ctx, snapshotBucket, berth)
+}
+
+// watchPlans is the plans as the watch sees them.
+type watchPlans struct{ *planbook.Book }
+
+func (p watchPlans) PlanByFingerprint(ctx context.Context, berth, fingerprint string) (*mooring.Plan, error) {
+	plan, err := p.Book.PlanByFingerprint(ctx, berth, fingerprint)
+	if errors.Is(err, planbook.ErrDamaged) {
+		return nil, fmt.Errorf("%w: %w", watch.ErrPlanLost, err)
+	}
+	return plan, err
 }
 
 // storeJournal is the journal as the feed of the store sees it.

@@ -23,6 +23,7 @@ type config struct {
 	Data           string        `yaml:"data"`
 	Plans          []string      `yaml:"plans"`
 	ClockTolerance time.Duration `yaml:"clock_tolerance"`
+	SilentAfter    time.Duration `yaml:"silent_after"`
 	AllowRemote    bool          `yaml:"allow_remote"`
 	Journal        journalConfig `yaml:"journal"`
 	Store          storeConfig   `yaml:"store"`
@@ -78,9 +79,9 @@ func (b *byteSize) UnmarshalYAML(n *yaml.Node) error {
 func defaultConfig() config {
 	return config{
 		HTTP: "127.0.0.1:7410", GRPC: "127.0.0.1:7411", Data: "hawser-data",
-		ClockTolerance: time.Minute,
-		Journal:        journalConfig{MaxBytes: 20 << 30, MaxAge: 7 * 24 * time.Hour, Sync: 20 * time.Millisecond},
-		Store:          storeConfig{Kind: storeEmbedded, Retention: 30 * 24 * time.Hour},
+		ClockTolerance: time.Minute, SilentAfter: 8 * time.Second,
+		Journal: journalConfig{MaxBytes: 20 << 30, MaxAge: 7 * 24 * time.Hour, Sync: 20 * time.Millisecond},
+		Store:   storeConfig{Kind: storeEmbedded, Retention: 30 * 24 * time.Hour},
 	}
 }
 
@@ -92,6 +93,7 @@ func (c *config) bind(cmd *cobra.Command) {
 	f.StringVar(&c.Data, "data", c.Data, "`FOLDER` of journal and store")
 	f.StringArrayVar(&c.Plans, "plan", c.Plans, "mooring plan `FILE` to put its berth under; may be given again for other berths")
 	f.DurationVar(&c.ClockTolerance, "clock-tolerance", c.ClockTolerance, "how far ahead of this machine's clock a reading may be dated")
+	f.DurationVar(&c.SilentAfter, "silent-after", c.SilentAfter, "how long a berth may send nothing before that is an alarm; above the longest time between two of its batches")
 	f.BoolVar(&c.AllowRemote, "allow-remote", c.AllowRemote, "listen beyond loopback, although nothing here asks who is there yet")
 	f.StringVar(&c.Journal.URL, "journal", c.Journal.URL, "`URL` of an outside NATS server with JetStream (nats://HOST:PORT) in place of the embedded journal")
 	f.Var(&c.Journal.MaxBytes, "journal-max-bytes", "size at which the journal lets its oldest go")
@@ -166,6 +168,8 @@ func (c *config) validate() error {
 		return errors.New("data: a folder is needed")
 	case c.ClockTolerance < 0:
 		return fmt.Errorf("clock_tolerance: %s is negative", c.ClockTolerance)
+	case c.SilentAfter < time.Second || c.SilentAfter > time.Hour:
+		return fmt.Errorf("silent_after: %s must be from 1s to 1h", c.SilentAfter)
 	case c.Journal.MaxAge <= 0:
 		return fmt.Errorf("journal.max_age: %s must be above zero", c.Journal.MaxAge)
 	case c.Journal.Sync < time.Millisecond || c.Journal.Sync > 10*time.Second:

@@ -42,9 +42,10 @@ var allowed = map[string]struct {
 
 	"services/watch": {[]string{"detect", "detect/mooring", "detect/reading", "ingest/batch"},
 		"the one road to the detectors, live and in replay alike"},
-	"services/alarm": {[]string{"detect", "proto/hawser/v1"}, "keeps the changes that detection makes"},
-	"services/live":  {[]string{"detect/mooring", "detect/reading", "proto/hawser/v1"}, "the latest picture by the plan, as its message"},
-	"services/web":   {[]string{"services/alarm", "services/live", "detect", "proto/hawser/v1"}, "pages over what the other services know"},
+	"services/alarm":  {[]string{"detect", "proto/hawser/v1"}, "keeps the changes that detection makes"},
+	"services/rounds": {[]string{"detect", "services/alarm"}, "what it finds goes to the alarm log, with a priority"},
+	"services/live":   {[]string{"detect/mooring", "detect/reading", "proto/hawser/v1"}, "the latest picture by the plan, as its message"},
+	"services/web":    {[]string{"services/alarm", "services/live", "detect", "proto/hawser/v1"}, "pages over what the other services know"},
 	"services/evidence": {[]string{"detect", "detect/mooring", "detect/reading"},
 		"looks on at detection and writes down what it saw"},
 	"services/deliver": {[]string{"services/alarm", "detect"}, "alarms out of the house; knows no reading"},

@@ -74,6 +74,7 @@ func TestMistakesAreTold(t *testing.T) {
 		{"influxdb without address", []string{"serve", "--store", "influxdb"}, exitUsage, "store: influxdb needs a url and a bucket"},
 		{"journal that is no NATS address", []string{"serve", "--journal", "http://127.0.0.1"}, exitUsage, `journal.url: "http://127.0.0.1" must be nats://HOST:PORT`},
 		{"sync too long", []string{"serve", "--journal-sync", "1m"}, exitUsage, "journal.sync: 1m0s must be from 1ms to 10s"},
+		{"silent after nothing", []string{"serve", "--silent-after=10ms"}, exitUsage, "silent_after: 10ms must be from 1s to 1h"},
 		{"negative clock tolerance", []string{"serve", "--clock-tolerance=-1s"}, exitUsage, "clock_tolerance: -1s is negative"},
 		{"retention of nothing", []string{"serve", "--store-retention", "0s"}, exitUsage, "store.retention: 0s must be above zero"},
 		{"journal kept for no time", []string{"serve", "--journal-max-age", "0s"}, exitUsage, "journal.max_age: 0s must be above zero"},

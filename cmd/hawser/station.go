@@ -27,6 +27,7 @@ import (
 	"hawser/services/front"
 	"hawser/services/history"
 	"hawser/services/live"
+	"hawser/services/rounds"
 	"hawser/services/watch"
 	"hawser/services/web"
 )
@@ -50,6 +51,7 @@ type station struct {
 	feed     *history.Feed
 	front    *front.Front
 	deliver  *deliver.Deliverer // nil where alarms go nowhere else
+	rounds   *rounds.Rounds
 	pressure pressures
 
 	closers []closer
@@ -126,7 +128,7 @@ func (s *station) openServices(ctx context.Context) (err error) {
 		return err
 	}
 	s.watch, err = watch.New(watch.Options{
-		Journal: watchJournal{s.journal}, Plans: s.book, Alarms: s.alarms, Picture: s.board,
+		Journal: watchJournal{s.journal}, Plans: watchPlans{s.book}, Alarms: s.alarms, Picture: s.board,
 		Log: s.log, Registerer: s.registry,
 	})
 	if err != nil {
@@ -145,6 +147,10 @@ func (s *station) openServices(ctx context.Context) (err error) {
 		Journal: intake.Into(s.journal), Plans: s.book, Validator: valid,
 		ClockTolerance: s.cfg.ClockTolerance, Log: s.log, Registerer: s.registry,
 	})
+	if err != nil {
+		return err
+	}
+	s.rounds, err = rounds.New(rounds.Options{Look: s.look, Alarms: s.alarms, Log: s.log, SilentAfter: s.cfg.SilentAfter})
 	return err
 }
 
@@ -293,6 +299,7 @@ func (s *station) Run(ctx context.Context) error {
 	g, ctx := errgroup.WithContext(ctx)
 	g.Go(func() error { return s.front.Run(ctx) })
 	g.Go(func() error { return s.watch.Run(ctx) })
+	g.Go(func() error { return s.rounds.Run(ctx) })
 	g.Go(func() error { return s.pressure.run(ctx, s.alarms, s.log) })
 	g.Go(func() error { return s.whileJournalWorks(ctx) })
 	if s.deliver != nil {

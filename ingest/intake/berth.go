@@ -22,6 +22,7 @@ type berth struct {
 	mu      sync.Mutex
 	sources map[string]*source
 	bound   *binding
+	ahead   ClockAhead
 }
 
 // source is a sender of batches. Its stream, of which there is one at a time,

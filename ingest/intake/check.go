@@ -60,6 +60,7 @@ func (d *delivery) check(b *reading.Block, undecoded []batch.ColumnFault, bound 
 		newest, rising := span(s.Time)
 		if newest > limit {
 			v.faults = append(v.faults, fault{i, s.Channel.String(), reasonClockAhead, ahead("a reading", newest, now)})
+			d.berth.refusedAhead(d.src.name, newest, now)
 			continue
 		}
 		c.judge(s, newest, rising, floor, &v.odd)

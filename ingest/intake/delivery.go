@@ -236,6 +236,7 @@ func (d *delivery) hand(ctx context.Context, it *item, data []byte, block *readi
 	}
 	if limit := it.arrived.Add(d.s.o.ClockTolerance).UnixNano(); block.CompleteUntil > limit {
 		it.refusal = d.refuseWhole(block.Sequence, reasonClockAhead, ahead("complete_until", block.CompleteUntil, it.arrived))
+		d.berth.refusedAhead(d.src.name, block.CompleteUntil, it.arrived)
 		return nil
 	}
 	v := d.check(block, undecoded, d.berth.bind(plan), it.arrived)

@@ -100,6 +100,17 @@ func TestReaderIsToldOfBeforeItLosesEntries(t *testing.T) {
 	if got := told.of(journal.UnreadBytes); len(got) != 0 {
 		t.Errorf("told too early: %+v", got)
 	}
+	unread := func() map[string]time.Duration {
+		t.Helper()
+		ages, err := j.Unread(t.Context())
+		if err != nil || len(ages) != 2 {
+			t.Fatalf("unread %v, %v", ages, err)
+		}
+		return ages
+	}
+	if ages := unread(); ages["slow"] <= 0 || ages["quick"] != 0 {
+		t.Errorf("unread %v, want only of slow", ages)
+	}
 	// 90 are over 0.75, and it is told once.
 	more(30)
 	eventually(t, "pressure", func() bool { return len(told.of(journal.UnreadBytes)) > 0 })
@@ -122,6 +133,9 @@ func TestReaderIsToldOfBeforeItLosesEntries(t *testing.T) {
 	}
 	if age := gauge(t, reg, "hawser_journal_unread_age_seconds", "slow"); age != 0 {
 		t.Errorf("unread for %v s after reading all", age)
+	}
+	if ages := unread(); ages["slow"] != 0 || ages["quick"] != 0 {
+		t.Errorf("unread %v after reading all", ages)
 	}
 	cancel()
 	wg.Wait()

@@ -1,6 +1,7 @@
 package journal
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"sync"
@@ -169,6 +170,25 @@ func (j *Journal) checkLimits(raised map[Pressure]bool) {
 			tell(UnreadAge, r.name, u.age.Seconds()/j.o.MaxAge.Seconds(), pressureOn, pressureOff)
 		}
 	}
+}
+
+// Unread is the age of the oldest entry that each registered reader has not
+// finished with, 0 for one that has them all, by the reader's name.
+func (j *Journal) Unread(ctx context.Context) (map[string]time.Duration, error) {
+	info, err := j.telemetry.Info(ctx)
+	if err != nil {
+		return nil, j.readError(err)
+	}
+	first, last := bounds(info.State)
+	ages := map[string]time.Duration{}
+	for _, r := range j.readers.list() {
+		u, err := j.unreadBy(r, first, last, info.State.Bytes)
+		if err != nil {
+			return nil, fmt.Errorf("reader %s: %w", r.name, j.readError(err))
+		}
+		ages[r.name] = u.age
+	}
+	return ages, nil
 }
 
 type unread struct {

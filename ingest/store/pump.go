@@ -146,6 +146,12 @@ func (p *Pump) Position() uint64 {
 	return p.position
 }
 
+// Behind is how long the oldest reading that is not stored yet has been waiting.
+func (p *Pump) Behind() time.Duration {
+	_, age := p.waiting()
+	return age
+}
+
 // waiting is the memory and age of what is not stored yet.
 func (p *Pump) waiting() (bytes int, age time.Duration) {
 	p.mu.Lock()

@@ -174,6 +174,7 @@ func TestPumpDown(t *testing.T) {
 			hawser_store_waiting_bytes 2680
 			hawser_store_retries_total 1
 			hawser_store_readings_total 0`)
+		waited := p.Behind()
 		offer(t, p, 5, one(5, 1)) // waits until there is space
 		time.Sleep(2 * time.Second)
 		synctest.Wait()
@@ -182,6 +183,9 @@ func TestPumpDown(t *testing.T) {
 		}
 		if !slices.Equal(told, []uint64{2, 4, 5}) {
 			t.Errorf("positions told %v, want 2, 4, 5", told)
+		}
+		if waited != 10*time.Millisecond || p.Behind() != 0 {
+			t.Errorf("the oldest reading had waited %v, now %v, want 10 ms and none", waited, p.Behind())
 		}
 		// Waits are half to all of 100, 200, 300 ms, then as long as was asked, then 300.
 		for i, span := range [][2]time.Duration{
