@@ -248,8 +248,9 @@ func TestRules(t *testing.T) {
 		{"few-lines", "5400 m²", func(p *mooring.Plan) { p.Ship.SideWindageM2 = 5400 }, nil, ""},
 
 		// Wire, 3 m of water more: 30.41 m grows to 31.05, strain 1.793 %, s = 0.8965:
-		// 88.7 %. 3 m less: 30.07 m, less than at no load. 1 m either way: 30.59 and
-		// 30.27 m; strain 0.656 %, s = 0.328: 30.6 %.
+		// 88.7 %. 1 m more: 30.59 m, strain 0.656 %, s = 0.328: 30.6 %. 3 m less: 30.07
+		// m, 0.26 m less than the line has at no load: it hangs by its weight of 0.0412
+		// kN/m, and pulls by the parabola 0.0412 × 30.07 √(30.07/(24 × 0.263)) = 2.7 kN.
 		{"tide-load", "wire", func(p *mooring.Plan) { wire(&p.Lines[fwdBreast]) }, &quality.Water{LowM: -1, HighM: 5},
 			"poor 3 88.7 % of MBL at the highest water if nobody tends it, over the working load limit"},
 		{"tide-load", "wire from below the hook", func(p *mooring.Plan) { wire(&p.Lines[fwdBreast]); p.Lines[fwdBreast].Hook.Z = 15 }, &quality.Water{LowM: -1, HighM: 5},
@@ -257,7 +258,7 @@ func TestRules(t *testing.T) {
 		{"tide-load", "wire in a small tide", func(p *mooring.Plan) { wire(&p.Lines[fwdBreast]) }, &quality.Water{LowM: 1, HighM: 3}, ""},
 		{"tide-load", "no tide", func(p *mooring.Plan) { wire(&p.Lines[fwdBreast]) }, nil, ""},
 		{"tide-slack", "wire", func(p *mooring.Plan) { wire(&p.Lines[fwdBreast]) }, &quality.Water{LowM: -1, HighM: 2},
-			"note 3 slack at the lowest water if nobody tends it: 0 % of MBL"},
+			"note 3 slack at the lowest water if nobody tends it: 0.45 % of MBL"},
 		{"tide-slack", "polyester", func(p *mooring.Plan) {}, &quality.Water{LowM: -1, HighM: 2}, ""},
 
 		// 200 × 30 × 8 × 1.025 = 49200 t.

@@ -20,9 +20,8 @@ func (s *scene) risen(levelM float64) mooring.Pose {
 
 // atLevelKN is line i's load at a water level, left as it is set.
 func (s *scene) atLevelKN(i int, levelM float64) float64 {
-	law := s.rig.Law(i)
-	unstretchedM := law.UnstretchedM(s.Lines[i].PretensionKN, s.lengthM(i))
-	return law.TensionKN(s.rig.LengthM(i, s.risen(levelM)), unstretchedM)
+	unstretchedM := s.rig.UnstretchedM(i, s.Lines[i].PretensionKN, mooring.Pose{})
+	return s.rig.TensionKN(i, unstretchedM, s.risen(levelM))
 }
 
 func tideLoad(s *scene) []Remark {
