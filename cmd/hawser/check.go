@@ -80,7 +80,7 @@ func printRemarks(w io.Writer, p *mooring.Plan, remarks []quality.Remark, why bo
 			fmt.Fprintf(w, "         Rule %s: %s\n         Source: %s.\n", r.Rule.Name, r.Rule.Says, r.Rule.Source)
 		}
 	}
-	_, err := fmt.Fprintf(w, "\nBend radii, wear, chafe and the strength of what is ashore are not in a plan: look at them.\n%s\n", cautions)
+	_, err := fmt.Fprintf(w, "\nWear, chafe and the strength of what is ashore are not in a plan: look at them.\n%s\n", cautions)
 	return err
 }
 

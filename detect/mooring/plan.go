@@ -165,6 +165,9 @@ type Line struct {
 	BrakeRenderKN float64 // 0 where not given
 	BrakeHoldKN   float64 // 0 where not given
 	Instrumented  bool    // has a load pin
+	// FairleadDiameterMM is of the roller or the rounding that the line bends over;
+	// 0 where not given.
+	FairleadDiameterMM float64
 }
 
 // Tail is a stretchier length between main line and hook.

@@ -73,7 +73,8 @@ func line(m *hawserv1.Line) mooring.Line {
 		PretensionKN:  m.GetPretensionKn(),
 		MadeFast:      mooring.MadeFast(m.GetMadeFast()),
 		BrakeRenderKN: m.GetBrakeRenderKn(), BrakeHoldKN: m.GetBrakeHoldKn(),
-		Instrumented: m.Instrumented == nil || *m.Instrumented,
+		Instrumented:       m.Instrumented == nil || *m.Instrumented,
+		FairleadDiameterMM: m.GetFairleadDiameterMm(),
 	}
 	if t := m.GetTail(); t != nil {
 		l.Tail = &mooring.Tail{

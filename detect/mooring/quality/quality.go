@@ -1,8 +1,8 @@
 // Package quality looks at a mooring plan as a mooring master would before the
 // ship is made fast, and remarks on what is poorly arranged, set or stated. Each
 // rule is one function with its figure and its source. A rule looks only at what
-// the plan states: bend radii, chafe, wear, the layers on a drum and the
-// strength of what is ashore are not in a plan, so a plan without a remark is
+// the plan states: chafe, wear, the layers on a drum and the strength of what is
+// ashore are not in a plan, so a plan without a remark is
 // not thereby a good mooring. It is pure, and never refuses a plan.
 package quality
 

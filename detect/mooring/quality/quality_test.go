@@ -159,6 +159,13 @@ func TestRules(t *testing.T) {
 		}, nil,
 			"serious 1 the tail's stated MBL is 12.2 % of what goes with diameter and material; look at the units"},
 		{"strength-for-size", "strong for its size", func(p *mooring.Plan) { p.Lines[head].DiameterMM = 48 }, nil, ""},
+		// Of 60 mm: 330 mm is 5.5 times, 360 is 6; of 32 mm: 360 is 11.25, 384 is 12.
+		{"bend", "sharp", func(p *mooring.Plan) { p.Lines[head].FairleadDiameterMM = 330 }, nil,
+			"note 1 bent over 5.5 times the diameter at the fairlead, under 6"},
+		{"bend", "wide", func(p *mooring.Plan) { p.Lines[head].FairleadDiameterMM = 360 }, nil, ""},
+		{"bend", "wire, sharp", func(p *mooring.Plan) { wire(&p.Lines[head]); p.Lines[head].FairleadDiameterMM = 360 }, nil,
+			"note 1 bent over 11.2 times the diameter at the fairlead, under 12"},
+		{"bend", "wire, wide", func(p *mooring.Plan) { wire(&p.Lines[head]); p.Lines[head].FairleadDiameterMM = 384 }, nil, ""},
 		{"limit-raised", "0.60", func(p *mooring.Plan) { p.Limits.WorkingLoadFraction = 0.60 }, nil,
 			"poor  the plan sets the working load limit to 60 % of MBL, over 50 % (55 % for steel wire)"},
 		{"limit-raised", "0.55 of wire", func(p *mooring.Plan) {

@@ -17,6 +17,8 @@ func strengths() []rule {
 			practice + "; worked out from the line's own stretch"}, littleGive},
 		{Rule{"strength-for-size", "MBL goes with diameter squared and material: within half and twice what a sample of 50 mm has. Beyond that a unit is mixed up (tonnes for kN, circumference for diameter), and every percentage is wrong.",
 			"trade figures for 50 mm: steel wire 150 t, polypropylene 31, polyamide 44, polyester 35, polyolefin 41, HMPE 193, mixed fibre 49; " + practice + "; aramid 130 t from memory"}, strengthForSize},
+		{Rule{"bend", "At its fairlead a line bends over at least 12 times its diameter where it is of wire, high-modulus polyethylene or aramid, over 6 times otherwise, where the plan says (fairlead_diameter_mm); a sharper bend weakens it. The rope maker's figure governs.",
+			"ratio as in MSC.1/Circ.1620 2.1; the figures: trade practice, from memory"}, bend},
 		{Rule{"limit-raised", "The working load limit is 0.50 of MBL, for steel wire 0.55; a plan does not set it higher.",
 			"MEG 4th edition (2018) as used with SOLAS II-1/3-8, in a flag registry's circular"}, limitRaised},
 	}
@@ -38,11 +40,15 @@ func tailStrength(s *scene) []Remark {
 	})
 }
 
+// stiff are the materials that hardly stretch, and suffer most from a sharp bend.
+func stiff(m mooring.Material) bool {
+	return m == mooring.SteelWire || m == mooring.HMPE || m == mooring.Aramid
+}
+
 func noTail(s *scene) []Remark {
 	return s.lineByLine(" m", func(i int) finding {
 		l := &s.Lines[i]
-		stiff := l.Material == mooring.SteelWire || l.Material == mooring.HMPE || l.Material == mooring.Aramid
-		if l.Tail != nil || !stiff {
+		if l.Tail != nil || !stiff(l.Material) {
 			return finding{}
 		}
 		return finding{Note, l.Material.String() + " without a tail, %s long", s.lengthM(i)}
@@ -108,6 +114,21 @@ func strengthForSize(s *scene) []Remark {
 		return judge("the tail's stated", share(t.Material, t.DiameterMM, t.MBLkN))
 	})
 	return append(lines, tails...)
+}
+
+func bend(s *scene) []Remark {
+	return s.lineByLine("", func(i int) finding {
+		l := &s.Lines[i]
+		least := 6.0
+		if stiff(l.Material) {
+			least = 12
+		}
+		ratio := l.FairleadDiameterMM / l.DiameterMM
+		if ratio == 0 || ratio >= least {
+			return finding{}
+		}
+		return finding{Note, fmt.Sprintf("bent over %%s times the diameter at the fairlead, under %.0f", least), ratio}
+	})
 }
 
 func limitRaised(s *scene) []Remark {

@@ -726,9 +726,12 @@ type Line struct {
 	// Load the winch brake is designed to hold, kN.
 	BrakeHoldKn *float64 `protobuf:"fixed64,13,opt,name=brake_hold_kn,json=brake_hold_kN,proto3,oneof" json:"brake_hold_kn,omitempty"`
 	// Whether the line has a load pin; true when absent.
-	Instrumented  *bool `protobuf:"varint,14,opt,name=instrumented,proto3,oneof" json:"instrumented,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	Instrumented *bool `protobuf:"varint,14,opt,name=instrumented,proto3,oneof" json:"instrumented,omitempty"`
+	// Diameter of the roller or of the rounding that the line bends over at its
+	// fairlead, millimetres.
+	FairleadDiameterMm *float64 `protobuf:"fixed64,15,opt,name=fairlead_diameter_mm,proto3,oneof" json:"fairlead_diameter_mm,omitempty"`
+	unknownFields      protoimpl.UnknownFields
+	sizeCache          protoimpl.SizeCache
 }
 
 func (x *Line) Reset() {
@@ -857,6 +860,13 @@ func (x *Line) GetInstrumented() bool {
 		return *x.Instrumented
 	}
 	return false
+}
+
+func (x *Line) GetFairleadDiameterMm() float64 {
+	if x != nil && x.FairleadDiameterMm != nil {
+		return *x.FairleadDiameterMm
+	}
+	return 0
 }
 
 // Tail is a length of stretchier line between the main line and the hook.
@@ -1250,7 +1260,7 @@ const file_hawser_v1_plan_proto_rawDesc = "" +
 	"\x10_imbalance_floorB\x11\n" +
 	"\x0f_slack_fractionB\x10\n" +
 	"\x0e_snap_fractionB\t\n" +
-	"\a_slip_m\"\x85\v\n" +
+	"\a_slip_m\"\xf0\v\n" +
 	"\x04Line\x12+\n" +
 	"\x02id\x18\x01 \x01(\tB\x1b\xbaH\x18r\x162\x14^[A-Za-z0-9-]{1,20}$R\x02id\x127\n" +
 	"\x05group\x18\x02 \x01(\x0e2\x14.hawser.v1.LineGroupB\v\xbaH\b\xc8\x01\x01\x82\x01\x02\x10\x01R\x05group\x12<\n" +
@@ -1266,13 +1276,15 @@ const file_hawser_v1_plan_proto_rawDesc = "" +
 	"\tmade_fast\x18\v \x01(\x0e2\x13.hawser.v1.MadeFastB\v\xbaH\b\xc8\x01\x01\x82\x01\x02\x10\x01R\tmade_fast\x12F\n" +
 	"\x0fbrake_render_kn\x18\f \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00j\xe8@!\x00\x00\x00\x00\x00\x00\x00\x00H\x00R\x0fbrake_render_kN\x88\x01\x01\x12B\n" +
 	"\rbrake_hold_kn\x18\r \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00j\xe8@!\x00\x00\x00\x00\x00\x00\x00\x00H\x01R\rbrake_hold_kN\x88\x01\x01\x12'\n" +
-	"\finstrumented\x18\x0e \x01(\bH\x02R\finstrumented\x88\x01\x01:\xb1\x04\xbaH\xad\x04\x1a\x81\x01\n" +
+	"\finstrumented\x18\x0e \x01(\bH\x02R\finstrumented\x88\x01\x01\x12P\n" +
+	"\x14fairlead_diameter_mm\x18\x0f \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x88\xb3@!\x00\x00\x00\x00\x00\x00\x00\x00H\x03R\x14fairlead_diameter_mm\x88\x01\x01:\xb1\x04\xbaH\xad\x04\x1a\x81\x01\n" +
 	"\x10line.winch_brake\x12;brake_render_kN is required for a line made fast on a winch\x1a0this.made_fast != 1 || has(this.brake_render_kn)\x1aa\n" +
 	"\x19line.pretension_under_mbl\x12\"pretension_kN must be under mbl_kN\x1a this.pretension_kn < this.mbl_kn\x1a\xc3\x02\n" +
 	"\x0fline.has_length\x12.fairlead and hook must be at least 0.5 m apart\x1a\xff\x01size(this.fairlead) != 3 || size(this.hook) != 3 || (this.fairlead[0]-this.hook[0])*(this.fairlead[0]-this.hook[0]) + (this.fairlead[1]-this.hook[1])*(this.fairlead[1]-this.hook[1]) + (this.fairlead[2]-this.hook[2])*(this.fairlead[2]-this.hook[2]) >= 0.25B\x12\n" +
 	"\x10_brake_render_knB\x10\n" +
 	"\x0e_brake_hold_knB\x0f\n" +
-	"\r_instrumented\"\xe5\x01\n" +
+	"\r_instrumentedB\x17\n" +
+	"\x15_fairlead_diameter_mm\"\xe5\x01\n" +
 	"\x04Tail\x12<\n" +
 	"\bmaterial\x18\x01 \x01(\x0e2\x13.hawser.v1.MaterialB\v\xbaH\b\xc8\x01\x01\x82\x01\x02\x10\x01R\bmaterial\x123\n" +
 	"\blength_m\x18\x02 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x00Y@!\x00\x00\x00\x00\x00\x00\x00\x00R\blength_m\x129\n" +
