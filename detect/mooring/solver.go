@@ -10,7 +10,7 @@ const (
 	// balance is the residual, of all forces at work, at which the ship is still.
 	balance = 1e-10
 	// floorKN ends the search where hardly any force is at work.
-	floorKN = 1e-9
+	floorKN = 1e-10
 	// firstStepM bounds the first step, so that a soft start does not fling the
 	// ship about. It grows while she has further to go.
 	firstStepM = 2.0
