@@ -83,7 +83,7 @@ func (r *Rig) Pretensioned() []float64 {
 // search for it begins, 0 for nowhere.
 func (r *Rig) LineForces(at Pose, unstretchedM, tensionKN []float64) Force {
 	t := r.turn(at)
-	return r.pulls(&t, unstretchedM, tensionKN, nil)
+	return r.pulls(&t, unstretchedM, nil, tensionKN, nil)
 }
 
 // FenderForces is the push of all fenders on the ship's straight side: square to
@@ -93,13 +93,15 @@ func (r *Rig) FenderForces(at Pose) Force {
 	return r.pushes(&t, nil, nil)
 }
 
-// loads are the forces of lines and fenders. Tensions, fender loads and the
-// stiffness go where there is somewhere to put them.
-func (r *Rig) loads(t *turned, unstretchedM, tensionKN, fenderKN []float64, k *[3][3]float64) (lines, fenders Force) {
-	return r.pulls(t, unstretchedM, tensionKN, k), r.pushes(t, fenderKN, k)
+// loads are the forces of lines and fenders. A line that would carry more than
+// its rendering load pays out and carries that, where renderKN is not nil.
+// Tensions, fender loads and the stiffness go where there is somewhere to put
+// them.
+func (r *Rig) loads(t *turned, unstretchedM, renderKN, tensionKN, fenderKN []float64, k *[3][3]float64) (lines, fenders Force) {
+	return r.pulls(t, unstretchedM, renderKN, tensionKN, k), r.pushes(t, fenderKN, k)
 }
 
-func (r *Rig) pulls(t *turned, unstretchedM, tensionKN []float64, k *[3][3]float64) Force {
+func (r *Rig) pulls(t *turned, unstretchedM, renderKN, tensionKN []float64, k *[3][3]float64) Force {
 	var sum Force
 	for i := range r.laws {
 		s, armX, armY := r.span(i, t)
@@ -108,6 +110,9 @@ func (r *Rig) pulls(t *turned, unstretchedM, tensionKN []float64, k *[3][3]float
 			near = tensionKN[i]
 		}
 		pull, stretch := r.laws[i].hang(&s, r.plan.Lines[i].InboardM, unstretchedM[i], near)
+		if renderKN != nil && pull >= renderKN[i] {
+			pull, stretch = renderKN[i], 0
+		}
 		if tensionKN != nil {
 			tensionKN[i] = pull
 		}

@@ -30,6 +30,10 @@ type Solver struct {
 	// DriftM is how far she may move from the start before she counts as adrift: a
 	// quarter of her length unless set, and 20 m at least.
 	DriftM float64
+	// RenderKN is by line the load at which it pays out and holds that load, as a
+	// winch brake does that renders; +Inf for a line that never does. nil: none
+	// does.
+	RenderKN []float64
 
 	rig         *Rig
 	lever       float64 // yaw is measured on it, so that all unknowns are lengths
@@ -121,7 +125,7 @@ func (s *Solver) Holds(force Force, unstretchedM []float64, start Pose) (share f
 func (s *Solver) look(pose Pose) probe {
 	p := probe{pose: pose}
 	t := s.rig.turn(pose)
-	p.lines, p.fenders = s.rig.loads(&t, s.unstretched, s.tensionKN, s.fenderKN, &p.stiffness)
+	p.lines, p.fenders = s.rig.loads(&t, s.unstretched, s.RenderKN, s.tensionKN, s.fenderKN, &p.stiffness)
 	scale := [3]float64{1, 1, 1 / s.lever}
 	for i := range 3 {
 		for j := range 3 {

@@ -198,3 +198,34 @@ func BenchmarkSolve(b *testing.B) {
 		})
 	}
 }
+
+// By hand: of four like lines under 600 kN each carries 150; one that renders at
+// 100 leaves 500 to three, and two leave 400 to two.
+func TestLinesThatRenderHoldTheirLoad(t *testing.T) {
+	p := &Plan{Berth: "test", Ship: Ship{LoaM: 100, BeamM: 20}}
+	for range 4 {
+		p.Lines = append(p.Lines, Line{Hook: Point{0, -30, 0}, Material: Polyester, MBLkN: 500, PretensionKN: 50})
+	}
+	r := NewRig(p)
+	s := NewSolver(r)
+	never := math.Inf(1)
+	for _, c := range []struct{ render, want []float64 }{
+		{nil, []float64{150, 150, 150, 150}},
+		{[]float64{never, 200, never, never}, []float64{150, 150, 150, 150}},
+		{[]float64{never, 100, never, never}, []float64{500. / 3, 100, 500. / 3, 500. / 3}},
+		{[]float64{100, 100, never, never}, []float64{100, 100, 200, 200}},
+	} {
+		s.RenderKN = c.render
+		e, err := s.Solve(Force{SwayKN: 600}, r.Pretensioned(), Pose{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		for i, want := range c.want {
+			near(t, "tension", e.TensionKN[i], want, 1e-5)
+		}
+	}
+	s.RenderKN = []float64{100, 100, 100, 100}
+	if _, err := s.Solve(Force{SwayKN: 600}, r.Pretensioned(), Pose{}); !errors.Is(err, ErrNoEquilibrium) {
+		t.Errorf("four brakes of 100 kN hold 600 kN: %v", err)
+	}
+}

@@ -8,7 +8,7 @@ package mooring
 func (r *Rig) Stiffness(at Pose, unstretchedM []float64) [3][3]float64 {
 	var k [3][3]float64
 	t := r.turn(at)
-	r.loads(&t, unstretchedM, nil, nil, &k)
+	r.loads(&t, unstretchedM, nil, nil, nil, &k)
 	return k
 }
 
