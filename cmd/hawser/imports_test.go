@@ -26,6 +26,7 @@ var allowed = map[string]struct {
 	"detect/mooring":         {nil, "mechanics that can be lifted out whole"},
 	"detect/mooring/quality": {[]string{"detect/mooring"}, "remarks on a plan; its rules want the mechanics and nothing else"},
 	"detect/tide":            {[]string{"detect/mooring"}, "the water level by the plan's tide; knows no ship and no line"},
+	"detect/assess":          {[]string{"detect/mooring"}, "answers that are equilibria, for whoever asks: no reading, no wire form"},
 	"detect": {[]string{"detect/mooring", "detect/reading"},
 		"a pure function of plan and readings: no wire form, no disk, no clock"},
 
@@ -49,6 +50,7 @@ var allowed = map[string]struct {
 	"services/evidence": {[]string{"detect", "detect/mooring", "detect/reading"},
 		"looks on at detection and writes down what it saw"},
 	"services/deliver": {[]string{"services/alarm", "detect"}, "alarms out of the house; knows no reading"},
+	"services/drawing": {[]string{"detect/assess", "detect/mooring"}, "pictures of answers; reckons nothing"},
 	"services/front":   {nil, "listeners; knows handlers, no service"},
 	"services/history": {[]string{"detect/reading", "ingest/batch", "ingest/store"},
 		"carries the journal to the store and asks the store"},

@@ -1,0 +1,91 @@
+package assess
+
+import "hawser/detect/mooring"
+
+// Doubt is how far the plan's figures may be out: common practice, no source.
+// Rope in use is stiffer or softer than catalogues say by about a third, and a
+// pretension that nobody measured by as much.
+const (
+	stiffnessDoubt  = 0.30
+	pretensionDoubt = 0.30
+)
+
+// Spread is the least and most each line may carry, for all that is not known.
+type Spread struct {
+	LowKN, HighKN []float64 // by line
+}
+
+// Spread solves the ship at rest again with all lines stiffer and softer, each
+// line alone stiffer and softer, and all tighter and slacker where tight says
+// that their pretension is the plan's and not measured. Cases without rest are
+// left out. The error is that of the ship at rest with the plan's figures.
+func (m *Mooring) Spread(c Conditions, measured bool) (Spread, error) {
+	s, err := m.Steady(c)
+	if err != nil {
+		return Spread{}, err
+	}
+	out := Spread{append([]float64(nil), s.TensionKN...), append([]float64(nil), s.TensionKN...)}
+	note := func(v *Mooring) {
+		got, err := v.rest().still(v.Force(c), v.lengths, s.Pose)
+		if err != nil {
+			return
+		}
+		for i, t := range got.TensionKN {
+			out.LowKN[i], out.HighKN[i] = min(out.LowKN[i], t), max(out.HighKN[i], t)
+		}
+	}
+	set := m.setLoads()
+	for _, by := range []float64{1 - stiffnessDoubt, 1 + stiffnessDoubt} {
+		note(m.varied(set, func(int) float64 { return by }))
+		for one := range m.plan.Lines {
+			note(m.varied(set, func(i int) float64 {
+				if i == one {
+					return by
+				}
+				return 1
+			}))
+		}
+	}
+	if !measured {
+		for _, by := range []float64{1 - pretensionDoubt, 1 + pretensionDoubt} {
+			scaled := make([]float64, len(set))
+			for i := range set {
+				scaled[i] = by * set[i]
+			}
+			note(m.varied(scaled, func(int) float64 { return 1 }))
+		}
+	}
+	return out, nil
+}
+
+// setLoads is what each line carried when the lengths were found.
+func (m *Mooring) setLoads() []float64 {
+	loads := make([]float64, len(m.lengths))
+	m.rig.LineForces(m.setAt, m.lengths, loads)
+	return loads
+}
+
+// varied is the mooring with lines so many times as stiff, each still carrying
+// its load where the lengths were found. A law goes with the breaking load, so a line that
+// is as much stronger is as much stiffer.
+func (m *Mooring) varied(set []float64, stiffer func(i int) float64) *Mooring {
+	p := *m.plan
+	p.Lines = append([]mooring.Line(nil), p.Lines...)
+	for i := range p.Lines {
+		l := &p.Lines[i]
+		by := stiffer(i)
+		l.MBLkN *= by
+		if l.Tail != nil {
+			tail := *l.Tail
+			tail.MBLkN *= by
+			l.Tail = &tail
+		}
+	}
+	v := &Mooring{plan: &p, rig: mooring.NewRig(&p), lengths: append([]float64(nil), m.lengths...), setAt: m.setAt}
+	for i, t := range set {
+		if m.fast(i) && t > 0 {
+			v.lengths[i] = v.rig.UnstretchedM(i, t, m.setAt)
+		}
+	}
+	return v
+}
