@@ -28,6 +28,9 @@ func TestMistakesAreTold(t *testing.T) {
 	badPlan := file("bad-plan.yaml", strings.Replace(string(text), "berth: north-jetty-1", "berth: North Jetty", 1))
 	badRow := file("bad-row.csv", "time,channel,value\n2026-03-01T04:00:00Z,1/tension,88.5\nyesterday,1/tension,90\n")
 
+	assess := func(args ...string) []string { return append([]string{"assess", "--plan", plan}, args...) }
+	tide := file("tide.csv", "time,level_m\n2026-03-01T00:00:00Z,1.2\n2026-03-01T06:00:00Z,4.8\n")
+
 	for _, c := range []struct {
 		name string
 		args []string
@@ -83,6 +86,46 @@ func TestMistakesAreTold(t *testing.T) {
 		{"listening on no address", []string{"serve", "--data", dir + "/d2", "--http", "here", "--grpc", "127.0.0.1:0"}, exitFailed, "here"},
 		{"serving a plan with a fault", []string{"serve", "--data", dir + "/d3", "--plan", badPlan}, exitBadInput, "bad-plan.yaml:3: berth: "},
 		{"token file not there", []string{"serve", "--data", dir + "/d4", "--store", "influxdb", "--influxdb-url", "http://127.0.0.1:1", "--influxdb-bucket", "b", "--influxdb-token-file", dir + "/none"}, exitFailed, "store.token_file: open"},
+		{"assess without plan", []string{"assess"}, exitUsage, "assess: --plan must be given"},
+		{"assess of a plan with a fault", []string{"assess", "--plan", badPlan}, exitBadInput, "bad-plan.yaml:3: berth: "},
+		{"wind without direction", assess("--wind", "35"), exitUsage, `"35" for "--wind" flag: expected knots@degrees such as 35@270`},
+		{"wind of words", assess("--wind", "gale@north"), exitUsage, `for "--wind" flag: speed in knots: "gale" is no number`},
+		{"wind too strong", assess("--wind", "400@90"), exitUsage, `for "--wind" flag: speed in knots: 400 must be from 0 to 150`},
+		{"wind NaN", assess("--wind", "NaN@90"), exitUsage, `for "--wind" flag: speed in knots: "NaN" is no number`},
+		{"wind from beyond the compass", assess("--wind", "20@361"), exitUsage, `for "--wind" flag: direction in degrees true: 361 must be from 0 to 360`},
+		{"current of a torrent", assess("--current", "30@10"), exitUsage, `for "--current" flag: speed in knots: 30 must be from 0 to 15`},
+		{"level in the sky", assess("--level", "100"), exitUsage, `for "--level" flag: 100 must be from -30 to 30`},
+		{"level of words", assess("--level", "high"), exitUsage, `for "--level" flag: "high" is no number`},
+		{"depth of nothing", assess("--depth", "0"), exitUsage, `for "--depth" flag: 0 must be from 1 to 200`},
+		{"one draft", assess("--draft", "8.2"), exitUsage, `for "--draft" flag: expected draft forward and aft in metres such as 8.2,9.0`},
+		{"draft of words", assess("--draft", "8.2,deep"), exitUsage, `for "--draft" flag: aft: "deep" is no number`},
+		{"without a line that is not there", assess("--without", "3,99"), exitUsage, `assess: --without: the plan has no line "99"`},
+		{"without a line twice", assess("--without", "3,3"), exitUsage, `assess: --without: line "3" is named twice`},
+		{"hours of words", assess("--hours", "all"), exitUsage, `for "--hours" flag: "all" is no number`},
+		{"hours without end", assess("--hours", "+Inf"), exitUsage, `for "--hours" flag: +Inf must be from 0.1 to 240`},
+		{"tide without hours", assess("--tide", tide), exitUsage, "assess: --tide, --cargo and --from need --hours"},
+		{"hours beyond the tide", assess("--hours", "24", "--tide", tide), exitUsage, "assess: --hours: the tide table does not reach 2026-03-01T06:05:00Z"},
+		{"from that is no time", assess("--hours", "2", "--from", "noon"), exitUsage, `assess: --from: "noon", expected RFC 3339`},
+		{"work of no known kind", assess("--work", "fishing"), exitUsage, `assess: --work: "fishing" is none of tanker, gas-tanker,`},
+		{"at without recording", assess("--at", "2026-03-01T04:00:00Z"), exitUsage, "assess: --at: needs a recording after the flags"},
+		{"recording without at", assess(good), exitUsage, "assess: a recording needs --at TIME"},
+		{"at that is no time", assess("--at", "noon", good), exitUsage, `assess: --at: "noon", expected RFC 3339`},
+		{"at where the recording has nothing", assess("--at", "2026-03-01T05:00:00Z", good), exitUsage, "good.csv has no tension of the plan's lines in the minute before 2026-03-01T05:00:00Z"},
+		{"loads from two places", assess("--at", "2026-03-01T04:00:00Z", "--loads", good, good), exitUsage, "assess: --loads: loads come from a file or from a recording, not from both"},
+		{"at of a recording with a fault", assess("--at", "2026-03-01T04:00:00Z", badRow), exitBadInput, "bad-row.csv:3: "},
+		{"loads not there", assess("--loads", dir+"/none.csv"), exitFailed, "none.csv: no such file"},
+		{"loads without header", assess("--loads", file("l1.csv", "1,100\n2,100\n")), exitBadInput, "l1.csv:1: expected the header line,tension_kN"},
+		{"loads of nothing", assess("--loads", file("l2.csv", "line,tension_kN\n")), exitBadInput, "l2.csv:2: expected the header line,tension_kN and a row below it"},
+		{"loads of an unknown line", assess("--loads", file("l3.csv", "line,tension_kN\n1,100\n\n99,100\n")), exitBadInput, `l3.csv:4: the plan has no line "99"`},
+		{"loads of a line twice", assess("--loads", file("l4.csv", "line,tension_kN\n1,100\n1,90\n")), exitBadInput, `l4.csv:3: line "1" a second time`},
+		{"load of words", assess("--loads", file("l5.csv", "line,tension_kN\n1,tight\n")), exitBadInput, `l5.csv:2: tension_kN: "tight" is no number`},
+		{"load below nothing", assess("--loads", file("l6.csv", "line,tension_kN\n1,-5\n")), exitBadInput, "l6.csv:2: tension_kN: -5 must be from 0 to 20000"},
+		{"load with a field too many", assess("--loads", file("l7.csv", "line,tension_kN\n1,100,kN\n")), exitBadInput, "l7.csv:2: 3 fields, expected line,tension_kN"},
+		{"load with a quote left open", assess("--loads", file("l8.csv", "line,tension_kN\n\"1,100\n")), exitBadInput, "l8.csv:2: "},
+		{"tide out of order", assess("--hours", "1", "--tide", file("t1.csv", "time,level_m\n2026-03-01T06:00:00Z,1\n2026-03-01T05:00:00Z,2\n")), exitBadInput, "t1.csv:3: time: 2026-03-01T05:00:00Z is not after the row above"},
+		{"tide of one row", assess("--hours", "1", "--tide", file("t2.csv", "time,level_m\n2026-03-01T06:00:00Z,1\n")), exitBadInput, "t2.csv:2: expected a second row"},
+		{"cargo with a draft missing", assess("--hours", "1", "--cargo", file("c.csv", "time,draft_fwd_m,draft_aft_m\n2026-03-01T06:00:00Z,8\n")), exitBadInput, "c.csv:2: 2 fields, expected time,draft_fwd_m,draft_aft_m"},
+		{"plots in a folder that is a file", assess("--plots", good), exitFailed, "good.csv"},
 		{"data folder that is a file", []string{"serve", "--data", good}, exitFailed, "good.csv"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
@@ -105,7 +148,7 @@ func TestMistakesAreTold(t *testing.T) {
 
 // What every command says of itself is there and gives an example.
 func TestHelpHasExamples(t *testing.T) {
-	for _, cmd := range [][]string{{}, {"serve"}, {"demo"}, {"send"}, {"replay"}, {"check"}} {
+	for _, cmd := range [][]string{{}, {"serve"}, {"demo"}, {"send"}, {"replay"}, {"check"}, {"assess"}} {
 		out, _ := hawser(t, append(cmd, "--help")...)
 		for _, want := range []string{"Examples:", "hawser " + strings.Join(cmd, " ")} {
 			if !strings.Contains(out, want) {

@@ -19,6 +19,7 @@ const (
 	exitFailed   = 1 // could not go on: disk, network, a part that stopped
 	exitUsage    = 2 // wrong command, flag or argument
 	exitBadInput = 3 // the plan or the recording is wrong; the error names the place
+	exitNotHeld  = 4 // no equilibrium: nothing holds the ship as asked
 )
 
 const cautions = `The whole mooring deck is dangerous: lines part and recoil without warning.
@@ -51,11 +52,15 @@ func exitCode(err error) int {
 	var usage usageError
 	var plan *planfile.Error
 	var rec *recording.Error
+	var table *tableError
+	var held *notHeld
 	switch {
 	case errors.As(err, &usage):
 		return exitUsage
-	case errors.As(err, &plan), errors.As(err, &rec):
+	case errors.As(err, &plan), errors.As(err, &rec), errors.As(err, &table):
 		return exitBadInput
+	case errors.As(err, &held):
+		return exitNotHeld
 	default:
 		return exitFailed
 	}
@@ -71,9 +76,10 @@ is wrong and tells the people who can put it right.
 ` + cautions + `
 
 Exit codes: 0 done, 1 could not go on, 2 wrong command or flag, 3 the plan or
-the recording is wrong (the error names the place).`,
+the recording is wrong (the error names the place), 4 no equilibrium (assess).`,
 		Example: `  hawser demo
   hawser check plan.yaml
+  hawser assess --plan plan.yaml --wind 35@270
   hawser replay --plan plan.yaml --out alarms.jsonl recording.csv.gz
   hawser serve --plan plan.yaml
   hawser send --plan plan.yaml --to 127.0.0.1:7411 recording.csv.gz`,
@@ -89,7 +95,7 @@ the recording is wrong (the error names the place).`,
 	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error {
 		return usageError{fmt.Errorf("%s: %w", cmd.Name(), err)}
 	})
-	root.AddCommand(newServe(s), newDemo(s), newSend(s), newReplay(s), newCheck(s))
+	root.AddCommand(newServe(s), newDemo(s), newSend(s), newReplay(s), newCheck(s), newAssess(s))
 	for _, cmd := range append(root.Commands(), root) {
 		cmd.Args = usageArgs(cmd.Args)
 	}

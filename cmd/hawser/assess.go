@@ -1,0 +1,180 @@
+package main
+
+import (
+	"encoding/json"
+	"fmt"
+
+	"github.com/spf13/cobra"
+
+	"hawser/detect/assess"
+	"hawser/detect/mooring"
+)
+
+// assessFlags are the flags of hawser assess.
+type assessFlags struct {
+	plan, loads, at string
+	wind, current   blow
+	level, hours    measure
+	depth           measure
+	draft           drafts
+	without         []string
+	tide, cargo     string
+	from, work      string
+	plots           string
+	json            bool
+}
+
+func newAssess(s streams) *cobra.Command {
+	f := assessFlags{
+		wind: blow{most: 150}, current: blow{most: 15},
+		level: measure{least: -30, most: 30, unit: "M"},
+		hours: measure{least: 0.1, most: 240, unit: "N"},
+		depth: measure{least: 1, most: 200, unit: "M"},
+	}
+	cmd := &cobra.Command{
+		Use:   "assess --plan PLAN [flags] [--at TIME RECORDING]",
+		Short: "Reckon what a mooring bears: a line lost, wind, the hours ahead, what to tend",
+		Long: `assess reckons the mooring at rest from its plan: the load of every line, what
+follows when a line is lost, the wind it can take from each direction, the hours
+ahead, and which winches to work.
+
+Lines carry the plan's pretension with the ship at the plan's reference, unless
+loads are given: by --loads, a CSV file with the header line,tension_kN; or by
+--at TIME RECORDING, each channel's mean over the minute before TIME. Wind comes
+FROM its direction, current sets TOWARD its own; degrees true. Wind, level and
+drafts not given are the recording's where it has them, else no wind and the
+plan's reference.
+
+--hours looks ahead by the tide of --tide, a CSV file time,level_m, and the cargo
+work of --cargo, a CSV file time,draft_fwd_m,draft_aft_m, with wind as given.
+
+The word beside a load is the furthest limit it has come to: below, approaching
+(the watch warns), working-load (working load limit), brake (its winch brake
+renders), breaking (breaking load of main line or tail). Loads are those of the
+ship at rest with every line holding; "renders" and "parts" say what gives then.
+
+` + cautions + `
+
+Exit codes: 0 done, 1 could not go on, 2 wrong command or flag, 3 the plan or
+another file is wrong (the error names the place), 4 no equilibrium: nothing
+holds the ship as asked, and the answer says what force it can hold.`,
+		Example: `  hawser assess --plan plan.yaml --wind 35@270
+  hawser assess --plan plan.yaml --wind 35@270 --without 3,4
+  hawser assess --plan plan.yaml --loads loads.csv --level 0.6 --draft 9.1,9.8
+  hawser assess --plan plan.yaml --at 2026-03-01T04:30:00Z recording.csv.gz
+  hawser assess --plan plan.yaml --hours 24 --tide tide.csv --cargo cargo.csv
+  hawser assess --plan plan.yaml --wind 30@250 --json | jq .without
+  hawser assess --plan plan.yaml --wind 30@250 --plots drawings`,
+		Args: cobra.MaximumNArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			q, err := f.question(cmd, args)
+			if err != nil {
+				return err
+			}
+			return runAssess(s, &f, q)
+		},
+	}
+	fl := cmd.Flags()
+	fl.StringVar(&f.plan, "plan", "", "mooring plan `FILE` (YAML)")
+	fl.StringVar(&f.loads, "loads", "", "measured loads, CSV `FILE` line,tension_kN")
+	fl.StringVar(&f.at, "at", "", "loads of RECORDING: means over the minute before `TIME` (RFC 3339)")
+	fl.Var(&f.wind, "wind", "steady wind at 10 m, knots, and where it comes from, degrees true")
+	fl.Var(&f.current, "current", "steady current, knots, and where it sets toward, degrees true")
+	fl.Var(&f.depth, "depth", "depth of water at the berth now, metres: the current's force grows as it falls (default 1.1 times the draft)")
+	fl.Var(&f.level, "level", "water level, metres above chart datum")
+	fl.Var(&f.draft, "draft", "drafts forward and aft, metres")
+	fl.StringSliceVar(&f.without, "without", nil, "lose these lines at once, in place of each in turn")
+	fl.Var(&f.hours, "hours", "look this many hours ahead")
+	fl.StringVar(&f.tide, "tide", "", "water level over time, CSV `FILE` time,level_m")
+	fl.StringVar(&f.cargo, "cargo", "", "drafts over time, CSV `FILE` time,draft_fwd_m,draft_aft_m")
+	fl.StringVar(&f.from, "from", "", "when the hours ahead begin, `TIME` (RFC 3339)")
+	fl.StringVar(&f.work, "work", "", "compare the ship's motion with the criteria of this cargo work (`KIND`: see the docs)")
+	fl.StringVar(&f.plots, "plots", "", "write drawings (SVG) into this `FOLDER`")
+	fl.BoolVar(&f.json, "json", false, "write JSON")
+	return cmd
+}
+
+// runAssess answers and prints. Without equilibrium it prints what there is and
+// is an error with an exit code of its own.
+func runAssess(s streams, f *assessFlags, q *question) error {
+	a := answer(q)
+	if f.plots != "" {
+		if err := writePlots(f.plots, q, a); err != nil {
+			return err
+		}
+	}
+	if f.json {
+		enc := json.NewEncoder(s.out)
+		enc.SetIndent("", "  ")
+		enc.SetEscapeHTML(false)
+		if err := enc.Encode(assessForm(q, a)); err != nil {
+			return err
+		}
+	} else if err := printAssessment(s.out, q, a); err != nil {
+		return err
+	}
+	if a.failure != nil {
+		return a.failure
+	}
+	return nil
+}
+
+// answers are all answers to a question.
+type answers struct {
+	state   assess.State
+	fenders []float64
+	spread  assess.Spread
+	losses  []assess.Loss
+	wind    []assess.WindLimit
+	intact  assess.Loss // nothing lost: what gives by itself
+	outlook *assess.Outlook
+	advice  assess.Advice
+	motion  *assess.Motion // nil where not asked for, or where gusts leave no rest
+	failure *notHeld
+}
+
+// notHeld says that the mooring has no equilibrium.
+type notHeld struct {
+	berth string
+	share float64 // of the force that it can hold
+	held  mooring.Force
+}
+
+func (e *notHeld) Error() string {
+	return fmt.Sprintf("assess: berth %s: no equilibrium: the mooring can hold %.0f %% of the force on the ship, "+
+		"%.0f kN along and %.0f kN across the berth", e.berth, 100*e.share, e.held.SurgeKN, e.held.SwayKN)
+}
+
+// windDirections is how many directions the limits of wind are found for.
+const windDirections = 72
+
+// answer computes all answers.
+func answer(q *question) *answers {
+	m, c, a := q.mooring, q.conditions, &answers{}
+	var err error
+	if a.state, err = m.Steady(c); err != nil {
+		share, held := m.Holds(c)
+		a.failure = &notHeld{q.plan.Berth, share, held}
+		return a
+	}
+	a.fenders = a.state.FenderKN
+	a.spread, _ = m.Spread(c, q.measured) // has the state, so it has the spread
+	a.intact = m.Lose(c)
+	if len(q.without) > 0 {
+		a.losses = []assess.Loss{m.Lose(c, q.without...)}
+	} else {
+		a.losses = m.LoseEach(c)
+	}
+	a.wind = m.WindLimits(c, windDirections)
+	a.advice, _ = m.Tend(c)
+	if q.work != 0 {
+		if motion, err := m.Motion(c); err == nil {
+			a.motion = &motion
+		}
+	}
+	if q.moments != nil {
+		o := m.Ahead(c, q.moments)
+		a.outlook = &o
+	}
+	return a
+}

@@ -1,0 +1,334 @@
+package main
+
+import (
+	"cmp"
+	"fmt"
+	"io"
+	"math"
+	"slices"
+	"strings"
+	"text/tabwriter"
+	"time"
+
+	"hawser/detect/assess"
+)
+
+// page writes an assessment for people: the worst first, every figure with its
+// unit. It keeps its first error.
+type page struct {
+	w   io.Writer
+	q   *question
+	a   *answers
+	err error
+}
+
+func printAssessment(w io.Writer, q *question, a *answers) error {
+	p := &page{w: w, q: q, a: a}
+	p.heading()
+	if a.failure != nil {
+		p.say("\nNO EQUILIBRIUM. Nothing holds the ship under this force. The mooring can hold %.0f %% of it:\n"+
+			"%.0f kN along the berth, %.0f kN across.\n", 100*a.failure.share, a.failure.held.SurgeKN, a.failure.held.SwayKN)
+	} else {
+		p.now()
+		p.losses()
+		p.wind()
+		p.ahead()
+		p.tending()
+		p.motion()
+	}
+	p.cautions()
+	return p.err
+}
+
+func (p *page) say(format string, args ...any) {
+	if p.err == nil {
+		_, p.err = fmt.Fprintf(p.w, format, args...)
+	}
+}
+
+// table writes rows under a header, a column a tab.
+func (p *page) table(header string, rows func(row func(format string, args ...any))) {
+	t := tabwriter.NewWriter(p.w, 0, 0, 2, ' ', 0)
+	fmt.Fprintln(t, header)
+	rows(func(format string, args ...any) { fmt.Fprintf(t, format+"\n", args...) })
+	if p.err == nil {
+		p.err = t.Flush()
+	}
+}
+
+func (p *page) id(i int) string { return p.q.plan.Lines[i].ID }
+
+func (p *page) heading() {
+	q := p.q
+	p.say("%s at berth %s\n", q.plan.Ship.Name, q.plan.Berth)
+	wind := "none"
+	if q.wind.knots > 0 {
+		wind = fmt.Sprintf("%.0f kn from %03.0f", q.wind.knots, q.wind.deg)
+	}
+	if q.current.knots > 0 {
+		wind += fmt.Sprintf(", current %.1f kn toward %03.0f", q.current.knots, q.current.deg)
+	}
+	p.say("Wind %s. Water %.1f m above datum. Drafts %.1f m forward, %.1f m aft. Loads from %s.\n",
+		wind, q.level, q.draftFwd, q.draftAft, q.source)
+	if q.measured {
+		p.say("Loads and wind leave %.0f kN along and %.0f kN across unexplained; that force is kept in all answers.\n",
+			q.left.SurgeKN, q.left.SwayKN)
+	}
+	for _, n := range q.notes {
+		p.say("%s\n", n)
+	}
+}
+
+// now is the mooring at rest.
+func (p *page) now() {
+	m, s := p.q.mooring, &p.a.state
+	worst := m.Worst(s)
+	p.say("\nWORST LINE: %s, %.0f kN, %s of MBL, %s.\n", p.id(worst), s.TensionKN[worst],
+		percent(m.Share(s, worst)), p.limit(worst, s.TensionKN[worst]))
+	p.gives(&p.a.intact)
+	p.say("The ship lies %s, %s, bow %s.\n\n", way(s.Pose.SurgeM, "forward", "astern"), way(s.Pose.SwayM, "off the berth", "into the fenders"),
+		turn(s.Pose.YawRad))
+	order := p.byShare(s.TensionKN)
+	p.table("line\tgroup\tload kN\tmay be kN\tof MBL\tlimit kN\tstored kJ\trecoil under m/s\tstate", func(row func(string, ...any)) {
+		for _, i := range order {
+			l, stored, recoil := &p.q.plan.Lines[i], m.Stored(s, i), "-"
+			if speed, ok := stored.RecoilMS(); ok {
+				recoil = fmt.Sprintf("%.0f", speed)
+			}
+			row("%s\t%s\t%.0f\t%.0f to %.0f\t%s\t%.0f\t%.0f\t%s\t%s", l.ID, l.Group, s.TensionKN[i], p.a.spread.LowKN[i], p.a.spread.HighKN[i],
+				percent(m.Share(s, i)), p.q.plan.WorkingLoadKN(i), stored.EnergyKJ(), recoil, p.limit(i, s.TensionKN[i]))
+		}
+	})
+	p.say("\"May be\" is for ropes 30 %% stiffer or softer%s.\n", map[bool]string{true: "", false: " and pretension 30 % more or less"}[p.q.measured])
+	p.say("Stored is the energy the line lets go if it parts; it kills anywhere on the deck.\n")
+	if len(s.FenderKN) > 0 {
+		var loads []string
+		for i, kN := range s.FenderKN {
+			loads = append(loads, fmt.Sprintf("%.0f at x %.0f m", kN, p.q.plan.Fenders[i].XM))
+		}
+		p.say("Fenders kN: %s.\n", strings.Join(loads, ", "))
+	}
+}
+
+func (p *page) byShare(tension []float64) []int {
+	order := make([]int, len(tension))
+	for i := range order {
+		order[i] = i
+	}
+	slices.SortStableFunc(order, func(a, b int) int {
+		return -cmp.Compare(tension[a]/p.q.plan.Lines[a].MBLkN, tension[b]/p.q.plan.Lines[b].MBLkN)
+	})
+	return order
+}
+
+// limitWords are what people read beside a load.
+var limitWords = [...]string{assess.Below: "below its limit", assess.Approaching: "APPROACHING its limit",
+	assess.WorkingLoad: "OVER its working load limit", assess.Brake: "BRAKE RENDERS", assess.Breaking: "BREAKS"}
+
+func (p *page) limit(i int, kN float64) string { return limitWords[p.q.mooring.Limit(i, kN)] }
+
+// gives says what brakes render and what lines part.
+func (p *page) gives(l *assess.Loss) {
+	if s := p.follows(l); s != "" {
+		p.say("Then %s.\n", s)
+	}
+}
+
+func (p *page) follows(l *assess.Loss) string {
+	var parts []string
+	if len(l.Renders) > 0 {
+		parts = append(parts, "brakes render: "+strings.Join(p.q.ids(l.Renders), ", "))
+	}
+	if len(l.Cascade) > 0 {
+		parts = append(parts, "lines part: "+strings.Join(p.q.ids(l.Cascade), ", "))
+	}
+	switch {
+	case !l.Holds:
+		parts = append(parts, "NOTHING HOLDS THE SHIP")
+	case len(parts) > 0:
+		worst := p.q.mooring.Worst(&l.Final)
+		parts = append(parts, fmt.Sprintf("she is held, line %s at %s of MBL", p.id(worst), percent(p.q.mooring.Share(&l.Final, worst))))
+	}
+	return strings.Join(parts, "; ")
+}
+
+func (p *page) losses() {
+	p.say("\nIF A LINE IS LOST, the worst first (ship at rest again; the swing there loads lines more):\n")
+	p.table("lost\tworst then\tload kN\tof MBL\tstate\twhat gives then", func(row func(string, ...any)) {
+		for i := range p.a.losses {
+			l := &p.a.losses[i]
+			lost := strings.Join(p.q.ids(l.Lost), ", ")
+			if !l.Found {
+				row("%s\t-\t-\t-\tno equilibrium\t%s", lost, cmp.Or(p.follows(l), "-"))
+				continue
+			}
+			kN := l.First.TensionKN[l.Worst]
+			row("%s\t%s\t%.0f\t%s\t%s\t%s", lost, p.id(l.Worst), kN, percent(p.q.mooring.Share(&l.First, l.Worst)),
+				p.limit(l.Worst, kN), cmp.Or(p.follows(l), "nothing"))
+		}
+	})
+}
+
+// wind is the limits of wind, every third direction of those found, with the
+// weakest said first.
+func (p *page) wind() {
+	const every = 3
+	weakest := slices.MinFunc(p.a.wind, func(a, b assess.WindLimit) int { return cmp.Compare(a.Working.SpeedMS, b.Working.SpeedMS) })
+	p.say("\nLIMITS OF STEADY WIND, knots at 10 m; - for none up to %.0f.\n", assess.CeilingMS/msPerKnot)
+	switch {
+	case weakest.Working.SpeedMS == 0:
+		p.say("A line is at its working load limit without wind.\n")
+	case weakest.Working.Line >= 0:
+		p.say("Weakest from %03.0f: line %s comes to its working load limit in %.0f kn.\n",
+			weakest.FromDeg, p.id(weakest.Working.Line), weakest.Working.SpeedMS/msPerKnot)
+	}
+	p.table("from\tworking load limit\tbrake renders\tmooring fails", func(row func(string, ...any)) {
+		for k := 0; k < len(p.a.wind); k += every {
+			w := &p.a.wind[k]
+			row("%03.0f\t%s\t%s\t%s", w.FromDeg, p.threshold(w.Working), p.threshold(w.Brake), p.threshold(w.Fails))
+		}
+	})
+}
+
+func (p *page) threshold(t assess.Threshold) string {
+	switch {
+	case math.IsInf(t.SpeedMS, 1):
+		return "-"
+	case t.Line < 0:
+		return fmt.Sprintf("%.0f, carried off", t.SpeedMS/msPerKnot)
+	}
+	return fmt.Sprintf("%.0f, line %s", t.SpeedMS/msPerKnot, p.id(t.Line))
+}
+
+func (p *page) ahead() {
+	o := p.a.outlook
+	if o == nil {
+		return
+	}
+	p.say("\nTHE HOURS AHEAD, from %s to %s UTC, wind as now and no winch touched:\n",
+		clock(o.Moments[0].At), clock(o.Moments[len(o.Moments)-1].At))
+	if p.q.shift != 0 {
+		p.say("The tide is shifted by %+.2f m to meet the level now.\n", p.q.shift)
+	}
+	order := make([]int, len(o.Lines))
+	for i := range order {
+		order[i] = i
+	}
+	slices.SortStableFunc(order, func(a, b int) int {
+		return -cmp.Compare(o.Lines[a].HighKN/p.q.plan.Lines[a].MBLkN, o.Lines[b].HighKN/p.q.plan.Lines[b].MBLkN)
+	})
+	p.table("line\tmost kN\tof MBL\tat\tleast kN\tat\tapproaches\tworking load limit\tbrake renders\tslack", func(row func(string, ...any)) {
+		for _, i := range order {
+			l := &o.Lines[i]
+			if math.IsInf(l.HighKN, 0) {
+				row("%s\t-\t-\t-\t-\t-\t-\t-\t-\t-", p.id(i))
+				continue
+			}
+			row("%s\t%.0f\t%s\t%s\t%.0f\t%s\t%s\t%s\t%s\t%s", p.id(i), l.HighKN, percent(l.HighKN/p.q.plan.Lines[i].MBLkN), clock(l.HighAt),
+				l.LowKN, clock(l.LowAt), clock(l.ApproachAt), clock(l.WorkingAt), clock(l.BrakeAt), clock(l.SlackAt))
+		}
+	})
+	if len(o.Tend) == 0 {
+		p.say("No line needs tending.\n")
+		return
+	}
+	p.say("Lines that need tending:\n")
+	p.table("line\tfrom\tto\twhy", func(row func(string, ...any)) {
+		for _, t := range o.Tend {
+			why := "slack"
+			if t.Reason != assess.Below {
+				why = limitWords[t.Reason]
+			}
+			row("%s\t%s\t%s\t%s", p.id(t.Line), clock(t.From), clock(t.To), why)
+		}
+	})
+}
+
+// clock is a time as people on deck say it, - for none.
+func clock(t time.Time) string {
+	if t.IsZero() {
+		return "-"
+	}
+	return t.Format("02 Jan 15:04")
+}
+
+func (p *page) tending() {
+	a := &p.a.advice
+	if len(a.Actions) == 0 && a.Settles() {
+		p.say("\nTENDING: none needed now.\n")
+		return
+	}
+	p.say("\nTENDING, in this order, one line at a time:\n")
+	if len(a.Actions) > 0 {
+		p.table("\tline\tdo\tmetres\tfrom kN\tto kN\ton\tworst line after", func(row func(string, ...any)) {
+			for k := range a.Actions {
+				x := &a.Actions[k]
+				worst := p.q.mooring.Worst(&x.After)
+				row("%d\t%s\t%s\t%.2f\t%.0f\t%.0f\t%s\t%s at %s of MBL", k+1, p.id(x.Line), strings.ReplaceAll(doing(x), "-", " "),
+					math.Abs(x.PayOut), x.FromKN, x.ToKN, p.q.plan.Lines[x.Line].MadeFast, p.id(worst), percent(p.q.mooring.Share(&x.After, worst)))
+			}
+		})
+	}
+	if a.Bitts {
+		p.say("Lines on bitts are in it because winches alone do not do: a line under load is not to be taken off bitts\n" +
+			"without a stopper and those trained to it.\n")
+	}
+	if a.Settles() {
+		p.say("Then every line is below its limits and the groups are even.\n")
+		return
+	}
+	p.say("That does not settle it. Left: ")
+	var left []string
+	for i, c := range a.Concerns {
+		if c != assess.None {
+			left = append(left, fmt.Sprintf("line %s %s", p.id(i), c))
+		}
+	}
+	p.say("%s. Easing all lines together in small steps, more lines, tugs or leaving the berth remain:\nthe master and the terminal decide.\n", strings.Join(left, ", "))
+}
+
+func (p *page) motion() {
+	if p.q.work == 0 {
+		return
+	}
+	c := p.q.work.Criterion()
+	p.say("\nSAFE TO WORK? %s, criteria of PIANC 1995 (from memory: confirm before use):\n", p.q.work)
+	if p.a.motion == nil {
+		p.say("NO: in gusts of this wind nothing holds the ship.\n")
+		return
+	}
+	m := *p.a.motion
+	p.table("\testimated\tcriterion", func(row func(string, ...any)) {
+		row("surge m\t%.2f\t%.1f", m.SurgeM, c.SurgeM)
+		row("sway off the fenders m\t%.2f\t%.1f", m.SwayM, c.SwayM)
+		if !math.IsNaN(c.YawDeg) {
+			row("yaw deg\t%.2f\t%.1f", m.YawDeg, c.YawDeg)
+		}
+	})
+	verdict := "Within the criteria as far as gusts go; waves, swell, passing ships, heave, roll and pitch are not in it."
+	if !m.Within(c) {
+		verdict = "NOT within the criteria, and waves, swell and passing ships come on top."
+	}
+	p.say("%s\n", verdict)
+}
+
+func (p *page) cautions() {
+	p.say("\nLoads are static estimates from the plan: waves, swell, passing ships and the swing after a parting come on top.\n%s\n", cautions)
+}
+
+// way is a distance with its sense in words.
+func way(m float64, plus, minus string) string {
+	word := plus
+	if m < 0 {
+		word = minus
+	}
+	return fmt.Sprintf("%.2f m %s", math.Abs(m), word)
+}
+
+func turn(rad float64) string {
+	word := "out"
+	if rad < 0 {
+		word = "in"
+	}
+	return fmt.Sprintf("%.2f deg %s", math.Abs(degrees(rad)), word)
+}

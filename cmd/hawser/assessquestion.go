@@ -1,0 +1,146 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"hawser/detect/assess"
+	"hawser/detect/mooring"
+	"hawser/detect/reading"
+	"hawser/ingest/planfile"
+)
+
+// question is what is asked of a mooring, settled.
+type question struct {
+	plan       *mooring.Plan
+	mooring    *assess.Mooring
+	conditions assess.Conditions
+	source     string // of the loads
+	measured   bool
+	left       mooring.Force // unbalanced by measured loads, held from then on
+
+	wind, current           blow
+	level                   float64 // metres above chart datum
+	depth                   float64 // metres, 0 for not known
+	draftFwd, draftAft      float64
+	levelGiven, draftsGiven bool // by a flag or a recording
+	without                 []int
+	work                    assess.Work
+	moments                 []assess.Moment
+	levels                  []float64 // by moment
+	shift                   float64   // added to the tide to meet a level that was given
+	notes                   []string
+}
+
+// question settles flags and files.
+func (f *assessFlags) question(cmd *cobra.Command, args []string) (*question, error) {
+	usage := func(flag string, err error) error {
+		return usageError{fmt.Errorf("%s: --%s: %w", cmd.Name(), flag, err)}
+	}
+	if err := needPlan(cmd, f.plan); err != nil {
+		return nil, err
+	}
+	switch {
+	case f.at != "" && len(args) == 0:
+		return nil, usage("at", errors.New("needs a recording after the flags"))
+	case f.at == "" && len(args) == 1:
+		return nil, usageError{fmt.Errorf("%s: a recording needs --at TIME", cmd.Name())}
+	case f.at != "" && f.loads != "":
+		return nil, usage("loads", errors.New("loads come from a file or from a recording, not from both"))
+	case !f.hours.given && (f.tide != "" || f.cargo != "" || f.from != ""):
+		return nil, usageError{fmt.Errorf("%s: --tide, --cargo and --from need --hours", cmd.Name())}
+	}
+	var at time.Time
+	if f.at != "" {
+		var err error
+		if at, err = time.Parse(time.RFC3339, f.at); err != nil {
+			return nil, usage("at", fmt.Errorf("%q, expected RFC 3339 such as 2026-03-01T04:05:00Z", f.at))
+		}
+	}
+	plan, _, err := planfile.Load(f.plan)
+	if err != nil {
+		return nil, err
+	}
+	q := &question{plan: plan, wind: f.wind, current: f.current, depth: f.depth.value, source: "the plan's pretensions",
+		level: plan.Reference.WaterLevelM, draftFwd: plan.Reference.DraftFwdM, draftAft: plan.Reference.DraftAftM}
+	if len(plan.Fenders) == 0 {
+		q.notes = append(q.notes, "The plan has no fenders: in these figures nothing keeps the ship off the quay.")
+	}
+	if q.without, err = linesOf(plan, f.without); err != nil {
+		return nil, usage("without", err)
+	}
+	if f.work != "" {
+		if q.work, err = workOf(f.work); err != nil {
+			return nil, usage("work", err)
+		}
+	}
+	loads := noLoads(plan)
+	switch {
+	case f.loads != "":
+		if loads, err = readLoads(f.loads, plan); err != nil {
+			return nil, err
+		}
+		q.source, q.measured = "loads of "+f.loads, true
+	case f.at != "":
+		m, err := readMeans(args[0], plan, at)
+		if err != nil {
+			return nil, err
+		}
+		loads = m.loads()
+		q.source, q.measured = fmt.Sprintf("means over the minute before %s", f.at), true
+		q.take(m)
+	}
+	if f.level.given {
+		q.level, q.levelGiven = f.level.value, true
+	}
+	if f.draft.given {
+		q.draftFwd, q.draftAft, q.draftsGiven = f.draft.fwd, f.draft.aft, true
+	}
+	if !f.hours.given {
+		q.settle(loads)
+		return q, nil
+	}
+	c, err := f.course(plan, at)
+	if err != nil {
+		return nil, err
+	}
+	if err := q.begin(c); err != nil {
+		return nil, err
+	}
+	q.settle(loads)
+	return q, q.follow(c, f.hours.value)
+}
+
+// take uses what a recording has of wind, water and drafts where no flag says it.
+func (q *question) take(m *means) {
+	speed, ok := m.of(reading.WindSpeed)
+	from, ok2 := m.of(reading.WindDirection)
+	if ok && ok2 && !q.wind.given {
+		q.wind.knots, q.wind.deg, q.wind.given = speed/msPerKnot, from, true
+	}
+	if v, ok := m.of(reading.WaterLevel); ok {
+		q.level, q.levelGiven = v, true
+	}
+	fwd, ok1 := m.of(reading.DraftFwd)
+	aft, ok2 := m.of(reading.DraftAft)
+	if ok1 && ok2 {
+		q.draftFwd, q.draftAft, q.draftsGiven = fwd, aft, true
+	}
+}
+
+// settle makes the mooring and its conditions.
+func (q *question) settle(loads []float64) {
+	fwd, aft := q.plan.Rise(q.level, q.draftFwd, q.draftAft)
+	q.conditions = assess.Conditions{WindMS: q.wind.knots * msPerKnot, WindFromDeg: q.wind.deg,
+		CurrentMS: q.current.knots * msPerKnot, CurrentSetDeg: q.current.deg,
+		DraftM: (q.draftFwd + q.draftAft) / 2, DepthM: q.depth, RiseFwdM: fwd, RiseAftM: aft}
+	if !q.measured {
+		q.mooring = assess.New(q.plan)
+		return
+	}
+	q.mooring, q.left = assess.Measured(q.plan, loads, q.conditions)
+	q.conditions.Other = q.conditions.Other.Plus(q.left)
+}

@@ -1,0 +1,116 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"time"
+
+	"hawser/detect/mooring"
+	"hawser/detect/reading"
+	"hawser/ingest/recording"
+)
+
+// meanSpan is the time over which a recording's readings are averaged: the
+// detectors' slow mean.
+const meanSpan = time.Minute
+
+// means are averages of a recording's channels over the minute before a time.
+type means struct {
+	sums  map[reading.Channel]*average
+	plan  *mooring.Plan
+	until time.Time
+}
+
+type average struct {
+	n        int
+	total    float64
+	sin, cos float64 // of a direction
+}
+
+// readMeans reads a recording up to a time.
+func readMeans(path string, p *mooring.Plan, until time.Time) (*means, error) {
+	r, err := recording.Open(path, recording.Options{})
+	if err != nil {
+		return nil, err
+	}
+	defer r.Close()
+	m := &means{sums: map[reading.Channel]*average{}, plan: p, until: until}
+	first, last := until.Add(-meanSpan).UnixNano(), until.UnixNano()
+	for {
+		block, err := r.Next()
+		if errors.Is(err, io.EOF) {
+			break
+		}
+		if err != nil {
+			return nil, err
+		}
+		for i := range block.Series {
+			m.take(&block.Series[i], first, last)
+		}
+		if block.CompleteUntil > last+reading.Lateness {
+			break
+		}
+	}
+	for i := range p.Lines {
+		if m.sums[m.tension(i)] != nil {
+			return m, nil
+		}
+	}
+	return nil, usageError{fmt.Errorf("assess: --at: %s has no tension of the plan's lines in the minute before %s",
+		path, until.Format(time.RFC3339))}
+}
+
+func (m *means) tension(i int) reading.Channel {
+	return reading.Channel{Line: m.plan.Lines[i].ID, Kind: reading.Tension}
+}
+
+// take adds the good readings after first, up to last.
+func (m *means) take(s *reading.Series, first, last int64) {
+	for k, at := range s.Time {
+		if at <= first || at > last || s.QualityAt(k) == reading.Bad {
+			continue
+		}
+		t := m.sums[s.Channel]
+		if t == nil {
+			t = &average{}
+			m.sums[s.Channel] = t
+		}
+		t.n++
+		t.total += s.Value[k]
+		sin, cos := math.Sincos(s.Value[k] * math.Pi / 180)
+		t.sin, t.cos = t.sin+sin, t.cos+cos
+	}
+}
+
+// loads are the lines' means, NaN where a line has no reading.
+func (m *means) loads() []float64 {
+	out := noLoads(m.plan)
+	for i := range out {
+		if t := m.sums[m.tension(i)]; t != nil {
+			out[i] = max(0, t.total/float64(t.n))
+		}
+	}
+	return out
+}
+
+// of is the mean of one of the berth's channels.
+func (m *means) of(k reading.Kind) (float64, bool) {
+	t := m.sums[reading.Channel{Kind: k}]
+	if t == nil {
+		return 0, false
+	}
+	if k == reading.WindDirection {
+		return math.Mod(math.Atan2(t.sin, t.cos)*180/math.Pi+360, 360), true
+	}
+	return t.total / float64(t.n), true
+}
+
+func noLoads(p *mooring.Plan) []float64 {
+	out := make([]float64, len(p.Lines))
+	for i := range out {
+		out[i] = math.NaN()
+	}
+	return out
+}
