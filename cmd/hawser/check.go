@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
 	"strings"
 	"text/tabwriter"
 
@@ -84,19 +85,27 @@ func printRemarks(w io.Writer, p *mooring.Plan, remarks []quality.Remark, why bo
 	return err
 }
 
-// subject is what a remark is about.
+// subject is what a remark is about: lines, with the groups they are of where
+// those are not many.
 func subject(p *mooring.Plan, r quality.Remark) string {
 	switch len(r.Lines) {
 	case 0:
 		return "mooring: "
-	case 1:
-		return fmt.Sprintf("line %s (%s): ", r.Lines[0], p.Lines[p.Line(r.Lines[0])].Group)
 	case len(p.Lines):
 		return "all lines: "
 	}
+	var groups []string
+	for _, id := range r.Lines {
+		if g := p.Lines[p.Line(id)].Group.String(); !slices.Contains(groups, g) {
+			groups = append(groups, g)
+		}
+	}
 	lines := "lines " + strings.Join(r.Lines, ", ")
-	if r.Group != 0 {
-		lines += " (" + r.Group.String() + ")"
+	if len(r.Lines) == 1 {
+		lines = "line " + r.Lines[0]
+	}
+	if len(groups) <= 2 {
+		lines += " (" + strings.Join(groups, ", ") + ")"
 	}
 	return lines + ": "
 }

@@ -34,7 +34,7 @@ func TestCheckRemarks(t *testing.T) {
 		"brake_render_kN: 396", "brake_render_kN: 528")
 	out, _ := hawser(t, "check", path)
 	for _, want := range []string{
-		"\nserious  lines 1, 2 (head): brake set to render at 80 % of MBL; at 60 % the drum gives before the line parts.\n",
+		"\nserious  all lines: brake set to render at 80 % of MBL; at 60 % the drum gives before the line parts.\n",
 		"\npoor     lines 5, 6 (fwd-spring): 12.1° off the ship's side, over 10°.\n",
 		"\ntide from 0.1 m to 4.7 m above datum\n",
 		cautions,

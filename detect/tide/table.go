@@ -51,10 +51,11 @@ func newTable(points []mooring.TideLevel) (*table, error) {
 
 func (t *table) hours(at time.Time) float64 { return at.Sub(t.times[0]).Hours() }
 
-// turns holds where every level inside is a high or a low water.
+// turns holds where every level inside is a high or a low water, or begins or
+// ends a stand.
 func (t *table) turns() bool {
 	for i := 1; i+1 < len(t.levels); i++ {
-		if (t.levels[i]-t.levels[i-1])*(t.levels[i+1]-t.levels[i]) >= 0 {
+		if (t.levels[i]-t.levels[i-1])*(t.levels[i+1]-t.levels[i]) > 0 {
 			return false
 		}
 	}

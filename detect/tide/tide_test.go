@@ -233,6 +233,9 @@ func TestHighAndLowWaters(t *testing.T) {
 	if !ok || low != 1 || high != 5 {
 		t.Errorf("between %g and %g m, %t", low, high, ok)
 	}
+	if _, high, ok := c.Between(clock(t, "2028-02-29T05:00:00Z"), clock(t, "2028-02-29T11:30:00Z"), 4*time.Hour); !ok || high != 5.2 {
+		t.Errorf("the end of the time is passed over: %g m, %t", high, ok)
+	}
 	for _, bad := range []struct {
 		from, to string
 		step     time.Duration
@@ -244,6 +247,18 @@ func TestHighAndLowWaters(t *testing.T) {
 	} {
 		if _, _, ok := c.Between(clock(t, bad.from), clock(t, bad.to), bad.step); ok {
 			t.Errorf("%+v has a range", bad)
+		}
+	}
+}
+
+// TestStand: between two levels alike the water stands, and the rise before and
+// the fall after are half cosines still, 3 m half way.
+func TestStand(t *testing.T) {
+	c := curve(t, table(t, "2026-06-01T00:00:00Z", 1.0, "2026-06-01T05:00:00Z", 5.0, "2026-06-01T07:00:00Z", 5.0, "2026-06-01T13:00:00Z", 1.0))
+	for at, want := range map[string]float64{"2026-06-01T02:30:00Z": 3, "2026-06-01T05:00:00Z": 5, "2026-06-01T06:00:00Z": 5,
+		"2026-06-01T07:00:00Z": 5, "2026-06-01T10:00:00Z": 3} {
+		if got := level(t, c, clock(t, at)); math.Abs(got-want) > 1e-9 {
+			t.Errorf("%s: %.4f m, want %g", at, got, want)
 		}
 	}
 }

@@ -44,7 +44,7 @@ func mixedGroup(s *scene) []Remark {
 			differ = append(differ, fmt.Sprintf("MBL from %.0f to %.0f kN", least, most))
 		}
 		if differ != nil {
-			out = append(out, Remark{Severity: Poor, Group: s.Lines[lines[0]].Group, Lines: s.ids(lines),
+			out = append(out, Remark{Severity: Poor, Lines: s.ids(lines),
 				Text: "unlike, so the load is not shared evenly: " + strings.Join(differ, "; ")})
 		}
 	}
@@ -93,7 +93,7 @@ func (s *scene) compare(of func(i int) float64, judge func(lo, hi float64) strin
 			lo, hi = min(lo, of(i)), max(hi, of(i))
 		}
 		if text := judge(lo, hi); text != "" {
-			out = append(out, Remark{Severity: Poor, Group: s.Lines[lines[0]].Group, Lines: s.ids(lines), Text: text})
+			out = append(out, Remark{Severity: Poor, Lines: s.ids(lines), Text: text})
 		}
 	}
 	return out

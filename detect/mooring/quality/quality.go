@@ -17,9 +17,8 @@ import (
 type Remark struct {
 	Rule     Rule
 	Severity Severity
-	Group    mooring.Group // 0 where it is the mooring as a whole
-	Lines    []string      // ids, in the plan's order; none where it is not a line's
-	Text     string        // what is found, with figures
+	Lines    []string // ids, in the plan's order; none where it is the mooring as a whole
+	Text     string   // what is found, with figures
 }
 
 // Rule is what is looked at, the figure it is held to and where that is from.

@@ -47,24 +47,16 @@ func (s *scene) ids(lines []int) []string {
 }
 
 // finding is what a rule says of a line: nothing where severity is 0. The
-// figures of a group's lines with the same finding are told together.
+// figures of all lines with the same finding are told together.
 type finding struct {
 	severity Severity
 	text     string // with %s for the figures
 	figure   float64
 }
 
-// lineByLine puts a rule to each line and gathers what it says by group,
-// severity and text.
+// lineByLine puts a rule to each line and gathers what it says by severity and
+// text, in the order of the first line of each.
 func (s *scene) lineByLine(unit string, judge func(i int) finding) []Remark {
-	var out []Remark
-	for _, group := range s.members() {
-		out = append(out, s.gather(group, unit, judge)...)
-	}
-	return out
-}
-
-func (s *scene) gather(lines []int, unit string, judge func(i int) finding) []Remark {
 	type kind struct {
 		severity Severity
 		text     string
@@ -72,7 +64,7 @@ func (s *scene) gather(lines []int, unit string, judge func(i int) finding) []Re
 	var kinds []kind
 	found := map[kind][]int{}
 	figures := map[kind][]float64{}
-	for _, i := range lines {
+	for i := range s.Lines {
 		f := judge(i)
 		if f.severity == 0 {
 			continue
@@ -86,8 +78,7 @@ func (s *scene) gather(lines []int, unit string, judge func(i int) finding) []Re
 	}
 	var out []Remark
 	for _, k := range kinds {
-		out = append(out, Remark{Severity: k.severity, Group: s.Lines[found[k][0]].Group, Lines: s.ids(found[k]),
-			Text: fmt.Sprintf(k.text, span(figures[k], unit))})
+		out = append(out, Remark{Severity: k.severity, Lines: s.ids(found[k]), Text: fmt.Sprintf(k.text, span(figures[k], unit))})
 	}
 	return out
 }
