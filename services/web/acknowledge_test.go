@@ -65,7 +65,7 @@ func TestAcknowledgeRefuses(t *testing.T) {
 			t.Errorf("%s: %d %q, want %d that says %q", name, resp.StatusCode, text(body), row.code, row.says)
 		}
 	}
-	if alarms, _ := s.alarms.List("", false); !alarms[0].Acknowledged.IsZero() {
+	if alarms, _ := s.alarms.List("", false); alarms[0].Acknowledged() != nil {
 		t.Error("it was acknowledged all the same")
 	}
 	// 80 and 500 characters are the schema's bounds.

@@ -166,7 +166,7 @@ func TestManyBerthsAreListedAndOneIsChosen(t *testing.T) {
 func TestClearedAlarmsSayWhoTookThemOn(t *testing.T) {
 	s := newStation(t, nil)
 	id := s.raise("east-3", 1, detect.SnapLoad, "1", "Line 1 snapped tight.")
-	_, err := s.alarms.Acknowledge(t.Context(), id, "Bosun", "")
+	_, err := s.alarms.Acknowledge(t.Context(), id, alarm.Person{By: "Bosun"}, "")
 	must(t, err)
 	s.raise("east-3", 2, detect.SnapLoad, "2", "Line 2 snapped tight.")
 	s.wait(time.Minute)

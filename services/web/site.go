@@ -38,7 +38,7 @@ var pages embed.FS
 // Alarms is the alarm log.
 type Alarms interface {
 	List(berth string, cleared bool) (alarms []alarm.State, position uint64)
-	Acknowledge(ctx context.Context, id, by, note string) (alarm.State, error)
+	Acknowledge(ctx context.Context, id string, p alarm.Person, note string) (alarm.State, error)
 }
 
 // Board is the latest picture.

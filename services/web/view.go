@@ -77,7 +77,7 @@ func (v *view) addAlarm(a *alarm.State) {
 		}
 		return
 	}
-	if a.Acknowledged.IsZero() {
+	if a.Acknowledged() == nil {
 		v.Waiting++
 	}
 	if len(v.Alarms) == mostAlarms {
@@ -107,8 +107,7 @@ func (v *view) addBerths(pictures []*hawserv1.BerthPicture, active map[string][]
 
 func describe(a *alarm.State) alarmView {
 	v := alarmView{ID: a.ID, Priority: a.Priority.String(), PriorityName: sentence(a.Priority.String()),
-		What: sentence(a.Condition), Where: place(a.Line, a.Group), Berth: a.Berth, Detail: a.Detail, Figure: figure(a.Measure), Raised: stamp(a.Raised),
-		By: a.By, Note: a.Note}
+		What: sentence(a.Condition), Where: place(a.Line, a.Group), Berth: a.Berth, Detail: a.Detail, Figure: figure(a.Measure), Raised: stamp(a.Raised)}
 	at := func(t time.Time) *moment {
 		if t.IsZero() {
 			return nil
@@ -116,7 +115,10 @@ func describe(a *alarm.State) alarmView {
 		m := stamp(t)
 		return &m
 	}
-	v.Cleared, v.Taken = at(a.Cleared), at(a.Acknowledged)
+	v.Cleared = at(a.Cleared)
+	if first := a.Acknowledged(); first != nil {
+		v.Taken, v.By, v.Note = at(first.At), first.By, first.Note
+	}
 	return v
 }
 
