@@ -173,8 +173,8 @@ func TestClearedAlarmsSayWhoTookThemOn(t *testing.T) {
 	must(t, s.alarms.Reconcile(t.Context(), "east-3", 3, nil, "plan replaced"))
 	_, page := s.get("/")
 	says(t, page, "No active alarms", "Cleared lately",
-		"Snap load Line 1, head line Alarm · east-3 · raised 1 Mar 2026, 05:00:00 UTC , cleared 1 Mar 2026, 05:01:00 UTC · taken on by Bosun",
-		"Snap load Line 2, head line Alarm · east-3 · raised 1 Mar 2026, 05:00:00 UTC , cleared 1 Mar 2026, 05:01:00 UTC · nobody took it on")
+		"Snap load Line 1, head line Alarm · east-3 · raised 1 Mar 2026, 05:00:00 UTC , cleared 1 Mar 2026, 05:01:00 UTC · taken on by Bosun, terminal",
+		"Snap load Line 2, head line Alarm · east-3 · raised 1 Mar 2026, 05:00:00 UTC , cleared 1 Mar 2026, 05:01:00 UTC Acknowledge")
 }
 
 func TestBerthsAsJSON(t *testing.T) {
