@@ -234,7 +234,8 @@ var legal = map[alarm.Transition]map[alarm.Lifecycle][]alarm.Lifecycle{
 	},
 	alarm.HoldEnded: {
 		alarm.Shelved:      {alarm.ActiveUnacknowledged, alarm.ActiveAcknowledged, alarm.OutOfService},
-		alarm.OutOfService: {alarm.ActiveUnacknowledged, alarm.ActiveAcknowledged},
+		// The condition may be put back while all of its line is still out.
+		alarm.OutOfService: {alarm.ActiveUnacknowledged, alarm.ActiveAcknowledged, alarm.OutOfService},
 	},
 }
 
