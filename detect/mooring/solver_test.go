@@ -229,3 +229,16 @@ func TestLinesThatRenderHoldTheirLoad(t *testing.T) {
 		t.Errorf("four brakes of 100 kN hold 600 kN: %v", err)
 	}
 }
+
+func TestRenderingMooringHoldsWhatItsBrakesDo(t *testing.T) {
+	// By hand: two lines rendering at 60 kN hold 120 kN square to them.
+	r, unstretched := twoLines(0)
+	s := NewSolver(r)
+	s.RenderKN = []float64{60, 60}
+	if _, err := s.Solve(Force{SwayKN: 150}, unstretched, Pose{}); !errors.Is(err, ErrNoEquilibrium) {
+		t.Fatalf("150 kN: %v", err)
+	}
+	share, at := s.Holds(Force{SwayKN: 150}, unstretched, Pose{})
+	near(t, "share", share, 0.8, 1./1024)
+	near(t, "tension", at.TensionKN[0], 60, 0.2)
+}
