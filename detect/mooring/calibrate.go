@@ -1,16 +1,12 @@
 package mooring
 
-import (
-	"fmt"
-	"math"
-)
+import "math"
 
 // Measured is what is known of a mooring now.
 type Measured struct {
-	// LoadKN is the loads by line, and Known which of them count: false for a line
-	// without a pin and for a pin that is not to be believed.
+	// LoadKN is the loads, one a line: NaN for a line without a pin, or with one that
+	// is not to be believed.
 	LoadKN []float64
-	Known  []bool
 	// Force is what is known of the steady force on the ship, as reckoned from the
 	// wind and current; zero for nothing. See Calibrate for what it decides.
 	Force Force
@@ -50,12 +46,8 @@ type Calibration struct {
 // A line whose load is not known takes the mean share of MBL of the known lines
 // of its group, or where the group has none the length that the plan's pretension
 // gives it. Loads under a line's own weight count as that weight.
-func (r *Rig) Calibrate(m Measured) (Calibration, error) {
+func (r *Rig) Calibrate(m Measured) Calibration {
 	n := len(r.laws)
-	if len(m.LoadKN) != n || len(m.Known) != n {
-		return Calibration{}, fmt.Errorf("berth %s: %d loads, %d known, for %d lines",
-			r.plan.Berth, len(m.LoadKN), len(m.Known), n)
-	}
 	c := Calibration{UnstretchedM: make([]float64, n), TensionKN: make([]float64, n),
 		Assumed: make([]bool, n), Pose: m.At}
 	r.assume(&m, &c)
@@ -74,7 +66,7 @@ func (r *Rig) Calibrate(m Measured) (Calibration, error) {
 	}
 	c.Steady = r.pull(c.Pose, c.TensionKN).Plus(r.FenderForces(c.Pose)).times(-1)
 	c.Unexplained = c.Steady.Plus(m.Force.times(-1))
-	return c, nil
+	return c
 }
 
 // assume takes the known loads and fills in the others.
@@ -82,7 +74,7 @@ func (r *Rig) assume(m *Measured, c *Calibration) {
 	var share, count [Stern + 1]float64
 	for i := range r.plan.Lines {
 		l := &r.plan.Lines[i]
-		if !m.Known[i] || math.IsNaN(m.LoadKN[i]) || math.IsInf(m.LoadKN[i], 0) {
+		if math.IsNaN(m.LoadKN[i]) {
 			c.Assumed[i] = true
 			continue
 		}
@@ -119,8 +111,8 @@ func (r *Rig) pull(at Pose, tensionKN []float64) Force {
 const mostAside = 0.9
 
 // lean is the sway and yaw at which the fenders bear a force that presses her
-// onto them; false where it does not press, or nothing is there
-// to bear it. A turn beyond the fenders' span is borne only as far as mostAside.
+// onto them; false where it does not press, or nothing is there to bear it. A turn
+// beyond the fenders' span is borne only as far as mostAside.
 func (r *Rig) lean(onto Force, at Pose) (swayM, yawRad float64, ok bool) {
 	push := -onto.SwayKN
 	if !(push > 0) || len(r.plan.Fenders) == 0 {
