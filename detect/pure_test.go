@@ -20,7 +20,7 @@ func TestPure(t *testing.T) {
 	if err != nil || len(paths) == 0 {
 		t.Fatalf("sources: %v, %v", paths, err)
 	}
-	ours := map[string]bool{"hawser/detect/mooring": true, "hawser/detect/reading": true}
+	ours := map[string]bool{"hawser/detect/chart": true, "hawser/detect/mooring": true, "hawser/detect/reading": true}
 	barred := map[string]bool{"os": true, "io": true, "net": true, "log": true, "log/slog": true, "math/rand": true, "math/rand/v2": true}
 	for _, path := range paths {
 		if strings.HasSuffix(path, "_test.go") {

@@ -27,7 +27,8 @@ var allowed = map[string]struct {
 	"detect/mooring/quality": {[]string{"detect/mooring"}, "remarks on a plan; its rules want the mechanics and nothing else"},
 	"detect/tide":            {[]string{"detect/mooring"}, "the water level by the plan's tide; knows no ship and no line"},
 	"detect/assess":          {[]string{"detect/mooring"}, "answers that are equilibria, for whoever asks: no reading, no wire form"},
-	"detect": {[]string{"detect/mooring", "detect/reading"},
+	"detect/chart":           {nil, "statistics that know nothing of moorings"},
+	"detect": {[]string{"detect/chart", "detect/mooring", "detect/reading"},
 		"a pure function of plan and readings: no wire form, no disk, no clock"},
 
 	"ingest/batch":     {[]string{"detect/reading", "proto/hawser/v1"}, "the only code that knows the bytes of a batch"},
