@@ -115,6 +115,7 @@ func (b *Berth) lostLoad(now moment, i int, contested bool) {
 	l := &b.state.Lines[i]
 	p, mbl := &l.Loss, b.plan.Lines[i].MBLkN
 	fall, _ := p.lost()
+	fall -= l.Watched.Smooth - l.Watched.Low // what the pin did not feel, for it stood still
 	most := max(loadSlip*mbl, loadNoises*p.Usual[0]) + loadAstray*p.went()*l.Fit.Stiff
 	b.weigh(LoadLost, i, fall, most)
 	if contested || b.paysOut(now, i) || fall < most {
