@@ -50,6 +50,7 @@ func lookOn(plan *mooring.Plan, facts []fact) ([]detect.Change, map[detect.Chang
 // Over every condition case: looking on changes nothing of what is told, and
 // each raise has a figure on the telling side of its threshold.
 func TestEveryRaiseWasWeighed(t *testing.T) {
+	t.Parallel()
 	paths, err := filepath.Glob("testdata/[a-z]*.txt")
 	if err != nil || len(paths) < 2 {
 		t.Fatalf("cases: %v, %v", paths, err)

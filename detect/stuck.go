@@ -1,16 +1,33 @@
 package detect
 
-import "math"
+import (
+	"math"
+
+	"hawser/detect/chart"
+)
 
 // A pin is stuck when it has stood within a step and a half of its own last
-// digit for 60 s while the load that the other lines speak for went well beyond
-// what their last digits and the usual difference between the two can make of
-// it. In a flat calm all stand still, and nothing is told. It is stuck until it moves.
+// digit for 60 s while the load that the other lines speak for went beyond what
+// their last digits and chance can make of it. In a flat calm all stand still,
+// and nothing is told. It is stuck until it moves.
+//
+// Chance: were the line's load as still as its pin, the expected load would be
+// that load and error, and its moving average over a second would keep within
+// the limits of a chart, so that the average's range would keep within twice
+// them. The limits are those of a chart that leaves them once in ten years of
+// ten looks a second at one line.
 const (
 	stuckFor    = 60 * second
-	stuckSteps  = 4 // of the coarsest last digit, least move of the expected load
-	stuckNoises = 6 // of the usual difference
+	stuckSteps  = 4      // of the coarsest last digit, least move of the expected load
+	stuckLeast  = 0.0005 // of MBL, least that the usual difference is taken for
+	stuckLimits = 6.264  // standard deviations of the average; chart.DesignEwma of 0.1 for 3.156e9
 )
+
+// stuckChart is the moving average over a second of what is read so many ticks
+// apart: in between the average sees the same again, as if it weighed more.
+func stuckChart(apart int64) chart.Ewma {
+	return chart.Ewma{Lambda: 1 - math.Pow(1-1/float64(perSecond), float64(max(apart, 1))), L: stuckLimits}
+}
 
 // still keeps the run of readings that stand in one place.
 func (p *pin) still(raw float64, at int64) {
@@ -35,10 +52,13 @@ func (l *line) expecting() {
 		return
 	}
 	e := &l.Watched
-	if e.Since != p.StillSince {
-		*e = expectation{Since: p.StillSince, Smooth: f.Expect, Low: f.Expect, High: f.Expect, Noise: f.Noise}
+	if e.Since == 0 {
+		e.Smooth = f.Expect
 	}
 	e.Smooth += (f.Expect - e.Smooth) / float64(perSecond)
+	if e.Since != p.StillSince {
+		*e = expectation{Since: p.StillSince, Smooth: e.Smooth, Low: e.Smooth, High: e.Smooth, Noise: f.Noise}
+	}
 	e.Low, e.High = min(e.Low, e.Smooth), max(e.High, e.Smooth)
 }
 
@@ -61,11 +81,13 @@ func (b *Berth) stuck(now moment, i int) bool {
 	if !l.Fit.Known || l.worked(now) {
 		return false
 	}
-	coarse := 0.0
+	coarse, apart := 0.0, int64(1)
 	for k := range b.state.Lines {
-		coarse = max(coarse, b.state.Lines[k].Pin.Step)
+		o := &b.state.Lines[k].Pin
+		coarse, apart = max(coarse, o.Step), max(apart, o.lag())
 	}
-	moved, most := e.High-e.Low, max(stuckSteps*coarse*l.Fit.Gain, stuckNoises*max(e.Noise, 0.0005*p.MBL))
+	chance := 2 * stuckChart(apart).Settled() * chart.MeanScale * max(e.Noise, stuckLeast*p.MBL)
+	moved, most := e.High-e.Low, max(stuckSteps*coarse*l.Fit.Gain, chance)
 	b.weigh(StillWhile, i, moved, most)
 	return moved >= most
 }

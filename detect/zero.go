@@ -1,25 +1,39 @@
 package detect
 
-import "math"
+import (
+	"math"
+
+	"hawser/detect/chart"
+)
 
 // zero watches how far a pin has come from what the other lines say since the
 // line was made fast. A jump or a slow drift that the ship's motion, tide and
 // drafts do not explain, and no drum paid out for, is the pin's: a real change
-// of one line's load moves the ship and shows in the others. Shifted at 0.045
-// of MBL for 90 s where the others keep together; well again under 0.02.
+// of one line's load moves the ship and shows in the others. It is told by a
+// cumulative sum, and well again under 0.02 of MBL.
+//
+// The sum is designed for a shift of 0.06 of MBL: what passes half of it counts,
+// less what the plan may err. A standard deviation is 0.01 of MBL, or more where
+// the pin's usual difference or the other pins' shifts are. Judged every 15 s,
+// longer than the shift is smoothed over, it would tell by chance once in
+// twenty years of a line, either way; it tells the shift it is designed for at
+// the first or second judgement, and one of 0.045 within a minute.
 const (
-	zeroOn     = 0.045
-	zeroOff    = 0.02
-	zeroHold   = 90   // seconds
-	zeroSoon   = 30   // seconds, where the line seemed to part and the ship did not answer
-	riseLeast  = 0.01 // of MBL a metre, least that a pin must feel of a rise to speak of it
+	zeroFind   = 0.06  // of MBL
+	zeroSpread = 0.01  // of MBL
+	zeroSum    = 2.591 // standard deviations; chart.DesignCusum for 8.4e7 judgements
+	zeroEvery  = 15    // seconds
+	zeroOff    = 0.02  // of MBL
+	zeroSoon   = 30    // seconds, where the line seemed to part and the ship did not answer
+	riseLeast  = 0.01  // of MBL a metre, least that a pin must feel of a rise to speak of it
 	riseVoices = 5
-	zeroAloof  = 3 // times the others' middling shift
 	// The plan's stiffnesses err by a third and more as lines stiffen under load:
 	// of what the ship's way has put on a line, so much may be unexplained.
 	zeroAstray = 0.4
 	zeroFade   = 0.9967 // a second: over five minutes, as a Base that took it up gives it back
 )
+
+func zeroChart() chart.Cusum { return chart.Cusum{K: zeroFind / 2 / zeroSpread, H: zeroSum} }
 
 // denied reports whether the line's load fell to nothing a while ago and the
 // ship did not answer: the pin's doing.
@@ -34,8 +48,8 @@ type zero struct {
 	Went    float64 // how far that has gone since, of MBL; fades over minutes
 	Age     float64 // Fit.Age then; a younger fit is a new beginning
 	Shift   float64 // kN, smoothed over 10 s
-	Seconds int32   // that Shift has been too large
-	Since   int64
+	Sum     float64 // cumulative, of how far Shift is off, in standard deviations
+	Since   int64   // when Sum was last 0
 	Shifted bool
 }
 
@@ -59,31 +73,30 @@ func (b *Berth) zeros(now moment) {
 	for i := range b.state.Lines {
 		l := &b.state.Lines[i]
 		z, mbl := &l.Zero, b.plan.Lines[i].MBLkN
-		hold, astray := int32(zeroHold), zeroAstray*max(z.Went, went)
+		astray := zeroAstray * max(z.Went, went)
 		if l.Part.denied(now) {
-			hold, astray = zeroSoon, 0
+			astray = 0
 		}
 		if !l.Fit.Known || l.Slip.Up || b.upset(now) || l.Fit.Age < grown ||
 			l.Pin.Last < slackest*mbl && !l.Part.denied(now) {
-			z.Seconds = 0
+			z.Sum = 0
 			continue
 		}
+		rose := math.Abs(rise*b.lift(i)) / mbl
 		size := math.Abs(z.Shift-rise*b.lift(i)) / mbl
-		astray += math.Abs(rise*b.lift(i)) / mbl
-		b.weigh(ZeroShift, i, size*mbl, max((zeroOn+astray)*mbl, zeroAloof*typical*mbl, 3*l.Fit.Noise))
 		switch {
-		case size >= zeroOn+astray && size >= zeroAloof*typical && size*mbl >= 3*l.Fit.Noise:
-			if z.Seconds == 0 {
+		case size < zeroOff:
+			z.Sum, z.Shifted = 0, false
+		case now.Time/second%zeroEvery == 0:
+			spread := max(zeroSpread, chart.MeanScale*l.Fit.Noise/mbl, chart.MADScale*typical)
+			if z.Sum == 0 {
 				z.Since = now.Time
 			}
-			if z.Seconds++; z.Seconds >= hold {
-				z.Shifted = true
-			}
-		case size < zeroOff:
-			z.Seconds, z.Shifted = 0, false
-		default:
-			z.Seconds = 0
+			var told bool
+			z.Sum, told = zeroChart().Next(z.Sum, (size-astray-rose)/spread)
+			z.Shifted = z.Shifted || told
 		}
+		b.weigh(ZeroShift, i, z.Sum, zeroSum)
 	}
 }
 

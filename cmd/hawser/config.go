@@ -27,7 +27,6 @@ type config struct {
 	AllowRemote    bool          `yaml:"allow_remote"`
 	Journal        journalConfig `yaml:"journal"`
 	Store          storeConfig   `yaml:"store"`
-	Escalate       escalation    `yaml:"escalate"`
 	Deliver        deliverConfig `yaml:"deliver"`
 }
 
@@ -179,9 +178,6 @@ func (c *config) validate() error {
 		return fmt.Errorf("journal.url: %q must be nats://HOST:PORT", c.Journal.URL)
 	case c.Store.Retention <= 0:
 		return fmt.Errorf("store.retention: %s must be above zero", c.Store.Retention)
-	}
-	if err := c.Escalate.validate(); err != nil {
-		return err
 	}
 	switch c.Store.Kind {
 	case storeEmbedded, storeNone:

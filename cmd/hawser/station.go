@@ -116,9 +116,7 @@ func (s *station) openJournal(ctx context.Context) (err error) {
 }
 
 func (s *station) openServices(ctx context.Context) (err error) {
-	if s.alarms, err = alarm.Open(ctx, alarm.Options{
-		Records: s.journal, Escalate: s.cfg.Escalate.byPriority(), Logger: s.log, Registerer: s.registry,
-	}); err != nil {
+	if s.alarms, err = alarm.Open(ctx, alarm.Options{Records: s.journal, Logger: s.log, Registerer: s.registry}); err != nil {
 		return err
 	}
 	s.onClose("alarm log", s.alarms.Close)
@@ -302,7 +300,6 @@ func (s *station) Run(ctx context.Context) error {
 	g.Go(func() error { return s.front.Run(ctx) })
 	g.Go(func() error { return s.watch.Run(ctx) })
 	g.Go(func() error { return s.rounds.Run(ctx) })
-	g.Go(func() error { return s.alarms.KeepTime(ctx) })
 	g.Go(func() error { return s.pressure.run(ctx, s.alarms, s.log) })
 	g.Go(func() error { return s.whileJournalWorks(ctx) })
 	if s.deliver != nil {

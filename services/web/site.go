@@ -5,7 +5,6 @@
 //	GET  /             the page, drawn whole on the server; ?berth= for one
 //	GET  /live         the page's main part again and again, server-sent events
 //	POST /acknowledge  a person takes an alarm on
-//	POST /shelve, /out-of-service, /end-hold   a person keeps alarms quiet, or no longer
 //	GET  /api/berths   the same picture as JSON: hawser.v1.ListBerthsResponse
 //	GET  /assets/…     style, script, icon
 //
@@ -39,11 +38,7 @@ var pages embed.FS
 // Alarms is the alarm log.
 type Alarms interface {
 	List(berth string, cleared bool) (alarms []alarm.State, position uint64)
-	Holds(berth string) []alarm.Hold
-	Acknowledge(ctx context.Context, id string, p alarm.Person, note string) (alarm.State, error)
-	Shelve(ctx context.Context, id string, p alarm.Person, reason string, period time.Duration) (alarm.State, error)
-	TakeOutOfService(ctx context.Context, s alarm.Subject, p alarm.Person, reason string) (alarm.Hold, error)
-	EndHold(ctx context.Context, s alarm.Subject, p alarm.Person, note string) error
+	Acknowledge(ctx context.Context, id, by, note string) (alarm.State, error)
 }
 
 // Board is the latest picture.
@@ -105,13 +100,8 @@ func New(o Options) (*Site, error) {
 	s.mux.HandleFunc("GET /{$}", s.page)
 	s.mux.HandleFunc("GET /live", s.live)
 	s.mux.HandleFunc("GET /api/berths", s.berths)
-	// A page from elsewhere cannot have its visitor act here.
-	protection := http.NewCrossOriginProtection()
-	for path, do := range map[string]deed{
-		"/acknowledge": s.acknowledge, "/shelve": s.shelve, "/out-of-service": s.outOfService, "/end-hold": s.endHold,
-	} {
-		s.mux.Handle("POST "+path, protection.Handler(s.form(do)))
-	}
+	// A page from elsewhere cannot have its visitor acknowledge an alarm here.
+	s.mux.Handle("POST /acknowledge", http.NewCrossOriginProtection().Handler(http.HandlerFunc(s.acknowledge)))
 	return s, s.serveAssets()
 }
 

@@ -2,6 +2,7 @@ package web
 
 import (
 	"fmt"
+	"time"
 
 	"hawser/detect"
 	hawserv1 "hawser/proto/hawser/v1"
@@ -22,11 +23,8 @@ type view struct {
 	Berth    string // selected, "" for none
 	Now      moment
 	Alarms   []alarmView
-	NotShown int         // active alarms over mostAlarms
-	Waiting  int         // active alarms that nobody has taken on
-	Returned []alarmView // over, and nobody has taken them on
-	Quiet    []holdView  // on a shelf or out of service
-	Shelves  []shelf
+	NotShown int // active alarms over mostAlarms
+	Waiting  int // active alarms that nobody has taken on
 	Cleared  []alarmView
 	Overview []overviewRow // where there is more than one berth
 	Shown    []berthView
@@ -38,27 +36,8 @@ type alarmView struct {
 	What, Berth, Where         string
 	Detail, Figure             string
 	Raised                     moment
-	Cleared                    *moment
-	Taken                      []takenView
-	Escalated                  bool
-	Other                      string // the side that has still to take it on, where one has
-	Shelvable                  bool
-	Line                       string // place of a line to take out of service, "" where that makes no sense
-}
-
-// takenView is one side's acknowledgement.
-type takenView struct {
-	Side, By, Note string
-	At             moment
-}
-
-// holdView is one hold.
-type holdView struct {
-	Place, What, Where, Berth string
-	By, Reason                string
-	Since                     moment
-	Until                     *moment
-	Active                    bool // an alarm is active under it
+	Cleared, Taken             *moment
+	By, Note                   string
 }
 
 // overviewRow is one berth in the list of all.
@@ -75,15 +54,10 @@ type overviewRow struct {
 // view puts pictures and alarms into words.
 func (s *Site) view(berth string, pictures []*hawserv1.BerthPicture) (*view, error) {
 	alarms, _ := s.o.Alarms.List("", true)
-	v := &view{Berth: berth, Now: stamp(s.o.Now()), Shelves: shelves()}
+	v := &view{Berth: berth, Now: stamp(s.o.Now())}
 	active := map[string][]*alarm.State{}
-	quiet := map[alarm.Subject]bool{}
 	for i := range alarms {
 		a := &alarms[i]
-		if a.Active() && a.Hold != nil {
-			quiet[a.Hold.Subject] = true
-			continue
-		}
 		if a.Active() {
 			active[a.Berth] = append(active[a.Berth], a)
 		}
@@ -92,38 +66,18 @@ func (s *Site) view(berth string, pictures []*hawserv1.BerthPicture) (*view, err
 			v.addAlarm(a)
 		}
 	}
-	for _, h := range s.o.Alarms.Holds(berth) {
-		v.Quiet = append(v.Quiet, describeHold(&h, quiet[h.Subject]))
-	}
 	return v, v.addBerths(pictures, active)
-}
-
-func describeHold(h *alarm.Hold, active bool) holdView {
-	v := holdView{Place: placeOf(h.Subject), What: "All alarms", Where: place(h.Line, h.Group), Berth: h.Berth,
-		By: h.By + ", " + h.Side.String(), Reason: h.Reason, Since: stamp(h.Since), Active: active}
-	if h.Condition != "" {
-		v.What = sentence(h.Condition)
-	}
-	if h.Shelf() {
-		until := stamp(h.Until)
-		v.Until = &until
-	}
-	return v
 }
 
 // addAlarm adds one alarm to the lists, in their order.
 func (v *view) addAlarm(a *alarm.State) {
-	switch {
-	case a.Lifecycle() == alarm.ReturnedUnacknowledged && len(v.Returned) < recent:
-		v.Returned = append(v.Returned, describe(a))
-		return
-	case !a.Active():
+	if !a.Active() {
 		if len(v.Cleared) < recent {
 			v.Cleared = append(v.Cleared, describe(a))
 		}
 		return
 	}
-	if a.Acknowledged() == nil {
+	if a.Acknowledged.IsZero() {
 		v.Waiting++
 	}
 	if len(v.Alarms) == mostAlarms {
@@ -153,25 +107,16 @@ func (v *view) addBerths(pictures []*hawserv1.BerthPicture, active map[string][]
 
 func describe(a *alarm.State) alarmView {
 	v := alarmView{ID: a.ID, Priority: a.Priority.String(), PriorityName: sentence(a.Priority.String()),
-		What: sentence(a.Condition), Where: place(a.Line, a.Group), Berth: a.Berth, Detail: a.Detail, Figure: figure(a.Measure), Raised: stamp(a.Raised)}
-	if !a.Cleared.IsZero() {
-		cleared := stamp(a.Cleared)
-		v.Cleared = &cleared
-	}
-	for _, t := range a.Acknowledgements {
-		v.Taken = append(v.Taken, takenView{t.Side.String(), t.By, t.Note, stamp(t.At)})
-	}
-	if len(v.Taken) == 1 {
-		v.Other = alarm.Terminal.String()
-		if v.Taken[0].Side == v.Other {
-			v.Other = alarm.Ship.String()
+		What: sentence(a.Condition), Where: place(a.Line, a.Group), Berth: a.Berth, Detail: a.Detail, Figure: figure(a.Measure), Raised: stamp(a.Raised),
+		By: a.By, Note: a.Note}
+	at := func(t time.Time) *moment {
+		if t.IsZero() {
+			return nil
 		}
+		m := stamp(t)
+		return &m
 	}
-	v.Escalated = a.Level > 0 && len(v.Taken) == 0
-	v.Shelvable = a.Priority != detect.Emergency
-	if a.Line != "" && a.Condition == detect.SensorFault.String() {
-		v.Line = placeOf(alarm.Subject{Berth: a.Berth, Line: a.Line})
-	}
+	v.Cleared, v.Taken = at(a.Cleared), at(a.Acknowledged)
 	return v
 }
 

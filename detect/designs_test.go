@@ -1,0 +1,50 @@
+package detect
+
+import (
+	"math"
+	"testing"
+
+	"hawser/detect/chart"
+)
+
+// The heights of the charts are those of their targets, worked out from what the
+// comments beside them state.
+func TestChartsAreAsDesigned(t *testing.T) {
+	const yearHours = 365.25 * 24
+	// a pin that stands: once in ten years of ten looks a second
+	stuck, err := chart.DesignEwma(1/float64(perSecond), 10*yearHours*3600*float64(perSecond))
+	if err != nil || math.Abs(stuck.L-stuckLimits) > 0.001 {
+		t.Errorf("stuck: limits %v, by design %v, %v", stuckLimits, stuck.L, err)
+	}
+	// a pin's zero: once in twenty years of a judgement each 15 s, either way, so
+	// that one way is once in forty
+	zero, err := chart.DesignCusum(zeroChart().K, 2*20*yearHours*3600/zeroEvery)
+	if err != nil || math.Abs(zero.H-zeroSum) > 0.001 {
+		t.Errorf("zero: height %v, by design %v, %v", zeroSum, zero.H, err)
+	}
+	// and what it tells how soon: the shift it is for in one or two judgements,
+	// 0.045 of MBL within a minute
+	if n := zero.RunLength(zeroFind/zeroSpread, 0); n > 2 {
+		t.Errorf("zero: the shift it is designed for takes %.2f judgements", n)
+	}
+	if n := zero.RunLength(0.045/zeroSpread, 0); n*zeroEvery > 60 {
+		t.Errorf("zero: 0.045 of MBL takes %.0f s", n*zeroEvery)
+	}
+}
+
+// Seen n ticks apart, the average over a second is that of observations n ticks
+// apart that each weigh as much as n of the same.
+func TestStuckChartSeesReadingsApart(t *testing.T) {
+	for n := int64(1); n <= 20; n++ {
+		average := 0.0
+		for range n {
+			average += (1 - average) / float64(perSecond)
+		}
+		if c := stuckChart(n); math.Abs(c.Lambda-average) > 1e-12 {
+			t.Errorf("%d ticks apart: weight %v, want %v", n, c.Lambda, average)
+		}
+	}
+	if c := stuckChart(0); c != stuckChart(1) {
+		t.Errorf("not known how far apart: %+v", c)
+	}
+}
