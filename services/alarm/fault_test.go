@@ -11,6 +11,7 @@ import (
 
 	"hawser/detect"
 	"hawser/services/alarm"
+	"hawser/services/alarm/alarmtest"
 )
 
 var errDisk = errors.New("no space left on device")
@@ -30,10 +31,10 @@ func once(kept bool) func() (bool, error) {
 func TestAppendThatFailsOrIsLostSightOf(t *testing.T) {
 	for name, kept := range map[string]bool{"nothing kept": false, "kept, but the answer was lost": true} {
 		t.Run(name, func(t *testing.T) {
-			m := &memory{}
+			m := &alarmtest.Records{}
 			l := openOn(t, m)
 			changes := []detect.Change{change(detect.OverLimit, "4", true, 0), change(detect.OverLimit, "5", true, 0)}
-			m.fault = once(kept)
+			m.Fault = once(kept)
 			err := l.Apply(t.Context(), "east-3", 8, changes)
 			if !errors.Is(err, errDisk) || !strings.Contains(err.Error(), "berth east-3: journal position 8") {
 				t.Fatalf("error: %v", err)
@@ -48,9 +49,9 @@ func TestAppendThatFailsOrIsLostSightOf(t *testing.T) {
 
 // The process dies after the append and before the state has it.
 func TestKilledBetweenAppendAndState(t *testing.T) {
-	m := &memory{}
+	m := &alarmtest.Records{}
 	l := openOn(t, m)
-	m.fault = once(true)
+	m.Fault = once(true)
 	if err := l.Apply(t.Context(), "east-3", 8, raised(detect.LineParted, "4", 0)); err == nil {
 		t.Fatal("the fault did not happen")
 	}
@@ -69,13 +70,11 @@ func TestKilledBetweenAppendAndState(t *testing.T) {
 
 // An append that was given up reaches the log after its repeat did.
 func TestAppendThatComesThroughLate(t *testing.T) {
-	m := &memory{}
+	m := &alarmtest.Records{}
 	l := openOn(t, m)
 	must(t, l.Apply(t.Context(), "east-3", 8, raised(detect.OverLimit, "4", 0)))
 	must(t, l.Apply(t.Context(), "east-3", 9, cleared(detect.OverLimit, "4", 5)))
-	m.mu.Lock()
-	m.records = append(m.records, m.records[0])
-	m.mu.Unlock()
+	m.Kept = append(m.Kept, m.Kept[0])
 	must(t, l.Apply(t.Context(), "east-3", 10, raised(detect.SnapLoad, "5", 9)))
 	want := []string{"east-3/snap-load/5/2026-03-01T04:05:15.700Z"}
 	if got := ids(l, "", false); !slices.Equal(got, want) {
@@ -95,12 +94,12 @@ func TestUnreadableRecordsArePassedOverAndTold(t *testing.T) {
 		"priority of a later form":   func(b []byte) []byte { return append(b, 0x50, 0x63) }, // field 10, varint, 99
 	} {
 		t.Run(name, func(t *testing.T) {
-			m := &memory{}
+			m := &alarmtest.Records{}
 			l := openOn(t, m)
 			must(t, l.Apply(t.Context(), "east-3", 1, raised(detect.OverLimit, "4", 0)))
 			must(t, l.Apply(t.Context(), "east-3", 2, raised(detect.OverLimit, "5", 0)))
 			must(t, l.Close())
-			m.records[0] = spoil(m.records[0])
+			m.Kept[0] = spoil(m.Kept[0])
 
 			var told bytes.Buffer
 			o := options(m)
@@ -152,11 +151,11 @@ func TestPlanReplaced(t *testing.T) {
 }
 
 func TestReconcileHalfDoneIsFinished(t *testing.T) {
-	m := &memory{}
+	m := &alarmtest.Records{}
 	l := openOn(t, m)
 	must(t, l.Apply(t.Context(), "east-3", 5, []detect.Change{change(detect.OverLimit, "4", true, 0), change(detect.SnapLoad, "5", true, 0)}))
 	n := 0
-	m.fault = func() (bool, error) {
+	m.Fault = func() (bool, error) {
 		if n++; n == 2 {
 			return false, errDisk
 		}
@@ -172,7 +171,7 @@ func TestReconcileHalfDoneIsFinished(t *testing.T) {
 }
 
 func TestReconcileBringsWhatTheDetectorsHold(t *testing.T) {
-	l := openOn(t, &memory{})
+	l := openOn(t, &alarmtest.Records{})
 	must(t, l.Apply(t.Context(), "east-3", 5, []detect.Change{change(detect.OverLimit, "4", true, 0), change(detect.SnapLoad, "5", true, 0)}))
 	held := []detect.Change{change(detect.OverLimit, "4", true, 0), change(detect.Imbalance, "6", true, 3), change(detect.Imbalance, "6", true, 3)}
 	must(t, l.Reconcile(t.Context(), "east-3", 5, held, "not found when the watch started again"))
@@ -221,7 +220,7 @@ func TestJournalWentBack(t *testing.T) {
 // The same recording sent again under a new plan has the same times: its alarms
 // are new ones.
 func TestSameTimeAgainIsAnotherAlarm(t *testing.T) {
-	l := openOn(t, &memory{})
+	l := openOn(t, &alarmtest.Records{})
 	must(t, l.Apply(t.Context(), "east-3", 1, raised(detect.OverLimit, "4", 0)))
 	must(t, l.Reconcile(t.Context(), "east-3", 1, nil, "plan replaced"))
 	must(t, l.Apply(t.Context(), "east-3", 2, raised(detect.OverLimit, "4", 0)))

@@ -14,6 +14,7 @@ import (
 
 	"hawser/detect"
 	"hawser/services/alarm"
+	"hawser/services/alarm/alarmtest"
 )
 
 // entry is what one journal entry makes of a berth: under a plan that replaces
@@ -86,7 +87,7 @@ func drawEntries(t *rapid.T, berth string) []entry {
 // run is one life of an alarm log under a journal that delivers at least once.
 type run struct {
 	t       *rapid.T
-	records *memory
+	records *alarmtest.Records
 	log     *alarm.Log
 	entries map[string][]entry
 	next    map[string]int // entry to deliver next
@@ -130,7 +131,7 @@ func (r *run) step() {
 	case 1: // the server starts again
 		r.reopen()
 	case 2: // an append fails, or works and nobody hears of it
-		r.records.fault = once(rapid.Bool().Draw(r.t, "kept"))
+		r.records.Fault = once(rapid.Bool().Draw(r.t, "kept"))
 	case 3:
 		if all := ids(r.log, "", true); len(all) > 0 {
 			_, err := r.log.Acknowledge(r.t.Context(), rapid.SampledFrom(all).Draw(r.t, "id"), "mate", "")
@@ -154,7 +155,7 @@ func (r *run) step() {
 func (r *run) settled() {
 	live, at := r.log.List("", true)
 	applied := [2]uint64{r.log.Applied("east-3"), r.log.Applied("west-1")}
-	if uint64(len(r.records.records)) != at {
+	if uint64(len(r.records.Kept)) != at {
 		return // an append nobody heard of: the next call reads it
 	}
 	r.reopen()
@@ -171,7 +172,7 @@ func (r *run) settled() {
 // log, and the log has every change that changed something exactly once.
 func TestStateIsTheFoldAndNothingIsToldTwice(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		r := &run{t: t, records: &memory{}, next: map[string]int{},
+		r := &run{t: t, records: &alarmtest.Records{}, next: map[string]int{},
 			entries: map[string][]entry{"east-3": drawEntries(t, "east-3"), "west-1": drawEntries(t, "west-1")}}
 		r.reopen()
 		defer func() { r.log.Close() }()
@@ -223,7 +224,7 @@ func recordsOf(t *rapid.T, l *alarm.Log) []alarm.Record {
 // How long a start takes by the length of the log.
 func BenchmarkOpen(b *testing.B) {
 	const records = 100_000
-	m := &memory{}
+	m := &alarmtest.Records{}
 	l, err := alarm.Open(b.Context(), options(m))
 	if err != nil {
 		b.Fatal(err)

@@ -13,6 +13,7 @@ import (
 	"hawser/detect"
 	"hawser/detect/mooring"
 	"hawser/services/alarm"
+	"hawser/services/alarm/alarmtest"
 )
 
 func TestRaiseAcknowledgeClearSurviveRestart(t *testing.T) {
@@ -84,7 +85,7 @@ hawser_alarm_ignored_changes_total{reason="repeated"} 3
 // A line is in one group, whatever a change says of it; where only the group is
 // known, groups are told apart.
 func TestWhatTellsAlarmsApart(t *testing.T) {
-	l := openOn(t, &memory{})
+	l := openOn(t, &alarmtest.Records{})
 	group := func(g mooring.Group, raised bool) detect.Change {
 		return detect.Change{Time: second(0).UnixNano(), Condition: detect.Redistribution, Group: g, Raised: raised}
 	}
@@ -101,7 +102,7 @@ func TestWhatTellsAlarmsApart(t *testing.T) {
 }
 
 func TestWorstFirst(t *testing.T) {
-	l := openOn(t, &memory{})
+	l := openOn(t, &alarmtest.Records{})
 	must(t, l.Apply(t.Context(), "east-3", 1, []detect.Change{
 		change(detect.SensorFault, "1", true, 0),
 		change(detect.SnapLoad, "2", true, 1),
@@ -132,7 +133,7 @@ func TestWorstFirst(t *testing.T) {
 }
 
 func TestSecondPersonLearnsWhoWasFirst(t *testing.T) {
-	l := openOn(t, &memory{})
+	l := openOn(t, &alarmtest.Records{})
 	must(t, l.Apply(t.Context(), "east-3", 1, raised(detect.OverLimit, "4", 0)))
 	id := ids(l, "", false)[0]
 	_, err := l.Acknowledge(t.Context(), id, "bosun", "on my way")
@@ -155,7 +156,7 @@ func TestSecondPersonLearnsWhoWasFirst(t *testing.T) {
 }
 
 func TestClearedAlarmsAreBoundedInMemoryOnly(t *testing.T) {
-	o := options(&memory{})
+	o := options(&alarmtest.Records{})
 	o.KeepCleared = 3
 	l := open(t, o)
 	for i := range 10 {
@@ -177,7 +178,7 @@ func TestClearedAlarmsAreBoundedInMemoryOnly(t *testing.T) {
 }
 
 func TestOwnConditions(t *testing.T) {
-	l := openOn(t, &memory{})
+	l := openOn(t, &alarmtest.Records{})
 	full := alarm.Own{Condition: "journal-pressure", Priority: detect.Warning, Detail: "The journal is 90 % full: free disk space.",
 		Measure: alarm.Measure{Value: 90, HasValue: true, Unit: "%"}}
 	must(t, l.RaiseOwn(t.Context(), full))
@@ -202,7 +203,7 @@ func TestOwnConditions(t *testing.T) {
 }
 
 func TestActiveMetric(t *testing.T) {
-	o := options(&memory{})
+	o := options(&alarmtest.Records{})
 	registry := o.Registerer.(*prometheus.Registry)
 	l := open(t, o)
 	must(t, l.Apply(t.Context(), "east-3", 1, []detect.Change{
@@ -234,7 +235,7 @@ func TestOptionsAreChecked(t *testing.T) {
 	if _, err := alarm.Open(t.Context(), o); err == nil || err.Error() != "alarm: Records, Logger and Registerer are required" {
 		t.Errorf("without records: %v", err)
 	}
-	o = options(&memory{})
+	o = options(&alarmtest.Records{})
 	o.KeepCleared = -1
 	if _, err := alarm.Open(t.Context(), o); err == nil {
 		t.Error("a negative bound was taken")
@@ -242,7 +243,7 @@ func TestOptionsAreChecked(t *testing.T) {
 }
 
 func TestClosedLogTakesNothing(t *testing.T) {
-	l := openOn(t, &memory{})
+	l := openOn(t, &alarmtest.Records{})
 	must(t, l.Close())
 	must(t, l.Close())
 	if err := l.Apply(t.Context(), "east-3", 1, raised(detect.OverLimit, "4", 0)); !errors.Is(err, alarm.ErrClosed) {

@@ -19,54 +19,10 @@ import (
 	"hawser/detect"
 	"hawser/detect/mooring"
 	"hawser/services/alarm"
+	"hawser/services/alarm/alarmtest"
 )
 
 func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
-
-// memory is Records in memory, with the faults of a real log.
-type memory struct {
-	mu      sync.Mutex
-	records [][]byte
-	gap     uint64 // positions left out before each record
-	// fault decides about the next append: kept says whether the record is kept,
-	// err what the caller is told.
-	fault func() (kept bool, err error)
-}
-
-func (m *memory) AppendRecord(ctx context.Context, _ string, data []byte) (uint64, error) {
-	m.mu.Lock()
-	defer m.mu.Unlock()
-	if err := ctx.Err(); err != nil {
-		return 0, err
-	}
-	kept, err := true, error(nil)
-	if m.fault != nil {
-		kept, err = m.fault()
-	}
-	if kept {
-		m.records = append(m.records, append([]byte(nil), data...))
-	}
-	return uint64(len(m.records)) * (m.gap + 1), err
-}
-
-func (m *memory) ReadRecords(ctx context.Context, _ string, after uint64, fn func(uint64, []byte) error) error {
-	m.mu.Lock()
-	records := m.records
-	m.mu.Unlock()
-	for i, r := range records {
-		position := uint64(i+1) * (m.gap + 1)
-		if position <= after {
-			continue
-		}
-		if err := ctx.Err(); err != nil {
-			return err
-		}
-		if err := fn(position, append([]byte(nil), r...)); err != nil {
-			return err
-		}
-	}
-	return nil
-}
 
 // file is Records in a file, read again from the disk every time: a length as
 // uvarint, then the record.
@@ -124,8 +80,8 @@ func (f *file) read(after uint64, fn func(uint64, []byte) error) (n uint64, err 
 
 // everyRecords runs a test over every Records there is.
 func everyRecords(t *testing.T, test func(t *testing.T, r alarm.Records)) {
-	t.Run("memory", func(t *testing.T) { test(t, &memory{}) })
-	t.Run("gaps", func(t *testing.T) { test(t, &memory{gap: 2}) })
+	t.Run("memory", func(t *testing.T) { test(t, &alarmtest.Records{}) })
+	t.Run("gaps", func(t *testing.T) { test(t, &alarmtest.Records{Gap: 2}) })
 	t.Run("file", func(t *testing.T) { test(t, &file{path: filepath.Join(t.TempDir(), "alarms")}) })
 }
 

@@ -14,6 +14,7 @@ import (
 	"hawser/detect"
 	hawserv1 "hawser/proto/hawser/v1"
 	"hawser/services/alarm"
+	"hawser/services/alarm/alarmtest"
 )
 
 // serve puts a log behind a real server and gives a client of it.
@@ -38,7 +39,7 @@ func serve(t *testing.T, l *alarm.Log) hawserv1.AlarmServiceClient {
 }
 
 func TestServiceListsWatchesAndTakesAcknowledgements(t *testing.T) {
-	l := openOn(t, &memory{})
+	l := openOn(t, &alarmtest.Records{})
 	client := serve(t, l)
 	ctx, cancel := context.WithTimeout(t.Context(), deadline)
 	defer cancel()
@@ -82,7 +83,7 @@ func TestServiceListsWatchesAndTakesAcknowledgements(t *testing.T) {
 }
 
 func TestServiceRefuses(t *testing.T) {
-	l := openOn(t, &memory{})
+	l := openOn(t, &alarmtest.Records{})
 	client := serve(t, l)
 	ctx, cancel := context.WithTimeout(t.Context(), deadline)
 	defer cancel()
@@ -120,7 +121,7 @@ func TestServiceRefuses(t *testing.T) {
 }
 
 func TestPageIsCutAtTheWorst(t *testing.T) {
-	l := openOn(t, &memory{})
+	l := openOn(t, &alarmtest.Records{})
 	must(t, l.Apply(t.Context(), "east-3", 1, []detect.Change{
 		change(detect.SensorFault, "1", true, 0), change(detect.LineParted, "2", true, 0), change(detect.Imbalance, "3", true, 0)}))
 	resp, err := alarm.NewService(l).ListAlarms(t.Context(), &hawserv1.ListAlarmsRequest{PageSize: 2})

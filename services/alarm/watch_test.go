@@ -9,6 +9,7 @@ import (
 
 	"hawser/detect"
 	"hawser/services/alarm"
+	"hawser/services/alarm/alarmtest"
 )
 
 // deadline is how long a test waits for what has to happen.
@@ -71,7 +72,7 @@ func expect(t *testing.T, got <-chan uint64, from, to uint64) {
 
 func TestWatchResumesAnywhere(t *testing.T) {
 	everyRecords(t, func(t *testing.T, r alarm.Records) {
-		if m, ok := r.(*memory); ok && m.gap > 0 {
+		if m, ok := r.(*alarmtest.Records); ok && m.Gap > 0 {
 			return // positions are compared with counts here
 		}
 		l := openOn(t, r)
@@ -88,7 +89,7 @@ func TestWatchResumesAnywhere(t *testing.T) {
 
 // One watcher stands still while far more is appended than memory keeps.
 func TestSlowWatcherMissesNothingAndHoldsUpNobody(t *testing.T) {
-	m := &memory{}
+	m := &alarmtest.Records{}
 	l := openOn(t, m)
 	toggle(t, l, 0, 1)
 	hold := make(chan struct{})
@@ -109,7 +110,7 @@ func TestSlowWatcherMissesNothingAndHoldsUpNobody(t *testing.T) {
 }
 
 func TestWatchOfOneBerth(t *testing.T) {
-	l := openOn(t, &memory{})
+	l := openOn(t, &alarmtest.Records{})
 	must(t, l.Apply(t.Context(), "east-3", 1, raised(detect.OverLimit, "4", 0)))
 	must(t, l.Apply(t.Context(), "west-1", 2, raised(detect.OverLimit, "4", 0)))
 	stop := errors.New("stop")
@@ -124,7 +125,7 @@ func TestWatchOfOneBerth(t *testing.T) {
 }
 
 func TestWatchPastTheEndIsRefused(t *testing.T) {
-	l := openOn(t, &memory{})
+	l := openOn(t, &alarmtest.Records{})
 	toggle(t, l, 0, 2)
 	if err := l.Watch(t.Context(), "", 3, nil); !errors.Is(err, alarm.ErrAhead) {
 		t.Errorf("error: %v", err)
@@ -132,7 +133,7 @@ func TestWatchPastTheEndIsRefused(t *testing.T) {
 }
 
 func TestCloseEndsWatches(t *testing.T) {
-	l := openOn(t, &memory{})
+	l := openOn(t, &alarmtest.Records{})
 	ended := make(chan error, 1)
 	started := make(chan struct{})
 	toggle(t, l, 0, 1)
@@ -152,7 +153,7 @@ func TestCloseEndsWatches(t *testing.T) {
 }
 
 func TestWatchesEndAndTheLogGoesOn(t *testing.T) {
-	l := openOn(t, &memory{})
+	l := openOn(t, &alarmtest.Records{})
 	toggle(t, l, 0, 1)
 	ended, started := make(chan error, 1), make(chan struct{})
 	go func() {

@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -16,6 +17,7 @@ import (
 
 	"hawser/detect"
 	"hawser/services/alarm"
+	"hawser/services/alarm/alarmtest"
 	"hawser/services/rounds"
 )
 
@@ -23,53 +25,12 @@ func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
 
 var errDisk = errors.New("no space left on device")
 
-// records is the alarm log's storage in memory.
-type records struct {
-	mu   sync.Mutex
-	kept [][]byte
-	fail error
-}
-
-func (r *records) AppendRecord(_ context.Context, _ string, data []byte) (uint64, error) {
-	r.mu.Lock()
-	defer r.mu.Unlock()
-	if r.fail != nil {
-		return 0, r.fail
-	}
-	r.kept = append(r.kept, slices.Clone(data))
-	return uint64(len(r.kept)), nil
-}
-
-// fails makes every append fail with an error, or none for nil.
-func (r *records) fails(err error) {
-	r.mu.Lock()
-	defer r.mu.Unlock()
-	r.fail = err
-}
-
-func (r *records) count() int {
-	r.mu.Lock()
-	defer r.mu.Unlock()
-	return len(r.kept)
-}
-
-func (r *records) ReadRecords(_ context.Context, _ string, after uint64, fn func(uint64, []byte) error) error {
-	r.mu.Lock()
-	kept := r.kept
-	r.mu.Unlock()
-	for i := after; i < uint64(len(kept)); i++ {
-		if err := fn(i+1, kept[i]); err != nil {
-			return err
-		}
-	}
-	return nil
-}
-
 // station is what the rounds of a test look at, and the alarm log they tell. Its
 // methods are called in a bubble of fake time.
 type station struct {
 	t       *testing.T
-	records records
+	records alarmtest.Records
+	full    atomic.Bool     // the disk of records
 	logged  strings.Builder // read when the rounds have ended
 
 	mu    sync.Mutex
@@ -83,6 +44,12 @@ type station struct {
 // start is a process that starts.
 func (s *station) start() {
 	s.t.Helper()
+	s.records.Fault = func() (bool, error) {
+		if s.full.Load() {
+			return false, errDisk
+		}
+		return true, nil
+	}
 	var err error
 	s.log, err = alarm.Open(s.t.Context(), alarm.Options{Records: &s.records, Logger: slog.New(slog.DiscardHandler), Registerer: prometheus.NewRegistry()})
 	if err != nil {
@@ -169,7 +136,7 @@ func (s *station) lasts(for_ time.Duration, want ...string) {
 // told counts what is on record.
 func (s *station) told(want int) {
 	s.t.Helper()
-	if got := s.records.count(); got != want {
+	if got := s.records.Count(); got != want {
 		s.t.Errorf("%d records, want %d", got, want)
 	}
 }
@@ -415,10 +382,10 @@ func TestLookOrLogFails(t *testing.T) {
 		s.hears(time.Second, 10*time.Second)
 		s.is(func(*rounds.Sight) { s.fail = errDisk })
 		time.Sleep(time.Minute)
-		s.records.fails(errDisk)
+		s.full.Store(true)
 		s.is(func(*rounds.Sight) { s.fail = nil })
 		time.Sleep(time.Minute)
-		s.records.fails(nil)
+		s.full.Store(false)
 		s.within(2*time.Second, "east-3 berth-silent")
 		s.is(func(*rounds.Sight) { s.fail = errDisk })
 		time.Sleep(time.Minute)

@@ -22,7 +22,7 @@ func TestAlarmLogFails(t *testing.T) {
 		r := newRig(entries[:200], p)
 		r.every = 30 * time.Second
 		n, failed := 0, 0
-		r.records.fault = func() (bool, error) {
+		r.records.Fault = func() (bool, error) {
 			if n++; n%3 == 0 {
 				failed++
 				return n%2 == 0, errDisk
@@ -38,7 +38,7 @@ func TestAlarmLogFails(t *testing.T) {
 			t.Errorf("%v restarts for %d failures", got, failed)
 		}
 		stop()
-		r.records.fault = nil
+		r.records.Fault = nil
 		diff(t, history(t, r.records), want)
 	})
 }

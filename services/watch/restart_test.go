@@ -68,7 +68,7 @@ func TestAlarmLogDoesNotDependOnRestarts(t *testing.T) {
 			r.interrupted(t)
 			r.spoilSnapshot(t, snapshots)
 		}
-		r.journal.before, r.journal.save, r.records.fault = nil, nil, nil
+		r.journal.before, r.journal.save, r.records.Fault = nil, nil, nil
 		r.toEnd(t)
 		diff(t, history(t, r.records), want)
 	})
@@ -101,7 +101,7 @@ func (r *rig) interrupted(t *rapid.T) {
 			return nil
 		}
 		due := rapid.IntRange(0, 20).Draw(t, "at alarm")
-		r.records.fault = func() (bool, error) {
+		r.records.Fault = func() (bool, error) {
 			if due--; dead || due < 0 && atAlarm {
 				kept := !dead && how == "killed after"
 				dead = killed

@@ -135,7 +135,7 @@ func TestRolledBackWhileTheAlarmLogFails(t *testing.T) {
 		last := r.journal.entries[85].Position
 		r.journal.cut(last)
 		fails := 3
-		r.records.fault = func() (bool, error) {
+		r.records.Fault = func() (bool, error) {
 			if fails--; fails >= 0 {
 				return false, errDisk
 			}

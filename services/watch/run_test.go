@@ -12,6 +12,7 @@ import (
 
 	"github.com/prometheus/client_golang/prometheus"
 
+	"hawser/services/alarm/alarmtest"
 	"hawser/services/watch"
 )
 
@@ -53,7 +54,7 @@ func (q *quiet) followed() []string {
 
 func options(t *testing.T, j watch.Journal) watch.Options {
 	t.Helper()
-	l := openLog(t, &records{})
+	l := openLog(t, &alarmtest.Records{})
 	t.Cleanup(func() { l.Close() })
 	return watch.Options{Journal: j, Plans: plans{}, Alarms: l, Picture: &picture{},
 		Log: slog.New(slog.DiscardHandler), Registerer: prometheus.NewRegistry()}

@@ -6,7 +6,6 @@ import (
 	"flag"
 	"fmt"
 	"log/slog"
-	"slices"
 	"strings"
 	"sync"
 	"testing"
@@ -19,6 +18,7 @@ import (
 	"hawser/detect/reading"
 	"hawser/ingest/planfile"
 	"hawser/services/alarm"
+	"hawser/services/alarm/alarmtest"
 	"hawser/services/watch"
 )
 
@@ -71,41 +71,6 @@ func (p *picture) Update(_ string, received time.Time, b *reading.Block) {
 	}
 }
 
-// records is the alarm log's storage in memory.
-type records struct {
-	mu    sync.Mutex
-	kept  [][]byte
-	fault func() (kept bool, err error) // nil: none
-}
-
-func (r *records) AppendRecord(ctx context.Context, _ string, data []byte) (uint64, error) {
-	r.mu.Lock()
-	defer r.mu.Unlock()
-	kept, err := true, ctx.Err()
-	if err != nil {
-		return 0, err
-	}
-	if r.fault != nil {
-		kept, err = r.fault()
-	}
-	if kept {
-		r.kept = append(r.kept, slices.Clone(data))
-	}
-	return uint64(len(r.kept)), err
-}
-
-func (r *records) ReadRecords(_ context.Context, _ string, after uint64, fn func(uint64, []byte) error) error {
-	r.mu.Lock()
-	kept := r.kept
-	r.mu.Unlock()
-	for i := after; i < uint64(len(kept)); i++ {
-		if err := fn(i+1, kept[i]); err != nil {
-			return err
-		}
-	}
-	return nil
-}
-
 // fatal is what *testing.T and *rapid.T share.
 type fatal interface {
 	Helper()
@@ -125,7 +90,7 @@ func openLog(t fatal, r alarm.Records) *alarm.Log {
 }
 
 // history is the alarm log from its beginning, without the positions it gave.
-func history(t fatal, r *records) []alarm.Record {
+func history(t fatal, r *alarmtest.Records) []alarm.Record {
 	t.Helper()
 	l := openLog(t, r)
 	defer l.Close()
@@ -154,7 +119,7 @@ func history(t fatal, r *records) []alarm.Record {
 type rig struct {
 	journal  *journal
 	plans    watch.Plans
-	records  *records
+	records  *alarmtest.Records
 	picture  *picture
 	registry *prometheus.Registry
 	log      *slog.Logger
@@ -163,7 +128,7 @@ type rig struct {
 }
 
 func newRig(entries []watch.Entry, p watch.Plans) *rig {
-	return &rig{journal: newJournal(entries...), plans: p, records: &records{}, picture: &picture{},
+	return &rig{journal: newJournal(entries...), plans: p, records: &alarmtest.Records{}, picture: &picture{},
 		log: slog.New(slog.DiscardHandler), every: time.Hour, warmUp: 1 << 40}
 }
 

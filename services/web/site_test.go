@@ -1,7 +1,6 @@
 package web_test
 
 import (
-	"context"
 	"io"
 	"log/slog"
 	"net/http"
@@ -17,6 +16,7 @@ import (
 	"hawser/detect/mooring"
 	"hawser/detect/reading"
 	"hawser/services/alarm"
+	"hawser/services/alarm/alarmtest"
 	"hawser/services/live"
 	"hawser/services/web"
 )
@@ -25,30 +25,6 @@ func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
 
 // deadline is how long a test waits for what has to happen.
 const deadline = 20 * time.Second
-
-// memory is an alarm log's records in memory.
-type memory struct {
-	mu      sync.Mutex
-	records [][]byte
-}
-
-func (m *memory) AppendRecord(_ context.Context, _ string, data []byte) (uint64, error) {
-	m.mu.Lock()
-	defer m.mu.Unlock()
-	m.records = append(m.records, data)
-	return uint64(len(m.records)), nil
-}
-
-func (m *memory) ReadRecords(_ context.Context, _ string, after uint64, fn func(uint64, []byte) error) error {
-	m.mu.Lock()
-	defer m.mu.Unlock()
-	for i := after; i < uint64(len(m.records)); i++ {
-		if err := fn(i+1, m.records[i]); err != nil {
-			return err
-		}
-	}
-	return nil
-}
 
 // station is a site over a real alarm log and a real board, by a clock that the
 // tests move.
@@ -79,7 +55,7 @@ func newStation(t *testing.T, change func(*web.Options, *http.Server)) *station 
 	s := &station{t: t, now: time.Date(2026, 3, 1, 5, 0, 0, 0, time.UTC)}
 	log, registry := slog.New(slog.DiscardHandler), prometheus.NewRegistry()
 	var err error
-	s.alarms, err = alarm.Open(t.Context(), alarm.Options{Records: &memory{}, Logger: log, Registerer: registry, Now: s.clock})
+	s.alarms, err = alarm.Open(t.Context(), alarm.Options{Records: &alarmtest.Records{}, Logger: log, Registerer: registry, Now: s.clock})
 	must(t, err)
 	s.board, err = live.New(live.Options{Registerer: registry, Now: s.clock})
 	must(t, err)
