@@ -39,8 +39,9 @@ var allowed = map[string]struct {
 	"ingest/store":     {[]string{"detect/reading"}, "series in and out, whatever they are of"},
 	"ingest/intake": {[]string{"detect/mooring", "detect/reading", "ingest/batch", "ingest/journal", "ingest/planbook", "ingest/planfile", "proto/hawser/v1"},
 		"binds batches to the plan and journals them; knows no detector"},
-	"ingest/edge":     {[]string{"detect/reading", "ingest/batch", "proto/hawser/v1"}, "the sending side: blocks to a stream"},
-	"ingest/simulate": {[]string{"detect/mooring", "detect/reading"}, "shares our mechanics, so never a source of expected values"},
+	"ingest/edge":              {[]string{"detect/reading", "ingest/batch", "proto/hawser/v1"}, "the sending side: blocks to a stream"},
+	"ingest/simulate/recorded": {[]string{"detect/mooring", "ingest/recording", "ingest/simulate"}, "stories as the files that commands read, for their tests"},
+	"ingest/simulate":          {[]string{"detect/mooring", "detect/reading"}, "shares our mechanics, so never a source of expected values"},
 
 	"services/watch": {[]string{"detect", "detect/mooring", "detect/reading", "ingest/batch"},
 		"the one road to the detectors, live and in replay alike"},

@@ -24,6 +24,7 @@ import (
 	"hawser/ingest/planfile"
 	"hawser/ingest/recording"
 	"hawser/ingest/simulate"
+	"hawser/ingest/simulate/recorded"
 	hawserv1 "hawser/proto/hawser/v1"
 )
 
@@ -36,41 +37,16 @@ func record(t *testing.T, plan string, seed uint64, change func(*simulate.Story)
 	if err != nil {
 		t.Fatal(err)
 	}
-	story := simulate.DemoStory(p)
-	story.Seed, story.Start = seed, time.Date(2026, 3, 1, 4, 0, 0, 0, time.UTC)
-	story.Length, story.Ends = 170*time.Second, true
-	var kept []simulate.Event
-	for _, e := range story.Events {
-		if e.At < story.Length {
-			kept = append(kept, e)
-		}
-	}
+	story := recorded.Demo(p, 170*time.Second)
+	story.Seed = seed
 	last := p.Lines[len(p.Lines)-1].ID
-	story.Events = append(kept,
+	story.Events = append(story.Events,
 		simulate.Event{At: 20 * time.Second, Kind: simulate.NotANumber, Line: last, For: 25 * time.Second},
 		simulate.Event{At: 60 * time.Second, Kind: simulate.Gap, Line: p.Lines[0].ID, For: 20 * time.Second})
 	if change != nil {
 		change(&story)
 	}
-	ship, err := simulate.New(p, story)
-	if err != nil {
-		t.Fatal(err)
-	}
-	path := filepath.Join(t.TempDir(), "recording.csv")
-	f, err := os.Create(path)
-	if err != nil {
-		t.Fatal(err)
-	}
-	w := recording.NewWriter(f, recording.WriterOptions{})
-	for b := ship.Next(); b != nil; b = ship.Next() {
-		if err := w.Write(b); err != nil {
-			t.Fatal(err)
-		}
-	}
-	if err := errors.Join(w.Close(), f.Close()); err != nil {
-		t.Fatal(err)
-	}
-	return path
+	return recorded.Write(t, p, story)
 }
 
 // berthOf is the berth of a shared plan.

@@ -6,7 +6,6 @@ package browser_test
 import (
 	"bufio"
 	"context"
-	"errors"
 	"flag"
 	"fmt"
 	"os"
@@ -19,8 +18,7 @@ import (
 	"github.com/chromedp/chromedp"
 
 	"hawser/ingest/planfile"
-	"hawser/ingest/recording"
-	"hawser/ingest/simulate"
+	"hawser/ingest/simulate/recorded"
 )
 
 var (
@@ -85,34 +83,7 @@ func record(t *testing.T) string {
 	if err != nil {
 		t.Fatal(err)
 	}
-	story := simulate.DemoStory(p)
-	story.Start, story.Length, story.Ends = time.Date(2026, 3, 1, 4, 0, 0, 0, time.UTC), 160*time.Second, true
-	var events []simulate.Event
-	for _, e := range story.Events {
-		if e.At < story.Length {
-			events = append(events, e)
-		}
-	}
-	story.Events = events
-	ship, err := simulate.New(p, story)
-	if err != nil {
-		t.Fatal(err)
-	}
-	path := filepath.Join(t.TempDir(), "recording.csv")
-	f, err := os.Create(path)
-	if err != nil {
-		t.Fatal(err)
-	}
-	w := recording.NewWriter(f, recording.WriterOptions{})
-	for b := ship.Next(); b != nil; b = ship.Next() {
-		if err := w.Write(b); err != nil {
-			t.Fatal(err)
-		}
-	}
-	if err := errors.Join(w.Close(), f.Close()); err != nil {
-		t.Fatal(err)
-	}
-	return path
+	return recorded.Write(t, p, recorded.Demo(p, 160*time.Second))
 }
 
 // browser gives a tab of its own.
