@@ -3,10 +3,10 @@ package main
 import (
 	"encoding/json"
 	"fmt"
+	"strings"
 
 	"github.com/spf13/cobra"
 
-	"hawser/detect/assess"
 	"hawser/detect/mooring"
 )
 
@@ -88,7 +88,7 @@ holds the ship as asked, and the answer says what force it can hold.`,
 	fl.StringVar(&f.tide, "tide", "", "water level over time, CSV `FILE` time,level_m")
 	fl.StringVar(&f.cargo, "cargo", "", "drafts over time, CSV `FILE` time,draft_fwd_m,draft_aft_m")
 	fl.StringVar(&f.from, "from", "", "when the hours ahead begin, `TIME` (RFC 3339)")
-	fl.StringVar(&f.work, "work", "", "compare the ship's motion with the criteria of this cargo work (`KIND`: see the docs)")
+	fl.StringVar(&f.work, "work", "", "compare the ship's motion with the criteria of a `KIND` of cargo work: "+strings.Join(workNames(), ", "))
 	fl.StringVar(&f.plots, "plots", "", "write drawings (SVG) into this `FOLDER`")
 	fl.BoolVar(&f.json, "json", false, "write JSON")
 	return cmd
@@ -97,7 +97,7 @@ holds the ship as asked, and the answer says what force it can hold.`,
 // runAssess answers and prints. Without equilibrium it prints what there is and
 // is an error with an exit code of its own.
 func runAssess(s streams, f *assessFlags, q *question) error {
-	a := answer(q)
+	a := q.Answer()
 	if f.plots != "" {
 		if err := writePlots(f.plots, q, a); err != nil {
 			return err
@@ -113,68 +113,20 @@ func runAssess(s streams, f *assessFlags, q *question) error {
 	} else if err := printAssessment(s.out, q, a); err != nil {
 		return err
 	}
-	if a.failure != nil {
-		return a.failure
+	if !a.Found {
+		return &notHeld{q.plan.Berth, a.HeldForce, a.HeldShare}
 	}
 	return nil
-}
-
-// answers are all answers to a question.
-type answers struct {
-	state   assess.State
-	fenders []float64
-	spread  assess.Spread
-	losses  []assess.Loss
-	wind    []assess.WindLimit
-	intact  assess.Loss // nothing lost: what gives by itself
-	outlook *assess.Outlook
-	advice  assess.Advice
-	motion  *assess.Motion // nil where not asked for, or where gusts leave no rest
-	failure *notHeld
 }
 
 // notHeld says that the mooring has no equilibrium.
 type notHeld struct {
 	berth string
-	share float64 // of the force that it can hold
 	held  mooring.Force
+	share float64 // of the force that it can hold
 }
 
 func (e *notHeld) Error() string {
 	return fmt.Sprintf("assess: berth %s: no equilibrium: the mooring can hold %.0f %% of the force on the ship, "+
 		"%.0f kN along and %.0f kN across the berth", e.berth, 100*e.share, e.held.SurgeKN, e.held.SwayKN)
-}
-
-// windDirections is how many directions the limits of wind are found for.
-const windDirections = 72
-
-// answer computes all answers.
-func answer(q *question) *answers {
-	m, c, a := q.mooring, q.conditions, &answers{}
-	var err error
-	if a.state, err = m.Steady(c); err != nil {
-		share, held := m.Holds(c)
-		a.failure = &notHeld{q.plan.Berth, share, held}
-		return a
-	}
-	a.fenders = a.state.FenderKN
-	a.spread, _ = m.Spread(c, q.measured) // has the state, so it has the spread
-	a.intact = m.Lose(c)
-	if len(q.without) > 0 {
-		a.losses = []assess.Loss{m.Lose(c, q.without...)}
-	} else {
-		a.losses = m.LoseEach(c)
-	}
-	a.wind = m.WindLimits(c, windDirections)
-	a.advice, _ = m.Tend(c)
-	if q.work != 0 {
-		if motion, err := m.Motion(c); err == nil {
-			a.motion = &motion
-		}
-	}
-	if q.moments != nil {
-		o := m.Ahead(c, q.moments)
-		a.outlook = &o
-	}
-	return a
 }

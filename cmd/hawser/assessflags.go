@@ -132,12 +132,18 @@ func linesOf(p *mooring.Plan, ids []string) ([]int, error) {
 
 // workOf is a kind of cargo work named on the command line.
 func workOf(name string) (assess.Work, error) {
-	var names []string
 	for _, w := range assess.Works() {
 		if w.String() == name {
 			return w, nil
 		}
+	}
+	return 0, fmt.Errorf("%q is none of %s", name, strings.Join(workNames(), ", "))
+}
+
+func workNames() []string {
+	var names []string
+	for _, w := range assess.Works() {
 		names = append(names, w.String())
 	}
-	return 0, fmt.Errorf("%q is none of %s", name, strings.Join(names, ", "))
+	return names
 }

@@ -177,44 +177,44 @@ type motionJSON struct {
 }
 
 // assessForm is the JSON form of an answer.
-func assessForm(q *question, a *answers) *assessmentJSON {
+func assessForm(q *question, a *assess.Answer) *assessmentJSON {
 	cx, cy := q.plan.Centre()
 	out := &assessmentJSON{
-		Converged: a.failure == nil, Lines: []lineJSON{}, Fenders: []fenderJSON{}, Without: []withoutJSON{},
-		WeatherLimit: []windLimitJSON{}, Berth: q.plan.Berth, Force: forceForm(q.mooring.Force(q.conditions)),
-		Centre: pointJSON{cx, cy}, Holds: a.intact.Holds, Renders: q.ids(a.intact.Renders), Cascade: q.ids(a.intact.Cascade),
+		Converged: a.Found, Lines: []lineJSON{}, Fenders: []fenderJSON{}, Without: []withoutJSON{},
+		WeatherLimit: []windLimitJSON{}, Berth: q.plan.Berth, Force: forceForm(q.Mooring.Force(q.Conditions)),
+		Centre: pointJSON{cx, cy}, Holds: a.Intact.Holds, Renders: q.ids(a.Intact.Renders), Cascade: q.ids(a.Intact.Cascade),
 		Conditions: conditionsJSON{WindKnots: q.wind.knots, WindFromDeg: q.wind.deg, CurrentKnots: q.current.knots,
 			CurrentToDeg: q.current.deg, LevelM: q.level, DraftFwdM: q.draftFwd, DraftAftM: q.draftAft, Loads: q.source},
 		Caution: cautions,
 	}
-	if q.measured {
+	if q.Measured {
 		left := forceForm(q.left)
 		out.Unbalanced = &left
 	}
-	if a.failure != nil {
-		held := forceForm(a.failure.held)
-		out.HeldShare, out.HeldForce = &a.failure.share, &held
+	if !a.Found {
+		held := forceForm(a.HeldForce)
+		out.HeldShare, out.HeldForce = &a.HeldShare, &held
 		return out
 	}
-	out.Displacement = displacement(a.state.Pose)
-	for i, kN := range a.state.TensionKN {
+	out.Displacement = displacement(a.State.Pose)
+	for i, kN := range a.State.TensionKN {
 		out.Lines = append(out.Lines, q.lineForm(a, i, kN))
 	}
-	for i, kN := range a.fenders {
+	for i, kN := range a.State.FenderKN {
 		out.Fenders = append(out.Fenders, fenderJSON{q.plan.Fenders[i].XM, kN})
 	}
-	for i := range a.losses {
-		out.Without = append(out.Without, q.withoutForm(&a.losses[i]))
+	for i := range a.Losses {
+		out.Without = append(out.Without, q.withoutForm(&a.Losses[i]))
 	}
-	for _, w := range a.wind {
+	for _, w := range a.Wind {
 		out.WeatherLimit = append(out.WeatherLimit, q.windForm(w))
 	}
-	out.Tending = q.tendingForm(&a.advice)
-	if a.outlook != nil {
-		out.Ahead = q.aheadForm(a.outlook)
+	out.Tending = q.tendingForm(a.Advice)
+	if a.Outlook != nil {
+		out.Ahead = q.aheadForm(a.Outlook)
 	}
-	if a.motion != nil {
-		out.Motion = motionForm(q.work, *a.motion)
+	if a.Motion != nil {
+		out.Motion = motionForm(q.Work, *a.Motion)
 	}
 	return out
 }
@@ -225,11 +225,11 @@ func displacement(p mooring.Pose) *displacementJSON {
 	return &displacementJSON{p.SurgeM, p.SwayM, degrees(p.YawRad)}
 }
 
-func (q *question) lineForm(a *answers, i int, kN float64) lineJSON {
+func (q *question) lineForm(a *assess.Answer, i int, kN float64) lineJSON {
 	l := &q.plan.Lines[i]
-	out := lineJSON{Line: l.ID, TensionKN: kN, ShareOfMBL: kN / l.MBLkN, Limit: q.mooring.Limit(i, kN).String(),
-		Group: l.Group.String(), LowKN: a.spread.LowKN[i], HighKN: a.spread.HighKN[i], WorkingKN: q.plan.WorkingLoadKN(i)}
-	stored := q.mooring.Stored(&a.state, i)
+	out := lineJSON{Line: l.ID, TensionKN: kN, ShareOfMBL: kN / l.MBLkN, Limit: q.Mooring.Limit(i, kN).String(),
+		Group: l.Group.String(), LowKN: a.Spread.LowKN[i], HighKN: a.Spread.HighKN[i], WorkingKN: q.plan.WorkingLoadKN(i)}
+	stored := q.Mooring.Stored(&a.State, i)
 	out.EnergyKJ = stored.EnergyKJ()
 	if speed, ok := stored.RecoilMS(); ok {
 		out.RecoilMS = &speed
@@ -250,7 +250,7 @@ func (q *question) withoutForm(l *assess.Loss) withoutJSON {
 	out := withoutJSON{Lost: q.ids(l.Lost), Cascade: q.ids(l.Cascade), Renders: q.ids(l.Renders), Holds: l.Holds}
 	if l.Found {
 		kN := l.First.TensionKN[l.Worst]
-		out.Worst = &worstJSON{q.plan.Lines[l.Worst].ID, q.mooring.Share(&l.First, l.Worst), kN, q.mooring.Limit(l.Worst, kN).String()}
+		out.Worst = &worstJSON{q.plan.Lines[l.Worst].ID, q.Mooring.Share(&l.First, l.Worst), kN, q.Mooring.Limit(l.Worst, kN).String()}
 		out.At, out.TensionKN = displacement(l.First.Pose), l.First.TensionKN
 	}
 	return out

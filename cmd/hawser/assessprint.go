@@ -18,16 +18,16 @@ import (
 type page struct {
 	w   io.Writer
 	q   *question
-	a   *answers
+	a   *assess.Answer
 	err error
 }
 
-func printAssessment(w io.Writer, q *question, a *answers) error {
+func printAssessment(w io.Writer, q *question, a *assess.Answer) error {
 	p := &page{w: w, q: q, a: a}
 	p.heading()
-	if a.failure != nil {
+	if !a.Found {
 		p.say("\nNO EQUILIBRIUM. Nothing holds the ship under this force. The mooring can hold %.0f %% of it:\n"+
-			"%.0f kN along the berth, %.0f kN across.\n", 100*a.failure.share, a.failure.held.SurgeKN, a.failure.held.SwayKN)
+			"%.0f kN along the berth, %.0f kN across.\n", 100*a.HeldShare, a.HeldForce.SurgeKN, a.HeldForce.SwayKN)
 	} else {
 		p.now()
 		p.losses()
@@ -70,7 +70,7 @@ func (p *page) heading() {
 	}
 	p.say("Wind %s. Water %.1f m above datum. Drafts %.1f m forward, %.1f m aft. Loads from %s.\n",
 		wind, q.level, q.draftFwd, q.draftAft, q.source)
-	if q.measured {
+	if q.Measured {
 		p.say("Loads and wind leave %.0f kN along and %.0f kN across unexplained; that force is kept in all answers.\n",
 			q.left.SurgeKN, q.left.SwayKN)
 	}
@@ -81,11 +81,11 @@ func (p *page) heading() {
 
 // now is the mooring at rest.
 func (p *page) now() {
-	m, s := p.q.mooring, &p.a.state
+	m, s := p.q.Mooring, &p.a.State
 	worst := m.Worst(s)
 	p.say("\nWORST LINE: %s, %.0f kN, %s of MBL, %s.\n", p.id(worst), s.TensionKN[worst],
 		percent(m.Share(s, worst)), p.limit(worst, s.TensionKN[worst]))
-	p.gives(&p.a.intact)
+	p.gives(&p.a.Intact)
 	p.say("The ship lies %s, %s, bow %s.\n\n", way(s.Pose.SurgeM, "forward", "astern"), way(s.Pose.SwayM, "off the berth", "into the fenders"),
 		turn(s.Pose.YawRad))
 	order := p.byShare(s.TensionKN)
@@ -95,11 +95,11 @@ func (p *page) now() {
 			if speed, ok := stored.RecoilMS(); ok {
 				recoil = fmt.Sprintf("%.0f", speed)
 			}
-			row("%s\t%s\t%.0f\t%.0f to %.0f\t%s\t%.0f\t%.0f\t%s\t%s", l.ID, l.Group, s.TensionKN[i], p.a.spread.LowKN[i], p.a.spread.HighKN[i],
+			row("%s\t%s\t%.0f\t%.0f to %.0f\t%s\t%.0f\t%.0f\t%s\t%s", l.ID, l.Group, s.TensionKN[i], p.a.Spread.LowKN[i], p.a.Spread.HighKN[i],
 				percent(m.Share(s, i)), p.q.plan.WorkingLoadKN(i), stored.EnergyKJ(), recoil, p.limit(i, s.TensionKN[i]))
 		}
 	})
-	p.say("\"May be\" is for ropes 30 %% stiffer or softer%s.\n", map[bool]string{true: "", false: " and pretension 30 % more or less"}[p.q.measured])
+	p.say("\"May be\" is for ropes 30 %% stiffer or softer%s.\n", map[bool]string{true: "", false: " and pretension 30 % more or less"}[p.q.Measured])
 	p.say("Stored is the energy the line lets go if it parts; it kills anywhere on the deck.\n")
 	if len(s.FenderKN) > 0 {
 		var loads []string
@@ -125,7 +125,7 @@ func (p *page) byShare(tension []float64) []int {
 var limitWords = [...]string{assess.Below: "below its limit", assess.Approaching: "APPROACHING its limit",
 	assess.WorkingLoad: "OVER its working load limit", assess.Brake: "BRAKE RENDERS", assess.Breaking: "BREAKS"}
 
-func (p *page) limit(i int, kN float64) string { return limitWords[p.q.mooring.Limit(i, kN)] }
+func (p *page) limit(i int, kN float64) string { return limitWords[p.q.Mooring.Limit(i, kN)] }
 
 // gives says what brakes render and what lines part.
 func (p *page) gives(l *assess.Loss) {
@@ -146,8 +146,8 @@ func (p *page) follows(l *assess.Loss) string {
 	case !l.Holds:
 		parts = append(parts, "NOTHING HOLDS THE SHIP")
 	case len(parts) > 0:
-		worst := p.q.mooring.Worst(&l.Final)
-		parts = append(parts, fmt.Sprintf("she is held, line %s at %s of MBL", p.id(worst), percent(p.q.mooring.Share(&l.Final, worst))))
+		worst := p.q.Mooring.Worst(&l.Final)
+		parts = append(parts, fmt.Sprintf("she is held, line %s at %s of MBL", p.id(worst), percent(p.q.Mooring.Share(&l.Final, worst))))
 	}
 	return strings.Join(parts, "; ")
 }
@@ -155,15 +155,15 @@ func (p *page) follows(l *assess.Loss) string {
 func (p *page) losses() {
 	p.say("\nIF A LINE IS LOST, the worst first (ship at rest again; the swing there loads lines more):\n")
 	p.table("lost\tworst then\tload kN\tof MBL\tstate\twhat gives then", func(row func(string, ...any)) {
-		for i := range p.a.losses {
-			l := &p.a.losses[i]
+		for i := range p.a.Losses {
+			l := &p.a.Losses[i]
 			lost := strings.Join(p.q.ids(l.Lost), ", ")
 			if !l.Found {
 				row("%s\t-\t-\t-\tno equilibrium\t%s", lost, cmp.Or(p.follows(l), "-"))
 				continue
 			}
 			kN := l.First.TensionKN[l.Worst]
-			row("%s\t%s\t%.0f\t%s\t%s\t%s", lost, p.id(l.Worst), kN, percent(p.q.mooring.Share(&l.First, l.Worst)),
+			row("%s\t%s\t%.0f\t%s\t%s\t%s", lost, p.id(l.Worst), kN, percent(p.q.Mooring.Share(&l.First, l.Worst)),
 				p.limit(l.Worst, kN), cmp.Or(p.follows(l), "nothing"))
 		}
 	})
@@ -173,7 +173,7 @@ func (p *page) losses() {
 // weakest said first.
 func (p *page) wind() {
 	const every = 3
-	weakest := slices.MinFunc(p.a.wind, func(a, b assess.WindLimit) int { return cmp.Compare(a.Working.SpeedMS, b.Working.SpeedMS) })
+	weakest := slices.MinFunc(p.a.Wind, func(a, b assess.WindLimit) int { return cmp.Compare(a.Working.SpeedMS, b.Working.SpeedMS) })
 	p.say("\nLIMITS OF STEADY WIND, knots at 10 m; - for none up to %.0f.\n", assess.CeilingMS/msPerKnot)
 	switch {
 	case weakest.Working.SpeedMS == 0:
@@ -183,8 +183,8 @@ func (p *page) wind() {
 			weakest.FromDeg, p.id(weakest.Working.Line), weakest.Working.SpeedMS/msPerKnot)
 	}
 	p.table("from\tworking load limit\tbrake renders\tmooring fails", func(row func(string, ...any)) {
-		for k := 0; k < len(p.a.wind); k += every {
-			w := &p.a.wind[k]
+		for k := 0; k < len(p.a.Wind); k += every {
+			w := &p.a.Wind[k]
 			row("%03.0f\t%s\t%s\t%s", w.FromDeg, p.threshold(w.Working), p.threshold(w.Brake), p.threshold(w.Fails))
 		}
 	})
@@ -201,7 +201,7 @@ func (p *page) threshold(t assess.Threshold) string {
 }
 
 func (p *page) ahead() {
-	o := p.a.outlook
+	o := p.a.Outlook
 	if o == nil {
 		return
 	}
@@ -253,7 +253,7 @@ func clock(t time.Time) string {
 }
 
 func (p *page) tending() {
-	a := &p.a.advice
+	a := p.a.Advice
 	if len(a.Actions) == 0 && a.Settles() {
 		p.say("\nTENDING: none needed now.\n")
 		return
@@ -263,9 +263,9 @@ func (p *page) tending() {
 		p.table("\tline\tdo\tmetres\tfrom kN\tto kN\ton\tworst line after", func(row func(string, ...any)) {
 			for k := range a.Actions {
 				x := &a.Actions[k]
-				worst := p.q.mooring.Worst(&x.After)
+				worst := p.q.Mooring.Worst(&x.After)
 				row("%d\t%s\t%s\t%.2f\t%.0f\t%.0f\t%s\t%s at %s of MBL", k+1, p.id(x.Line), strings.ReplaceAll(doing(x), "-", " "),
-					math.Abs(x.PayOut), x.FromKN, x.ToKN, p.q.plan.Lines[x.Line].MadeFast, p.id(worst), percent(p.q.mooring.Share(&x.After, worst)))
+					math.Abs(x.PayOut), x.FromKN, x.ToKN, p.q.plan.Lines[x.Line].MadeFast, p.id(worst), percent(p.q.Mooring.Share(&x.After, worst)))
 			}
 		})
 	}
@@ -288,16 +288,16 @@ func (p *page) tending() {
 }
 
 func (p *page) motion() {
-	if p.q.work == 0 {
+	if p.q.Work == 0 {
 		return
 	}
-	c := p.q.work.Criterion()
-	p.say("\nSAFE TO WORK? %s, criteria of PIANC 1995 (from memory: confirm before use):\n", p.q.work)
-	if p.a.motion == nil {
+	c := p.q.Work.Criterion()
+	p.say("\nSAFE TO WORK? %s, criteria of PIANC 1995 (from memory: confirm before use):\n", p.q.Work)
+	if p.a.Motion == nil {
 		p.say("NO: in gusts of this wind nothing holds the ship.\n")
 		return
 	}
-	m := *p.a.motion
+	m := *p.a.Motion
 	p.table("\testimated\tcriterion", func(row func(string, ...any)) {
 		row("surge m\t%.2f\t%.1f", m.SurgeM, c.SurgeM)
 		row("sway off the fenders m\t%.2f\t%.1f", m.SwayM, c.SwayM)

@@ -13,23 +13,21 @@ import (
 	"hawser/ingest/planfile"
 )
 
+// windDirections is how many directions the limits of wind are found for.
+const windDirections = 72
+
 // question is what is asked of a mooring, settled.
 type question struct {
-	plan       *mooring.Plan
-	mooring    *assess.Mooring
-	conditions assess.Conditions
-	source     string // of the loads
-	measured   bool
-	left       mooring.Force // unbalanced by measured loads, held from then on
+	assess.Question
+	plan   *mooring.Plan
+	source string        // of the loads
+	left   mooring.Force // unbalanced by measured loads, held from then on
 
 	wind, current           blow
 	level                   float64 // metres above chart datum
 	depth                   float64 // metres, 0 for not known
 	draftFwd, draftAft      float64
-	levelGiven, draftsGiven bool // by a flag or a recording
-	without                 []int
-	work                    assess.Work
-	moments                 []assess.Moment
+	levelGiven, draftsGiven bool      // by a flag or a recording
 	levels                  []float64 // by moment
 	shift                   float64   // added to the tide to meet a level that was given
 	notes                   []string
@@ -64,16 +62,16 @@ func (f *assessFlags) question(cmd *cobra.Command, args []string) (*question, er
 	if err != nil {
 		return nil, err
 	}
-	q := &question{plan: plan, wind: f.wind, current: f.current, depth: f.depth.value, source: "the plan's pretensions",
+	q := &question{Question: assess.Question{Directions: windDirections, Tend: true}, plan: plan, wind: f.wind, current: f.current, depth: f.depth.value, source: "the plan's pretensions",
 		level: plan.Reference.WaterLevelM, draftFwd: plan.Reference.DraftFwdM, draftAft: plan.Reference.DraftAftM}
 	if len(plan.Fenders) == 0 {
 		q.notes = append(q.notes, "The plan has no fenders: in these figures nothing keeps the ship off the quay.")
 	}
-	if q.without, err = linesOf(plan, f.without); err != nil {
+	if q.Without, err = linesOf(plan, f.without); err != nil {
 		return nil, usage("without", err)
 	}
 	if f.work != "" {
-		if q.work, err = workOf(f.work); err != nil {
+		if q.Work, err = workOf(f.work); err != nil {
 			return nil, usage("work", err)
 		}
 	}
@@ -83,14 +81,14 @@ func (f *assessFlags) question(cmd *cobra.Command, args []string) (*question, er
 		if loads, err = readLoads(f.loads, plan); err != nil {
 			return nil, err
 		}
-		q.source, q.measured = "loads of "+f.loads, true
+		q.source, q.Measured = "loads of "+f.loads, true
 	case f.at != "":
 		m, err := readMeans(args[0], plan, at)
 		if err != nil {
 			return nil, err
 		}
 		loads = m.loads()
-		q.source, q.measured = fmt.Sprintf("means over the minute before %s", f.at), true
+		q.source, q.Measured = fmt.Sprintf("means over the minute before %s", f.at), true
 		q.take(m)
 	}
 	if f.level.given {
@@ -134,13 +132,13 @@ func (q *question) take(m *means) {
 // settle makes the mooring and its conditions.
 func (q *question) settle(loads []float64) {
 	fwd, aft := q.plan.Rise(q.level, q.draftFwd, q.draftAft)
-	q.conditions = assess.Conditions{WindMS: q.wind.knots * msPerKnot, WindFromDeg: q.wind.deg,
+	q.Conditions = assess.Conditions{WindMS: q.wind.knots * msPerKnot, WindFromDeg: q.wind.deg,
 		CurrentMS: q.current.knots * msPerKnot, CurrentSetDeg: q.current.deg,
 		DraftM: (q.draftFwd + q.draftAft) / 2, DepthM: q.depth, RiseFwdM: fwd, RiseAftM: aft}
-	if !q.measured {
-		q.mooring = assess.New(q.plan)
+	if !q.Measured {
+		q.Mooring = assess.New(q.plan)
 		return
 	}
-	q.mooring, q.left = assess.Measured(q.plan, loads, q.conditions)
-	q.conditions.Other = q.conditions.Other.Plus(q.left)
+	q.Mooring, q.left = assess.Measured(q.plan, loads, q.Conditions)
+	q.Conditions.Other = q.Conditions.Other.Plus(q.left)
 }

@@ -136,7 +136,7 @@ func (q *question) follow(c *course, hours float64) error {
 		if q.depth > 0 {
 			moment.DepthM = max(q.depth+level-q.level, moment.DraftM)
 		}
-		q.moments = append(q.moments, moment)
+		q.Moments = append(q.Moments, moment)
 		q.levels = append(q.levels, level)
 	}
 	if c.tide == nil && len(c.cargo) == 0 {

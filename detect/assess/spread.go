@@ -1,6 +1,10 @@
 package assess
 
-import "hawser/detect/mooring"
+import (
+	"slices"
+
+	"hawser/detect/mooring"
+)
 
 // Doubt is how far the plan's figures may be out: common practice, no source.
 // Rope in use is stiffer or softer than catalogues say by about a third, and a
@@ -16,15 +20,19 @@ type Spread struct {
 }
 
 // Spread solves the ship at rest again with all lines stiffer and softer, each
-// line alone stiffer and softer, and all tighter and slacker where tight says
-// that their pretension is the plan's and not measured. Cases without rest are
-// left out. The error is that of the ship at rest with the plan's figures.
+// line alone stiffer and softer, and all tighter and slacker unless their loads
+// were measured. Cases without rest are left out. The error is that of the ship at
+// rest with the plan's figures.
 func (m *Mooring) Spread(c Conditions, measured bool) (Spread, error) {
 	s, err := m.Steady(c)
 	if err != nil {
 		return Spread{}, err
 	}
-	out := Spread{append([]float64(nil), s.TensionKN...), append([]float64(nil), s.TensionKN...)}
+	return m.spread(c, &s, measured), nil
+}
+
+func (m *Mooring) spread(c Conditions, s *State, measured bool) Spread {
+	out := Spread{slices.Clone(s.TensionKN), slices.Clone(s.TensionKN)}
 	note := func(v *Mooring) {
 		got, err := v.rest().still(v.Force(c), v.lengths, s.Pose)
 		if err != nil {
@@ -55,7 +63,7 @@ func (m *Mooring) Spread(c Conditions, measured bool) (Spread, error) {
 			note(m.varied(scaled, func(int) float64 { return 1 }))
 		}
 	}
-	return out, nil
+	return out
 }
 
 // setLoads is what each line carried when the lengths were found.
@@ -70,7 +78,7 @@ func (m *Mooring) setLoads() []float64 {
 // is as much stronger is as much stiffer.
 func (m *Mooring) varied(set []float64, stiffer func(i int) float64) *Mooring {
 	p := *m.plan
-	p.Lines = append([]mooring.Line(nil), p.Lines...)
+	p.Lines = slices.Clone(p.Lines)
 	for i := range p.Lines {
 		l := &p.Lines[i]
 		by := stiffer(i)
@@ -81,7 +89,7 @@ func (m *Mooring) varied(set []float64, stiffer func(i int) float64) *Mooring {
 			l.Tail = &tail
 		}
 	}
-	v := &Mooring{plan: &p, rig: mooring.NewRig(&p), lengths: append([]float64(nil), m.lengths...), setAt: m.setAt}
+	v := &Mooring{plan: &p, rig: mooring.NewRig(&p), lengths: slices.Clone(m.lengths), setAt: m.setAt}
 	for i, t := range set {
 		if m.fast(i) && t > 0 {
 			v.lengths[i] = v.rig.UnstretchedM(i, t, m.setAt)

@@ -75,6 +75,10 @@ func (m *Mooring) Tend(c Conditions) (Advice, error) {
 	if err != nil {
 		return Advice{}, err
 	}
+	return m.tend(c, start), nil
+}
+
+func (m *Mooring) tend(c Conditions, start State) Advice {
 	t := tending{m.rest(), m.Force(c), start}
 	first := &course{lengths: m.lengths, state: start, cost: t.cost(&start)}
 	best := t.search(first, false)
@@ -88,7 +92,7 @@ func (m *Mooring) Tend(c Conditions) (Advice, error) {
 	for _, a := range best.actions {
 		out.Bitts = out.Bitts || m.plan.Lines[a.Line].MadeFast == mooring.Bitts
 	}
-	return out, nil
+	return out
 }
 
 // tending is one search for advice.
