@@ -57,6 +57,8 @@ const (
 	beam = 8
 	// onTheWay is in how many steps each action is looked at.
 	onTheWay = 4
+	// holding is the smallest load to work a line to, of MBL: less is hanging.
+	holding = 0.04
 	// least is the smallest change of load worth an action, of MBL.
 	least = 0.02
 )
@@ -182,7 +184,7 @@ func (t *tending) targets(from *course, i int) []float64 {
 		heaves := kN > own
 		switch {
 		case math.Abs(kN-own) < least*l.MBLkN,
-			kN >= t.m.approach(i),
+			kN >= t.m.approach(i) || kN < holding*l.MBLkN,
 			heaves && kN > drivePull*l.MBLkN,
 			slices.ContainsFunc(out, func(x float64) bool { return math.Abs(x-kN) < least*l.MBLkN }):
 		default:
