@@ -8,6 +8,7 @@
 //
 //	bucket "plans"    <berth>_<fingerprint>  a MooringPlan, serialised
 //	bucket "current"  <berth>                the fingerprint
+//	bucket "stays"    <berth>                since when which ship, see stay.go
 package planbook
 
 import (
@@ -19,6 +20,7 @@ import (
 	"maps"
 	"sort"
 	"sync"
+	"time"
 
 	"google.golang.org/protobuf/proto"
 
@@ -30,6 +32,7 @@ import (
 const (
 	plansBucket   = "plans"
 	currentBucket = "current"
+	staysBucket   = "stays"
 	// maxBerths bounds memory and metrics of one server.
 	maxBerths = 500
 )
@@ -62,6 +65,9 @@ func (d damaged) Unwrap() error        { return d.error }
 type Entry struct {
 	Plan        *mooring.Plan
 	Fingerprint string
+	// Since is when the plan's ship came to the berth, by the server's clock; zero
+	// for a plan the berth is no longer under.
+	Since time.Time
 }
 
 // Book is the plans on record. Safe for concurrent use.
@@ -111,7 +117,11 @@ func (b *Book) readCurrent(ctx context.Context, berth string) (Entry, error) {
 	if !ok {
 		return Entry{}, damaged{fmt.Errorf("berth %s: current plan is not on record", berth)}
 	}
-	return b.read(ctx, berth, string(fingerprint))
+	e, err := b.read(ctx, berth, string(fingerprint))
+	if err == nil {
+		e.Since, err = b.stay(ctx, e)
+	}
+	return e, err
 }
 
 func key(berth, fingerprint string) string { return berth + "_" + fingerprint }
@@ -204,6 +214,11 @@ func (b *Book) Put(ctx context.Context, m *hawserv1.MooringPlan, replace bool) (
 	case !known && len(b.Berths()) >= maxBerths:
 		return Entry{}, ErrFull
 	}
+	if known && was.Plan.Ship.Name == plan.Ship.Name {
+		e.Since = was.Since
+	} else {
+		e.Since = time.Now().UTC().Round(0)
+	}
 	if err := b.record(ctx, e, m); err != nil {
 		return Entry{}, fmt.Errorf("berth %s: keep plan: %w", plan.Berth, err)
 	}
@@ -227,6 +242,9 @@ func (b *Book) record(ctx context.Context, e Entry, m *hawserv1.MooringPlan) err
 		return err
 	}
 	b.unsure[e.Plan.Berth] = true
+	if err := b.recordStay(ctx, e); err != nil {
+		return err
+	}
 	if err := b.docs.Put(ctx, currentBucket, e.Plan.Berth, []byte(e.Fingerprint)); err != nil {
 		return err
 	}

@@ -25,12 +25,12 @@ func TestPutAndReplace(t *testing.T) {
 	if first.Fingerprint != planfile.Fingerprint(teal) || first.Plan.Ship.Name != "Teal" {
 		t.Errorf("entry: %+v", first)
 	}
-	if want := []string{"plans/town-quay-2_" + first.Fingerprint, "current/town-quay-2"}; !slices.Equal(d.puts, want) {
+	if want := []string{"plans/town-quay-2_" + first.Fingerprint, "stays/town-quay-2", "current/town-quay-2"}; !slices.Equal(d.puts, want) {
 		t.Errorf("written %q, want the plan before what names it: %q", d.puts, want)
 	}
 
 	again := put(t, b, teal, true)
-	if again != first || len(d.puts) != 2 {
+	if again != first || len(d.puts) != 3 {
 		t.Errorf("the same plan again: %+v, written %q", again, d.puts)
 	}
 
@@ -41,7 +41,7 @@ func TestPutAndReplace(t *testing.T) {
 		t.Errorf("error: %v, want %s", err, want)
 	}
 	under(t, b, "town-quay-2", "Teal")
-	if len(d.puts) != 2 {
+	if len(d.puts) != 3 {
 		t.Errorf("written: %q", d.puts)
 	}
 

@@ -17,7 +17,7 @@ import (
 func TestDocumentsFailMidway(t *testing.T) {
 	plan := load(t, "coaster-8")
 	teal, avocet := at(plan, "a", "Teal"), at(plan, "a", "Avocet")
-	for _, bucket := range []string{"plans", "current"} {
+	for _, bucket := range []string{"plans", "stays", "current"} {
 		for _, kept := range []bool{false, true} {
 			for _, then := range []string{"Teal", "Avocet"} {
 				d := newDocuments()
