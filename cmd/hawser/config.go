@@ -24,7 +24,8 @@ type config struct {
 	Plans          []string      `yaml:"plans"`
 	ClockTolerance time.Duration `yaml:"clock_tolerance"`
 	SilentAfter    time.Duration `yaml:"silent_after"`
-	AllowRemote    bool          `yaml:"allow_remote"`
+	TLS            tlsConfig     `yaml:"tls"`
+	Access         accessConfig  `yaml:"access"`
 	Journal        journalConfig `yaml:"journal"`
 	Store          storeConfig   `yaml:"store"`
 	Deliver        deliverConfig `yaml:"deliver"`
@@ -94,7 +95,10 @@ func (c *config) bind(cmd *cobra.Command) {
 	f.StringArrayVar(&c.Plans, "plan", c.Plans, "mooring plan `FILE` to put its berth under; may be given again for other berths")
 	f.DurationVar(&c.ClockTolerance, "clock-tolerance", c.ClockTolerance, "how far ahead of this machine's clock a reading may be dated")
 	f.DurationVar(&c.SilentAfter, "silent-after", c.SilentAfter, "how long a berth may send nothing before that is an alarm; above the longest time between two of its batches")
-	f.BoolVar(&c.AllowRemote, "allow-remote", c.AllowRemote, "listen beyond loopback, although nothing here asks who is there yet")
+	f.StringVar(&c.TLS.Cert, "tls-cert", c.TLS.Cert, "`FILE` of the server's certificate chain (PEM)")
+	f.StringVar(&c.TLS.Key, "tls-key", c.TLS.Key, "`FILE` of its private key (PEM)")
+	f.StringVar(&c.Access.File, "access", c.Access.File, "`FILE` of who may do what (YAML); with TLS, needed to listen beyond loopback")
+	f.StringVar(&c.Access.Audit, "audit", c.Access.Audit, "`FILE` that who did what is added to; standard error where none is given")
 	f.StringVar(&c.Journal.URL, "journal", c.Journal.URL, "`URL` of an outside NATS server with JetStream (nats://HOST:PORT) in place of the embedded journal")
 	f.Var(&c.Journal.MaxBytes, "journal-max-bytes", "size at which the journal lets its oldest go")
 	f.DurationVar(&c.Journal.MaxAge, "journal-max-age", c.Journal.MaxAge, "age at which the journal lets its oldest go")
@@ -178,6 +182,9 @@ func (c *config) validate() error {
 		return fmt.Errorf("journal.url: %q must be nats://HOST:PORT", c.Journal.URL)
 	case c.Store.Retention <= 0:
 		return fmt.Errorf("store.retention: %s must be above zero", c.Store.Retention)
+	}
+	if err := c.checkAccess(); err != nil {
+		return err
 	}
 	switch c.Store.Kind {
 	case storeEmbedded, storeNone:

@@ -53,6 +53,7 @@ var allowed = map[string]struct {
 		"looks on at detection and writes down what it saw"},
 	"services/deliver": {[]string{"services/alarm", "detect"}, "alarms out of the house; knows no reading"},
 	"services/drawing": {[]string{"detect/assess", "detect/mooring"}, "pictures of answers; reckons nothing"},
+	"services/access":  {[]string{"proto/hawser/v1"}, "who may call what; knows the schema, no service"},
 	"services/front":   {nil, "listeners; knows handlers, no service"},
 	"services/history": {[]string{"detect/reading", "ingest/batch", "ingest/store"},
 		"carries the journal to the store and asks the store"},
@@ -65,10 +66,12 @@ var onlyHome = map[string][]string{
 	"github.com/influxdata/":             {"ingest/store"},
 	"gonum.org/":                         {"detect"},
 	"github.com/spf13/":                  {"cmd/hawser"},
-	"go.yaml.in/":                        {"ingest/planfile", "cmd/hawser"},
-	"net/http":                           {"services/front", "services/web", "services/live", "services/history", "services/deliver", "ingest/store", "cmd/hawser"},
+	"go.yaml.in/":                        {"ingest/planfile", "services/access", "cmd/hawser"},
+	"github.com/coreos/go-oidc/":         {"services/access"},
+	"golang.org/x/time/":                 {"services/access"},
+	"net/http":                           {"services/access", "services/front", "services/web", "services/live", "services/history", "services/deliver", "ingest/store", "cmd/hawser"},
 	"google.golang.org/grpc/reflection":  {"services/front"},
-	"google.golang.org/grpc/credentials": {"ingest/edge", "cmd/hawser", "services/front"},
+	"google.golang.org/grpc/credentials": {"ingest/edge", "cmd/hawser", "services/front", "services/access"},
 }
 
 // pureNever is what the pure core may not import, even from the standard library.

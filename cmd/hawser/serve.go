@@ -21,10 +21,13 @@ func newServe(s streams) *cobra.Command {
 for, and serves the page, alarms, metrics and health. SIGTERM or Ctrl-C drains
 and stops it within 5 s; a second one ends it at once.
 
-Nobody logs in yet and there is no TLS, so it listens on loopback only.
+As it is nobody logs in, so it listens on loopback only. With --tls-cert,
+--tls-key and --access it listens anywhere, asks everyone who they are and keeps
+on record who did what; "hawser keys" makes all that a trial needs.
 
 ` + cautions,
 		Example: `  hawser serve --plan plan.yaml
+  hawser serve --http :7410 --grpc :7411 --tls-cert server.crt --tls-key server.key --access access.yaml
   hawser serve --config hawser.yaml --data /var/lib/hawser
   hawser serve --journal nats://127.0.0.1:4222 --store influxdb --influxdb-url http://127.0.0.1:8086 --influxdb-bucket moorings`,
 		Args: cobra.NoArgs,
@@ -52,7 +55,11 @@ Nobody logs in yet and there is no TLS, so it listens on loopback only.
 
 // printAddresses says where to look.
 func printAddresses(w io.Writer, st *station) {
-	fmt.Fprintf(w, "pages  http://%s/\ngRPC   %s\n", st.front.HTTPAddr(), st.front.GRPCAddr())
+	scheme := "http"
+	if st.guard != nil {
+		scheme = "https"
+	}
+	fmt.Fprintf(w, "pages  %s://%s/\ngRPC   %s\n", scheme, st.front.HTTPAddr(), st.front.GRPCAddr())
 }
 
 // newLog logs in words to a terminal and in JSON elsewhere.

@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
-	"net/http"
 	"path/filepath"
 	"time"
 
@@ -22,6 +21,7 @@ import (
 	"hawser/ingest/store/influx"
 	"hawser/ingest/store/tsdb"
 	hawserv1 "hawser/proto/hawser/v1"
+	"hawser/services/access"
 	"hawser/services/alarm"
 	"hawser/services/deliver"
 	"hawser/services/front"
@@ -49,6 +49,7 @@ type station struct {
 	store    store.Store // nil where there is none
 	pump     *store.Pump
 	feed     *history.Feed
+	guard    *access.Guard // nil where everybody may do everything
 	front    *front.Front
 	deliver  *deliver.Deliverer // nil where alarms go nowhere else
 	rounds   *rounds.Rounds
@@ -74,7 +75,7 @@ func openStation(ctx context.Context, cfg config, log *slog.Logger) (_ *station,
 	}()
 	s.registry.MustRegister(collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}))
 	for _, open := range []func(context.Context) error{
-		s.readPlans, s.openJournal, s.openServices, s.openDeliveries, s.openStore, s.putPlans, s.prepare, s.openFront,
+		s.readPlans, s.openJournal, s.openServices, s.openDeliveries, s.openStore, s.putPlans, s.prepare, s.openAccess, s.openFront,
 	} {
 		if err := open(ctx); err != nil {
 			return nil, err
@@ -256,24 +257,26 @@ func (s *station) prepare(ctx context.Context) error {
 }
 
 func (s *station) openFront(ctx context.Context) (err error) {
-	pages, err := web.New(web.Options{Alarms: s.alarms, Board: s.board, Log: s.log})
+	o := front.Options{
+		GRPCAddr: s.cfg.GRPC, HTTPAddr: s.cfg.HTTP,
+		OnStop: []func(){s.drain, s.alarms.EndWatches, func() { _ = s.board.Close() }},
+		Grace:  2 * time.Second,
+		Log:    s.log, Registerer: s.registry, Gatherer: s.registry,
+	}
+	var who web.Access // nil, not a nil *access.Guard, where there is none
+	if s.guard != nil {
+		who, o.Guard = s.guard, s.guard
+	}
+	pages, err := web.New(web.Options{Alarms: s.alarms, Board: s.board, Access: who, Log: s.log})
 	if err != nil {
 		return err
 	}
-	mux := http.NewServeMux()
-	mux.Handle("/", pages)
+	o.Services = []front.Registrar{intakeService{s.intake}, alarm.NewService(s.alarms, who), live.NewService(s.board, who)}
+	o.Routes = pages.Routes()
 	if s.store != nil {
-		mux.Handle("GET /api/history", history.Handler(s.store, s.log))
+		o.Routes["GET /api/history"] = history.Handler(s.store, who, s.log)
 	}
-	s.front, err = front.New(ctx, front.Options{
-		GRPCAddr: s.cfg.GRPC, HTTPAddr: s.cfg.HTTP, AllowRemote: s.cfg.AllowRemote,
-		Services: []front.Registrar{intakeService{s.intake}, alarm.NewService(s.alarms), live.NewService(s.board)},
-		Pages:    mux,
-		OnStop:   []func(){s.drain, s.alarms.EndWatches, func() { _ = s.board.Close() }},
-		Grace:    2 * time.Second,
-		Log:      s.log, Registerer: s.registry, Gatherer: s.registry,
-	})
-	if err != nil {
+	if s.front, err = front.New(ctx, o); err != nil {
 		return err
 	}
 	s.onClose("listeners", s.front.Close)
@@ -302,6 +305,9 @@ func (s *station) Run(ctx context.Context) error {
 	g.Go(func() error { return s.rounds.Run(ctx) })
 	g.Go(func() error { return s.pressure.run(ctx, s.alarms, s.log) })
 	g.Go(func() error { return s.whileJournalWorks(ctx) })
+	if s.guard != nil {
+		g.Go(func() error { return s.guard.Run(ctx) })
+	}
 	if s.deliver != nil {
 		g.Go(func() error { return s.deliver.Run(ctx) })
 	}

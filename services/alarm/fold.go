@@ -15,6 +15,7 @@ type State struct {
 	Subject
 	Priority detect.Priority
 	Raised   time.Time
+	Recorded time.Time // when the raise went on record
 	Onset    time.Time // zero where not known
 	Cleared  time.Time // zero while active
 	Measure            // as raised
@@ -79,7 +80,7 @@ func (f *fold) add(r *Record) {
 	}
 	switch r.Transition {
 	case Raised:
-		s := &State{ID: r.ID, Subject: r.Subject, Priority: r.Priority, Raised: r.Time, Onset: r.Onset,
+		s := &State{ID: r.ID, Subject: r.Subject, Priority: r.Priority, Raised: r.Time, Recorded: r.Recorded, Onset: r.Onset,
 			Measure: r.Measure, Detail: r.Detail}
 		f.active[r.key()], f.byID[r.ID] = s, s
 	case Cleared:

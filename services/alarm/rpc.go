@@ -16,11 +16,12 @@ import (
 // Service is the AlarmService over a Log.
 type Service struct {
 	hawserv1.UnimplementedAlarmServiceServer
-	log *Log
+	log    *Log
+	access Access
 }
 
-// NewService serves a log.
-func NewService(l *Log) *Service { return &Service{log: l} }
+// NewService serves a log, to everybody where access is nil.
+func NewService(l *Log, access Access) *Service { return &Service{log: l, access: access} }
 
 // Register adds the service to a server.
 func (s *Service) Register(r grpc.ServiceRegistrar) { hawserv1.RegisterAlarmServiceServer(r, s) }
@@ -35,11 +36,12 @@ func validate(m proto.Message) error {
 const maxPage = 1000
 
 // ListAlarms gives alarms, worst first.
-func (s *Service) ListAlarms(_ context.Context, req *hawserv1.ListAlarmsRequest) (*hawserv1.ListAlarmsResponse, error) {
+func (s *Service) ListAlarms(ctx context.Context, req *hawserv1.ListAlarmsRequest) (*hawserv1.ListAlarmsResponse, error) {
 	if err := validate(req); err != nil {
 		return nil, err
 	}
 	alarms, position := s.log.List(req.Berth, req.IncludeCleared)
+	alarms = Seen(ctx, s.access, alarms)
 	limit := int(req.PageSize)
 	if limit == 0 {
 		limit = maxPage
@@ -56,7 +58,11 @@ func (s *Service) WatchAlarms(req *hawserv1.WatchAlarmsRequest, stream grpc.Serv
 	if err := validate(req); err != nil {
 		return err
 	}
-	return toStatus(s.log.Watch(stream.Context(), req.Berth, req.AfterPosition, func(r *Record) error {
+	ctx := stream.Context()
+	return toStatus(s.log.Watch(ctx, req.Berth, req.AfterPosition, func(r *Record) error {
+		if !s.seen(ctx, r) {
+			return nil
+		}
 		return stream.Send(&hawserv1.WatchAlarmsResponse{Record: r.Message()})
 	}))
 }
@@ -66,7 +72,7 @@ func (s *Service) AcknowledgeAlarm(ctx context.Context, req *hawserv1.Acknowledg
 	if err := validate(req); err != nil {
 		return nil, err
 	}
-	after, err := s.log.Acknowledge(ctx, req.AlarmId, req.By, req.Note)
+	after, err := s.log.Acknowledge(ctx, req.AlarmId, Signed(ctx, s.access, req.By), req.Note)
 	if err != nil {
 		return nil, toStatus(err)
 	}

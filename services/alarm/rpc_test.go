@@ -23,7 +23,7 @@ func serve(t *testing.T, l *alarm.Log) hawserv1.AlarmServiceClient {
 	listener, err := net.Listen("tcp", "127.0.0.1:0")
 	must(t, err)
 	server := grpc.NewServer()
-	alarm.NewService(l).Register(server)
+	alarm.NewService(l, nil).Register(server)
 	served := make(chan error, 1)
 	go func() { served <- server.Serve(listener) }()
 	conn, err := grpc.NewClient(listener.Addr().String(), grpc.WithTransportCredentials(insecure.NewCredentials()))
@@ -124,7 +124,7 @@ func TestPageIsCutAtTheWorst(t *testing.T) {
 	l := openOn(t, &alarmtest.Records{})
 	must(t, l.Apply(t.Context(), "east-3", 1, []detect.Change{
 		change(detect.SensorFault, "1", true, 0), change(detect.LineParted, "2", true, 0), change(detect.Imbalance, "3", true, 0)}))
-	resp, err := alarm.NewService(l).ListAlarms(t.Context(), &hawserv1.ListAlarmsRequest{PageSize: 2})
+	resp, err := alarm.NewService(l, nil).ListAlarms(t.Context(), &hawserv1.ListAlarmsRequest{PageSize: 2})
 	must(t, err)
 	if len(resp.Alarms) != 2 || resp.Alarms[0].Line != "2" || resp.Alarms[1].Line != "3" {
 		t.Errorf("page: %v", resp.Alarms)

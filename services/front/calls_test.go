@@ -39,7 +39,7 @@ func TestAPanicEndsItsCallOnly(t *testing.T) {
 		},
 		watch: func(grpc.ServerStreamingServer[hawserv1.WatchAlarmsResponse]) error { panic("secret of the watch") },
 	}}
-	o.Pages = http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+	o.Routes = page(func(w http.ResponseWriter, r *http.Request) {
 		if r.URL.Path == "/half" {
 			io.WriteString(w, "half")
 			http.NewResponseController(w).Flush()
@@ -168,7 +168,7 @@ func slow() (in chan struct{}, letGo chan struct{}, handler func(context.Context
 
 func TestCallsUnderWayMayEnd(t *testing.T) {
 	rpcIn, rpcGo, rpc := slow()
-	pageIn, pageGo, page := slow()
+	pageIn, pageGo, slowly := slow()
 	streamIn, streamGo, stream := slow()
 	o := options()
 	o.Grace = deadline
@@ -179,8 +179,8 @@ func TestCallsUnderWayMayEnd(t *testing.T) {
 		},
 		watch: func(s grpc.ServerStreamingServer[hawserv1.WatchAlarmsResponse]) error { return stream(s.Context()) },
 	}}
-	o.Pages = http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		if page(r.Context()) == nil {
+	o.Routes = page(func(w http.ResponseWriter, r *http.Request) {
+		if slowly(r.Context()) == nil {
 			io.WriteString(w, "whole page")
 		}
 	})
@@ -224,7 +224,7 @@ func TestCallsUnderWayMayEnd(t *testing.T) {
 
 func TestWhatDoesNotEndIsCutOff(t *testing.T) {
 	rpcIn, _, rpc := slow()
-	pageIn, _, page := slow()
+	pageIn, _, slowly := slow()
 	o := options()
 	o.Grace = 10 * time.Millisecond
 	o.Services = []front.Registrar{&service{
@@ -232,7 +232,7 @@ func TestWhatDoesNotEndIsCutOff(t *testing.T) {
 			return nil, rpc(ctx)
 		},
 	}}
-	o.Pages = http.HandlerFunc(func(_ http.ResponseWriter, r *http.Request) { page(r.Context()) })
+	o.Routes = page(func(_ http.ResponseWriter, r *http.Request) { slowly(r.Context()) })
 	r := run(t, o)
 	client := hawserv1.NewAlarmServiceClient(r.conn())
 	called, got, ctx := make(chan error, 1), make(chan error, 1), within(t)

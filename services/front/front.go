@@ -3,21 +3,23 @@
 // registrars and handlers. Its invariant: both addresses are bound before New
 // returns, and when Run returns nothing is served any more.
 //
-//	:grpc ─► keepalive, limits, recover, count ─► registered services, health, reflection
-//	:http ─► host check, timeouts, recover, count ─► / page   /metrics /healthz /readyz
+//	:grpc ─► TLS, keepalive, limits, recover, count, guard ─► registered services, health, reflection
+//	:http ─► TLS, timeouts, recover, count, guard ─► routes   /metrics /healthz /readyz
 //
-// There is no TLS and nobody logs in, so it listens on loopback only unless told
-// otherwise, and then answers only requests addressed to loopback: a page from
-// elsewhere cannot reach it through a name that points here.
+// A guard brings TLS and lets in who may. Without one there is neither, so it
+// listens on loopback only, and answers only requests addressed to loopback: a
+// page from elsewhere cannot reach it through a name that points here.
 package front
 
 import (
 	"context"
+	"crypto/tls"
 	"errors"
 	"fmt"
 	"log/slog"
 	"net"
 	"net/http"
+	"slices"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -32,18 +34,31 @@ type Registrar interface {
 	Register(grpc.ServiceRegistrar)
 }
 
+// Guard stands before every service and route. What it has no rule for is an
+// error, and then nothing is served.
+type Guard interface {
+	GRPCTLS() *tls.Config
+	HTTPTLS() *tls.Config
+	// Method is nil where there is a rule for an RPC's full method.
+	Method(name string) error
+	Unary(ctx context.Context, req any, info *grpc.UnaryServerInfo, handler grpc.UnaryHandler) (any, error)
+	Stream(srv any, ss grpc.ServerStream, info *grpc.StreamServerInfo, handler grpc.StreamHandler) error
+	// Route puts the guard before the handler of a route.
+	Route(pattern string, next http.Handler) (http.Handler, error)
+}
+
 // Options are what a Front needs. Log, Registerer and Gatherer are required.
 type Options struct {
 	// GRPCAddr and HTTPAddr are host:port; port 0 takes a free one. Empty means
 	// 127.0.0.1:7411 and 127.0.0.1:7410.
 	GRPCAddr, HTTPAddr string
-	// AllowRemote lets the addresses be other than loopback. What is served is
-	// then open to whoever reaches it.
-	AllowRemote bool
+	// Guard lets in who may. Without one everybody may, and the addresses must be
+	// loopback.
+	Guard Guard
 
 	Services []Registrar
-	// Pages answers what is not one of the front's own paths; nil for nothing.
-	Pages http.Handler
+	// Routes are who answers which pattern of http.ServeMux, beside the front's own.
+	Routes map[string]http.Handler
 	// OnStop is called, in order, when stopping begins: it ends what would not end
 	// by itself, such as streams. It must not wait long.
 	OnStop []func()
@@ -71,7 +86,7 @@ func (o *Options) validate() error {
 	if o.HTTPAddr == "" {
 		o.HTTPAddr = "127.0.0.1:7410"
 	}
-	if o.AllowRemote {
+	if o.Guard != nil {
 		return nil
 	}
 	return errors.Join(loopbackOnly("gRPC", o.GRPCAddr), loopbackOnly("HTTP", o.HTTPAddr))
@@ -84,6 +99,7 @@ type Front struct {
 	httpListen net.Listener
 	grpc       *grpc.Server
 	http       *http.Server
+	routes     []string // patterns
 	health     *health.Server
 	unready    atomic.Pointer[string] // why it is not ready, nil when it is
 
@@ -97,19 +113,22 @@ func New(ctx context.Context, o Options) (*Front, error) {
 	if err := o.validate(); err != nil {
 		return nil, err
 	}
+	f := &Front{o: o, health: health.NewServer()}
+	m := newMetrics(o.Registerer)
+	var err error
+	if f.grpc, err = f.newGRPC(m); err != nil {
+		return nil, err
+	}
+	if f.http, err = f.newHTTP(m); err != nil {
+		return nil, err
+	}
 	var config net.ListenConfig
-	grpcListen, err := config.Listen(ctx, "tcp", o.GRPCAddr)
-	if err != nil {
+	if f.grpcListen, err = config.Listen(ctx, "tcp", o.GRPCAddr); err != nil {
 		return nil, fmt.Errorf("gRPC: %w", err)
 	}
-	httpListen, err := config.Listen(ctx, "tcp", o.HTTPAddr)
-	if err != nil {
-		return nil, errors.Join(fmt.Errorf("HTTP: %w", err), closeListener("gRPC", grpcListen))
+	if f.httpListen, err = config.Listen(ctx, "tcp", o.HTTPAddr); err != nil {
+		return nil, errors.Join(fmt.Errorf("HTTP: %w", err), closeListener("gRPC", f.grpcListen))
 	}
-	f := &Front{o: o, grpcListen: grpcListen, httpListen: httpListen, health: health.NewServer()}
-	m := newMetrics(o.Registerer)
-	f.grpc = f.newGRPC(m)
-	f.http = f.newHTTP(m)
 	f.SetReady("starting")
 	return f, nil
 }
@@ -126,6 +145,9 @@ func (f *Front) GRPCAddr() net.Addr { return f.grpcListen.Addr() }
 
 // HTTPAddr is the address bound for HTTP.
 func (f *Front) HTTPAddr() net.Addr { return f.httpListen.Addr() }
+
+// Routes are the patterns that are answered over HTTP, sorted.
+func (f *Front) Routes() []string { return slices.Clone(f.routes) }
 
 // SetReady says why the server is not ready to be used, or with "" that it is.
 // It is what /readyz and the gRPC health service tell.

@@ -1,10 +1,13 @@
 package front
 
 import (
+	"crypto/tls"
 	"fmt"
 	"log/slog"
+	"maps"
 	"net/http"
 	"runtime/debug"
+	"slices"
 	"strconv"
 	"time"
 
@@ -20,25 +23,38 @@ const (
 	maxHeaders = 32 << 10
 )
 
-func (f *Front) newHTTP(m *metrics) *http.Server {
-	mux := http.NewServeMux()
-	mux.Handle("GET /metrics", promhttp.HandlerFor(f.o.Gatherer, promhttp.HandlerOpts{
-		ErrorLog: slog.NewLogLogger(f.o.Log.Handler(), slog.LevelError), MaxRequestsInFlight: 4, Timeout: write}))
-	mux.HandleFunc("GET /healthz", func(w http.ResponseWriter, _ *http.Request) { fmt.Fprintln(w, "ok") })
-	mux.HandleFunc("GET /readyz", f.readyz)
-	if f.o.Pages != nil {
-		mux.Handle("/", f.o.Pages)
+func (f *Front) newHTTP(m *metrics) (*http.Server, error) {
+	routes := map[string]http.Handler{
+		"GET /metrics": promhttp.HandlerFor(f.o.Gatherer, promhttp.HandlerOpts{
+			ErrorLog: slog.NewLogLogger(f.o.Log.Handler(), slog.LevelError), MaxRequestsInFlight: 4, Timeout: write}),
+		"GET /healthz": http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) { fmt.Fprintln(w, "ok") }),
+		"GET /readyz":  http.HandlerFunc(f.readyz),
 	}
-	var h http.Handler = mux
-	if !f.o.AllowRemote {
-		h = addressedHere(h)
+	maps.Copy(routes, f.o.Routes)
+	mux := http.NewServeMux()
+	var h http.Handler = addressedHere(mux)
+	var tls *tls.Config
+	if f.o.Guard != nil {
+		h, tls = mux, f.o.Guard.HTTPTLS()
+	}
+	f.routes = slices.Sorted(maps.Keys(routes))
+	for _, pattern := range f.routes {
+		handler := routes[pattern]
+		if f.o.Guard != nil {
+			var err error
+			if handler, err = f.o.Guard.Route(pattern, handler); err != nil {
+				return nil, err
+			}
+		}
+		mux.Handle(pattern, handler)
 	}
 	return &http.Server{
-		Handler:           httpGuard{f: f, m: m, next: h},
+		TLSConfig:         tls,
+		Handler:           requests{f: f, m: m, next: h},
 		ReadHeaderTimeout: readHeader, ReadTimeout: readAll, WriteTimeout: write, IdleTimeout: idle,
 		MaxHeaderBytes: maxHeaders,
 		ErrorLog:       slog.NewLogLogger(f.o.Log.Handler(), slog.LevelWarn),
-	}
+	}, nil
 }
 
 func (f *Front) readyz(w http.ResponseWriter, _ *http.Request) {
@@ -49,14 +65,14 @@ func (f *Front) readyz(w http.ResponseWriter, _ *http.Request) {
 	fmt.Fprintln(w, "ready")
 }
 
-// httpGuard turns a handler's panic into a 500, and counts requests.
-type httpGuard struct {
+// requests turns a handler's panic into a 500, and counts requests.
+type requests struct {
 	f    *Front
 	m    *metrics
 	next http.Handler
 }
 
-func (g httpGuard) ServeHTTP(w http.ResponseWriter, r *http.Request) {
+func (g requests) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 	status := &statusWriter{ResponseWriter: w}
 	defer func() {
 		p := recover()

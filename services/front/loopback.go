@@ -31,7 +31,7 @@ func loopbackOnly(what, address string) error {
 }
 
 func refused(what, address, why string) error {
-	return fmt.Errorf("%s address %q refused: %s, and there is neither TLS nor a login yet; use 127.0.0.1 or ::1, or allow remote addresses on a network you trust", what, address, why)
+	return fmt.Errorf("%s address %q refused: %s, and neither TLS nor access is set up; use 127.0.0.1 or ::1, or set them up", what, address, why)
 }
 
 func resolve(host string) ([]netip.Addr, error) {

@@ -39,7 +39,12 @@ func (f *Front) Run(ctx context.Context) error {
 		})
 	}
 	serve("gRPC", func() error { return f.grpc.Serve(f.grpcListen) })
-	serve("HTTP", func() error { return f.http.Serve(f.httpListen) })
+	serve("HTTP", func() error {
+		if f.http.TLSConfig != nil {
+			return f.http.ServeTLS(f.httpListen, "", "")
+		}
+		return f.http.Serve(f.httpListen)
+	})
 
 	var first error
 	select {

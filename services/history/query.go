@@ -21,6 +21,13 @@ type Store interface {
 	Query(ctx context.Context, q store.Query) ([]store.Result, error)
 }
 
+// Access says what the caller of a request may see. It finds the caller in the
+// request's context.
+type Access interface {
+	// Sees reports whether the caller may see a berth, and since when.
+	Sees(ctx context.Context, berth string) (since time.Time, ok bool)
+}
+
 // course is the answer for one channel, in columns.
 type course struct {
 	Channel string    `json:"channel"`
@@ -34,13 +41,25 @@ type course struct {
 
 // Handler serves GET ?berth=…&channel=…&from=…&to=…[&step=…]: times in RFC 3339,
 // step as a duration ("10s"), channel as in recordings ("7/tension"). Without a
-// step the readings come as they are, as many as the store's bound allows.
-func Handler(s Store, log *slog.Logger) http.Handler {
+// step the readings come as they are, as many as the store's bound allows. Where
+// access is not nil they begin when what the caller may see does.
+func Handler(s Store, access Access, log *slog.Logger) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		q, err := parseQuery(r.URL.RawQuery)
 		if err != nil {
 			http.Error(w, err.Error(), http.StatusBadRequest)
 			return
+		}
+		if access != nil {
+			since, ok := access.Sees(r.Context(), q.Berth)
+			if !ok {
+				http.Error(w, "berth "+q.Berth+": not for this caller", http.StatusForbidden)
+				return
+			}
+			if q = from(q, since); !q.From.Before(q.To) {
+				answer(w, log, nil)
+				return
+			}
 		}
 		results, err := s.Query(r.Context(), q)
 		switch {
@@ -54,17 +73,38 @@ func Handler(s Store, log *slog.Logger) http.Handler {
 			http.Error(w, "the store does not answer", http.StatusServiceUnavailable)
 			return
 		}
-		body, err := json.Marshal(courses(results))
-		if err != nil { // a value that is no number: no store is to have one
-			log.Error("history not written", "berth", q.Berth, "channel", q.Channel, "err", err)
-			http.Error(w, "the store gave a value that is no number", http.StatusInternalServerError)
-			return
-		}
-		w.Header().Set("Content-Type", "application/json")
-		if _, err := w.Write(body); err != nil {
-			log.Debug("history not sent", "err", err)
-		}
+		answer(w, log.With("berth", q.Berth, "channel", q.Channel), results)
 	})
+}
+
+// from puts a question's beginning to since where it is before. The store takes
+// the beginning down to a step's: the first step is one that is all after since.
+func from(q store.Query, since time.Time) store.Query {
+	if since.IsZero() {
+		return q
+	}
+	step := max(q.Step.Nanoseconds(), 1)
+	first := since.UnixNano()
+	if over := first % step; over > 0 {
+		first += step - over
+	}
+	if first > q.From.UnixNano() {
+		q.From = time.Unix(0, first).UTC()
+	}
+	return q
+}
+
+func answer(w http.ResponseWriter, log *slog.Logger, results []store.Result) {
+	body, err := json.Marshal(courses(results))
+	if err != nil { // a value that is no number: no store is to have one
+		log.Error("history not written", "err", err)
+		http.Error(w, "the store gave a value that is no number", http.StatusInternalServerError)
+		return
+	}
+	w.Header().Set("Content-Type", "application/json")
+	if _, err := w.Write(body); err != nil {
+		log.Debug("history not sent", "err", err)
+	}
 }
 
 func parseQuery(raw string) (q store.Query, err error) {

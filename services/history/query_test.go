@@ -41,7 +41,7 @@ func get(t *testing.T, s history.Store, query string) *httptest.ResponseRecorder
 	t.Helper()
 	w := httptest.NewRecorder()
 	r := httptest.NewRequestWithContext(t.Context(), http.MethodGet, "/api/history?"+query, nil)
-	history.Handler(s, slog.New(slog.DiscardHandler)).ServeHTTP(w, r)
+	history.Handler(s, nil, slog.New(slog.DiscardHandler)).ServeHTTP(w, r)
 	return w
 }
 
@@ -137,7 +137,7 @@ func TestStoreThatDoesNotAnswer(t *testing.T) {
 		var told told
 		w := httptest.NewRecorder()
 		r := httptest.NewRequestWithContext(t.Context(), http.MethodGet, "/api/history?"+good, nil)
-		history.Handler(&answers{err: c.err}, logger(&told)).ServeHTTP(w, r)
+		history.Handler(&answers{err: c.err}, nil, logger(&told)).ServeHTTP(w, r)
 		if w.Code != c.code || w.Body.String() != c.want+"\n" {
 			t.Errorf("%v: %d %s", c.err, w.Code, w.Body)
 		}
@@ -154,7 +154,7 @@ func TestAskerGoesAway(t *testing.T) {
 	var told told
 	w := httptest.NewRecorder()
 	r := httptest.NewRequestWithContext(ctx, http.MethodGet, "/api/history?"+good, nil)
-	history.Handler(&answers{err: ctx.Err()}, logger(&told)).ServeHTTP(w, r)
+	history.Handler(&answers{err: ctx.Err()}, nil, logger(&told)).ServeHTTP(w, r)
 	if w.Body.Len() != 0 || told.String() != "" {
 		t.Errorf("answered %q, told %q", w.Body, told.String())
 	}

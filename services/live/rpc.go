@@ -16,21 +16,44 @@ import (
 // Service is the LiveService over a Board. Safe for concurrent use.
 type Service struct {
 	hawserv1.UnimplementedLiveServiceServer
-	board *Board
+	board  *Board
+	access Access
 }
 
-// NewService serves a board.
-func NewService(b *Board) *Service { return &Service{board: b} }
+// Access says what the caller of a call may see. It finds the caller in the
+// call's context.
+type Access interface {
+	// SeesShip reports whether the caller may see a berth while this ship is there.
+	SeesShip(ctx context.Context, berth, ship string) bool
+}
+
+// NewService serves a board, to everybody where access is nil.
+func NewService(b *Board, access Access) *Service { return &Service{board: b, access: access} }
+
+// Seen gives those pictures that the caller may see, all where access is nil. The
+// pictures given are left as they are.
+func Seen(ctx context.Context, access Access, pictures []*hawserv1.BerthPicture) []*hawserv1.BerthPicture {
+	if access == nil {
+		return pictures
+	}
+	var seen []*hawserv1.BerthPicture
+	for _, p := range pictures {
+		if access.SeesShip(ctx, p.Berth, p.Ship) {
+			seen = append(seen, p)
+		}
+	}
+	return seen
+}
 
 // Register adds the service to a server.
 func (s *Service) Register(r grpc.ServiceRegistrar) { hawserv1.RegisterLiveServiceServer(r, s) }
 
 // ListBerths gives the present picture.
-func (s *Service) ListBerths(_ context.Context, req *hawserv1.ListBerthsRequest) (*hawserv1.ListBerthsResponse, error) {
+func (s *Service) ListBerths(ctx context.Context, req *hawserv1.ListBerthsRequest) (*hawserv1.ListBerthsResponse, error) {
 	if err := protovalidate.Validate(req); err != nil {
 		return nil, status.Error(codes.InvalidArgument, err.Error())
 	}
-	return &hawserv1.ListBerthsResponse{Berths: s.board.Pictures(req.Berth)}, nil
+	return &hawserv1.ListBerthsResponse{Berths: Seen(ctx, s.access, s.board.Pictures(req.Berth))}, nil
 }
 
 // WatchBerths streams the picture.
@@ -39,8 +62,9 @@ func (s *Service) WatchBerths(req *hawserv1.WatchBerthsRequest, stream grpc.Serv
 		return status.Error(codes.InvalidArgument, err.Error())
 	}
 	interval := time.Duration(req.IntervalMs) * time.Millisecond
-	err := s.board.Watch(stream.Context(), req.Berth, interval, func(p []*hawserv1.BerthPicture) error {
-		return stream.Send(&hawserv1.WatchBerthsResponse{Berths: p})
+	ctx := stream.Context()
+	err := s.board.Watch(ctx, req.Berth, interval, func(p []*hawserv1.BerthPicture) error {
+		return stream.Send(&hawserv1.WatchBerthsResponse{Berths: Seen(ctx, s.access, p)})
 	})
 	switch {
 	case errors.Is(err, ErrClosed):

@@ -143,7 +143,7 @@ func TestService(t *testing.T) {
 		t.Fatal(err)
 	}
 	server := grpc.NewServer()
-	live.NewService(b).Register(server)
+	live.NewService(b, nil).Register(server)
 	served := make(chan error, 1)
 	go func() { served <- server.Serve(listener) }()
 	conn, err := grpc.NewClient(listener.Addr().String(), grpc.WithTransportCredentials(insecure.NewCredentials()))

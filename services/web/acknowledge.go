@@ -29,7 +29,7 @@ func (s *Site) acknowledge(w http.ResponseWriter, r *http.Request) {
 		s.notice(w, http.StatusBadRequest, "Not acknowledged", why)
 		return
 	}
-	_, err := s.o.Alarms.Acknowledge(r.Context(), id, by, note)
+	_, err := s.o.Alarms.Acknowledge(r.Context(), id, alarm.Signed(r.Context(), s.o.Access, by), note)
 	var taken *alarm.TakenError
 	switch {
 	case err == nil:

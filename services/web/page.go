@@ -8,11 +8,12 @@ import (
 	"google.golang.org/protobuf/encoding/protojson"
 
 	hawserv1 "hawser/proto/hawser/v1"
+	"hawser/services/live"
 )
 
 // page draws the whole page.
 func (s *Site) page(w http.ResponseWriter, r *http.Request) {
-	v, err := s.view(r.URL.Query().Get("berth"), s.o.Board.Pictures(""))
+	v, err := s.view(r.Context(), r.URL.Query().Get("berth"), s.o.Board.Pictures(""))
 	if err != nil {
 		s.notice(w, http.StatusNotFound, "No such berth", err.Error())
 		return
@@ -53,7 +54,7 @@ func (s *Site) live(w http.ResponseWriter, r *http.Request) {
 	berth := r.URL.Query().Get("berth")
 	var b bytes.Buffer
 	err := s.o.Board.Watch(r.Context(), "", s.o.Interval, func(p []*hawserv1.BerthPicture) error {
-		v, err := s.view(berth, p)
+		v, err := s.view(r.Context(), berth, p)
 		if err != nil {
 			return err
 		}
@@ -70,7 +71,8 @@ func (s *Site) live(w http.ResponseWriter, r *http.Request) {
 
 // berths gives the picture as JSON.
 func (s *Site) berths(w http.ResponseWriter, r *http.Request) {
-	data, err := protojson.Marshal(&hawserv1.ListBerthsResponse{Berths: s.o.Board.Pictures(r.URL.Query().Get("berth"))})
+	pictures := live.Seen(r.Context(), s.o.Access, s.o.Board.Pictures(r.URL.Query().Get("berth")))
+	data, err := protojson.Marshal(&hawserv1.ListBerthsResponse{Berths: pictures})
 	if err != nil {
 		s.o.Log.Error("berths not encoded", "err", err)
 		http.Error(w, "the berths could not be encoded", http.StatusInternalServerError)

@@ -7,6 +7,9 @@
 //	POST /acknowledge  a person takes an alarm on
 //	GET  /api/berths   the same picture as JSON: hawser.v1.ListBerthsResponse
 //	GET  /assets/…     style, script, icon
+//	GET  /sign-in      where people sign in: a form for a token
+//	POST /sign-in      begins a session
+//	POST /sign-out     ends it
 //
 // The page has one renderer, here: what comes by /live is the HTML the page was
 // first drawn with, and the script only puts in what differs. Without script the
@@ -54,6 +57,9 @@ type Options struct {
 	Alarms Alarms
 	Board  Board
 	Log    *slog.Logger
+	// Access is who has signed in and what they may see; nil where nobody signs in
+	// and everybody may see everything.
+	Access Access
 	// Viewers is how many pages are kept up to date at a time; one more is told to
 	// come again. 0 means 64.
 	Viewers int
@@ -83,6 +89,7 @@ func (o *Options) validate() error {
 type Site struct {
 	o         Options
 	mux       *http.ServeMux
+	patterns  []string
 	templates *template.Template
 	viewers   chan struct{} // a place for each
 }
@@ -97,12 +104,32 @@ func New(o Options) (*Site, error) {
 		return nil, err
 	}
 	s := &Site{o: o, mux: http.NewServeMux(), templates: templates, viewers: make(chan struct{}, o.Viewers)}
-	s.mux.HandleFunc("GET /{$}", s.page)
-	s.mux.HandleFunc("GET /live", s.live)
-	s.mux.HandleFunc("GET /api/berths", s.berths)
-	// A page from elsewhere cannot have its visitor acknowledge an alarm here.
-	s.mux.Handle("POST /acknowledge", http.NewCrossOriginProtection().Handler(http.HandlerFunc(s.acknowledge)))
+	// A page from elsewhere cannot have its visitor do anything here.
+	ours := http.NewCrossOriginProtection()
+	s.handle("GET /{$}", http.HandlerFunc(s.page))
+	s.handle("GET /live", http.HandlerFunc(s.live))
+	s.handle("GET /api/berths", http.HandlerFunc(s.berths))
+	s.handle("POST /acknowledge", ours.Handler(http.HandlerFunc(s.acknowledge)))
+	if o.Access != nil {
+		s.handle("GET /sign-in", http.HandlerFunc(s.signInPage))
+		s.handle("POST /sign-in", ours.Handler(http.HandlerFunc(s.signIn)))
+		s.handle("POST /sign-out", ours.Handler(http.HandlerFunc(s.signOut)))
+	}
 	return s, s.serveAssets()
+}
+
+func (s *Site) handle(pattern string, h http.Handler) {
+	s.patterns = append(s.patterns, pattern)
+	s.mux.Handle(pattern, h)
+}
+
+// Routes gives the handler by the patterns, of http.ServeMux, that it answers.
+func (s *Site) Routes() map[string]http.Handler {
+	routes := make(map[string]http.Handler, len(s.patterns))
+	for _, pattern := range s.patterns {
+		routes[pattern] = s
+	}
+	return routes
 }
 
 // serveAssets serves each embedded file by its name, with a tag of its content.
@@ -117,11 +144,11 @@ func (s *Site) serveAssets() error {
 		}
 		sum := sha256.Sum256(data)
 		tag := `"` + hex.EncodeToString(sum[:8]) + `"`
-		s.mux.HandleFunc("GET /"+name, func(w http.ResponseWriter, r *http.Request) {
+		s.handle("GET /"+name, http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 			w.Header().Set("ETag", tag)
 			w.Header().Set("Cache-Control", "no-cache") // asked for again, sent again only when changed
 			http.ServeFileFS(w, r, assets, name)
-		})
+		}))
 		return nil
 	})
 }

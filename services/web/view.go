@@ -1,12 +1,14 @@
 package web
 
 import (
+	"context"
 	"fmt"
 	"time"
 
 	"hawser/detect"
 	hawserv1 "hawser/proto/hawser/v1"
 	"hawser/services/alarm"
+	"hawser/services/live"
 )
 
 const (
@@ -21,6 +23,7 @@ const (
 // view is all that the page's templates need, in words.
 type view struct {
 	Berth    string // selected, "" for none
+	Who      string // has signed in, "" where nobody does
 	Now      moment
 	Alarms   []alarmView
 	NotShown int // active alarms over mostAlarms
@@ -51,10 +54,12 @@ type overviewRow struct {
 	State             string
 }
 
-// view puts pictures and alarms into words.
-func (s *Site) view(berth string, pictures []*hawserv1.BerthPicture) (*view, error) {
+// view puts pictures and alarms into words, as far as the caller may see them.
+func (s *Site) view(ctx context.Context, berth string, pictures []*hawserv1.BerthPicture) (*view, error) {
 	alarms, _ := s.o.Alarms.List("", true)
-	v := &view{Berth: berth, Now: stamp(s.o.Now())}
+	alarms = alarm.Seen(ctx, s.o.Access, alarms)
+	pictures = live.Seen(ctx, s.o.Access, pictures)
+	v := &view{Berth: berth, Who: s.who(ctx), Now: stamp(s.o.Now())}
 	active := map[string][]*alarm.State{}
 	for i := range alarms {
 		a := &alarms[i]

@@ -85,7 +85,19 @@ function follow() {
   });
   source.addEventListener("error", () => {
     if (source.readyState === EventSource.CLOSED) setTimeout(follow, 5000);
+    signedOut();
   });
+}
+
+// signedOut goes to where one signs in when the session is over: the page then
+// answers with the way there.
+async function signedOut() {
+  try {
+    const page = await fetch("/", { method: "HEAD", redirect: "manual", cache: "no-store" });
+    if (page.type === "opaqueredirect") location.reload();
+  } catch {
+    // no answer: the page says so
+  }
 }
 
 const known = new WeakSet();

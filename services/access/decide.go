@@ -1,0 +1,126 @@
+package access
+
+import (
+	"context"
+	"strings"
+	"time"
+)
+
+// decide says by what a caller may make a call about something: the role that
+// lets them, "device" for a device, or a refusal that names the place.
+func (g *Guard) decide(c *Caller, r rule, a about) (by string, err error) {
+	if c.Kind == "device" {
+		return g.decideDevice(c, r, a)
+	}
+	need := max(r.role, a.role)
+	switch {
+	case a.alarm != "":
+		return g.decideAlarm(c, need, a.alarm)
+	case a.site:
+		for _, grant := range c.Grants {
+			if grant.Role >= need && grant.Site {
+				return grant.Role.String(), nil
+			}
+		}
+		return "", refuse(notAllowed, "%s has not the role %s over the whole site", c.Name, need)
+	case a.berth == "":
+		for _, grant := range c.Grants {
+			if grant.Role >= need {
+				return grant.Role.String(), nil
+			}
+		}
+		return "", refuse(notAllowed, "%s has not the role %s", c.Name, need)
+	}
+	for _, grant := range c.Grants {
+		if _, ok := grant.covers(g.o.Stays, a.berth); ok && grant.Role >= need {
+			return grant.Role.String(), nil
+		}
+	}
+	return "", refuse(notAllowed, "berth %s: %s has not the role %s there", a.berth, c.Name, need)
+}
+
+// decideAlarm is for an alarm by its id: one of the server's own is the whole
+// site's, and one that nobody knows is nobody's but theirs.
+func (g *Guard) decideAlarm(c *Caller, need Role, id string) (string, error) {
+	berth, recorded, known := g.o.Alarms.Alarm(id)
+	for _, grant := range c.Grants {
+		if grant.Role < need {
+			continue
+		}
+		since, ok := grant.covers(g.o.Stays, berth)
+		if grant.Site || known && berth != "" && ok && !recorded.Before(since) {
+			return grant.Role.String(), nil
+		}
+	}
+	return "", refuse(notAllowed, "alarm %s: %s has not the role %s for it", id, c.Name, need)
+}
+
+func (g *Guard) decideDevice(c *Caller, r rule, a about) (string, error) {
+	switch {
+	case !r.device:
+		return "", refuse(notAllowed, "device %s may send readings and nothing else", c.Name)
+	case len(c.Berths) == 0:
+		return "", refuse(notAllowed, "berth %s: the certificate of device %s is bound to no berth", a.berth, c.Name)
+	case a.role > Nobody:
+		return "", refuse(notAllowed, "berth %s: device %s may not replace the mooring plan; that takes a person's token with the role %s", a.berth, c.Name, a.role)
+	}
+	for _, berth := range c.Berths {
+		if berth == a.berth {
+			return "device", nil
+		}
+	}
+	return "", refuse(notAllowed, "berth %s: the certificate of device %s is bound to %s", a.berth, c.Name, strings.Join(c.Berths, ", "))
+}
+
+// Sees reports whether the caller may see a berth, or what is the server's own
+// for "", and since when. Where nobody has been let in, nobody sees anything.
+func (g *Guard) Sees(ctx context.Context, berth string) (since time.Time, ok bool) {
+	c := callerOf(ctx)
+	if c == nil {
+		return time.Time{}, false
+	}
+	for _, grant := range c.Grants {
+		from, covered := grant.covers(g.o.Stays, berth)
+		if covered && (!ok || from.Before(since)) {
+			since, ok = from, true
+		}
+	}
+	return since, ok
+}
+
+// SeesShip reports whether the caller may see a berth while this ship is there:
+// a picture may still be of the ship before.
+func (g *Guard) SeesShip(ctx context.Context, berth, ship string) bool {
+	c := callerOf(ctx)
+	if c == nil {
+		return false
+	}
+	for _, grant := range c.Grants {
+		if _, ok := grant.covers(g.o.Stays, berth); ok && (grant.Ship == "" || grant.Ship == ship) {
+			return true
+		}
+	}
+	return false
+}
+
+// Who is the caller's name, "" where nobody has been let in.
+func (g *Guard) Who(ctx context.Context) string {
+	if c := callerOf(ctx); c != nil {
+		return c.Name
+	}
+	return ""
+}
+
+// Signed is what goes on record for a caller who gives by as their name: a crew
+// may share a token, so both are told.
+func (g *Guard) Signed(ctx context.Context, by string) string {
+	by = strings.TrimSpace(by)
+	switch name := g.Who(ctx); {
+	case name == "" || by == name:
+		return by
+	case by == "":
+		return name
+	default:
+		return by + " (" + name + ")"
+	}
+}

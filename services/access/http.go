@@ -1,0 +1,122 @@
+package access
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"net"
+	"net/http"
+	"strconv"
+)
+
+// Route puts the guard before the handler of a route, by its pattern. A pattern
+// without a rule is an error.
+func (g *Guard) Route(pattern string, next http.Handler) (http.Handler, error) {
+	r, ok := g.rules[pattern]
+	if !ok {
+		return nil, fmt.Errorf("access: no rule for the route %s", pattern)
+	}
+	most := r.bytes
+	if most == 0 {
+		most = smallBytes
+	}
+	return http.HandlerFunc(func(w http.ResponseWriter, req *http.Request) {
+		req.Body = http.MaxBytesReader(w, req.Body, int64(most))
+		if r.open {
+			next.ServeHTTP(w, req)
+			return
+		}
+		g.serve(w, req, pattern, r, next)
+	}), nil
+}
+
+func (g *Guard) serve(w http.ResponseWriter, req *http.Request, pattern string, r rule, next http.Handler) {
+	ctx, c, err := g.beginRequest(req, pattern, r)
+	if err != nil {
+		turnedAway(w, req, r, err)
+		return
+	}
+	defer c.done()
+	req = req.WithContext(ctx)
+	var a about
+	if r.request != nil {
+		if a, err = r.request(req); err != nil {
+			err = g.turnAway(c.e, err)
+		}
+	}
+	if err == nil {
+		err = c.admit(a, 0) // the body's size is bounded already
+	}
+	if err != nil {
+		turnedAway(w, req, r, err)
+		return
+	}
+	answer := &coded{ResponseWriter: w}
+	defer func() {
+		c.e.code = strconv.Itoa(max(answer.code, http.StatusOK))
+		g.audit.write("allowed", c.e)
+	}()
+	next.ServeHTTP(answer, req)
+}
+
+// beginRequest begins a request by what its headers show.
+func (g *Guard) beginRequest(req *http.Request, pattern string, r rule) (context.Context, *call, error) {
+	s := shown{from: req.RemoteAddr}
+	switch given := req.Header.Values("Authorization"); {
+	case len(given) > 1:
+		return req.Context(), nil, g.turnAway(entry{what: pattern, from: s.from}, refuse(notSignedIn, "more than one authorization is given"))
+	case len(given) == 1:
+		var ok bool
+		if s.bearer, ok = bearer(given[0]); !ok {
+			return req.Context(), nil, g.turnAway(entry{what: pattern, from: s.from}, refuse(notSignedIn, "the authorization is not a bearer token"))
+		}
+	default:
+		if c, err := req.Cookie(cookieName); err == nil {
+			s.session = c.Value
+		}
+	}
+	return g.begin(req.Context(), pattern, r, s)
+}
+
+// turnedAway answers a request that is not let in.
+func turnedAway(w http.ResponseWriter, req *http.Request, r rule, err error) {
+	var no *refusal
+	if !errors.As(err, &no) {
+		no = refuse(notAllowed, "not allowed")
+	}
+	w.Header().Set("Cache-Control", "no-store")
+	switch {
+	case no.why == notSignedIn && r.page && req.Header.Get("Authorization") == "":
+		http.Redirect(w, req, "/sign-in", http.StatusSeeOther)
+		return
+	case no.why == notSignedIn:
+		w.Header().Set("WWW-Authenticate", `Bearer realm="hawser"`)
+	case no.why == tooMuch:
+		w.Header().Set("Retry-After", "1")
+	}
+	http.Error(w, no.text, no.httpCode())
+}
+
+// coded remembers the status. Unwrap gives http.ResponseController the
+// connection.
+type coded struct {
+	http.ResponseWriter
+	code int
+}
+
+func (w *coded) WriteHeader(code int) {
+	if w.code == 0 {
+		w.code = code
+	}
+	w.ResponseWriter.WriteHeader(code)
+}
+
+func (w *coded) Unwrap() http.ResponseWriter { return w.ResponseWriter }
+
+// host is an address without its port.
+func host(address string) string {
+	if h, _, err := net.SplitHostPort(address); err == nil {
+		return h
+	}
+	return address
+}

@@ -1,0 +1,130 @@
+package access
+
+import (
+	"net/http"
+
+	"google.golang.org/protobuf/proto"
+
+	hawserv1 "hawser/proto/hawser/v1"
+)
+
+// rule is what a call needs and where it says what it is about. What has no rule
+// is refused, and a server with such a method or route does not start.
+type rule struct {
+	// open lets in whoever asks, unasked who they are.
+	open bool
+	// role is the least a person needs.
+	role Role
+	// device lets a device in, for the berths of its certificate.
+	device bool
+	// page sends those who have not signed in to where they can.
+	page bool
+	// bytes bounds what is sent in one message or body; 0 is 64 KiB.
+	bytes int
+
+	// message and request find what the call is about; nil is nothing in
+	// particular.
+	message func(proto.Message) (about, error)
+	request func(*http.Request) (about, error)
+}
+
+// about is what a call is about. The zero value is whatever the caller may see:
+// the service leaves the rest out of its answer.
+type about struct {
+	berth string
+	alarm string // id
+	site  bool   // the whole site
+	// role, if above the rule's, is what this call needs of a person; no device
+	// will do then.
+	role Role
+}
+
+const (
+	smallBytes = 64 << 10
+	formBytes  = 16 << 10
+	batchBytes = 2 << 20
+)
+
+// rules is the one table of who may do what, by the full method of an RPC and by
+// the pattern of a route.
+func rules() map[string]rule {
+	return map[string]rule{
+		"/hawser.v1.AlarmService/ListAlarms":       {role: Watch, message: berthNamed},
+		"/hawser.v1.AlarmService/WatchAlarms":      {role: Watch, message: berthNamed},
+		"/hawser.v1.AlarmService/AcknowledgeAlarm": {role: Acknowledge, message: alarmNamed},
+		"/hawser.v1.LiveService/ListBerths":        {role: Watch, message: berthNamed},
+		"/hawser.v1.LiveService/WatchBerths":       {role: Watch, message: berthNamed},
+		"/hawser.v1.IntakeService/Deliver":         {role: Operate, device: true, message: berthOfHello, bytes: batchBytes},
+
+		// Whether the server is well says nothing about anybody's ship.
+		"/grpc.health.v1.Health/Check":                                   {open: true},
+		"/grpc.health.v1.Health/List":                                    {open: true},
+		"/grpc.health.v1.Health/Watch":                                   {open: true},
+		"/grpc.reflection.v1.ServerReflection/ServerReflectionInfo":      {role: Engineer},
+		"/grpc.reflection.v1alpha.ServerReflection/ServerReflectionInfo": {role: Engineer},
+
+		"GET /{$}":         {role: Watch, request: berthAsked, page: true},
+		"GET /live":        {role: Watch, request: berthAsked},
+		"GET /api/berths":  {role: Watch, request: berthAsked},
+		"GET /api/history": {role: Watch, request: berthAsked},
+		// The figures of every berth are among them.
+		"GET /metrics":      {role: Watch, request: wholeSite},
+		"POST /acknowledge": {role: Acknowledge, request: alarmOfForm, page: true, bytes: formBytes},
+
+		"GET /healthz":          {open: true},
+		"GET /readyz":           {open: true},
+		"GET /sign-in":          {open: true},
+		"POST /sign-in":         {open: true, bytes: formBytes},
+		"POST /sign-out":        {open: true},
+		"GET /assets/icon.svg":  {open: true},
+		"GET /assets/live.js":   {open: true},
+		"GET /assets/style.css": {open: true},
+	}
+}
+
+func berthNamed(m proto.Message) (about, error) {
+	named, ok := m.(interface{ GetBerth() string })
+	if !ok {
+		return about{}, refuse(unfit, "%T names no berth", m)
+	}
+	return about{berth: named.GetBerth()}, nil
+}
+
+func alarmNamed(m proto.Message) (about, error) {
+	named, ok := m.(interface{ GetAlarmId() string })
+	if !ok || named.GetAlarmId() == "" {
+		return about{}, refuse(unfit, "the request names no alarm")
+	}
+	return about{alarm: named.GetAlarmId()}, nil
+}
+
+// berthOfHello finds the berth of a stream in its first frame. Another plan may
+// put another ship at the berth and so open it to her crew: that takes a person.
+func berthOfHello(m proto.Message) (about, error) {
+	frame, ok := m.(*hawserv1.DeliverRequest)
+	if !ok || frame.GetHello().GetBerth() == "" {
+		return about{}, refuse(unfit, "the first frame must be a hello that names a berth")
+	}
+	a := about{berth: frame.GetHello().GetBerth()}
+	if frame.GetHello().GetReplacePlan() {
+		a.role = Operate
+	}
+	return a, nil
+}
+
+func berthAsked(r *http.Request) (about, error) {
+	return about{berth: r.URL.Query().Get("berth")}, nil
+}
+
+func wholeSite(*http.Request) (about, error) { return about{site: true}, nil }
+
+func alarmOfForm(r *http.Request) (about, error) {
+	if err := r.ParseForm(); err != nil {
+		return about{}, refuse(unfit, "the form could not be read: %v", err)
+	}
+	id := r.PostForm.Get("id")
+	if id == "" {
+		return about{}, refuse(unfit, "the form names no alarm")
+	}
+	return about{alarm: id}, nil
+}

@@ -1,0 +1,67 @@
+package alarm
+
+import (
+	"context"
+	"time"
+)
+
+// Access says what the caller of a call may see, and who that is. It finds the
+// caller in the call's context.
+type Access interface {
+	// Sees reports whether the caller may see a berth, or the server's own alarms
+	// for "", and since when: what went on record before is not for them.
+	Sees(ctx context.Context, berth string) (since time.Time, ok bool)
+	// Signed is the name that goes on record where the caller gives by as theirs.
+	Signed(ctx context.Context, by string) string
+}
+
+// Seen keeps those alarms that the caller may see, all where access is nil.
+func Seen(ctx context.Context, access Access, alarms []State) []State {
+	if access == nil {
+		return alarms
+	}
+	seen := alarms[:0]
+	for _, s := range alarms {
+		if since, ok := access.Sees(ctx, s.Berth); ok && !s.Recorded.Before(since) {
+			seen = append(seen, s)
+		}
+	}
+	return seen
+}
+
+// Signed is the name that goes on record where the caller gives by as theirs,
+// which it is where access is nil.
+func Signed(ctx context.Context, access Access, by string) string {
+	if access == nil {
+		return by
+	}
+	return access.Signed(ctx, by)
+}
+
+// seen reports whether the caller may see a record: it belongs with the raise of
+// its alarm, as far as that is still in memory.
+func (s *Service) seen(ctx context.Context, r *Record) bool {
+	if s.access == nil {
+		return true
+	}
+	since, ok := s.access.Sees(ctx, r.Berth)
+	if !ok {
+		return false
+	}
+	recorded := r.Recorded
+	if state, known := s.log.Find(r.ID); known {
+		recorded = state.Recorded
+	}
+	return !recorded.Before(since)
+}
+
+// Find gives the alarm of an id, active or cleared, while it is in memory.
+func (l *Log) Find(id string) (State, bool) {
+	l.mu.RLock()
+	defer l.mu.RUnlock()
+	s := l.fold.byID[id]
+	if s == nil {
+		return State{}, false
+	}
+	return *s, true
+}

@@ -1,0 +1,62 @@
+package web
+
+import (
+	"context"
+	"errors"
+	"net/http"
+	"strings"
+
+	"hawser/services/alarm"
+	"hawser/services/live"
+)
+
+// Access is who has signed in, by the request's context, and what they may see.
+type Access interface {
+	alarm.Access
+	live.Access
+	// Who is the caller's name.
+	Who(ctx context.Context) string
+	// SignIn begins a session for the holder of a token and gives the browser its
+	// cookie. The error is for the person who tried.
+	SignIn(w http.ResponseWriter, r *http.Request, token string) error
+	// SignOut ends the request's session.
+	SignOut(w http.ResponseWriter, r *http.Request)
+}
+
+// signInPage draws the form.
+func (s *Site) signInPage(w http.ResponseWriter, _ *http.Request) {
+	s.draw(w, http.StatusOK, "signin", "")
+}
+
+// signIn takes the form.
+func (s *Site) signIn(w http.ResponseWriter, r *http.Request) {
+	r.Body = http.MaxBytesReader(w, r.Body, maxForm)
+	err := r.ParseForm()
+	token := strings.TrimSpace(r.PostForm.Get("token"))
+	switch {
+	case err != nil:
+		err = errors.New("the form could not be read")
+	case token == "":
+		err = errors.New("a token is needed")
+	default:
+		err = s.o.Access.SignIn(w, r, token)
+	}
+	if err != nil {
+		s.draw(w, http.StatusUnauthorized, "signin", "Not signed in: "+err.Error()+".")
+		return
+	}
+	http.Redirect(w, r, "/", http.StatusSeeOther)
+}
+
+func (s *Site) signOut(w http.ResponseWriter, r *http.Request) {
+	s.o.Access.SignOut(w, r)
+	http.Redirect(w, r, "/sign-in", http.StatusSeeOther)
+}
+
+// who is the caller's name, "" where nobody signs in.
+func (s *Site) who(ctx context.Context) string {
+	if s.o.Access == nil {
+		return ""
+	}
+	return s.o.Access.Who(ctx)
+}
