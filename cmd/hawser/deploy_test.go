@@ -2,6 +2,7 @@ package main
 
 import (
 	"encoding/json"
+	"io"
 	"os"
 	"path/filepath"
 	"regexp"
@@ -10,6 +11,8 @@ import (
 	"testing"
 
 	"github.com/spf13/cobra"
+
+	"hawser/services/access/keyring"
 )
 
 var metricName = regexp.MustCompile(`\bhawser_[a-z0-9_]+`)
@@ -102,5 +105,33 @@ func TestSettingsShownAsCommentsAreRead(t *testing.T) {
 	d := cfg.Deliver
 	if len(d.Alertmanagers) != 1 || len(d.Webhooks) != 1 || len(d.Brokers) != 1 || d.Brokers[0].Berths[0] != "east-3" || d.Alertmanagers[0].Least != "alarm" {
 		t.Errorf("deliver: %+v", d)
+	}
+}
+
+// The access file that is handed out is read without a word.
+func TestAccessFileHandedOut(t *testing.T) {
+	made, err := keyring.Make(keyring.Options{Dir: filepath.Join(t.TempDir(), "keys"), Berths: []string{"east-3"}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for from, to := range map[string]string{filepath.Join("..", "..", "deploy", "access.yaml"): "access.yaml", filepath.Join(made.Dir, "ca.crt"): "devices-ca.crt"} {
+		data, err := os.ReadFile(from)
+		if err == nil {
+			err = os.WriteFile(filepath.Join(made.Dir, to), data, 0o600)
+		}
+		if err != nil {
+			t.Fatal(err)
+		}
+	}
+	cfg := defaultConfig()
+	cfg.HTTP, cfg.GRPC, cfg.Data = "127.0.0.1:0", "127.0.0.1:0", t.TempDir()
+	cfg.TLS = tlsConfig{Cert: filepath.Join(made.Dir, "server.crt"), Key: filepath.Join(made.Dir, "server.key")}
+	cfg.Access.File = filepath.Join(made.Dir, "access.yaml")
+	st, err := openStation(t.Context(), cfg, newLog(io.Discard, 0))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := st.Close(); err != nil {
+		t.Error(err)
 	}
 }

@@ -83,6 +83,22 @@ func TestMistakesAreTold(t *testing.T) {
 		{"journal kept for no time", []string{"serve", "--journal-max-age", "0s"}, exitUsage, "journal.max_age: 0s must be above zero"},
 		{"no data folder", []string{"serve", "--data", ""}, exitUsage, "data: a folder is needed"},
 		{"listening beyond loopback", []string{"serve", "--data", dir + "/d1", "--http", "0.0.0.0:0", "--grpc", "127.0.0.1:0"}, exitFailed, "0.0.0.0:0"},
+		{"access without TLS", []string{"serve", "--access", good}, exitUsage, "tls: cert and key must be given where access.file is"},
+		{"TLS without access", []string{"serve", "--tls-cert", good, "--tls-key", good}, exitUsage, "access.file: must be given where tls is"},
+		{"TLS without its key", []string{"serve", "--tls-cert", good, "--access", good}, exitUsage, "tls: cert and key must be given"},
+		{"audit of nothing", []string{"serve", "--audit", good}, exitUsage, "access.audit: there is nothing to audit"},
+		{"access file with a fault", []string{"serve", "--data", dir + "/d5", "--tls-cert", good, "--tls-key", good, "--access", file("a1.yaml", "people:\n  - name: desk\n    grants: []\n")},
+			exitUsage, "a1.yaml:3: people[0].grants: must be a list"},
+		{"certificate that is none", []string{"serve", "--data", dir + "/d6", "--tls-cert", good, "--tls-key", good,
+			"--access", file("a2.yaml", "people:\n  - name: desk\n    token: sha256:"+strings.Repeat("0", 64)+"\n    grants: [{role: watch, site: true}]\n")},
+			exitUsage, "good.csv and " + dir + "/good.csv: tls: failed to find any PEM data"},
+		{"audit log in no folder", []string{"serve", "--data", dir + "/d7", "--tls-cert", good, "--tls-key", good, "--access", good, "--audit", dir + "/no/where.jsonl"},
+			exitFailed, "access.audit: open"},
+		{"keys for no berth", []string{"keys", dir + "/k1"}, exitUsage, "keys: a berth is needed"},
+		{"keys for a berth of no name", []string{"keys", "--berth", "East 3", dir + "/k2"}, exitUsage, `keys: berth "East 3" must match`},
+		{"keys for a host with its port", []string{"keys", "--berth", "east-3", "--host", "berths.example:7411", dir + "/k3"}, exitUsage, "leave its port out"},
+		{"keys over others", []string{"keys", "--berth", "east-3", dir}, exitUsage, "is left as it is; name a new folder"},
+		{"keys in no folder", []string{"keys", "--berth", "east-3", dir + "/no/where"}, exitUsage, "no such file"},
 		{"listening on no address", []string{"serve", "--data", dir + "/d2", "--http", "here", "--grpc", "127.0.0.1:0"}, exitFailed, "here"},
 		{"serving a plan with a fault", []string{"serve", "--data", dir + "/d3", "--plan", badPlan}, exitBadInput, "bad-plan.yaml:3: berth: "},
 		{"token file not there", []string{"serve", "--data", dir + "/d4", "--store", "influxdb", "--influxdb-url", "http://127.0.0.1:1", "--influxdb-bucket", "b", "--influxdb-token-file", dir + "/none"}, exitFailed, "store.token_file: open"},
@@ -148,7 +164,7 @@ func TestMistakesAreTold(t *testing.T) {
 
 // What every command says of itself is there and gives an example.
 func TestHelpHasExamples(t *testing.T) {
-	for _, cmd := range [][]string{{}, {"serve"}, {"demo"}, {"send"}, {"replay"}, {"check"}, {"assess"}} {
+	for _, cmd := range [][]string{{}, {"serve"}, {"demo"}, {"send"}, {"replay"}, {"check"}, {"assess"}, {"keys"}} {
 		out, _ := hawser(t, append(cmd, "--help")...)
 		for _, want := range []string{"Examples:", "hawser " + strings.Join(cmd, " ")} {
 			if !strings.Contains(out, want) {

@@ -74,7 +74,7 @@ func (l *lockedBuffer) String() string {
 	return l.b.String()
 }
 
-var address = regexp.MustCompile(`(?m)^(pages|gRPC) +(?:http://)?([0-9.:]+)/?$`)
+var address = regexp.MustCompile(`(?m)^(pages|gRPC) +(?:https?://)?([][0-9.:]+)/?$`)
 
 // startServe starts a server on a data folder and waits until it is ready.
 func startServe(t testing.TB, data string, args ...string) *server {
@@ -86,6 +86,17 @@ func startServe(t testing.TB, data string, args ...string) *server {
 // startProgram starts hawser and waits for the addresses it prints and for
 // readiness.
 func startProgram(t testing.TB, data string, args ...string) *server {
+	t.Helper()
+	s := startProgramNoWait(t, data, args...)
+	waitFor(t, "the server to be ready", func() error {
+		_, err := s.get("/readyz")
+		return err
+	})
+	return s
+}
+
+// startProgramNoWait starts hawser and waits for the addresses only.
+func startProgramNoWait(t testing.TB, data string, args ...string) *server {
 	t.Helper()
 	s := &server{t: t, data: data, exited: make(chan struct{})}
 	s.cmd = exec.Command(os.Args[0], args...)
@@ -112,10 +123,6 @@ func startProgram(t testing.TB, data string, args ...string) *server {
 	}()
 	t.Cleanup(s.kill)
 	s.readAddresses(lines)
-	waitFor(t, "the server to be ready", func() error {
-		_, err := s.get("/readyz")
-		return err
-	})
 	return s
 }
 

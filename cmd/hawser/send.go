@@ -15,7 +15,6 @@ import (
 	"github.com/spf13/cobra"
 	"golang.org/x/term"
 	"google.golang.org/grpc"
-	"google.golang.org/grpc/credentials/insecure"
 
 	"hawser/ingest/edge"
 	"hawser/ingest/planfile"
@@ -30,6 +29,7 @@ type sendOptions struct {
 	window                     time.Duration
 	replacePlan                bool
 	giveUp                     time.Duration
+	peer                       peerOptions
 }
 
 func newSend(s streams) *cobra.Command {
@@ -42,7 +42,8 @@ at the recorded pace or a multiple of it. It resumes where the server's disk has
 it, after a lost connection and when run again: the source is named after what
 the recording holds, so the same recording is not taken twice.`,
 		Example: `  hawser send --plan plan.yaml --to 127.0.0.1:7411 recording.csv.gz
-  hawser send --plan plan.yaml --to 127.0.0.1:7411 --pace 1 --starting now recording.csv.gz`,
+  hawser send --plan plan.yaml --to 127.0.0.1:7411 --pace 1 --starting now recording.csv.gz
+  hawser send --plan plan.yaml --to berths.example:7411 --keys trial recording.csv.gz`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if err := needPlan(cmd, o.plan); err != nil {
@@ -63,6 +64,7 @@ the recording holds, so the same recording is not taken twice.`,
 	f.DurationVar(&o.window, "window", time.Second, "span of readings in one batch")
 	f.BoolVar(&o.replacePlan, "replace-plan", false, "put the plan in place of another one the server has for the berth")
 	f.DurationVar(&o.giveUp, "give-up-after", 0, "end when there is no connection for so long; 0 never")
+	o.peer.bind(f)
 	return cmd
 }
 
@@ -74,6 +76,9 @@ func (o *sendOptions) validate() error {
 		return fmt.Errorf("--window: %s must be from 100ms to 10s", o.window)
 	case o.giveUp < 0:
 		return fmt.Errorf("--give-up-after: %s is negative", o.giveUp)
+	}
+	if err := o.peer.settle(); err != nil {
+		return err
 	}
 	if _, err := o.start(time.Time{}); err != nil {
 		return fmt.Errorf("--starting: %w", err)
@@ -116,7 +121,11 @@ func send(ctx context.Context, s streams, o *sendOptions, path string) error {
 		return err
 	}
 	defer r.Close()
-	conn, err := grpc.NewClient(o.to, append(edge.DialOptions(), grpc.WithTransportCredentials(insecure.NewCredentials()))...)
+	options, err := o.peer.dial(ctx, o.to)
+	if err != nil {
+		return fmt.Errorf("send: %w", err)
+	}
+	conn, err := grpc.NewClient(o.to, append(options, edge.DialOptions()...)...)
 	if err != nil {
 		return usageError{fmt.Errorf("send: --to: %w", err)}
 	}
