@@ -4,20 +4,17 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"slices"
-	"strings"
 	"text/tabwriter"
 
 	"github.com/spf13/cobra"
 
 	"hawser/detect/mooring"
 	"hawser/detect/mooring/quality"
-	"hawser/detect/tide"
 	"hawser/ingest/planfile"
 )
 
 func newCheck(s streams) *cobra.Command {
-	var why bool
+	var why, asJSON bool
 	cmd := &cobra.Command{
 		Use:   "check PLAN",
 		Short: "Check a mooring plan, print the mooring as a table and remark on it",
@@ -35,7 +32,8 @@ group shares its load, and what the tide does where the plan has it. A remark is
 
 Remarks are for people to weigh and do not change the exit code.`,
 		Example: `  hawser check plan.yaml
-  hawser check --why plan.yaml`,
+  hawser check --why plan.yaml
+  hawser check --json plan.yaml | jq -e 'all(.remarks[]; .severity != "serious")'`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(_ *cobra.Command, args []string) error {
 			plan, _, err := planfile.Load(args[0])
@@ -46,68 +44,19 @@ Remarks are for people to weigh and do not change the exit code.`,
 			if err != nil {
 				return err
 			}
+			remarks := quality.Check(plan, water)
+			if asJSON {
+				return writeRemarks(s.out, plan, remarks)
+			}
 			if err := printMooring(s.out, plan, water); err != nil {
 				return err
 			}
-			return printRemarks(s.out, plan, quality.Check(plan, water), why)
+			return printRemarks(s.out, plan, remarks, why)
 		},
 	}
 	cmd.Flags().BoolVar(&why, "why", false, "say each remark's rule and where the rule is from")
+	cmd.Flags().BoolVar(&asJSON, "json", false, "write the remarks as JSON, with their rules, and no table")
 	return cmd
-}
-
-// waterOf is how far the plan's tide goes, nil where the plan has none.
-func waterOf(p *mooring.Plan) (*quality.Water, error) {
-	if p.Tide == nil {
-		return nil, nil
-	}
-	curve, err := tide.New(p.Tide)
-	if err != nil {
-		return nil, err
-	}
-	low, high := curve.Extremes()
-	return &quality.Water{LowM: low, HighM: high}, nil
-}
-
-// printRemarks writes what quality has to say, with the rules where asked.
-func printRemarks(w io.Writer, p *mooring.Plan, remarks []quality.Remark, why bool) error {
-	fmt.Fprintln(w)
-	if len(remarks) == 0 {
-		fmt.Fprintln(w, "No remarks, by the rules that a plan's figures allow. That is no approval.")
-	}
-	for _, r := range remarks {
-		fmt.Fprintf(w, "%-7s  %s%s.\n", r.Severity, subject(p, r), r.Text)
-		if why {
-			fmt.Fprintf(w, "         Rule %s: %s\n         Source: %s.\n", r.Rule.Name, r.Rule.Says, r.Rule.Source)
-		}
-	}
-	_, err := fmt.Fprintf(w, "\nWear, chafe and the strength of what is ashore are not in a plan: look at them.\n%s\n", cautions)
-	return err
-}
-
-// subject is what a remark is about: lines, with the groups they are of where
-// those are not many.
-func subject(p *mooring.Plan, r quality.Remark) string {
-	switch len(r.Lines) {
-	case 0:
-		return "mooring: "
-	case len(p.Lines):
-		return "all lines: "
-	}
-	var groups []string
-	for _, id := range r.Lines {
-		if g := p.Lines[p.Line(id)].Group.String(); !slices.Contains(groups, g) {
-			groups = append(groups, g)
-		}
-	}
-	lines := "lines " + strings.Join(r.Lines, ", ")
-	if len(r.Lines) == 1 {
-		lines = "line " + r.Lines[0]
-	}
-	if len(groups) <= 2 {
-		lines += " (" + strings.Join(groups, ", ") + ")"
-	}
-	return lines + ": "
 }
 
 // printMooring writes a plan as a table.

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"encoding/json"
 	"os"
 	"path/filepath"
 	"strings"
@@ -64,5 +65,39 @@ func TestCheckWithoutRemarks(t *testing.T) {
 	out, _ := hawser(t, "check", planFile("carrier-20"))
 	if !strings.Contains(out, "\nNo remarks, by the rules that a plan's figures allow. That is no approval.\n") || strings.Contains(out, "tide") {
 		t.Errorf("says\n%s", out)
+	}
+}
+
+// The JSON has every remark with its rule, and lists where there is nothing.
+func TestCheckJSON(t *testing.T) {
+	type remarks struct {
+		Berth, Ship string
+		Remarks     []struct {
+			Severity, Text, Rule, Says, Source string
+			Lines                              []string
+		}
+	}
+	read := func(args ...string) (r remarks) {
+		out, _ := hawser(t, append([]string{"check", "--json"}, args...)...)
+		d := json.NewDecoder(strings.NewReader(out))
+		d.DisallowUnknownFields()
+		if err := d.Decode(&r); err != nil || d.More() {
+			t.Fatalf("%v in\n%s", err, out)
+		}
+		return r
+	}
+	got := read(spoiled(t, "brake_render_kN: 396", "brake_render_kN: 528", "displacement_t: 41000", "displacement_t: 4100"))
+	if got.Berth != "north-jetty-1" || got.Ship != "Heron of Aldmouth" || len(got.Remarks) != 3 {
+		t.Fatalf("got %+v", got)
+	}
+	if r := got.Remarks[0]; r.Severity != "serious" || r.Rule != "brake-setting" || len(r.Lines) != 12 || r.Lines[0] != "1" ||
+		!strings.Contains(r.Says, "0.60") || !strings.Contains(r.Source, "MEG") {
+		t.Errorf("got %+v", r)
+	}
+	if r := got.Remarks[2]; r.Rule != "displacement" || r.Lines == nil || len(r.Lines) != 0 {
+		t.Errorf("got %+v", r)
+	}
+	if got := read(planFile("carrier-20")); got.Remarks == nil || len(got.Remarks) != 0 {
+		t.Errorf("got %+v", got)
 	}
 }

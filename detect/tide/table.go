@@ -21,7 +21,7 @@ import (
 // tide tables, said there to do where rise and fall take 5 to 7 hours; in
 // shallow estuaries and at double high waters a closer table is needed. A closer
 // table is joined by Akima's cubic (Journal of the ACM 17, 1970), which comes
-// round a crest between two levels and does not swing on after a sharp bend.
+// round a crest between two levels and swings on little after a sharp bend.
 type table struct {
 	times  []time.Time
 	levels []float64

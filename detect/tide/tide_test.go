@@ -13,6 +13,8 @@ import (
 	"hawser/detect/tide"
 )
 
+// readCSV is a file of testdata without its heading; lines that begin with #
+// are comments.
 func readCSV(t testing.TB, name string) [][]string {
 	t.Helper()
 	f, err := os.Open("testdata/" + name)

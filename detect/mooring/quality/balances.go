@@ -22,8 +22,8 @@ func balances() []rule {
 
 const evenly = 1.5
 
-// holds are the working load limits summed by their lead. Ahead and Astern are
-// what holds her from moving that way.
+// holds are the working load limits summed by their lead, kN: what holds the bow
+// and the stern alongside, and what holds her from moving ahead and astern.
 type holds struct{ bow, stern, ahead, astern float64 }
 
 func (s *scene) holds() (h holds) {

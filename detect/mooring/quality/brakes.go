@@ -54,14 +54,6 @@ func brakeHold(s *scene) []Remark {
 }
 
 func brakeUnknown(s *scene) []Remark {
-	var without []int
-	for i := range s.Lines {
-		if s.Lines[i].MadeFast == mooring.Winch && s.Lines[i].BrakeHoldKN == 0 {
-			without = append(without, i)
-		}
-	}
-	if without == nil {
-		return nil
-	}
-	return []Remark{{Severity: Note, Lines: s.ids(without), Text: "what the brake is designed to hold is not stated"}}
+	return s.naming(Note, "what the brake is designed to hold is not stated",
+		func(l *mooring.Line) bool { return l.MadeFast == mooring.Winch && l.BrakeHoldKN == 0 })
 }

@@ -274,6 +274,10 @@ func TestRules(t *testing.T) {
 		{"displacement", "too light", func(p *mooring.Plan) { p.Ship.DisplacementT = 4000 }, nil,
 			"note  4000 t is 0.08 of the box of her length, beam and mean draft; length, beam, draft or displacement is off"},
 		{"displacement", "fine lines", func(p *mooring.Plan) { p.Ship.DisplacementT = 24600 }, nil, ""},
+		{"no-pin", "two lines", func(p *mooring.Plan) {
+			p.Lines[head].Instrumented, p.Lines[aftBreast].Instrumented = false, false
+		}, nil, "note 1,9 no load pin"},
+		{"no-pin", "none", func(p *mooring.Plan) {}, nil, ""},
 		{"water-off-tide", "over high water", func(p *mooring.Plan) {}, &quality.Water{LowM: 0, HighM: 1.9},
 			"note  the reference water level of 2.0 m lies outside the plan's tide, 0.0 to 1.9 m"},
 		{"water-off-tide", "at high water", func(p *mooring.Plan) {}, &quality.Water{LowM: 0, HighM: 2}, ""},

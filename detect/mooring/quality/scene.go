@@ -83,6 +83,20 @@ func (s *scene) lineByLine(unit string, judge func(i int) finding) []Remark {
 	return out
 }
 
+// naming is one remark with the lines for which it holds and no figures.
+func (s *scene) naming(severity Severity, text string, holds func(l *mooring.Line) bool) []Remark {
+	var lines []int
+	for i := range s.Lines {
+		if holds(&s.Lines[i]) {
+			lines = append(lines, i)
+		}
+	}
+	if lines == nil {
+		return nil
+	}
+	return []Remark{{Severity: severity, Lines: s.ids(lines), Text: text}}
+}
+
 // span is figures from the least to the most, to three digits.
 func span(figures []float64, unit string) string {
 	lo, hi := fmt.Sprintf("%.3g", slices.Min(figures)), fmt.Sprintf("%.3g", slices.Max(figures))

@@ -1,10 +1,14 @@
 package quality
 
+import "hawser/detect/mooring"
+
 // statements are the rules for figures of the plan that cannot go together.
 func statements() []rule {
 	return []rule{
 		{Rule{"displacement", "Displacement is 0.4 to 0.9 of length over all × beam × mean draft × 1.025 t/m³.",
 			"block coefficients of 0.5 (fine) to 0.85 (full), from memory of textbooks, with room"}, displacement},
+		{Rule{"no-pin", "Every line has a load pin; one without holds load that is seen only in what the others do, and its limits are watched by nobody.",
+			practice}, noPin},
 		{Rule{"water-off-tide", "The reference water level lies within the tide that the plan states.",
 			"the plan itself"}, waterOffTide},
 	}
@@ -17,6 +21,10 @@ func displacement(s *scene) []Remark {
 		return whole(Note, "%.0f t is %.2f of the box of her length, beam and mean draft; length, beam, draft or displacement is off", s.Ship.DisplacementT, block)
 	}
 	return nil
+}
+
+func noPin(s *scene) []Remark {
+	return s.naming(Note, "no load pin", func(l *mooring.Line) bool { return !l.Instrumented })
 }
 
 func waterOffTide(s *scene) []Remark {
