@@ -76,7 +76,7 @@ func (b *berthWatch) resume(ctx context.Context) error {
 	}
 	b.end, b.resumed = math.MaxUint64, true
 	if b.unit != nil {
-		b.heard()
+		b.heardBefore()
 	}
 	if b.unit == nil {
 		b.position = b.told - min(b.told, b.o.WarmUp)

@@ -52,7 +52,18 @@ func (w *Watch) States() []State {
 	return out
 }
 
-// heard notes that the unit has taken readings, or had before the start.
+// heardBefore notes that the unit had taken readings before the start. A berth that
+// starts again within a process is not heard by that.
+func (b *berthWatch) heardBefore() {
+	now, watched := time.Now(), b.unit.UnderWatch()
+	b.states.change(b.berth, func(s *State) {
+		if s.Heard.IsZero() {
+			s.Heard, s.UnderWatch = now, watched
+		}
+	})
+}
+
+// heard notes that the unit has taken readings.
 func (b *berthWatch) heard() {
 	now, watched := time.Now(), b.unit.UnderWatch()
 	b.states.change(b.berth, func(s *State) {

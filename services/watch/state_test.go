@@ -60,6 +60,15 @@ func TestStateOfABerth(t *testing.T) {
 		})
 		time.Sleep(time.Minute)
 		w = r.open(t, l)
-		run(w, func() { state(w, time.Now(), false) })
+		run(w, func() {
+			state(w, time.Now(), false)
+			heard := time.Now()
+			r.journal.before = func(*watch.Entry) error { return errDisk }
+			r.journal.add(watch.Entry{Position: end + 9, Source: "bow", Plan: first, Data: pack(t, promise), Stored: time.Now()})
+			time.Sleep(time.Minute)
+			if got := w.States()[0]; !got.Heard.Equal(heard) || got.Stopped != errDisk.Error() {
+				t.Errorf("a minute after it stopped, heard at %v: %+v", heard, got)
+			}
+		})
 	})
 }
