@@ -9,6 +9,8 @@ import (
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
+	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/reflect/protoreflect"
 
 	hawserv1 "hawser/proto/hawser/v1"
 )
@@ -48,12 +50,47 @@ func Seen(ctx context.Context, access Access, pictures []*hawserv1.BerthPicture)
 // Register adds the service to a server.
 func (s *Service) Register(r grpc.ServiceRegistrar) { hawserv1.RegisterLiveServiceServer(r, s) }
 
+// mostBytes is the size of a message up to which it has the courses of its lines. A
+// client takes 4 MiB unless it says otherwise.
+const mostBytes = 1 << 20
+
+// fit leaves the courses out of pictures that are too many for one message.
+func fit(pictures []*hawserv1.BerthPicture) []*hawserv1.BerthPicture {
+	size := 0
+	for _, p := range pictures {
+		size += proto.Size(p)
+	}
+	if size <= mostBytes {
+		return pictures
+	}
+	out := make([]*hawserv1.BerthPicture, len(pictures))
+	for i, p := range pictures {
+		out[i] = without(p, "lines")
+		for _, l := range p.Lines {
+			out[i].Lines = append(out[i].Lines, without(l, "course"))
+		}
+	}
+	return out
+}
+
+// without is a message that shares all but one field with m.
+func without[M proto.Message](m M, field protoreflect.Name) M {
+	out := m.ProtoReflect().New()
+	m.ProtoReflect().Range(func(f protoreflect.FieldDescriptor, v protoreflect.Value) bool {
+		if f.Name() != field {
+			out.Set(f, v)
+		}
+		return true
+	})
+	return out.Interface().(M)
+}
+
 // ListBerths gives the present picture.
 func (s *Service) ListBerths(ctx context.Context, req *hawserv1.ListBerthsRequest) (*hawserv1.ListBerthsResponse, error) {
 	if err := protovalidate.Validate(req); err != nil {
 		return nil, status.Error(codes.InvalidArgument, err.Error())
 	}
-	return &hawserv1.ListBerthsResponse{Berths: Seen(ctx, s.access, s.board.Pictures(req.Berth))}, nil
+	return &hawserv1.ListBerthsResponse{Berths: fit(Seen(ctx, s.access, s.board.Pictures(req.Berth)))}, nil
 }
 
 // WatchBerths streams the picture.
@@ -64,7 +101,7 @@ func (s *Service) WatchBerths(req *hawserv1.WatchBerthsRequest, stream grpc.Serv
 	interval := time.Duration(req.IntervalMs) * time.Millisecond
 	ctx := stream.Context()
 	err := s.board.Watch(ctx, req.Berth, interval, func(p []*hawserv1.BerthPicture) error {
-		return stream.Send(&hawserv1.WatchBerthsResponse{Berths: Seen(ctx, s.access, p)})
+		return stream.Send(&hawserv1.WatchBerthsResponse{Berths: fit(Seen(ctx, s.access, p))})
 	})
 	switch {
 	case errors.Is(err, ErrClosed):

@@ -3,6 +3,7 @@ package live_test
 import (
 	"context"
 	"errors"
+	"fmt"
 	"net"
 	"slices"
 	"sync"
@@ -15,6 +16,7 @@ import (
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/credentials/insecure"
 	"google.golang.org/grpc/status"
+	"google.golang.org/protobuf/proto"
 
 	hawserv1 "hawser/proto/hawser/v1"
 	"hawser/services/live"
@@ -135,9 +137,9 @@ func TestASlowReaderHoldsUpNobody(t *testing.T) {
 	})
 }
 
-func TestService(t *testing.T) {
-	b := realBoard(t)
-	b.SetPlan("west-1", plan("west-1"))
+// serve serves a board to a client, both gone at the test's end.
+func serve(t *testing.T, b *live.Board) hawserv1.LiveServiceClient {
+	t.Helper()
 	listener, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
 		t.Fatal(err)
@@ -150,16 +152,80 @@ func TestService(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	defer func() {
+	t.Cleanup(func() {
 		conn.Close()
 		server.Stop()
 		if err := <-served; err != nil {
 			t.Error(err)
 		}
-	}()
+	})
+	return hawserv1.NewLiveServiceClient(conn)
+}
+
+// More berths than a terminal has fit into what a client takes, without the
+// courses; those of one berth are there.
+func TestManyBerthsFitIntoAMessage(t *testing.T) {
+	w := newWall()
+	b, _ := board(t, w)
+	defer b.Close()
+	p := plan("")
+	for len(p.Lines) < 20 {
+		p.Lines = append(p.Lines, p.Lines[0])
+		p.Lines[len(p.Lines)-1].ID = fmt.Sprint(len(p.Lines))
+	}
+	for n := range 300 {
+		berth := fmt.Sprintf("pier-%03d", n)
+		b.SetPlan(berth, p)
+		blk := block()
+		for _, l := range p.Lines {
+			s := series(l.ID+"/tension", nil)
+			for second := range 600 {
+				s.Time, s.Value = append(s.Time, at(time.Duration(second)*time.Second)), append(s.Value, 95+float64(second%7))
+			}
+			blk.Series = append(blk.Series, s)
+		}
+		b.Update(berth, w.t, blk)
+	}
+	client := serve(t, b)
+	all, err := client.ListBerths(t.Context(), &hawserv1.ListBerthsRequest{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	stream, err := client.WatchBerths(t.Context(), &hawserv1.WatchBerthsRequest{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	watched, err := stream.Recv()
+	if err != nil {
+		t.Fatal(err)
+	}
+	one, err := client.ListBerths(t.Context(), &hawserv1.ListBerthsRequest{Berth: "pier-299"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	full := one.Berths[0]
+	if len(full.Lines) != 20 || len(full.Lines[4].Course) != 60 {
+		t.Errorf("one berth: %d lines, a course of %d points", len(full.Lines), len(full.Lines[4].Course))
+	}
+	for _, l := range full.Lines {
+		l.Course = nil
+	}
+	for _, got := range [][]*hawserv1.BerthPicture{all.Berths, watched.Berths} {
+		if len(got) != 301 {
+			t.Fatalf("%d berths, want 301", len(got))
+		}
+		if !proto.Equal(got[300], full) {
+			t.Errorf("a berth among all: %v\nalone, without courses: %v", got[300], full)
+		}
+	}
+}
+
+func TestService(t *testing.T) {
+	b := realBoard(t)
+	b.SetPlan("west-1", plan("west-1"))
+	client := serve(t, b)
 	ctx, cancel := context.WithTimeout(t.Context(), 10*time.Second)
 	defer cancel()
-	client := hawserv1.NewLiveServiceClient(conn)
 
 	feed(b, 42)
 	list, err := client.ListBerths(ctx, &hawserv1.ListBerthsRequest{})

@@ -433,6 +433,8 @@ type LinePicture struct {
 	// On a winch, else on bitts.
 	OnWinch bool `protobuf:"varint,10,opt,name=on_winch,json=onWinch,proto3" json:"on_winch,omitempty"`
 	// The last ten minutes, oldest first, without the spans that had no reading.
+	// Left out where so many berths are told at once that the message would be over
+	// 1 MiB with it.
 	Course        []*CoursePoint `protobuf:"bytes,11,rep,name=course,proto3" json:"course,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
