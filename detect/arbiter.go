@@ -62,6 +62,6 @@ func (b *Berth) standDown(now moment) {
 		l.Over, l.Imbalance, l.Slack, l.Approach, l.Snap.Latch = latch{}, latch{}, latch{}, latch{}, latch{}
 		l.Part, l.Slip.Up, l.Health.Told = part{}, false, false
 	}
-	b.state.Upset = 0
+	b.state.Upset, b.state.Parted = 0, 0
 	clear(b.state.Unseen[:])
 }

@@ -30,6 +30,7 @@ type state struct {
 	Watch  watch
 	Wind   wind
 	Upset  int64 // tick of the last parting or slip, 0 for none
+	Parted int64 // tick of the last parting, seen or not, 0 for none
 	Motion motion
 	Lines  []line
 	Unseen [mooring.Stern + 1]unseen // by group

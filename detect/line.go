@@ -4,9 +4,10 @@ import "math"
 
 // line is all that is known of one line.
 type line struct {
-	Pin  pin
-	Drum drum
-	Fit  fitted
+	Pin    pin
+	Drum   drum
+	Fit    fitted
+	Giving giving
 	// Loads and Offs are the load and its unexplained part of the last ticks, by
 	// tick; NaN where not known.
 	Loads, Offs [recentKept]float64
@@ -29,6 +30,7 @@ type line struct {
 func (l *line) start(mbl float64) {
 	l.Pin.MBL = mbl
 	l.Pin.Last = bad
+	l.Giving.Ratio = 1
 	l.Slip.forget()
 	l.Loss.forget()
 	l.Snap.Slack = snapWithin + 1

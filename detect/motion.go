@@ -8,11 +8,12 @@ import "math"
 // fitted to all lines every tick, tell what each line should carry by the word
 // of the others:
 //
-//	stretch[i] = Base[i] + drawn[i](water − draft) + Move[i]·Q + unexplained
+//	stretch[i] = Base[i] + Ratio[i]·(drawn[i](water − draft) + Move[i]·Q) + unexplained
 //
 // Metres. Q is fitted by weighted least squares, each line worth what its pin is
 // by its stiffness; a line that does not go with the others loses its weight.
-// Base takes up, over minutes, what is slow: pretension, creep, the plan's errors.
+// Ratio, about 1, and Base are learnt: the plan's errors, and what is slow,
+// pretension and creep (see giving).
 const (
 	baseTime   = 300 * float64(perSecond) // ticks; time constant of Base
 	sureOf     = 0.005                    // of MBL; a load is believed to this when the fit is good
@@ -40,15 +41,17 @@ type fitted struct {
 	// line's stiffness there, kN/m.
 	Load, Stretch, Stiff float64
 
+	Said  float64 // the stretch that the other lines speak for, m, where Known
 	Base  float64 // m
 	Age   float64 // ticks that Base has been learnt for
 	Known bool    // the others can speak for the line: Expect holds
 	// Expect is the load that the other lines speak for, kN; Off the measured
 	// load less that.
-	Expect, Off float64
-	Gain        float64 // how many times the others' errors go into Expect, about
-	Noise       float64 // usual size of Off, kN (mean of its magnitude, 60 s)
-	Weight      float64 // in this tick's fit, 1/m²; 0 where the line had no vote
+	Expect, Off  float64
+	OffSum, Offs float64 // Off of the ticks of the present second, and how many
+	Gain         float64 // how many times the others' errors go into Expect, about
+	Noise        float64 // usual size of Off, kN (mean of its magnitude, 60 s)
+	Weight       float64 // in this tick's fit, 1/m²; 0 where the line had no vote
 	// Sway is how far Q goes for 1 kN of Off: Q without the line's own vote is
 	// Q − Sway·Off.
 	Sway [modes]float64
@@ -100,12 +103,13 @@ func (b *Berth) moved(now moment) {
 		if f.Weight == 0 {
 			continue
 		}
-		drawn := f.Stretch - b.rises(i)
+		ratio := b.state.Lines[i].Giving.Ratio
+		drawn := f.Stretch - ratio*b.rises(i)
 		if f.Age == 0 {
-			f.Base = drawn - b.moves(i, &m.Q)
+			f.Base = drawn - ratio*b.moves(i, &m.Q)
 		}
 		votes++
-		g := &b.levers[i].Move
+		g := b.answers(i)
 		for p := range modes {
 			wg := f.Weight * g[p]
 			for q := range modes {
@@ -138,19 +142,19 @@ func (b *Berth) moved(now moment) {
 // explain sets what the other lines say of line i, and learns.
 func (b *Berth) explain(now moment, i, votes int) {
 	l := &b.state.Lines[i]
-	f, load, g := &l.Fit, l.Pin.Last, &b.levers[i].Move
+	f, load, g := &l.Fit, l.Pin.Last, b.answers(i)
 	f.Known = false
 	if f.Age == 0 && f.Weight == 0 || !l.Pin.fresh(now) {
 		return
 	}
 	f.follow(&b.levers[i], load)
-	rest, alone := f.Stretch-f.Base-b.rises(i)-b.moves(i, &b.state.Motion.Q), 1.0
+	rest, alone := f.Stretch-f.Base-l.Giving.Ratio*b.way(i), 1.0
 	if f.Weight > 0 {
-		f.Sway = times(&b.state.Motion.Cov, g)
+		f.Sway = times(&b.state.Motion.Cov, &g)
 		for p := range modes {
 			f.Sway[p] *= f.Weight
 		}
-		alone = 1 - dot(g, &f.Sway)
+		alone = 1 - dot(&g, &f.Sway)
 		for p := range modes {
 			f.Sway[p] /= f.Stiff
 		}
@@ -159,12 +163,17 @@ func (b *Berth) explain(now moment, i, votes int) {
 	mbl := b.plan.Lines[i].MBLkN
 	f.Off = 0
 	if f.Known = votes >= modes && alone >= leanest && f.Age >= youngest; f.Known {
-		f.Off = load - b.levers[i].load(f.Stretch-rest/alone, load, f.Stretch, f.Stiff)
+		f.Said = f.Stretch - rest/alone
+		f.Off = load - b.levers[i].load(f.Said, load, f.Stretch, f.Stiff)
 		size := math.Abs(f.Off)
 		if f.Age > grown { // what is far off now is news, not noise
 			size = min(size, max(doubtful*mbl, f.Noise))
 		}
 		f.Noise += (size - f.Noise) / min(f.Age-youngest+1, float64(60*perSecond))
+	}
+	if f.Known {
+		f.OffSum += f.Off
+		f.Offs++
 	}
 	f.Expect, f.Gain = load-f.Off, 1/max(alone, leanest)
 	if f.Weight > 0 {
@@ -175,6 +184,14 @@ func (b *Berth) explain(now moment, i, votes int) {
 		}
 		f.Base += rest / min(f.Age, baseTime)
 	}
+}
+
+// second is the mean of Off over the second that ends; ok is false where it was
+// not known.
+func (f *fitted) second() (off float64, ok bool) {
+	off, ok = f.OffSum/f.Offs, f.Offs > 0
+	f.OffSum, f.Offs = 0, 0
+	return off, ok
 }
 
 // follow takes the line's newest load.
@@ -200,7 +217,8 @@ func (b *Berth) vote(now moment, i int) float64 {
 	}
 	l.Fit.follow(&b.levers[i], l.Pin.Last)
 	s, d := sureOf*mbl/l.Fit.Stiff, l.Fit.Off/(doubtful*mbl)
-	return min(1, (l.Fit.Age+1)/youngest) / (s * s * (1 + d*d))
+	young := min(1, (l.Fit.Age+1)/grown)
+	return young * young / (s * s * (1 + d*d))
 }
 
 // moves is how far the ship's motion draws line i out, m.
@@ -225,6 +243,14 @@ func (b *Berth) rise(i int) (first, since float64) {
 func (b *Berth) lift(i int) float64 {
 	first, since := b.rise(i)
 	return b.state.Lines[i].Fit.Stiff * b.levers[i].lifted(first+since)
+}
+
+// answers is how line i is drawn out by the ship's moves, as it has been seen to.
+func (b *Berth) answers(i int) (g [modes]float64) {
+	for p, v := range b.levers[i].Move {
+		g[p] = b.state.Lines[i].Giving.Ratio * v
+	}
+	return g
 }
 
 // way is how far the ship's motion and rise draw line i out, m.

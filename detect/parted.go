@@ -74,7 +74,8 @@ func (b *Berth) partings(now moment) {
 			case odds < partDoubt:
 				p.Denied = now.Tick
 			default:
-				p.Latch.Up, p.At, b.state.Upset = true, now.Tick, now.Tick
+				p.Latch.Up, p.At = true, now.Tick
+				b.state.Upset, b.state.Parted = now.Tick, now.Tick
 				b.raise(now, i, Change{Condition: LineParted, By: PartedOdds, Onset: p.Since * tickLength, Value: p.Before, Unit: "kN",
 					Detail: fmt.Sprintf("Line %s parted at %.0f kN (%s of MBL); clear the mooring deck of people and hold the ship with the other lines.",
 						b.id(i), p.Before, b.percent(i, p.Before))})

@@ -112,7 +112,8 @@ func (b *Berth) suspect(now moment, k int, seen *[modes]float64) {
 		if u.Looks++; u.Looks < unseenHold {
 			continue
 		}
-		u.Looks, u.Up, b.state.Upset = 0, now.Tick, now.Tick
+		u.Looks, u.Up = 0, now.Tick
+		b.state.Upset, b.state.Parted = now.Tick, now.Tick
 		b.raise(now, -1, Change{Condition: Redistribution, By: UnseenOdds, Group: g, Onset: now.Time - 5*second, Value: 100 * worst, Unit: "%",
 			Detail: fmt.Sprintf("The ship moved as if one of the %s lines had let go, with up to %.1f %% of MBL more on other lines in 5 s, and no line with a load pin did; look at line %s and its bollard from a safe place.",
 				g, 100*worst, b.id(i))})
@@ -157,7 +158,7 @@ func (b *Berth) pattern(step, seen *[modes]float64, least float64) (alike float6
 		if b.state.Lines[i].Fit.Weight == 0 {
 			continue
 		}
-		g, mbl := &b.levers[i].Move, b.plan.Lines[i].MBLkN/b.state.Lines[i].Fit.Stiff // m
+		g, mbl := b.answers(i), b.plan.Lines[i].MBLkN/b.state.Lines[i].Fit.Stiff // m
 		s := (g[1]*step[1] + g[2]*step[2]) / mbl
 		e := (g[1]*seen[1] + g[2]*seen[2]) / mbl
 		ss, se, ee = ss+s*s, se+s*e, ee+e*e

@@ -111,6 +111,7 @@ func (b *Berth) detect(end int64) {
 		l.expecting()
 	}
 	if now.Second {
+		b.give(now)
 		b.zeros(now)
 		b.state.Wind.tick(b.plan.HeadingDeg)
 	}
