@@ -32,7 +32,7 @@ const heaviest = 6.
 
 // hung is the line at this unstretched length, which is finite, over a run.
 func (l *Law) hung(s *Span, inboardM, unstretchedM float64) hung {
-	h := hung{chordM: s.LengthM, levelM: s.LengthM * math.Hypot(s.Unit.X, s.Unit.Y), inboardM: inboardM}
+	h := hung{chordM: s.LengthM, levelM: s.LengthM * math.Sqrt(s.Unit.X*s.Unit.X+s.Unit.Y*s.Unit.Y), inboardM: inboardM}
 	h.mainM, h.tailM = l.parts(unstretchedM)
 	main, tail := gravity/1e3*l.main.kgPerM, gravity/1e3*l.tail.kgPerM
 	out := max(h.mainM-inboardM, 0)
@@ -111,17 +111,15 @@ func (l *Law) hang(s *Span, inboardM, unstretchedM, nearKN float64) (tensionKN, 
 	// steps rise to the root once they are below it.
 	for range 60 {
 		long, give := l.stretched(&h, t)
-		arc, tighter, _ := h.arc(t)
+		arc, tighter, perM := h.arc(t)
 		next := max(t-(long-inboardM-arc)/(give-tighter), t/8)
 		step := math.Abs(next - t)
-		t = next
+		t, stiffness = next, perM/(give-tighter)
 		if step <= 1e-7*t { // the next would be the square of it
 			break
 		}
 	}
-	_, give := l.stretched(&h, t)
-	_, tighter, perM := h.arc(t)
-	return t, perM / (give - tighter)
+	return t, stiffness
 }
 
 // start is a load to begin from, better below the root than above: the greater
