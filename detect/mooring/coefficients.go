@@ -1,7 +1,6 @@
 package mooring
 
 import (
-	"errors"
 	"fmt"
 	"math"
 	"slices"
@@ -30,45 +29,55 @@ type Coefficients struct {
 // mostCoefficient is above any ship's, and below a table in percent.
 const mostCoefficient = 10
 
+// RowError is a table of coefficients that cannot be, and the row that says so.
+type RowError struct {
+	Row  int // from 0
+	Want string
+}
+
+func (e *RowError) Error() string { return fmt.Sprintf("row %d: %s", e.Row+1, e.Want) }
+
 // NewCoefficients checks a table: rows by rising angle, from 0 to 180 degrees
 // for a ship alike on both sides or from 0 to 360 for one that is not, where the
-// last row repeats the first. The error names the row, counted from 1.
+// last row repeats the first. The error is a *RowError.
 func NewCoefficients(rows []CoefficientRow) (*Coefficients, error) {
-	if len(rows) < 3 {
-		return nil, errors.New("coefficients: fewer than three rows")
+	wrong := func(row int, format string, a ...any) (*Coefficients, error) {
+		return nil, &RowError{row, fmt.Sprintf(format, a...)}
 	}
-	c := &Coefficients{rows: slices.Clone(rows)}
+	if len(rows) < 3 {
+		return wrong(max(len(rows)-1, 0), "must not be the last of fewer than three")
+	}
 	for i, r := range rows {
 		for _, v := range []float64{r.Ahead, r.ToPort, r.BowToPort} {
 			if !(math.Abs(v) <= mostCoefficient) {
-				return nil, fmt.Errorf("coefficients: row %d: %g is no coefficient, want -%d to %d", i+1, v, mostCoefficient, mostCoefficient)
+				return wrong(i, "must be a coefficient, from -%d to %[1]d, not %g", mostCoefficient, v)
 			}
 		}
 		if i > 0 && !(r.OffBowDeg > rows[i-1].OffBowDeg) {
-			return nil, fmt.Errorf("coefficients: row %d: %g degrees after %g, want rising angles", i+1, r.OffBowDeg, rows[i-1].OffBowDeg)
+			return wrong(i, "must be at a greater angle than the row before it, at %g degrees, not %g", rows[i-1].OffBowDeg, r.OffBowDeg)
 		}
 	}
-	first, last := rows[0], rows[len(rows)-1]
+	n := len(rows) - 1
+	first, last := rows[0], rows[n]
 	if first.OffBowDeg != 0 {
-		return nil, fmt.Errorf("coefficients: row 1: %g degrees, want 0", first.OffBowDeg)
+		return wrong(0, "must be at 0 degrees, not %g", first.OffBowDeg)
 	}
 	switch last.OffBowDeg {
 	case 180:
-		c.half = true
-		for i, r := range []CoefficientRow{first, last} {
-			if r.ToPort != 0 || r.BowToPort != 0 {
-				return nil, fmt.Errorf("coefficients: row %d: a push to one side at %g degrees, on a ship alike on both", 1+i*(len(rows)-1), r.OffBowDeg)
+		for _, i := range []int{0, n} {
+			if rows[i].ToPort != 0 || rows[i].BowToPort != 0 {
+				return wrong(i, "must push her to neither side, as she is alike on both: to_port and bow_to_port 0")
 			}
 		}
 	case 360:
 		last.OffBowDeg = 0
 		if last != first {
-			return nil, fmt.Errorf("coefficients: row %d: 360 degrees differ from 0", len(rows))
+			return wrong(n, "must repeat the first, 360 degrees being 0")
 		}
 	default:
-		return nil, fmt.Errorf("coefficients: row %d: %g degrees, want the last at 180 or 360", len(rows), last.OffBowDeg)
+		return wrong(n, "must be at 180 or 360 degrees as the last, not %g", last.OffBowDeg)
 	}
-	return c, nil
+	return &Coefficients{rows: slices.Clone(rows), half: last.OffBowDeg == 180}, nil
 }
 
 // At is the coefficients in a flow from this angle off the bow, radians,

@@ -13,9 +13,9 @@ func TestCoefficientsOfOnesOwn(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	p := &Plan{HeadingDeg: 40, Ship: Ship{LoaM: 200, BeamM: 30, SideWindageM2: 2000, EndWindageM2: 500},
-		Reference: Reference{DraftFwdM: 9, DraftAftM: 11}}
-	e := Environment{Plan: p, WindBy: c, CurrentBy: c}
+	p := &Plan{HeadingDeg: 40, Ship: Ship{LoaM: 200, BeamM: 30, SideWindageM2: 2000, EndWindageM2: 500,
+		WindBy: c, CurrentBy: c}, Reference: Reference{DraftFwdM: 9, DraftAftM: 11}}
+	e := Environment{Plan: p}
 	// By hand: 45 degrees on the starboard bow lies halfway between rows; 20 m/s of
 	// air is 0.245 kPa, on 2000 and 500 m².
 	f := e.Wind(20, 85)
@@ -54,18 +54,19 @@ func TestCoefficientsRefused(t *testing.T) {
 		rows []CoefficientRow
 		want string
 	}{
-		"too few":        {[]CoefficientRow{{0, 0, 0, 0}, {180, 0, 0, 0}}, "fewer than three rows"},
-		"not from ahead": {[]CoefficientRow{{10, 0, 0, 0}, {90, 0, 1, 0}, {180, 0, 0, 0}}, "row 1: 10 degrees"},
-		"not rising":     {[]CoefficientRow{{0, 0, 0, 0}, {90, 0, 1, 0}, {90, 0, 0, 0}}, "row 3: 90 degrees after 90"},
-		"ends short":     {[]CoefficientRow{{0, 0, 0, 0}, {90, 0, 1, 0}, {170, 0, 0, 0}}, "row 3: 170 degrees"},
-		"one-sided":      {[]CoefficientRow{{0, 0, 0.2, 0}, {90, 0, 1, 0}, {180, 0, 0, 0}}, "row 1: a push to one side"},
-		"one-sided aft":  {[]CoefficientRow{{0, 0, 0, 0}, {90, 0, 1, 0}, {180, 0, 0, 0.1}}, "row 3: a push to one side"},
-		"in percent":     {[]CoefficientRow{{0, 0, 0, 0}, {90, 0, 95, 0}, {180, 0, 0, 0}}, "row 2: 95"},
-		"not a number":   {[]CoefficientRow{{0, math.NaN(), 0, 0}, {90, 0, 1, 0}, {180, 0, 0, 0}}, "row 1: NaN"},
-		"no angle":       {[]CoefficientRow{{0, 0, 0, 0}, {math.NaN(), 0, 1, 0}, {180, 0, 0, 0}}, "row 2: NaN degrees"},
-		"does not close": {[]CoefficientRow{{0, 0, 0, 0}, {90, 0, 1, 0}, {360, 0.1, 0, 0}}, "row 3: 360 degrees differ"},
+		"too few":        {[]CoefficientRow{{0, 0, 0, 0}, {180, 0, 0, 0}}, "row 2: must not be the last of fewer than three"},
+		"none":           {nil, "row 1: must not be the last of fewer than three"},
+		"not from ahead": {[]CoefficientRow{{10, 0, 0, 0}, {90, 0, 1, 0}, {180, 0, 0, 0}}, "row 1: must be at 0 degrees, not 10"},
+		"not rising":     {[]CoefficientRow{{0, 0, 0, 0}, {90, 0, 1, 0}, {90, 0, 0, 0}}, "row 3: must be at a greater angle than the row before it, at 90 degrees, not 90"},
+		"ends short":     {[]CoefficientRow{{0, 0, 0, 0}, {90, 0, 1, 0}, {170, 0, 0, 0}}, "row 3: must be at 180 or 360 degrees as the last, not 170"},
+		"one-sided":      {[]CoefficientRow{{0, 0, 0.2, 0}, {90, 0, 1, 0}, {180, 0, 0, 0}}, "row 1: must push her to neither side"},
+		"one-sided aft":  {[]CoefficientRow{{0, 0, 0, 0}, {90, 0, 1, 0}, {180, 0, 0, 0.1}}, "row 3: must push her to neither side"},
+		"in percent":     {[]CoefficientRow{{0, 0, 0, 0}, {90, 0, 95, 0}, {180, 0, 0, 0}}, "row 2: must be a coefficient, from -10 to 10, not 95"},
+		"not a number":   {[]CoefficientRow{{0, math.NaN(), 0, 0}, {90, 0, 1, 0}, {180, 0, 0, 0}}, "row 1: must be a coefficient, from -10 to 10, not NaN"},
+		"no angle":       {[]CoefficientRow{{0, 0, 0, 0}, {math.NaN(), 0, 1, 0}, {180, 0, 0, 0}}, "row 2: must be at a greater angle"},
+		"does not close": {[]CoefficientRow{{0, 0, 0, 0}, {90, 0, 1, 0}, {360, 0.1, 0, 0}}, "row 3: must repeat the first"},
 	} {
-		if _, err := NewCoefficients(row.rows); err == nil || !strings.Contains(err.Error(), row.want) {
+		if _, err := NewCoefficients(row.rows); err == nil || !strings.HasPrefix(err.Error(), row.want) {
 			t.Errorf("%s: %v", name, err)
 		}
 	}

@@ -34,8 +34,8 @@ func (e *Environment) Current(speedMS, setDeg float64) Force {
 	if !(draft > 0) {
 		return Force{}
 	}
-	if e.CurrentBy != nil {
-		ahead, toPort, turn := e.CurrentBy.At(bow)
+	if by := p.Ship.CurrentBy; by != nil {
+		ahead, toPort, turn := by.At(bow)
 		side := p.Ship.LoaM * draft
 		return p.onShip(pressure*p.Ship.BeamM*draft*ahead, pressure*side*toPort, pressure*side*p.Ship.LoaM*turn)
 	}

@@ -2,12 +2,12 @@ package mooring
 
 import "math"
 
-// Environment reckons what wind and current do to a plan's ship. The zero value
-// with a Plan is the ship at the plan's reference drafts, in the published forms
-// for a ship nobody has tested. The estimates are steady and the ship's yaw is
-// left out; shelter and funnelling by sheds, cranes and the next ship are too.
-// They are good to a quarter or so: a coefficient of wind tunnel or towing tank
-// is better, and goes in as a table.
+// Environment reckons what wind and current do to a plan's ship, by her own
+// coefficients where the plan has them and the published forms for a ship nobody
+// has tested where not. The zero value with a Plan is the ship at the plan's
+// reference drafts. The estimates are steady and the ship's yaw is left out;
+// shelter and funnelling by sheds, cranes and the next ship are too. The published
+// forms are good to a quarter or so: common practice, no source.
 type Environment struct {
 	Plan *Plan
 	// DraftM is her mean draft; 0 is the plan's reference. With less draft she
@@ -17,12 +17,6 @@ type Environment struct {
 	// taken as 1.1 times the draft, common practice, no source: the current's force
 	// grows as the keel nears the bottom, so that errs high for most berths.
 	DepthM float64
-	// Windage is the side above water by height; nil takes it as one block whose
-	// wind is that at 10 m.
-	Windage *Windage
-	// WindBy and CurrentBy are the ship's own coefficients, nil for the published
-	// forms.
-	WindBy, CurrentBy *Coefficients
 }
 
 // referenceDraftM is the mean draft for which the plan's areas hold.

@@ -41,7 +41,7 @@ func packed(gravity float64) float64 { return 0.68 * math.Pi / 4 * 2.5 * gravity
 var fabrics = [...]fabric{
 	SteelWire:     {curve{0.02, 0.9}, 150, 0.0041 * 50 * 50},
 	HMPE:          {curve{0.035, 0.8}, 193, packed(0.97)},
-	Aramid:        {curve{0.04, 0.8}, 160, packed(1.44)},
+	Aramid:        {curve{0.04, 0.8}, 145, packed(1.44)},
 	Polyester:     {curve{0.12, 0.5}, 35, packed(1.38)},
 	Polyamide:     {curve{0.20, 0.3}, 44, packed(1.14)},
 	Polypropylene: {curve{0.20, 0.4}, 31, packed(0.91)},

@@ -37,6 +37,10 @@ type Ship struct {
 	DisplacementT float64 // tonnes
 	SideWindageM2 float64
 	EndWindageM2  float64
+	// Windage is her side by height, nil for one block in the wind of 10 m.
+	Windage *Windage
+	// WindBy and CurrentBy are her own coefficients, nil for the published forms.
+	WindBy, CurrentBy *Coefficients
 }
 
 // Reference is the state in which the plan's coordinates hold.

@@ -35,15 +35,15 @@ func (e *Environment) Wind(speedMS, fromDeg float64) Force {
 	higher := p.referenceDraftM() - e.draftM()
 	side := max(0, p.Ship.SideWindageM2+higher*p.Ship.LoaM)
 	end := max(0, p.Ship.EndWindageM2+higher*p.Ship.BeamM)
-	if e.WindBy != nil {
-		ahead, toPort, turn := e.WindBy.At(bow)
+	if by := p.Ship.WindBy; by != nil {
+		ahead, toPort, turn := by.At(bow)
 		return p.onShip(pressure*end*ahead, pressure*side*toPort, pressure*side*p.Ship.LoaM*turn)
 	}
 	sin, cos := math.Sincos(bow)
 	shape := (sin - math.Sin(5*bow)/20) / (1 - 1./20)
 	toPort := pressure * sideCoefficient * side * shape
-	if e.Windage != nil {
-		toPort *= e.Windage.Factor()
+	if p.Ship.Windage != nil {
+		toPort *= p.Ship.Windage.Factor()
 	}
 	off := math.Abs(bow) * 180 / math.Pi // 0 ahead to 180 astern, either side
 	// The centre of pressure lies 0.291 + 0.0023 deg⁻¹ of the length abaft the bow.

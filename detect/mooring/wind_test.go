@@ -41,8 +41,8 @@ func TestWindByHeight(t *testing.T) {
 	w := &Windage{HullM2: 1036.1, HullTopM: 6.43, HouseM2: 1501.7, HouseTopM: 23.9}
 	near(t, "factor", w.Factor(), 0.9617, 2e-4)
 	near(t, "at 10 m", (&Windage{HullM2: 500, HullTopM: 20}).Factor(), 1, 1e-12)
-	p := &Plan{HeadingDeg: 0, Ship: Ship{LoaM: 172, SideWindageM2: 2537.8}}
-	e := Environment{Plan: p, Windage: w}
+	p := &Plan{HeadingDeg: 0, Ship: Ship{LoaM: 172, SideWindageM2: 2537.8, Windage: w}}
+	e := Environment{Plan: p}
 	// 0.92 of it is C_yw = 0.885; at 35 m/s 750.3 Pa.
 	near(t, "sway", e.Wind(35, 90).SwayKN, 0.7503*0.8848*2537.8, 1)
 }

@@ -20,6 +20,7 @@ func convert(m *hawserv1.MooringPlan) *mooring.Plan {
 			Name: s.GetName(), LoaM: s.GetLoaM(), BeamM: s.GetBeamM(),
 			DisplacementT: s.GetDisplacementT(),
 			SideWindageM2: s.GetSideWindageM2(), EndWindageM2: s.GetEndWindageM2(),
+			Windage: windage(s.GetWindage()),
 		},
 		Reference: mooring.Reference{
 			DraftFwdM: r.GetDraftFwdM(), DraftAftM: r.GetDraftAftM(), WaterLevelM: r.GetWaterLevelM(),
@@ -28,6 +29,8 @@ func convert(m *hawserv1.MooringPlan) *mooring.Plan {
 		Limits:     limits(m.GetLimits()),
 		Tide:       tide(m.GetTide()),
 	}
+	p.Ship.WindBy, _ = coefficients(s.GetWindCoefficients()) // knownShip saw to them
+	p.Ship.CurrentBy, _ = coefficients(s.GetCurrentCoefficients())
 	if m.GetSide() == hawserv1.Side_SIDE_PORT {
 		p.Side = mooring.Port
 	}

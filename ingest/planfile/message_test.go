@@ -66,6 +66,9 @@ func TestNoNumberMayBeOther(t *testing.T) {
 			m.Tide = &hawserv1.Tide{
 				Harmonics: &hawserv1.TideHarmonics{MeanLevelM: 2, Constituents: []*hawserv1.TidalConstituent{{Name: "M2", AmplitudeM: 1, LagDeg: 90}}},
 				Table:     &hawserv1.TideTable{Levels: []*hawserv1.TideLevel{{Time: "2026-03-01T00:00:00Z"}, {Time: "2026-03-01T06:00:00Z"}}}}
+			m.Ship.Windage = &hawserv1.Windage{HullM2: 2000, HullTopM: 11, HouseM2: 1150, HouseTopM: 38}
+			m.Ship.WindCoefficients = &hawserv1.Coefficients{Rows: []*hawserv1.CoefficientRow{
+				{OffBowDeg: 0}, {OffBowDeg: 90, ToPort: 0.9}, {OffBowDeg: 180}}}
 			left := i
 			path := setNumber(m.ProtoReflect(), "", &left, bad)
 			if path == "" {
@@ -79,9 +82,10 @@ func TestNoNumberMayBeOther(t *testing.T) {
 			}
 		}
 	}
-	// 5 of the ship, 3 of the reference, the heading, 3 of a fender, 8 limits,
-	// 6 coordinates, 7 of the line and 3 of its tail, 3 of harmonics, 1 of a table.
-	if want := 3 * (5 + 3 + 1 + 3 + 8 + 6 + 7 + 3 + 3 + 1); seen != want {
+	// 5 of the ship, 4 of her windage and 4 of a row of coefficients, 3 of the
+	// reference, the heading, 3 of a fender, 8 limits, 6 coordinates,
+	// 7 of the line and 3 of its tail, 3 of harmonics, 1 of a table.
+	if want := 3 * (5 + 4 + 4 + 3 + 1 + 3 + 8 + 6 + 7 + 3 + 3 + 1); seen != want {
 		t.Errorf("%d numbers tried, want %d", seen, want)
 	}
 }

@@ -92,6 +92,20 @@ func anyPlan(t *rapid.T) *hawserv1.MooringPlan {
 		}
 		m.Tide = &hawserv1.Tide{Table: table}
 	}
+	if rapid.Bool().Draw(t, "has windage") {
+		top := number("hull top", tiny, 100)
+		m.Ship.Windage = &hawserv1.Windage{HullM2: number("hull", tiny, 50000), HullTopM: top,
+			HouseM2: number("house", 0, 50000), HouseTopM: number("house top", top, 150)}
+	}
+	if rapid.Bool().Draw(t, "has coefficients") {
+		c := &hawserv1.Coefficients{Rows: []*hawserv1.CoefficientRow{{Ahead: number("ahead", -10, 10)}}}
+		for _, deg := range []float64{0.1, 90, 179} {
+			c.Rows = append(c.Rows, &hawserv1.CoefficientRow{OffBowDeg: deg, Ahead: number("ahead", -10, 10),
+				ToPort: number("to port", -10, 10), BowToPort: number("bow to port", -10, 10)})
+		}
+		c.Rows = append(c.Rows, &hawserv1.CoefficientRow{OffBowDeg: 180, Ahead: number("ahead", -10, 10)})
+		m.Ship.CurrentCoefficients = c
+	}
 	for range rapid.IntRange(0, 4).Draw(t, "fenders") {
 		m.Fenders = append(m.Fenders, &hawserv1.Fender{XM: number("x", -1000, 1000), ZM: number("z", -100, 100),
 			StiffnessKnPerM: number("stiffness", tiny, 1e6)})

@@ -39,6 +39,7 @@ func constrain(m *hawserv1.MooringPlan, f *faults, at func(path string) place) e
 	}
 	if broken == nil {
 		risingTimes(m.GetTide().GetTable(), f, at)
+		knownShip(m.GetShip(), f, at)
 		return nil
 	}
 	type rule struct { // over the fields of a message

@@ -387,9 +387,16 @@ type Ship struct {
 	// Projected area above water seen from the side, square metres.
 	SideWindageM2 float64 `protobuf:"fixed64,5,opt,name=side_windage_m2,proto3" json:"side_windage_m2,omitempty"`
 	// Projected area above water seen from ahead, square metres.
-	EndWindageM2  float64 `protobuf:"fixed64,6,opt,name=end_windage_m2,proto3" json:"end_windage_m2,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	EndWindageM2 float64 `protobuf:"fixed64,6,opt,name=end_windage_m2,proto3" json:"end_windage_m2,omitempty"`
+	// Her side above water by height; as a block in the wind of 10 m when absent.
+	Windage *Windage `protobuf:"bytes,7,opt,name=windage,proto3" json:"windage,omitempty"`
+	// Her own coefficients in wind, from a wind tunnel; a published form when
+	// absent.
+	WindCoefficients *Coefficients `protobuf:"bytes,8,opt,name=wind_coefficients,proto3" json:"wind_coefficients,omitempty"`
+	// Her own coefficients in current; a published form when absent.
+	CurrentCoefficients *Coefficients `protobuf:"bytes,9,opt,name=current_coefficients,proto3" json:"current_coefficients,omitempty"`
+	unknownFields       protoimpl.UnknownFields
+	sizeCache           protoimpl.SizeCache
 }
 
 func (x *Ship) Reset() {
@@ -464,6 +471,221 @@ func (x *Ship) GetEndWindageM2() float64 {
 	return 0
 }
 
+func (x *Ship) GetWindage() *Windage {
+	if x != nil {
+		return x.Windage
+	}
+	return nil
+}
+
+func (x *Ship) GetWindCoefficients() *Coefficients {
+	if x != nil {
+		return x.WindCoefficients
+	}
+	return nil
+}
+
+func (x *Ship) GetCurrentCoefficients() *Coefficients {
+	if x != nil {
+		return x.CurrentCoefficients
+	}
+	return nil
+}
+
+// Windage is a ship's side above water in two parts, at the reference drafts.
+type Windage struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The hull, square metres, and the height of its top above water, metres.
+	HullM2   float64 `protobuf:"fixed64,1,opt,name=hull_m2,proto3" json:"hull_m2,omitempty"`
+	HullTopM float64 `protobuf:"fixed64,2,opt,name=hull_top_m,proto3" json:"hull_top_m,omitempty"`
+	// What stands on it, superstructure and deck cargo, and the height of its top.
+	HouseM2       float64 `protobuf:"fixed64,3,opt,name=house_m2,proto3" json:"house_m2,omitempty"`
+	HouseTopM     float64 `protobuf:"fixed64,4,opt,name=house_top_m,proto3" json:"house_top_m,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Windage) Reset() {
+	*x = Windage{}
+	mi := &file_hawser_v1_plan_proto_msgTypes[2]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Windage) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Windage) ProtoMessage() {}
+
+func (x *Windage) ProtoReflect() protoreflect.Message {
+	mi := &file_hawser_v1_plan_proto_msgTypes[2]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Windage.ProtoReflect.Descriptor instead.
+func (*Windage) Descriptor() ([]byte, []int) {
+	return file_hawser_v1_plan_proto_rawDescGZIP(), []int{2}
+}
+
+func (x *Windage) GetHullM2() float64 {
+	if x != nil {
+		return x.HullM2
+	}
+	return 0
+}
+
+func (x *Windage) GetHullTopM() float64 {
+	if x != nil {
+		return x.HullTopM
+	}
+	return 0
+}
+
+func (x *Windage) GetHouseM2() float64 {
+	if x != nil {
+		return x.HouseM2
+	}
+	return 0
+}
+
+func (x *Windage) GetHouseTopM() float64 {
+	if x != nil {
+		return x.HouseTopM
+	}
+	return 0
+}
+
+// Coefficients are a ship's own in a flow, by the angle off her bow that it comes
+// from, clockwise. Rows go by rising angle from 0 to 180 degrees for a ship alike
+// on both sides, or from 0 to 360.
+type Coefficients struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Rows          []*CoefficientRow      `protobuf:"bytes,1,rep,name=rows,proto3" json:"rows,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Coefficients) Reset() {
+	*x = Coefficients{}
+	mi := &file_hawser_v1_plan_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Coefficients) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Coefficients) ProtoMessage() {}
+
+func (x *Coefficients) ProtoReflect() protoreflect.Message {
+	mi := &file_hawser_v1_plan_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Coefficients.ProtoReflect.Descriptor instead.
+func (*Coefficients) Descriptor() ([]byte, []int) {
+	return file_hawser_v1_plan_proto_rawDescGZIP(), []int{3}
+}
+
+func (x *Coefficients) GetRows() []*CoefficientRow {
+	if x != nil {
+		return x.Rows
+	}
+	return nil
+}
+
+// CoefficientRow is a ship's coefficients at one angle. A force is its coefficient
+// times half the density times the speed squared times an area: for wind, her end
+// or side above water; for current, her beam or length times her draft. The
+// moment has the side's area times her length over all.
+type CoefficientRow struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Degrees; 0 from ahead, 90 from starboard.
+	OffBowDeg float64 `protobuf:"fixed64,1,opt,name=off_bow_deg,proto3" json:"off_bow_deg,omitempty"`
+	// On the end's area; positive pushes her ahead.
+	Ahead float64 `protobuf:"fixed64,2,opt,name=ahead,proto3" json:"ahead,omitempty"`
+	// On the side's area; positive pushes her to port.
+	ToPort float64 `protobuf:"fixed64,3,opt,name=to_port,proto3" json:"to_port,omitempty"`
+	// On the side's area; positive turns her bow to port.
+	BowToPort     float64 `protobuf:"fixed64,4,opt,name=bow_to_port,proto3" json:"bow_to_port,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CoefficientRow) Reset() {
+	*x = CoefficientRow{}
+	mi := &file_hawser_v1_plan_proto_msgTypes[4]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CoefficientRow) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CoefficientRow) ProtoMessage() {}
+
+func (x *CoefficientRow) ProtoReflect() protoreflect.Message {
+	mi := &file_hawser_v1_plan_proto_msgTypes[4]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CoefficientRow.ProtoReflect.Descriptor instead.
+func (*CoefficientRow) Descriptor() ([]byte, []int) {
+	return file_hawser_v1_plan_proto_rawDescGZIP(), []int{4}
+}
+
+func (x *CoefficientRow) GetOffBowDeg() float64 {
+	if x != nil {
+		return x.OffBowDeg
+	}
+	return 0
+}
+
+func (x *CoefficientRow) GetAhead() float64 {
+	if x != nil {
+		return x.Ahead
+	}
+	return 0
+}
+
+func (x *CoefficientRow) GetToPort() float64 {
+	if x != nil {
+		return x.ToPort
+	}
+	return 0
+}
+
+func (x *CoefficientRow) GetBowToPort() float64 {
+	if x != nil {
+		return x.BowToPort
+	}
+	return 0
+}
+
 // Reference is the state in which the plan's coordinates hold.
 type Reference struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -479,7 +701,7 @@ type Reference struct {
 
 func (x *Reference) Reset() {
 	*x = Reference{}
-	mi := &file_hawser_v1_plan_proto_msgTypes[2]
+	mi := &file_hawser_v1_plan_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -491,7 +713,7 @@ func (x *Reference) String() string {
 func (*Reference) ProtoMessage() {}
 
 func (x *Reference) ProtoReflect() protoreflect.Message {
-	mi := &file_hawser_v1_plan_proto_msgTypes[2]
+	mi := &file_hawser_v1_plan_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -504,7 +726,7 @@ func (x *Reference) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Reference.ProtoReflect.Descriptor instead.
 func (*Reference) Descriptor() ([]byte, []int) {
-	return file_hawser_v1_plan_proto_rawDescGZIP(), []int{2}
+	return file_hawser_v1_plan_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *Reference) GetDraftFwdM() float64 {
@@ -543,7 +765,7 @@ type Fender struct {
 
 func (x *Fender) Reset() {
 	*x = Fender{}
-	mi := &file_hawser_v1_plan_proto_msgTypes[3]
+	mi := &file_hawser_v1_plan_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -555,7 +777,7 @@ func (x *Fender) String() string {
 func (*Fender) ProtoMessage() {}
 
 func (x *Fender) ProtoReflect() protoreflect.Message {
-	mi := &file_hawser_v1_plan_proto_msgTypes[3]
+	mi := &file_hawser_v1_plan_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -568,7 +790,7 @@ func (x *Fender) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Fender.ProtoReflect.Descriptor instead.
 func (*Fender) Descriptor() ([]byte, []int) {
-	return file_hawser_v1_plan_proto_rawDescGZIP(), []int{3}
+	return file_hawser_v1_plan_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *Fender) GetXM() float64 {
@@ -617,7 +839,7 @@ type Limits struct {
 
 func (x *Limits) Reset() {
 	*x = Limits{}
-	mi := &file_hawser_v1_plan_proto_msgTypes[4]
+	mi := &file_hawser_v1_plan_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -629,7 +851,7 @@ func (x *Limits) String() string {
 func (*Limits) ProtoMessage() {}
 
 func (x *Limits) ProtoReflect() protoreflect.Message {
-	mi := &file_hawser_v1_plan_proto_msgTypes[4]
+	mi := &file_hawser_v1_plan_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -642,7 +864,7 @@ func (x *Limits) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Limits.ProtoReflect.Descriptor instead.
 func (*Limits) Descriptor() ([]byte, []int) {
-	return file_hawser_v1_plan_proto_rawDescGZIP(), []int{4}
+	return file_hawser_v1_plan_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *Limits) GetWorkingLoadFraction() float64 {
@@ -736,7 +958,7 @@ type Line struct {
 
 func (x *Line) Reset() {
 	*x = Line{}
-	mi := &file_hawser_v1_plan_proto_msgTypes[5]
+	mi := &file_hawser_v1_plan_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -748,7 +970,7 @@ func (x *Line) String() string {
 func (*Line) ProtoMessage() {}
 
 func (x *Line) ProtoReflect() protoreflect.Message {
-	mi := &file_hawser_v1_plan_proto_msgTypes[5]
+	mi := &file_hawser_v1_plan_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -761,7 +983,7 @@ func (x *Line) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Line.ProtoReflect.Descriptor instead.
 func (*Line) Descriptor() ([]byte, []int) {
-	return file_hawser_v1_plan_proto_rawDescGZIP(), []int{5}
+	return file_hawser_v1_plan_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *Line) GetId() string {
@@ -883,7 +1105,7 @@ type Tail struct {
 
 func (x *Tail) Reset() {
 	*x = Tail{}
-	mi := &file_hawser_v1_plan_proto_msgTypes[6]
+	mi := &file_hawser_v1_plan_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -895,7 +1117,7 @@ func (x *Tail) String() string {
 func (*Tail) ProtoMessage() {}
 
 func (x *Tail) ProtoReflect() protoreflect.Message {
-	mi := &file_hawser_v1_plan_proto_msgTypes[6]
+	mi := &file_hawser_v1_plan_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -908,7 +1130,7 @@ func (x *Tail) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Tail.ProtoReflect.Descriptor instead.
 func (*Tail) Descriptor() ([]byte, []int) {
-	return file_hawser_v1_plan_proto_rawDescGZIP(), []int{6}
+	return file_hawser_v1_plan_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *Tail) GetMaterial() Material {
@@ -951,7 +1173,7 @@ type Tide struct {
 
 func (x *Tide) Reset() {
 	*x = Tide{}
-	mi := &file_hawser_v1_plan_proto_msgTypes[7]
+	mi := &file_hawser_v1_plan_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -963,7 +1185,7 @@ func (x *Tide) String() string {
 func (*Tide) ProtoMessage() {}
 
 func (x *Tide) ProtoReflect() protoreflect.Message {
-	mi := &file_hawser_v1_plan_proto_msgTypes[7]
+	mi := &file_hawser_v1_plan_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -976,7 +1198,7 @@ func (x *Tide) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Tide.ProtoReflect.Descriptor instead.
 func (*Tide) Descriptor() ([]byte, []int) {
-	return file_hawser_v1_plan_proto_rawDescGZIP(), []int{7}
+	return file_hawser_v1_plan_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *Tide) GetHarmonics() *TideHarmonics {
@@ -1005,7 +1227,7 @@ type TideHarmonics struct {
 
 func (x *TideHarmonics) Reset() {
 	*x = TideHarmonics{}
-	mi := &file_hawser_v1_plan_proto_msgTypes[8]
+	mi := &file_hawser_v1_plan_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1017,7 +1239,7 @@ func (x *TideHarmonics) String() string {
 func (*TideHarmonics) ProtoMessage() {}
 
 func (x *TideHarmonics) ProtoReflect() protoreflect.Message {
-	mi := &file_hawser_v1_plan_proto_msgTypes[8]
+	mi := &file_hawser_v1_plan_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1030,7 +1252,7 @@ func (x *TideHarmonics) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TideHarmonics.ProtoReflect.Descriptor instead.
 func (*TideHarmonics) Descriptor() ([]byte, []int) {
-	return file_hawser_v1_plan_proto_rawDescGZIP(), []int{8}
+	return file_hawser_v1_plan_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *TideHarmonics) GetMeanLevelM() float64 {
@@ -1062,7 +1284,7 @@ type TidalConstituent struct {
 
 func (x *TidalConstituent) Reset() {
 	*x = TidalConstituent{}
-	mi := &file_hawser_v1_plan_proto_msgTypes[9]
+	mi := &file_hawser_v1_plan_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1074,7 +1296,7 @@ func (x *TidalConstituent) String() string {
 func (*TidalConstituent) ProtoMessage() {}
 
 func (x *TidalConstituent) ProtoReflect() protoreflect.Message {
-	mi := &file_hawser_v1_plan_proto_msgTypes[9]
+	mi := &file_hawser_v1_plan_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1087,7 +1309,7 @@ func (x *TidalConstituent) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TidalConstituent.ProtoReflect.Descriptor instead.
 func (*TidalConstituent) Descriptor() ([]byte, []int) {
-	return file_hawser_v1_plan_proto_rawDescGZIP(), []int{9}
+	return file_hawser_v1_plan_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *TidalConstituent) GetName() string {
@@ -1122,7 +1344,7 @@ type TideTable struct {
 
 func (x *TideTable) Reset() {
 	*x = TideTable{}
-	mi := &file_hawser_v1_plan_proto_msgTypes[10]
+	mi := &file_hawser_v1_plan_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1134,7 +1356,7 @@ func (x *TideTable) String() string {
 func (*TideTable) ProtoMessage() {}
 
 func (x *TideTable) ProtoReflect() protoreflect.Message {
-	mi := &file_hawser_v1_plan_proto_msgTypes[10]
+	mi := &file_hawser_v1_plan_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1147,7 +1369,7 @@ func (x *TideTable) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TideTable.ProtoReflect.Descriptor instead.
 func (*TideTable) Descriptor() ([]byte, []int) {
-	return file_hawser_v1_plan_proto_rawDescGZIP(), []int{10}
+	return file_hawser_v1_plan_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *TideTable) GetLevels() []*TideLevel {
@@ -1170,7 +1392,7 @@ type TideLevel struct {
 
 func (x *TideLevel) Reset() {
 	*x = TideLevel{}
-	mi := &file_hawser_v1_plan_proto_msgTypes[11]
+	mi := &file_hawser_v1_plan_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1182,7 +1404,7 @@ func (x *TideLevel) String() string {
 func (*TideLevel) ProtoMessage() {}
 
 func (x *TideLevel) ProtoReflect() protoreflect.Message {
-	mi := &file_hawser_v1_plan_proto_msgTypes[11]
+	mi := &file_hawser_v1_plan_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1195,7 +1417,7 @@ func (x *TideLevel) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TideLevel.ProtoReflect.Descriptor instead.
 func (*TideLevel) Descriptor() ([]byte, []int) {
-	return file_hawser_v1_plan_proto_rawDescGZIP(), []int{11}
+	return file_hawser_v1_plan_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *TideLevel) GetTime() string {
@@ -1228,14 +1450,33 @@ const file_hawser_v1_plan_proto_rawDesc = "" +
 	"\x05lines\x18\b \x03(\v2\x0f.hawser.v1.LineB\n" +
 	"\xbaH\a\x92\x01\x04\b\x01\x10@R\x05lines\x12#\n" +
 	"\x04tide\x18\t \x01(\v2\x0f.hawser.v1.TideR\x04tide:V\xbaHS\x1aQ\n" +
-	"\x14plan.line_ids_unique\x12\x17line ids must be unique\x1a this.lines.map(l, l.id).unique()\"\xca\x02\n" +
+	"\x14plan.line_ids_unique\x12\x17line ids must be unique\x1a this.lines.map(l, l.id).unique()\"\x8c\x04\n" +
 	"\x04Ship\x12\x1d\n" +
 	"\x04name\x18\x01 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18PR\x04name\x12-\n" +
 	"\x05loa_m\x18\x02 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\xc0\x82@!\x00\x00\x00\x00\x00\x00\x00\x00R\x05loa_m\x12/\n" +
 	"\x06beam_m\x18\x03 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x00^@!\x00\x00\x00\x00\x00\x00\x00\x00R\x06beam_m\x12?\n" +
 	"\x0edisplacement_t\x18\x04 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x80\x84.A!\x00\x00\x00\x00\x00\x00\x00\x00R\x0edisplacement_t\x12A\n" +
 	"\x0fside_windage_m2\x18\x05 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00j\xe8@!\x00\x00\x00\x00\x00\x00\x00\x00R\x0fside_windage_m2\x12?\n" +
-	"\x0eend_windage_m2\x18\x06 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x88\xc3@!\x00\x00\x00\x00\x00\x00\x00\x00R\x0eend_windage_m2\"\xc0\x01\n" +
+	"\x0eend_windage_m2\x18\x06 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x88\xc3@!\x00\x00\x00\x00\x00\x00\x00\x00R\x0eend_windage_m2\x12,\n" +
+	"\awindage\x18\a \x01(\v2\x12.hawser.v1.WindageR\awindage\x12E\n" +
+	"\x11wind_coefficients\x18\b \x01(\v2\x17.hawser.v1.CoefficientsR\x11wind_coefficients\x12K\n" +
+	"\x14current_coefficients\x18\t \x01(\v2\x17.hawser.v1.CoefficientsR\x14current_coefficients\"\xd1\x02\n" +
+	"\aWindage\x121\n" +
+	"\ahull_m2\x18\x01 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00j\xe8@!\x00\x00\x00\x00\x00\x00\x00\x00R\ahull_m2\x127\n" +
+	"\n" +
+	"hull_top_m\x18\x02 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x00Y@!\x00\x00\x00\x00\x00\x00\x00\x00R\n" +
+	"hull_top_m\x123\n" +
+	"\bhouse_m2\x18\x03 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00j\xe8@)\x00\x00\x00\x00\x00\x00\x00\x00R\bhouse_m2\x129\n" +
+	"\vhouse_top_m\x18\x04 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\xc0b@!\x00\x00\x00\x00\x00\x00\x00\x00R\vhouse_top_m:j\xbaHg\x1ae\n" +
+	"\x15windage.house_on_hull\x12'house_top_m must be at least hull_top_m\x1a#this.house_top_m >= this.hull_top_m\"I\n" +
+	"\fCoefficients\x129\n" +
+	"\x04rows\x18\x01 \x03(\v2\x19.hawser.v1.CoefficientRowB\n" +
+	"\xbaH\a\x92\x01\x04\b\x03\x10IR\x04rows\"\xe8\x01\n" +
+	"\x0eCoefficientRow\x129\n" +
+	"\voff_bow_deg\x18\x01 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x80v@)\x00\x00\x00\x00\x00\x00\x00\x00R\voff_bow_deg\x12-\n" +
+	"\x05ahead\x18\x02 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x00$@)\x00\x00\x00\x00\x00\x00$\xc0R\x05ahead\x121\n" +
+	"\ato_port\x18\x03 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x00$@)\x00\x00\x00\x00\x00\x00$\xc0R\ato_port\x129\n" +
+	"\vbow_to_port\x18\x04 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x00$@)\x00\x00\x00\x00\x00\x00$\xc0R\vbow_to_port\"\xc0\x01\n" +
 	"\tReference\x129\n" +
 	"\vdraft_fwd_m\x18\x01 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x00D@!\x00\x00\x00\x00\x00\x00\x00\x00R\vdraft_fwd_m\x129\n" +
 	"\vdraft_aft_m\x18\x02 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x00D@!\x00\x00\x00\x00\x00\x00\x00\x00R\vdraft_aft_m\x12=\n" +
@@ -1349,7 +1590,7 @@ func file_hawser_v1_plan_proto_rawDescGZIP() []byte {
 }
 
 var file_hawser_v1_plan_proto_enumTypes = make([]protoimpl.EnumInfo, 4)
-var file_hawser_v1_plan_proto_msgTypes = make([]protoimpl.MessageInfo, 12)
+var file_hawser_v1_plan_proto_msgTypes = make([]protoimpl.MessageInfo, 15)
 var file_hawser_v1_plan_proto_goTypes = []any{
 	(Side)(0),                // 0: hawser.v1.Side
 	(LineGroup)(0),           // 1: hawser.v1.LineGroup
@@ -1357,39 +1598,46 @@ var file_hawser_v1_plan_proto_goTypes = []any{
 	(MadeFast)(0),            // 3: hawser.v1.MadeFast
 	(*MooringPlan)(nil),      // 4: hawser.v1.MooringPlan
 	(*Ship)(nil),             // 5: hawser.v1.Ship
-	(*Reference)(nil),        // 6: hawser.v1.Reference
-	(*Fender)(nil),           // 7: hawser.v1.Fender
-	(*Limits)(nil),           // 8: hawser.v1.Limits
-	(*Line)(nil),             // 9: hawser.v1.Line
-	(*Tail)(nil),             // 10: hawser.v1.Tail
-	(*Tide)(nil),             // 11: hawser.v1.Tide
-	(*TideHarmonics)(nil),    // 12: hawser.v1.TideHarmonics
-	(*TidalConstituent)(nil), // 13: hawser.v1.TidalConstituent
-	(*TideTable)(nil),        // 14: hawser.v1.TideTable
-	(*TideLevel)(nil),        // 15: hawser.v1.TideLevel
+	(*Windage)(nil),          // 6: hawser.v1.Windage
+	(*Coefficients)(nil),     // 7: hawser.v1.Coefficients
+	(*CoefficientRow)(nil),   // 8: hawser.v1.CoefficientRow
+	(*Reference)(nil),        // 9: hawser.v1.Reference
+	(*Fender)(nil),           // 10: hawser.v1.Fender
+	(*Limits)(nil),           // 11: hawser.v1.Limits
+	(*Line)(nil),             // 12: hawser.v1.Line
+	(*Tail)(nil),             // 13: hawser.v1.Tail
+	(*Tide)(nil),             // 14: hawser.v1.Tide
+	(*TideHarmonics)(nil),    // 15: hawser.v1.TideHarmonics
+	(*TidalConstituent)(nil), // 16: hawser.v1.TidalConstituent
+	(*TideTable)(nil),        // 17: hawser.v1.TideTable
+	(*TideLevel)(nil),        // 18: hawser.v1.TideLevel
 }
 var file_hawser_v1_plan_proto_depIdxs = []int32{
 	5,  // 0: hawser.v1.MooringPlan.ship:type_name -> hawser.v1.Ship
-	6,  // 1: hawser.v1.MooringPlan.reference:type_name -> hawser.v1.Reference
-	7,  // 2: hawser.v1.MooringPlan.fenders:type_name -> hawser.v1.Fender
+	9,  // 1: hawser.v1.MooringPlan.reference:type_name -> hawser.v1.Reference
+	10, // 2: hawser.v1.MooringPlan.fenders:type_name -> hawser.v1.Fender
 	0,  // 3: hawser.v1.MooringPlan.side:type_name -> hawser.v1.Side
-	8,  // 4: hawser.v1.MooringPlan.limits:type_name -> hawser.v1.Limits
-	9,  // 5: hawser.v1.MooringPlan.lines:type_name -> hawser.v1.Line
-	11, // 6: hawser.v1.MooringPlan.tide:type_name -> hawser.v1.Tide
-	1,  // 7: hawser.v1.Line.group:type_name -> hawser.v1.LineGroup
-	2,  // 8: hawser.v1.Line.material:type_name -> hawser.v1.Material
-	10, // 9: hawser.v1.Line.tail:type_name -> hawser.v1.Tail
-	3,  // 10: hawser.v1.Line.made_fast:type_name -> hawser.v1.MadeFast
-	2,  // 11: hawser.v1.Tail.material:type_name -> hawser.v1.Material
-	12, // 12: hawser.v1.Tide.harmonics:type_name -> hawser.v1.TideHarmonics
-	14, // 13: hawser.v1.Tide.table:type_name -> hawser.v1.TideTable
-	13, // 14: hawser.v1.TideHarmonics.constituents:type_name -> hawser.v1.TidalConstituent
-	15, // 15: hawser.v1.TideTable.levels:type_name -> hawser.v1.TideLevel
-	16, // [16:16] is the sub-list for method output_type
-	16, // [16:16] is the sub-list for method input_type
-	16, // [16:16] is the sub-list for extension type_name
-	16, // [16:16] is the sub-list for extension extendee
-	0,  // [0:16] is the sub-list for field type_name
+	11, // 4: hawser.v1.MooringPlan.limits:type_name -> hawser.v1.Limits
+	12, // 5: hawser.v1.MooringPlan.lines:type_name -> hawser.v1.Line
+	14, // 6: hawser.v1.MooringPlan.tide:type_name -> hawser.v1.Tide
+	6,  // 7: hawser.v1.Ship.windage:type_name -> hawser.v1.Windage
+	7,  // 8: hawser.v1.Ship.wind_coefficients:type_name -> hawser.v1.Coefficients
+	7,  // 9: hawser.v1.Ship.current_coefficients:type_name -> hawser.v1.Coefficients
+	8,  // 10: hawser.v1.Coefficients.rows:type_name -> hawser.v1.CoefficientRow
+	1,  // 11: hawser.v1.Line.group:type_name -> hawser.v1.LineGroup
+	2,  // 12: hawser.v1.Line.material:type_name -> hawser.v1.Material
+	13, // 13: hawser.v1.Line.tail:type_name -> hawser.v1.Tail
+	3,  // 14: hawser.v1.Line.made_fast:type_name -> hawser.v1.MadeFast
+	2,  // 15: hawser.v1.Tail.material:type_name -> hawser.v1.Material
+	15, // 16: hawser.v1.Tide.harmonics:type_name -> hawser.v1.TideHarmonics
+	17, // 17: hawser.v1.Tide.table:type_name -> hawser.v1.TideTable
+	16, // 18: hawser.v1.TideHarmonics.constituents:type_name -> hawser.v1.TidalConstituent
+	18, // 19: hawser.v1.TideTable.levels:type_name -> hawser.v1.TideLevel
+	20, // [20:20] is the sub-list for method output_type
+	20, // [20:20] is the sub-list for method input_type
+	20, // [20:20] is the sub-list for extension type_name
+	20, // [20:20] is the sub-list for extension extendee
+	0,  // [0:20] is the sub-list for field type_name
 }
 
 func init() { file_hawser_v1_plan_proto_init() }
@@ -1397,15 +1645,15 @@ func file_hawser_v1_plan_proto_init() {
 	if File_hawser_v1_plan_proto != nil {
 		return
 	}
-	file_hawser_v1_plan_proto_msgTypes[4].OneofWrappers = []any{}
-	file_hawser_v1_plan_proto_msgTypes[5].OneofWrappers = []any{}
+	file_hawser_v1_plan_proto_msgTypes[7].OneofWrappers = []any{}
+	file_hawser_v1_plan_proto_msgTypes[8].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_hawser_v1_plan_proto_rawDesc), len(file_hawser_v1_plan_proto_rawDesc)),
 			NumEnums:      4,
-			NumMessages:   12,
+			NumMessages:   15,
 			NumExtensions: 0,
 			NumServices:   0,
 		},
