@@ -26,5 +26,6 @@ func (s *station) look(ctx context.Context, since time.Time) (rounds.Sight, erro
 	if s.pump != nil {
 		out.History = max(s.pump.Behind(), unread[storeKey])
 	}
+	s.limits.look(&out, since)
 	return out, nil
 }

@@ -40,20 +40,20 @@ type station struct {
 	log      *slog.Logger
 	registry *prometheus.Registry
 
-	journal  *journal.Journal
-	book     *planbook.Book
-	alarms   *alarm.Log
-	board    *live.Board
-	watch    *watch.Watch
-	intake   *intake.Server
-	store    store.Store // nil where there is none
-	pump     *store.Pump
-	feed     *history.Feed
-	guard    *access.Guard // nil where everybody may do everything
-	front    *front.Front
-	deliver  *deliver.Deliverer // nil where alarms go nowhere else
-	rounds   *rounds.Rounds
-	pressure pressures
+	journal *journal.Journal
+	book    *planbook.Book
+	alarms  *alarm.Log
+	board   *live.Board
+	watch   *watch.Watch
+	intake  *intake.Server
+	store   store.Store // nil where there is none
+	pump    *store.Pump
+	feed    *history.Feed
+	guard   *access.Guard // nil where everybody may do everything
+	front   *front.Front
+	deliver *deliver.Deliverer // nil where alarms go nowhere else
+	rounds  *rounds.Rounds
+	limits  limits // of the journal
 
 	closers []closer
 }
@@ -67,7 +67,7 @@ type closer struct {
 // openStation opens every part and binds the addresses. Where one part fails
 // those before it are closed.
 func openStation(ctx context.Context, cfg config, log *slog.Logger) (_ *station, err error) {
-	s := &station{cfg: cfg, log: log, registry: prometheus.NewRegistry(), pressure: newPressures()}
+	s := &station{cfg: cfg, log: log, registry: prometheus.NewRegistry()}
 	defer func() {
 		if err != nil {
 			err = errors.Join(err, s.Close())
@@ -103,7 +103,7 @@ func (s *station) Close() error {
 func (s *station) openJournal(ctx context.Context) (err error) {
 	o := journal.Options{
 		URL: s.cfg.Journal.URL, MaxBytes: int64(s.cfg.Journal.MaxBytes), MaxAge: s.cfg.Journal.MaxAge,
-		SyncEvery: s.cfg.Journal.Sync, OnPressure: s.pressure.tell, OnLoss: s.pressure.lost,
+		SyncEvery: s.cfg.Journal.Sync, OnPressure: s.limits.pressure, OnLoss: s.limits.loss,
 		Log: s.log, Registerer: s.registry,
 	}
 	if o.URL == "" {
@@ -303,7 +303,6 @@ func (s *station) Run(ctx context.Context) error {
 	g.Go(func() error { return s.front.Run(ctx) })
 	g.Go(func() error { return s.watch.Run(ctx) })
 	g.Go(func() error { return s.rounds.Run(ctx) })
-	g.Go(func() error { return s.pressure.run(ctx, s.alarms, s.log) })
 	g.Go(func() error { return s.whileJournalWorks(ctx) })
 	if s.guard != nil {
 		g.Go(func() error { return s.guard.Run(ctx) })

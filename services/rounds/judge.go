@@ -136,7 +136,7 @@ func (r *Rounds) clockAhead(name string, clocks []Clock, now time.Time) finding 
 		f.Measure = alarm.Measure{Value: c.By.Seconds(), HasValue: true, Unit: "s"}
 		f.Detail = fmt.Sprintf("Readings of source %s are refused and not watched, for its clock is %s ahead of the server's: set the clock that is wrong.",
 			c.Source, c.By.Round(time.Second))
-	case now.Sub(r.began) >= clockFor: // before that it may not have been refused again yet
+	case now.Sub(r.began) >= newsFor: // before that it may not have been refused again yet
 		f.state = over
 	}
 	return f

@@ -10,6 +10,7 @@
 //	plan-damaged   plan on record cannot be used       until the berth is under a good one
 //	clock-ahead    readings refused for their clock    until none were for 10 s
 //	history-late   store 5 s behind, five looks        until under that, ten looks
+//	journal-…      a limit near, readings lost         until not near, none lost for 10 s
 //
 // A berth that has never been heard is not silent: it waits for its first source.
 // Nor is one whose last word was that the ship is arriving or leaving. While the
@@ -41,7 +42,7 @@ const (
 	steady     = 5 * time.Second  // readings come again for this long
 	mostBehind = 6 * time.Second  // detectors
 	mostLate   = 5 * time.Second  // history
-	clockFor   = 10 * time.Second // a refusal is news for this long
+	newsFor    = 10 * time.Second // a refusal or a loss is news for this long
 )
 
 // Sight is all that a round looks at.
@@ -53,6 +54,10 @@ type Sight struct {
 	Clocks []Clock
 	// History is how late the store is, 0 where there is none.
 	History time.Duration
+	// Limits of the journal that are near, and what its readers lost since the time
+	// asked for.
+	Limits []Limit
+	Losses []Loss
 }
 
 // Berth is how the watch over a berth stands.
@@ -88,7 +93,7 @@ type Alarms interface {
 
 // Options are what Rounds need. Look, Alarms and Log are required.
 type Options struct {
-	// Look gives the present sight, its clocks since a time.
+	// Look gives the present sight, its clocks and losses since a time.
 	Look   func(ctx context.Context, since time.Time) (Sight, error)
 	Alarms Alarms
 	Log    *slog.Logger
@@ -147,7 +152,7 @@ func (r *Rounds) report(ctx context.Context, err error) {
 
 // round takes one look and tells what changed.
 func (r *Rounds) round(ctx context.Context, now time.Time) error {
-	sight, err := r.o.Look(ctx, now.Add(-clockFor))
+	sight, err := r.o.Look(ctx, now.Add(-newsFor))
 	if err != nil {
 		return err
 	}
@@ -157,7 +162,7 @@ func (r *Rounds) round(ctx context.Context, now time.Time) error {
 		active[key{alarms[i].Berth, alarms[i].Condition}] = true
 	}
 	var errs []error
-	for _, f := range r.judge(&sight, now) {
+	for _, f := range append(r.judge(&sight, now), r.limits(&sight, active, now)...) {
 		switch is := active[key{f.Berth, f.Condition}]; {
 		case f.state == holds && !is:
 			errs = append(errs, r.o.Alarms.RaiseOwn(ctx, f.Own))

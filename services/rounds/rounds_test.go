@@ -374,6 +374,38 @@ func TestHistoryLate(t *testing.T) {
 	})
 }
 
+// The journal's limits and losses, across a restart after which the journal has
+// not looked yet: what is over by then ends, what is not goes on.
+func TestJournalsLimits(t *testing.T) {
+	during(t, func(t *testing.T, s *station) {
+		disk := rounds.Limit{Kind: "disk", Share: 0.96}
+		unread := rounds.Limit{Kind: "unread-bytes", Reader: "store", Share: 0.8}
+		s.is(func(now *rounds.Sight) {
+			now.Limits = []rounds.Limit{disk, unread}
+			now.Losses = []rounds.Loss{{Reader: "watch-east-3", Batches: 12, From: 7, To: 18}}
+		})
+		s.within(time.Second, "journal-loss-watch-east-3", "journal-pressure-disk", "journal-pressure-unread-bytes-store")
+		got, _ := s.log.List("", false)
+		if a := got[0]; a.Priority != detect.Alarm || a.Value != 12 || !strings.Contains(a.Detail, "positions 7 to 18") {
+			t.Errorf("loss: %+v", a)
+		}
+		if a := got[2]; a.Priority != detect.Warning || a.Value != 80 || !strings.Contains(a.Detail, "what store has not read of the journal (unread-bytes) is at 80 %") {
+			t.Errorf("pressure: %+v", a)
+		}
+		s.is(func(now *rounds.Sight) { now.Losses = nil })
+		s.lasts(5*time.Second, "journal-loss-watch-east-3", "journal-pressure-disk", "journal-pressure-unread-bytes-store")
+		s.within(10*time.Second, "journal-pressure-disk", "journal-pressure-unread-bytes-store")
+		s.stop()
+		s.is(func(now *rounds.Sight) { now.Limits = nil })
+		s.start()
+		time.Sleep(5 * time.Second)
+		s.is(func(now *rounds.Sight) { now.Limits = []rounds.Limit{disk} })
+		s.within(10*time.Second, "journal-pressure-disk")
+		s.lasts(time.Minute, "journal-pressure-disk")
+		s.told(5)
+	})
+}
+
 // What could not be seen or told is tried again, and logged once.
 func TestLookOrLogFails(t *testing.T) {
 	var s *station
