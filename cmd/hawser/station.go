@@ -117,7 +117,9 @@ func (s *station) openJournal(ctx context.Context) (err error) {
 }
 
 func (s *station) openServices(ctx context.Context) (err error) {
-	if s.alarms, err = alarm.Open(ctx, alarm.Options{Records: s.journal, Logger: s.log, Registerer: s.registry}); err != nil {
+	if s.alarms, err = alarm.Open(ctx, alarm.Options{
+		Records: s.journal, Escalate: s.cfg.Escalate.byPriority(), Logger: s.log, Registerer: s.registry,
+	}); err != nil {
 		return err
 	}
 	s.onClose("alarm log", s.alarms.Close)
@@ -303,6 +305,7 @@ func (s *station) Run(ctx context.Context) error {
 	g.Go(func() error { return s.front.Run(ctx) })
 	g.Go(func() error { return s.watch.Run(ctx) })
 	g.Go(func() error { return s.rounds.Run(ctx) })
+	g.Go(func() error { return s.alarms.KeepTime(ctx) })
 	g.Go(func() error { return s.whileJournalWorks(ctx) })
 	if s.guard != nil {
 		g.Go(func() error { return s.guard.Run(ctx) })
