@@ -27,6 +27,7 @@ import (
 	"hawser/services/front"
 	"hawser/services/history"
 	"hawser/services/live"
+	"hawser/services/performance"
 	"hawser/services/rounds"
 	"hawser/services/watch"
 	"hawser/services/web"
@@ -40,20 +41,21 @@ type station struct {
 	log      *slog.Logger
 	registry *prometheus.Registry
 
-	journal *journal.Journal
-	book    *planbook.Book
-	alarms  *alarm.Log
-	board   *live.Board
-	watch   *watch.Watch
-	intake  *intake.Server
-	store   store.Store // nil where there is none
-	pump    *store.Pump
-	feed    *history.Feed
-	guard   *access.Guard // nil where everybody may do everything
-	front   *front.Front
-	deliver *deliver.Deliverer // nil where alarms go nowhere else
-	rounds  *rounds.Rounds
-	limits  limits // of the journal
+	journal     *journal.Journal
+	book        *planbook.Book
+	alarms      *alarm.Log
+	performance *performance.Tracker
+	board       *live.Board
+	watch       *watch.Watch
+	intake      *intake.Server
+	store       store.Store // nil where there is none
+	pump        *store.Pump
+	feed        *history.Feed
+	guard       *access.Guard // nil where everybody may do everything
+	front       *front.Front
+	deliver     *deliver.Deliverer // nil where alarms go nowhere else
+	rounds      *rounds.Rounds
+	limits      limits // of the journal
 
 	closers []closer
 }
@@ -123,6 +125,9 @@ func (s *station) openServices(ctx context.Context) (err error) {
 		return err
 	}
 	s.onClose("alarm log", s.alarms.Close)
+	if s.performance, err = performance.New(s.alarms, s.log, s.registry, nil); err != nil {
+		return err
+	}
 	if s.board, err = live.New(live.Options{Registerer: s.registry}); err != nil {
 		return err
 	}
@@ -269,7 +274,7 @@ func (s *station) openFront(ctx context.Context) (err error) {
 	if s.guard != nil {
 		who, o.Guard = s.guard, s.guard
 	}
-	pages, err := web.New(web.Options{Alarms: s.alarms, Board: s.board, Access: who, Log: s.log})
+	pages, err := web.New(web.Options{Alarms: s.alarms, Board: s.board, Access: who, Performance: s.performance, Log: s.log})
 	if err != nil {
 		return err
 	}
@@ -306,6 +311,7 @@ func (s *station) Run(ctx context.Context) error {
 	g.Go(func() error { return s.watch.Run(ctx) })
 	g.Go(func() error { return s.rounds.Run(ctx) })
 	g.Go(func() error { return s.alarms.KeepTime(ctx) })
+	g.Go(func() error { return s.performance.Run(ctx) })
 	g.Go(func() error { return s.whileJournalWorks(ctx) })
 	if s.guard != nil {
 		g.Go(func() error { return s.guard.Run(ctx) })

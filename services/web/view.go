@@ -30,6 +30,7 @@ type view struct {
 	Returned []alarmView // over, and nobody has taken them on
 	Quiet    []holdView  // on a shelf or out of service
 	Shelves  []shelf
+	Measured bool // there is a page on how the alarms do
 	Cleared  []alarmView
 	Overview []overviewRow // where there is more than one berth
 	Shown    []berthView
@@ -80,7 +81,7 @@ func (s *Site) view(ctx context.Context, berth string, pictures []*hawserv1.Bert
 	alarms, _ := s.o.Alarms.List("", true)
 	alarms = alarm.Seen(ctx, s.o.Access, alarms)
 	pictures = live.Seen(ctx, s.o.Access, pictures)
-	v := &view{Berth: berth, Who: s.who(ctx), Now: stamp(s.o.Now()), Shelves: shelves()}
+	v := &view{Berth: berth, Who: s.who(ctx), Now: stamp(s.o.Now()), Shelves: shelves(), Measured: s.measured(ctx)}
 	active := map[string][]*alarm.State{}
 	quiet := map[alarm.Subject]bool{}
 	for i := range alarms {
