@@ -184,7 +184,7 @@ func assessForm(q *question, a *assess.Answer) *assessmentJSON {
 		WeatherLimit: []windLimitJSON{}, Berth: q.plan.Berth, Force: forceForm(q.Mooring.Force(q.Conditions)),
 		Centre: pointJSON{cx, cy}, Holds: a.Intact.Holds, Renders: q.ids(a.Intact.Renders), Cascade: q.ids(a.Intact.Cascade),
 		Conditions: conditionsJSON{WindKnots: q.wind.knots, WindFromDeg: q.wind.deg, CurrentKnots: q.current.knots,
-			CurrentToDeg: q.current.deg, LevelM: q.level, DraftFwdM: q.draftFwd, DraftAftM: q.draftAft, Loads: q.source},
+			CurrentToDeg: q.current.deg, LevelM: q.waters.LevelM, DraftFwdM: q.waters.DraftFwdM, DraftAftM: q.waters.DraftAftM, Loads: q.source},
 		Caution: cautions,
 	}
 	if q.Measured {
@@ -297,7 +297,7 @@ func doing(a *assess.Action) string {
 func (q *question) aheadForm(o *assess.Outlook) *aheadJSON {
 	out := &aheadJSON{Steps: []aheadStepJSON{}, Lines: []aheadLineJSON{}, Tend: []aheadTendJSON{}}
 	for k, loads := range o.TensionKN {
-		out.Steps = append(out.Steps, aheadStepJSON{o.Moments[k].At, q.levels[k], loads})
+		out.Steps = append(out.Steps, aheadStepJSON{o.Moments[k].At, o.Moments[k].LevelM, loads})
 	}
 	for i := range o.Lines {
 		l := &o.Lines[i]

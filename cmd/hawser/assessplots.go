@@ -23,7 +23,7 @@ func writePlots(folder string, q *question, a *assess.Answer) error {
 		"weather.svg": drawing.Weather(q.plan, a.Wind, wind),
 	}
 	if a.Outlook != nil {
-		drawings["hours.svg"] = drawing.Hours(q.Mooring, a.Outlook, q.levels)
+		drawings["hours.svg"] = drawing.Hours(q.Mooring, a.Outlook)
 	}
 	for name, svg := range drawings {
 		if err := os.WriteFile(filepath.Join(folder, name), svg, 0o644); err != nil {

@@ -69,7 +69,7 @@ func (p *page) heading() {
 		wind += fmt.Sprintf(", current %.1f kn toward %03.0f", q.current.knots, q.current.deg)
 	}
 	p.say("Wind %s. Water %.1f m above datum. Drafts %.1f m forward, %.1f m aft. Loads from %s.\n",
-		wind, q.level, q.draftFwd, q.draftAft, q.source)
+		wind, q.waters.LevelM, q.waters.DraftFwdM, q.waters.DraftAftM, q.source)
 	if q.Measured {
 		p.say("Loads and wind leave %.0f kN along and %.0f kN across unexplained; that force is kept in all answers.\n",
 			q.left.SurgeKN, q.left.SwayKN)

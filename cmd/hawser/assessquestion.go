@@ -24,12 +24,9 @@ type question struct {
 	left   mooring.Force // unbalanced by measured loads, held from then on
 
 	wind, current           blow
-	level                   float64 // metres above chart datum
-	depth                   float64 // metres, 0 for not known
-	draftFwd, draftAft      float64
-	levelGiven, draftsGiven bool      // by a flag or a recording
-	levels                  []float64 // by moment
-	shift                   float64   // added to the tide to meet a level that was given
+	waters                  assess.Waters // now
+	levelGiven, draftsGiven bool          // by a flag or a recording
+	shift                   float64       // added to the tide to meet a level that was given
 	notes                   []string
 }
 
@@ -62,8 +59,9 @@ func (f *assessFlags) question(cmd *cobra.Command, args []string) (*question, er
 	if err != nil {
 		return nil, err
 	}
-	q := &question{Question: assess.Question{Directions: windDirections, Tend: true}, plan: plan, wind: f.wind, current: f.current, depth: f.depth.value, source: "the plan's pretensions",
-		level: plan.Reference.WaterLevelM, draftFwd: plan.Reference.DraftFwdM, draftAft: plan.Reference.DraftAftM}
+	q := &question{Question: assess.Question{Directions: windDirections, Tend: true}, plan: plan, wind: f.wind, current: f.current, source: "the plan's pretensions",
+		waters: assess.Waters{LevelM: plan.Reference.WaterLevelM, DraftFwdM: plan.Reference.DraftFwdM,
+			DraftAftM: plan.Reference.DraftAftM, DepthM: f.depth.value}}
 	if len(plan.Fenders) == 0 {
 		q.notes = append(q.notes, "The plan has no fenders: in these figures nothing keeps the ship off the quay.")
 	}
@@ -92,24 +90,22 @@ func (f *assessFlags) question(cmd *cobra.Command, args []string) (*question, er
 		q.take(m)
 	}
 	if f.level.given {
-		q.level, q.levelGiven = f.level.value, true
+		q.waters.LevelM, q.levelGiven = f.level.value, true
 	}
 	if f.draft.given {
-		q.draftFwd, q.draftAft, q.draftsGiven = f.draft.fwd, f.draft.aft, true
+		q.waters.DraftFwdM, q.waters.DraftAftM, q.draftsGiven = f.draft.fwd, f.draft.aft, true
 	}
-	if !f.hours.given {
-		q.settle(loads)
-		return q, nil
-	}
-	c, err := f.course(plan, at)
-	if err != nil {
-		return nil, err
-	}
-	if err := q.begin(c); err != nil {
-		return nil, err
+	if f.hours.given {
+		c, start, err := f.course(plan, at)
+		if err != nil {
+			return nil, err
+		}
+		if err := q.follow(c, start, f.hours.value); err != nil {
+			return nil, err
+		}
 	}
 	q.settle(loads)
-	return q, q.follow(c, f.hours.value)
+	return q, nil
 }
 
 // take uses what a recording has of wind, water and drafts where no flag says it.
@@ -120,21 +116,20 @@ func (q *question) take(m *means) {
 		q.wind.knots, q.wind.deg, q.wind.given = speed/msPerKnot, from, true
 	}
 	if v, ok := m.of(reading.WaterLevel); ok {
-		q.level, q.levelGiven = v, true
+		q.waters.LevelM, q.levelGiven = v, true
 	}
 	fwd, ok1 := m.of(reading.DraftFwd)
 	aft, ok2 := m.of(reading.DraftAft)
 	if ok1 && ok2 {
-		q.draftFwd, q.draftAft, q.draftsGiven = fwd, aft, true
+		q.waters.DraftFwdM, q.waters.DraftAftM, q.draftsGiven = fwd, aft, true
 	}
 }
 
 // settle makes the mooring and its conditions.
 func (q *question) settle(loads []float64) {
-	fwd, aft := q.plan.Rise(q.level, q.draftFwd, q.draftAft)
 	q.Conditions = assess.Conditions{WindMS: q.wind.knots * msPerKnot, WindFromDeg: q.wind.deg,
-		CurrentMS: q.current.knots * msPerKnot, CurrentSetDeg: q.current.deg,
-		DraftM: (q.draftFwd + q.draftAft) / 2, DepthM: q.depth, RiseFwdM: fwd, RiseAftM: aft}
+		CurrentMS: q.current.knots * msPerKnot, CurrentSetDeg: q.current.deg}
+	q.waters.Put(&q.Conditions, q.plan)
 	if !q.Measured {
 		q.Mooring = assess.New(q.plan)
 		return

@@ -28,7 +28,6 @@ type config struct {
 	Access         accessConfig  `yaml:"access"`
 	Journal        journalConfig `yaml:"journal"`
 	Store          storeConfig   `yaml:"store"`
-	Escalate       escalation    `yaml:"escalate"`
 	Deliver        deliverConfig `yaml:"deliver"`
 }
 
@@ -185,9 +184,6 @@ func (c *config) validate() error {
 		return fmt.Errorf("store.retention: %s must be above zero", c.Store.Retention)
 	}
 	if err := c.checkAccess(); err != nil {
-		return err
-	}
-	if err := c.Escalate.validate(); err != nil {
 		return err
 	}
 	switch c.Store.Kind {

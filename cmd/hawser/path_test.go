@@ -292,7 +292,13 @@ func TestServerKilledInTheMiddle(t *testing.T) {
 	addr := s.grpc
 	line := startCuttingLine(t, addr, 0)
 
-	sent := startHawser(t, "send", "--plan", planFile("tanker-12"), "--to", line.addr, "--pace", "40", path)
+	sent := make(chan string, 1)
+	go func() {
+		var out, errs lockedBuffer
+		code := run(t.Context(), []string{"send", "--plan", planFile("tanker-12"), "--to", line.addr, "--pace", "40", path},
+			streams{in: strings.NewReader(""), out: &out, err: &errs})
+		sent <- fmt.Sprintf("exit code %d: %s%s", code, out.String(), errs.String())
+	}()
 	// Killed twice: after a third and after two thirds, while readings come in.
 	for _, part := range []float64{1. / 3, 2. / 3} {
 		s.watched("north-jetty-1", math.Floor(part*float64(batches)))
@@ -300,7 +306,9 @@ func TestServerKilledInTheMiddle(t *testing.T) {
 		s = startServe(t, data)
 		line.to(s.grpc)
 	}
-	sent()
+	if out := <-sent; !strings.HasPrefix(out, "exit code 0") {
+		t.Fatalf("send: %s", out)
+	}
 	s.watched("north-jetty-1", float64(batches))
 	compareTold(t, s.onRecord(), want)
 	s.stored("north-jetty-1", sums)
@@ -315,7 +323,13 @@ func TestStopDrainsAndTheNextStartGoesOn(t *testing.T) {
 	data := t.TempDir()
 	s := startServe(t, data, "--plan", planFile("tanker-12"))
 	line := startCuttingLine(t, s.grpc, 0)
-	sent := startHawser(t, "send", "--plan", planFile("tanker-12"), "--to", line.addr, "--pace", "60", path)
+	sent := make(chan string, 1)
+	go func() {
+		var out, errs lockedBuffer
+		code := run(t.Context(), []string{"send", "--plan", planFile("tanker-12"), "--to", line.addr, "--pace", "60", path},
+			streams{in: strings.NewReader(""), out: &out, err: &errs})
+		sent <- fmt.Sprintf("exit code %d: %s%s", code, out.String(), errs.String())
+	}()
 	s.watched("north-jetty-1", float64(batches)/2)
 	took, err := s.stop()
 	if err != nil {
@@ -326,7 +340,9 @@ func TestStopDrainsAndTheNextStartGoesOn(t *testing.T) {
 	}
 	s = startServe(t, data)
 	line.to(s.grpc)
-	sent()
+	if out := <-sent; !strings.HasPrefix(out, "exit code 0") {
+		t.Fatalf("send: %s", out)
+	}
 	s.watched("north-jetty-1", float64(batches))
 	compareTold(t, s.onRecord(), want)
 	s.stored("north-jetty-1", sums)

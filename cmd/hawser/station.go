@@ -27,7 +27,7 @@ import (
 	"hawser/services/front"
 	"hawser/services/history"
 	"hawser/services/live"
-	"hawser/services/performance"
+	"hawser/services/reckon"
 	"hawser/services/rounds"
 	"hawser/services/watch"
 	"hawser/services/web"
@@ -41,21 +41,21 @@ type station struct {
 	log      *slog.Logger
 	registry *prometheus.Registry
 
-	journal     *journal.Journal
-	book        *planbook.Book
-	alarms      *alarm.Log
-	performance *performance.Tracker
-	board       *live.Board
-	watch       *watch.Watch
-	intake      *intake.Server
-	store       store.Store // nil where there is none
-	pump        *store.Pump
-	feed        *history.Feed
-	guard       *access.Guard // nil where everybody may do everything
-	front       *front.Front
-	deliver     *deliver.Deliverer // nil where alarms go nowhere else
-	rounds      *rounds.Rounds
-	limits      limits // of the journal
+	journal  *journal.Journal
+	book     *planbook.Book
+	alarms   *alarm.Log
+	board    *live.Board
+	watch    *watch.Watch
+	intake   *intake.Server
+	store    store.Store // nil where there is none
+	pump     *store.Pump
+	feed     *history.Feed
+	guard    *access.Guard // nil where everybody may do everything
+	front    *front.Front
+	deliver  *deliver.Deliverer // nil where alarms go nowhere else
+	rounds   *rounds.Rounds
+	reckoner *reckon.Reckoner
+	limits   limits // of the journal
 
 	closers []closer
 }
@@ -119,15 +119,10 @@ func (s *station) openJournal(ctx context.Context) (err error) {
 }
 
 func (s *station) openServices(ctx context.Context) (err error) {
-	if s.alarms, err = alarm.Open(ctx, alarm.Options{
-		Records: s.journal, Escalate: s.cfg.Escalate.byPriority(), Logger: s.log, Registerer: s.registry,
-	}); err != nil {
+	if s.alarms, err = alarm.Open(ctx, alarm.Options{Records: s.journal, Logger: s.log, Registerer: s.registry}); err != nil {
 		return err
 	}
 	s.onClose("alarm log", s.alarms.Close)
-	if s.performance, err = performance.New(s.alarms, s.log, s.registry, nil); err != nil {
-		return err
-	}
 	if s.board, err = live.New(live.Options{Registerer: s.registry}); err != nil {
 		return err
 	}
@@ -154,6 +149,12 @@ func (s *station) openServices(ctx context.Context) (err error) {
 	s.intake, err = intake.New(intake.Options{
 		Journal: intake.Into(s.journal), Plans: s.book, Validator: valid,
 		ClockTolerance: s.cfg.ClockTolerance, Log: s.log, Registerer: s.registry,
+	})
+	if err != nil {
+		return err
+	}
+	s.reckoner, err = reckon.New(reckon.Options{
+		Board: s.board, Berths: s.book.Berths, Alarms: s.alarms, Log: s.log, Registerer: s.registry,
 	})
 	if err != nil {
 		return err
@@ -274,11 +275,12 @@ func (s *station) openFront(ctx context.Context) (err error) {
 	if s.guard != nil {
 		who, o.Guard = s.guard, s.guard
 	}
-	pages, err := web.New(web.Options{Alarms: s.alarms, Board: s.board, Access: who, Performance: s.performance, Log: s.log})
+	pages, err := web.New(web.Options{Alarms: s.alarms, Board: s.board, Access: who, Log: s.log})
 	if err != nil {
 		return err
 	}
-	o.Services = []front.Registrar{intakeService{s.intake}, alarm.NewService(s.alarms, who), live.NewService(s.board, who)}
+	o.Services = []front.Registrar{intakeService{s.intake}, alarm.NewService(s.alarms, who), live.NewService(s.board, who),
+		reckon.NewService(s.reckoner, who)}
 	o.Routes = pages.Routes()
 	if s.store != nil {
 		o.Routes["GET /api/history"] = history.Handler(s.store, who, s.log)
@@ -310,8 +312,7 @@ func (s *station) Run(ctx context.Context) error {
 	g.Go(func() error { return s.front.Run(ctx) })
 	g.Go(func() error { return s.watch.Run(ctx) })
 	g.Go(func() error { return s.rounds.Run(ctx) })
-	g.Go(func() error { return s.alarms.KeepTime(ctx) })
-	g.Go(func() error { return s.performance.Run(ctx) })
+	g.Go(func() error { return s.reckoner.Run(ctx) })
 	g.Go(func() error { return s.whileJournalWorks(ctx) })
 	if s.guard != nil {
 		g.Go(func() error { return s.guard.Run(ctx) })

@@ -5,14 +5,6 @@ import (
 	"time"
 )
 
-// Moment is what the hours ahead bring at one time by tide and cargo, as in
-// Conditions.
-type Moment struct {
-	At                 time.Time
-	RiseFwdM, RiseAftM float64
-	DraftM, DepthM     float64
-}
-
 // Outlook is the mooring over the hours ahead, with wind and current as given
 // and no winch touched.
 type Outlook struct {

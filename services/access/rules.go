@@ -2,7 +2,6 @@ package access
 
 import (
 	"net/http"
-	"strings"
 
 	"google.golang.org/protobuf/proto"
 
@@ -53,11 +52,10 @@ func rules() map[string]rule {
 		"/hawser.v1.AlarmService/ListAlarms":       {role: Watch, message: berthNamed},
 		"/hawser.v1.AlarmService/WatchAlarms":      {role: Watch, message: berthNamed},
 		"/hawser.v1.AlarmService/AcknowledgeAlarm": {role: Acknowledge, message: alarmNamed},
-		"/hawser.v1.AlarmService/ShelveAlarm":      {role: Operate, message: alarmNamed},
-		"/hawser.v1.AlarmService/TakeOutOfService": {role: Engineer, message: berthHeld},
-		"/hawser.v1.AlarmService/EndHold":          {role: Operate, message: berthHeld},
 		"/hawser.v1.LiveService/ListBerths":        {role: Watch, message: berthNamed},
 		"/hawser.v1.LiveService/WatchBerths":       {role: Watch, message: berthNamed},
+		"/hawser.v1.AssessService/Assess":          {role: Watch, message: berthNamed},
+		"/hawser.v1.AssessService/ListLosses":      {role: Watch, message: berthNamed},
 		"/hawser.v1.IntakeService/Deliver":         {role: Operate, device: true, message: berthOfHello, bytes: batchBytes},
 
 		// Whether the server is well says nothing about anybody's ship.
@@ -72,11 +70,8 @@ func rules() map[string]rule {
 		"GET /api/berths":  {role: Watch, request: berthAsked},
 		"GET /api/history": {role: Watch, request: berthAsked},
 		// The figures of every berth are among them.
-		"GET /metrics":         {role: Watch, request: wholeSite},
-		"POST /acknowledge":    {role: Acknowledge, request: alarmOfForm, page: true, bytes: formBytes},
-		"POST /shelve":         {role: Operate, request: alarmOfForm, page: true, bytes: formBytes},
-		"POST /out-of-service": {role: Engineer, request: placeOfForm, page: true, bytes: formBytes},
-		"POST /end-hold":       {role: Operate, request: placeOfForm, page: true, bytes: formBytes},
+		"GET /metrics":      {role: Watch, request: wholeSite},
+		"POST /acknowledge": {role: Acknowledge, request: alarmOfForm, page: true, bytes: formBytes},
 
 		"GET /healthz":          {open: true},
 		"GET /readyz":           {open: true},
@@ -95,14 +90,6 @@ func berthNamed(m proto.Message) (about, error) {
 		return about{}, refuse(unfit, "%T names no berth", m)
 	}
 	return about{berth: named.GetBerth()}, nil
-}
-
-// berthHeld finds the berth where something is kept quiet; without one it is the
-// server's own, which is the site's.
-func berthHeld(m proto.Message) (about, error) {
-	a, err := berthNamed(m)
-	a.site = a.berth == ""
-	return a, err
 }
 
 func alarmNamed(m proto.Message) (about, error) {
@@ -142,17 +129,4 @@ func alarmOfForm(r *http.Request) (about, error) {
 		return about{}, refuse(unfit, "the form names no alarm")
 	}
 	return about{alarm: id}, nil
-}
-
-// placeOfForm finds the berth of a place, berth/condition/line/group; without one
-// it is the server's own, which is the site's.
-func placeOfForm(r *http.Request) (about, error) {
-	if err := r.ParseForm(); err != nil {
-		return about{}, refuse(unfit, "the form could not be read: %v", err)
-	}
-	berth, _, ok := strings.Cut(r.PostForm.Get("place"), "/")
-	if !ok {
-		return about{}, refuse(unfit, "the form names no place")
-	}
-	return about{berth: berth, site: berth == ""}, nil
 }

@@ -75,7 +75,7 @@ func (m *alertmanager) tell(ctx context.Context, alarms []alarm.State) error {
 	alerts := make([]alert, 0, len(alarms))
 	for i := range alarms {
 		s := &alarms[i]
-		if calls(s) {
+		if s.Active() {
 			alerts = append(alerts, m.alert(s, now.Add(3*m.every)))
 		} else if ended, ok := m.resolved(s.ID, now); ok {
 			alerts = append(alerts, m.alert(s, ended))
@@ -87,7 +87,7 @@ func (m *alertmanager) tell(ctx context.Context, alarms []alarm.State) error {
 	}
 	clear(m.told)
 	for i := range alarms {
-		if calls(&alarms[i]) {
+		if alarms[i].Active() {
 			m.told[alarms[i].ID] = true
 		}
 	}
@@ -128,15 +128,12 @@ func (m *alertmanager) alert(s *alarm.State, ends time.Time) alert {
 			"alertname": s.Condition, "berth": s.Berth, "line": s.Line, "group": s.Group, "priority": s.Priority.String(),
 		},
 		Annotations: map[string]string{
-			"summary": summary(s), "description": s.Detail, "alarm_id": s.ID,
+			"summary": summary(s), "description": s.Detail, "alarm_id": s.ID, "acknowledged_by": s.By,
 		},
 		StartsAt: s.Raised, EndsAt: ends,
 	}
 	if s.HasValue {
 		a.Annotations["value"] = strings.TrimSpace(strconv.FormatFloat(s.Value, 'f', 1, 64) + " " + s.Unit)
-	}
-	if first := s.Acknowledged(); first != nil {
-		a.Annotations["acknowledged_by"] = first.By
 	}
 	if dangerous(s) {
 		a.Annotations["caution"] = caution

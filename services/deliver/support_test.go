@@ -43,29 +43,17 @@ type house struct {
 	applied uint64
 }
 
-// An emergency is escalated after the times given, if any.
-func newHouse(t *testing.T, escalate ...time.Duration) *house {
+func newHouse(t *testing.T) *house {
 	t.Helper()
 	j, err := journal.Open(t.Context(), journal.Options{Dir: t.TempDir()})
 	if err != nil {
 		t.Fatal(err)
 	}
-	l, err := alarm.Open(t.Context(), alarm.Options{Records: j, Logger: slog.New(slog.DiscardHandler), Registerer: prometheus.NewRegistry(),
-		Escalate: map[detect.Priority][]time.Duration{detect.Emergency: escalate}})
+	l, err := alarm.Open(t.Context(), alarm.Options{Records: j, Logger: slog.New(slog.DiscardHandler), Registerer: prometheus.NewRegistry()})
 	if err != nil {
 		t.Fatal(err)
 	}
-	ctx, cancel := context.WithCancel(t.Context())
-	done := make(chan struct{})
-	go func() {
-		defer close(done)
-		_ = l.KeepTime(ctx)
-	}()
-	t.Cleanup(func() {
-		cancel()
-		<-done
-		_, _ = l.Close(), j.Close()
-	})
+	t.Cleanup(func() { _, _ = l.Close(), j.Close() })
 	return &house{t: t, journal: j, alarms: l}
 }
 

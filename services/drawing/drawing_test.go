@@ -200,15 +200,13 @@ func TestDrawingsRepeatAndCaution(t *testing.T) {
 			t.Fatal(err)
 		}
 		var moments []assess.Moment
-		var levels []float64
 		for k := range 37 {
 			up := 4 * math.Sin(float64(k)/12)
-			moments = append(moments, assess.Moment{At: begin.Add(time.Duration(k) * 20 * time.Minute), RiseFwdM: up, RiseAftM: up})
-			levels = append(levels, 1.6+up)
+			moments = append(moments, assess.Moment{At: begin.Add(time.Duration(k) * 20 * time.Minute), LevelM: 1.6 + up, RiseFwdM: up, RiseAftM: up})
 		}
 		o := m.Ahead(conditions, moments)
 		o.TensionKN[9] = nil // a moment without rest leaves a gap
-		return [][]byte{drawing.Mooring(m, &s, wind), drawing.Weather(m.Plan(), m.WindLimits(conditions, 24), wind), drawing.Hours(m, &o, levels)}
+		return [][]byte{drawing.Mooring(m, &s, wind), drawing.Weather(m.Plan(), m.WindLimits(conditions, 24), wind), drawing.Hours(m, &o)}
 	}
 	a, b := make3(), make3()
 	for k := range a {

@@ -26,7 +26,7 @@ const named = 4
 
 // Hours is the load of every line over the hours ahead as a share of its MBL, with
 // the water level below. The worst few lines are named; the rest are thin.
-func Hours(m *assess.Mooring, o *assess.Outlook, levels []float64) []byte {
+func Hours(m *assess.Mooring, o *assess.Outlook) []byte {
 	p := m.Plan()
 	c := &chart{m: m, o: o, x0: 80, x1: 1060, y0: 100, y1: 520}
 	c.start, c.end = o.Moments[0].At, o.Moments[len(o.Moments)-1].At
@@ -41,7 +41,7 @@ func Hours(m *assess.Mooring, o *assess.Outlook, levels []float64) []byte {
 	c.scale(order[0])
 	c.times()
 	c.loads(order)
-	c.water(levels)
+	c.water()
 	return c.done()
 }
 
@@ -170,20 +170,23 @@ func (c *chart) runs(i int) [][][2]float64 {
 }
 
 // water is the level over the same hours.
-func (c *chart) water(levels []float64) {
+func (c *chart) water() {
 	const top, bottom = 575.0, 680.0
-	lo, hi := slices.Min(levels), slices.Max(levels)
+	lo, hi := math.Inf(1), math.Inf(-1)
+	for i := range c.o.Moments {
+		lo, hi = min(lo, c.o.Moments[i].LevelM), max(hi, c.o.Moments[i].LevelM)
+	}
 	middle, span := (lo+hi)/2, max(hi-lo, 0.5)
 	y := func(level float64) float64 { return (top+bottom)/2 - (bottom-top)*(level-middle)/span }
 	c.sheet.line(c.x0, bottom, c.x1, bottom, "axis")
 	var run [][2]float64
-	for k, level := range levels {
-		run = append(run, [2]float64{c.x(c.o.Moments[k].At), y(level)})
+	for i := range c.o.Moments {
+		run = append(run, [2]float64{c.x(c.o.Moments[i].At), y(c.o.Moments[i].LevelM)})
 	}
 	c.path(run, "water", false)
 	c.text(c.x0-10, y(hi)+5, "small end", fmt.Sprintf("%.1f m", hi))
 	if hi-lo >= 0.05 {
 		c.text(c.x0-10, y(lo)+5, "small end", fmt.Sprintf("%.1f m", lo))
 	}
-	c.text(c.x1+8, y(levels[len(levels)-1])+5, "", "water level")
+	c.text(c.x1+8, run[len(run)-1][1]+5, "", "water level")
 }

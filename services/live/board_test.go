@@ -271,3 +271,40 @@ func BenchmarkUpdate(b *testing.B) {
 		b.Fatal("not the newest reading")
 	}
 }
+
+// A mean is over the last minute of event time, by the second; a pin that is bad or
+// silent has none, and a berth that is not live gives nothing.
+func TestMeans(t *testing.T) {
+	clock := newWall()
+	b, err := live.New(live.Options{Registerer: prometheus.NewRegistry(), Now: clock.now})
+	if err != nil {
+		t.Fatal(err)
+	}
+	b.SetPlan("a", plan("a"))
+	if _, ok := b.Means("a"); ok {
+		t.Error("means of a berth that sent nothing")
+	}
+	// 500 kN before the minute; then 100 twice in one second and 200 in another.
+	b.Update("a", clock.now(), &reading.Block{Series: []reading.Series{
+		series("1/tension", []int64{at(0), at(70 * time.Second), at(70*time.Second + 1e8), at(80 * time.Second)}, 500, 100, 100, 200),
+		series("wind/speed", []int64{at(80 * time.Second)}, 11),
+	}})
+	m, ok := b.Means("a")
+	if !ok || m.TensionKN[0] != 150 || !math.IsNaN(m.TensionKN[1]) || !m.Newest.Equal(began.Add(80*time.Second)) {
+		t.Errorf("%+v, %v", m, ok)
+	}
+	if v, ok := m.Value(reading.WindSpeed); !ok || v != 11 {
+		t.Errorf("wind %g, %v", v, ok)
+	}
+	if _, ok := m.Value(reading.WaterLevel); ok {
+		t.Error("a water level that nobody sent")
+	}
+	clock.wait(15 * time.Second) // the pin is silent, the berth live yet
+	if m, ok := b.Means("a"); !ok || !math.IsNaN(m.TensionKN[0]) {
+		t.Errorf("%+v, %v", m, ok)
+	}
+	clock.wait(time.Minute)
+	if _, ok := b.Means("a"); ok {
+		t.Error("means of a berth long silent")
+	}
+}

@@ -77,7 +77,8 @@ func (b *berthWatch) resume(ctx context.Context) error {
 	b.end, b.resumed = math.MaxUint64, true
 	if b.unit != nil {
 		b.heardBefore()
-	} else {
+	}
+	if b.unit == nil {
 		b.position = b.told - min(b.told, b.o.WarmUp)
 	}
 	return nil

@@ -1,0 +1,222 @@
+package reckon_test
+
+import (
+	"context"
+	"fmt"
+	"log/slog"
+	"strings"
+	"testing"
+	"testing/synctest"
+	"time"
+
+	"github.com/prometheus/client_golang/prometheus"
+	"go.uber.org/goleak"
+
+	"hawser/detect/mooring"
+	"hawser/detect/reading"
+	"hawser/services/alarm"
+	"hawser/services/alarm/alarmtest"
+	"hawser/services/live"
+	"hawser/services/reckon"
+)
+
+func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
+
+// fourAbreast is a ship on four like lines straight off the quay, two 50 m before
+// and two 50 m abaft amidships, of 100 kN: working load limit 50 kN.
+func fourAbreast(berth string) *mooring.Plan {
+	p := &mooring.Plan{Berth: berth, Ship: mooring.Ship{Name: "Test Ship", LoaM: 120, BeamM: 20, DisplacementT: 9000, SideWindageM2: 900, EndWindageM2: 200},
+		Reference: mooring.Reference{DraftFwdM: 6, DraftAftM: 6}, Limits: mooring.DefaultLimits()}
+	for k, x := range []float64{-50, -50, 50, 50} {
+		p.Lines = append(p.Lines, mooring.Line{ID: fmt.Sprint(k + 1), Group: mooring.FwdBreast, Fairlead: mooring.Point{X: x, Z: 5},
+			Hook: mooring.Point{X: x, Y: -40, Z: 5}, Material: mooring.Polyester, MBLkN: 100, PretensionKN: 20, MadeFast: mooring.Bitts, Instrumented: true})
+	}
+	return p
+}
+
+// station is a board, an alarm log and a reckoner over one berth, in fake time.
+type station struct {
+	t        *testing.T
+	board    *live.Board
+	log      *alarm.Log
+	reckoner *reckon.Reckoner
+	registry *prometheus.Registry
+	sequence uint64
+	stop     func()
+}
+
+func start(t *testing.T, plan *mooring.Plan) *station {
+	t.Helper()
+	s := &station{t: t, registry: prometheus.NewRegistry()}
+	quiet := slog.New(slog.DiscardHandler)
+	var err error
+	if s.board, err = live.New(live.Options{Registerer: prometheus.NewRegistry()}); err != nil {
+		t.Fatal(err)
+	}
+	s.board.SetPlan(plan.Berth, plan)
+	if s.log, err = alarm.Open(t.Context(), alarm.Options{Records: &alarmtest.Records{}, Logger: quiet, Registerer: prometheus.NewRegistry()}); err != nil {
+		t.Fatal(err)
+	}
+	s.reckoner, err = reckon.New(reckon.Options{Board: s.board, Berths: func() []string { return []string{plan.Berth} },
+		Alarms: s.log, Log: quiet, Registerer: s.registry})
+	if err != nil {
+		t.Fatal(err)
+	}
+	ctx, cancel := context.WithCancel(context.Background())
+	ended := make(chan error, 1)
+	go func() { ended <- s.reckoner.Run(ctx) }()
+	s.stop = func() {
+		cancel()
+		if err := <-ended; err != nil {
+			t.Error(err)
+		}
+		if err := s.log.Close(); err != nil {
+			t.Error(err)
+		}
+	}
+	return s
+}
+
+// goOn lets the berth send these loads for some seconds, once a second.
+func (s *station) goOn(seconds int, watch float64, loads ...float64) {
+	for range seconds {
+		s.sequence++
+		b := &reading.Block{Sequence: s.sequence}
+		at := time.Now().UnixNano()
+		b.Series = append(b.Series, reading.Series{Channel: reading.Channel{Kind: reading.UnderWatch}, Time: []int64{at}, Value: []float64{watch}})
+		for i, kN := range loads {
+			b.Series = append(b.Series, reading.Series{Channel: reading.Channel{Line: fmt.Sprint(i + 1), Kind: reading.Tension}, Time: []int64{at}, Value: []float64{kN}})
+		}
+		s.board.Update("hand", time.Now(), b)
+		time.Sleep(time.Second) // of the bubble
+	}
+	synctest.Wait()
+}
+
+// warning is the warning's detail, "" while it does not stand.
+func (s *station) warning() string {
+	s.t.Helper()
+	active, _ := s.log.List("hand", false)
+	for i := range active {
+		if active[i].Condition == reckon.OneLineFromLimit {
+			return active[i].Detail
+		}
+	}
+	return ""
+}
+
+// By hand: with 30 kN on each line the force off the quay is 120 kN, and when a line
+// is lost the one beside it takes it all, 60 kN over a limit of 50; with 20 kN on
+// each it is 40.
+func TestWarnsWhileOneLineKeepsAnotherFromItsLimit(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		s := start(t, fourAbreast("hand"))
+		defer s.stop()
+		s.goOn(3, 1, 30, 30, 30, 30)
+		if w := s.warning(); w != "" {
+			t.Errorf("after 3 s: %s", w)
+		}
+		s.goOn(5, 1, 30, 30, 30, 30)
+		w := s.warning()
+		if !strings.Contains(w, "over its working load limit of 50 kN") || !strings.Contains(w, "comes to 60 kN") || !strings.Contains(w, "parts, line") {
+			t.Errorf("after 8 s: %q", w)
+		}
+		// The mean of a minute falls slowly: 40 s of 20 kN after 8 s of 30 make it 21.7,
+		// which leaves 43 kN on the worst.
+		s.goOn(15, 1, 20, 20, 20, 20)
+		if s.warning() == "" {
+			t.Error("cleared within 15 s")
+		}
+		s.goOn(45, 1, 20, 20, 20, 20)
+		if w := s.warning(); w != "" {
+			t.Errorf("a minute later: %s", w)
+		}
+	})
+}
+
+func TestWarningEndsWhenTheShipLeaves(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		s := start(t, fourAbreast("hand"))
+		defer s.stop()
+		s.goOn(8, 1, 30, 30, 30, 30)
+		if s.warning() == "" {
+			t.Fatal("no warning")
+		}
+		s.goOn(2, 0, 30, 30, 30, 30)
+		if w := s.warning(); w != "" {
+			t.Errorf("leaving: %s", w)
+		}
+	})
+}
+
+// A line over its limit as she lies is told for itself, and silence is no sign that
+// a warning is over.
+func TestWarningStandsThroughSilence(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		s := start(t, fourAbreast("hand"))
+		defer s.stop()
+		s.goOn(8, 1, 30, 30, 30, 30)
+		time.Sleep(2 * time.Minute)
+		synctest.Wait()
+		if s.warning() == "" {
+			t.Error("the warning went with the readings")
+		}
+	})
+}
+
+// Two of four loads are enough to reckon from; one is not.
+func TestWantsHalfOfTheLoads(t *testing.T) {
+	for known, want := range map[int]bool{1: false, 2: true} {
+		synctest.Test(t, func(t *testing.T) {
+			s := start(t, fourAbreast("hand"))
+			defer s.stop()
+			s.goOn(8, 1, []float64{30, 30}[:known]...)
+			if got := s.warning() != ""; got != want {
+				t.Errorf("%d loads known: warning %v, want %v", known, got, want)
+			}
+		})
+	}
+}
+
+func BenchmarkRoundOf50Berths(b *testing.B) {
+	board, err := live.New(live.Options{Registerer: prometheus.NewRegistry()})
+	if err != nil {
+		b.Fatal(err)
+	}
+	plan := carrier(b)
+	plan.Lines = plan.Lines[2:18]
+	var berths []string
+	for k := range 50 {
+		berths = append(berths, fmt.Sprint("berth-", k))
+		board.SetPlan(berths[k], plan)
+	}
+	r, err := reckon.New(reckon.Options{Board: board, Berths: func() []string { return berths }, Alarms: nobody{},
+		Log: slog.New(slog.DiscardHandler), Registerer: prometheus.NewRegistry()})
+	if err != nil {
+		b.Fatal(err)
+	}
+	at := time.Now()
+	for b.Loop() {
+		b.StopTimer()
+		at = at.Add(time.Second)
+		block := &reading.Block{}
+		for i := range plan.Lines {
+			block.Series = append(block.Series, reading.Series{Channel: reading.Channel{Line: plan.Lines[i].ID, Kind: reading.Tension},
+				Time: []int64{at.UnixNano()}, Value: []float64{150 + float64(i)}})
+		}
+		for _, name := range berths {
+			board.Update(name, time.Now(), block)
+		}
+		b.StartTimer()
+		if err := r.Round(b.Context(), at); err != nil {
+			b.Fatal(err)
+		}
+	}
+	b.ReportMetric(b.Elapsed().Seconds()/float64(b.N)*100, "%core")
+}
+
+// nobody takes no warnings.
+type nobody struct{}
+
+func (nobody) RaiseOwn(context.Context, alarm.Own) error      { return nil }
+func (nobody) ClearOwn(context.Context, string, string) error { return nil }
