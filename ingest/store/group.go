@@ -34,7 +34,8 @@ func (g *group) reset() {
 // readings is the number of readings in the group.
 func (g *group) readings() int { return len(g.times) }
 
-// add copies the block, which may be nil, and takes note of its position.
+// add copies the block, which may be nil, and takes note of its position. Of one
+// without readings nothing is kept: however many come, they cost no memory.
 func (g *group) add(position uint64, berth string, block *reading.Block) {
 	g.last = position
 	if block == nil {
@@ -46,6 +47,9 @@ func (g *group) add(position uint64, berth string, block *reading.Block) {
 			g.series = append(g.series, g.copySeries(s))
 			g.bytes += seriesBytes + readingBytes*s.Len()
 		}
+	}
+	if len(g.series) == first {
+		return
 	}
 	g.blocks = append(g.blocks, reading.Block{
 		Sequence: block.Sequence, CompleteUntil: block.CompleteUntil, Series: g.series[first:],

@@ -31,6 +31,7 @@ type script struct {
 	answers []error
 	calls   []time.Time
 	taken   []float64 // first value of each block
+	entries []int     // of each call that took some
 	hold    chan struct{}
 }
 
@@ -59,6 +60,7 @@ func (s *script) AppendMany(ctx context.Context, entries []store.Entry) error {
 }
 
 func (s *script) take(entries []store.Entry) {
+	s.entries = append(s.entries, len(entries))
 	for _, e := range entries {
 		s.taken = append(s.taken, e.Block.Series[0].Value[0])
 	}
@@ -121,6 +123,27 @@ func TestPumpGroupsByAge(t *testing.T) {
 		}
 		if len(s.calls) != 1 || s.calls[0].Sub(start) != time.Second {
 			t.Errorf("calls at %v, want one a second after the first block", s.calls)
+		}
+		if err := stop(); err != nil {
+			t.Error(err)
+		}
+	})
+}
+
+// Blocks that bring no readings, as a gateway sends whose sensors are all silent,
+// are positions only: while the store is down they must not pile up.
+func TestBlocksWithoutReadingsAreNotKept(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		s, r := &script{}, prometheus.NewRegistry()
+		p, stop := pumping(t, s, store.PumpOptions{Registerer: r})
+		offer(t, p, 1, one(1, 10))
+		offer(t, p, 2, &reading.Block{CompleteUntil: 1})
+		offer(t, p, 3, one(0, 0))
+		wantMetrics(t, r, `hawser_store_waiting_bytes 330`) // 160 a series, 17 a reading
+		time.Sleep(time.Second)
+		synctest.Wait()
+		if p.Position() != 3 || !slices.Equal(s.entries, []int{1}) {
+			t.Errorf("position %d, entries %v, want 3 and one entry", p.Position(), s.entries)
 		}
 		if err := stop(); err != nil {
 			t.Error(err)
