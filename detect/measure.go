@@ -46,7 +46,7 @@ var measureWords = [measures]struct {
 	OutsideRange: {"time outside what the line can carry", "s", false},
 	SpikeCount:   {"readings that stood alone within 60 s", "", false},
 	StillWhile:   {"move of the load by the other lines while the pin stood still", "kN", false},
-	ZeroShift:    {"cumulative sum of the pin's shift against the other lines, in standard deviations", "", false},
+	ZeroShift:    {"cumulative sum of the pin's shift, in standard deviations", "", false},
 }
 
 // String says in words what is measured.

@@ -115,7 +115,7 @@ func (b *Berth) suspect(now moment, k int, seen *[modes]float64) {
 		u.Looks, u.Up = 0, now.Tick
 		b.state.Upset, b.state.Parted = now.Tick, now.Tick
 		b.raise(now, -1, Change{Condition: Redistribution, By: UnseenOdds, Group: g, Onset: now.Time - 5*second, Value: 100 * worst, Unit: "%",
-			Detail: fmt.Sprintf("The ship moved as if one of the %s lines had let go, with up to %.1f %% of MBL more on other lines in 5 s, and no line with a load pin did; look at line %s and its bollard from a safe place.",
+			Detail: fmt.Sprintf("The ship moved as if one of the %s lines had let go, with up to %.1f %% of MBL more on other lines in 5 s, and no line with a load pin did; keep clear of the mooring deck and find out whether line %s and its bollard hold.",
 				g, 100*worst, b.id(i))})
 	}
 }

@@ -313,14 +313,14 @@ func TestSignInAndAcknowledge(t *testing.T) {
 	if resp, _ := do("POST", "/acknowledge", form, elsewhere); resp.StatusCode != http.StatusForbidden {
 		t.Errorf("acknowledged by another site: %d", resp.StatusCode)
 	}
-	if a, _ := s.st.alarms.Find(s.alarm[northBerth]); !a.Acknowledged.IsZero() {
+	if a, _ := s.st.alarms.Find(s.alarm[northBerth]); a.Acknowledged() != nil {
 		t.Error("it was acknowledged all the same")
 	}
 	if resp, page := do("POST", "/acknowledge", form, nil); resp.StatusCode != http.StatusSeeOther {
 		t.Errorf("acknowledge: %d %s", resp.StatusCode, page)
 	}
-	if a, _ := s.st.alarms.Find(s.alarm[northBerth]); a.By != "J. Alder (acknowledge)" {
-		t.Errorf("on record: %q", a.By)
+	if a, _ := s.st.alarms.Find(s.alarm[northBerth]); a.Acknowledged() == nil || a.Acknowledged().By != "J. Alder (acknowledge)" {
+		t.Errorf("on record: %+v", a.Acknowledgements)
 	}
 	if resp, _ := do("POST", "/sign-out", nil, elsewhere); resp.StatusCode != http.StatusForbidden {
 		t.Errorf("signed out by another site: %d", resp.StatusCode)

@@ -45,8 +45,9 @@ FROM its direction, current sets TOWARD its own; degrees true. Wind, level and
 drafts not given are the recording's where it has them, else no wind and the
 plan's reference.
 
---hours looks ahead by the tide of --tide, a CSV file time,level_m, and the cargo
-work of --cargo, a CSV file time,draft_fwd_m,draft_aft_m, with wind as given.
+--hours looks ahead by the plan's tide, or in its place that of --tide, a CSV
+file time,level_m, and the cargo work of --cargo, a CSV file
+time,draft_fwd_m,draft_aft_m, with wind as given.
 
 The word beside a load is the furthest limit it has come to: below, approaching
 (the watch warns), working-load (working load limit), brake (its winch brake

@@ -28,6 +28,7 @@ type config struct {
 	Access         accessConfig  `yaml:"access"`
 	Journal        journalConfig `yaml:"journal"`
 	Store          storeConfig   `yaml:"store"`
+	Escalate       escalation    `yaml:"escalate"`
 	Deliver        deliverConfig `yaml:"deliver"`
 }
 
@@ -184,6 +185,9 @@ func (c *config) validate() error {
 		return fmt.Errorf("store.retention: %s must be above zero", c.Store.Retention)
 	}
 	if err := c.checkAccess(); err != nil {
+		return err
+	}
+	if err := c.Escalate.validate(); err != nil {
 		return err
 	}
 	switch c.Store.Kind {

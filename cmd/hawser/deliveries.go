@@ -5,13 +5,55 @@ import (
 	"encoding/base64"
 	"fmt"
 	"os"
+	"slices"
 	"strconv"
 	"strings"
+	"time"
 
 	"hawser/detect"
 	"hawser/ingest/journal"
 	"hawser/services/deliver"
 )
+
+// escalation is after which times, by priority, an alarm that nobody has
+// acknowledged is escalated.
+type escalation map[string][]time.Duration
+
+func (e escalation) validate() error {
+	for name, steps := range e {
+		if _, err := priority(name); err != nil {
+			return fmt.Errorf("escalate: %w", err)
+		}
+		if !slices.IsSorted(steps) || len(steps) > 0 && steps[0] <= 0 {
+			return fmt.Errorf("escalate.%s: %v: expected rising times above zero", name, steps)
+		}
+	}
+	return nil
+}
+
+// byPriority is the settings as the alarm log takes them, nil for its defaults.
+func (e escalation) byPriority() map[detect.Priority][]time.Duration {
+	if e == nil {
+		return nil
+	}
+	out := map[detect.Priority][]time.Duration{}
+	for name, steps := range e {
+		if p, err := priority(name); err == nil {
+			out[p] = steps
+		}
+	}
+	return out
+}
+
+// priority is the priority of a name.
+func priority(name string) (detect.Priority, error) {
+	for p := detect.Emergency; p <= detect.Caution; p++ {
+		if name == p.String() {
+			return p, nil
+		}
+	}
+	return 0, fmt.Errorf("%q is none of emergency, alarm, warning, caution", name)
+}
 
 // deliverConfig says where alarms go besides the pages.
 type deliverConfig struct {
@@ -27,6 +69,7 @@ type destinationConfig struct {
 	URL    string   `yaml:"url"`
 	Berths []string `yaml:"berths"`
 	Least  string   `yaml:"least"`
+	Level  int      `yaml:"level"`
 }
 
 type alertmanagerConfig struct {
@@ -91,17 +134,17 @@ func (c *deliverConfig) destinations(o *deliver.Options) error {
 }
 
 func (c *destinationConfig) filter() (deliver.Filter, error) {
-	f := deliver.Filter{Berths: c.Berths}
-	if c.Least == "" {
-		return f, nil
-	}
-	for p := detect.Emergency; p <= detect.Caution; p++ {
-		if c.Least == p.String() {
-			f.Least = p
-			return f, nil
+	f := deliver.Filter{Berths: c.Berths, Level: c.Level}
+	var err error
+	if c.Least != "" {
+		if f.Least, err = priority(c.Least); err != nil {
+			return f, fmt.Errorf("least: %w", err)
 		}
 	}
-	return f, fmt.Errorf("least: %q is none of emergency, alarm, warning, caution", c.Least)
+	if c.Level < 0 {
+		return f, fmt.Errorf("level: %d is negative", c.Level)
+	}
+	return f, nil
 }
 
 // secretIn is a secret kept in a file, never logged.

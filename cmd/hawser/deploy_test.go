@@ -103,7 +103,7 @@ func TestSettingsShownAsCommentsAreRead(t *testing.T) {
 		t.Fatal(err)
 	}
 	d := cfg.Deliver
-	if len(d.Alertmanagers) != 1 || len(d.Webhooks) != 1 || len(d.Brokers) != 1 || d.Brokers[0].Berths[0] != "east-3" || d.Alertmanagers[0].Least != "alarm" {
+	if len(d.Alertmanagers) != 1 || len(d.Webhooks) != 2 || d.Webhooks[1].Level != 1 || len(d.Brokers) != 1 || d.Brokers[0].Berths[0] != "east-3" || d.Alertmanagers[0].Least != "alarm" {
 		t.Errorf("deliver: %+v", d)
 	}
 }

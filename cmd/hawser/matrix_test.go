@@ -152,8 +152,12 @@ func (s *secured) subjects(what string) []string {
 	switch {
 	case strings.HasSuffix(what, "DeliverRequest"):
 		return []string{northBerth, townBerth, northBerth + " anew"}
-	case strings.HasPrefix(what, "AcknowledgeAlarm"), what == "POST /acknowledge":
+	case strings.HasPrefix(what, "AcknowledgeAlarm"), strings.HasPrefix(what, "ShelveAlarm"), what == "POST /acknowledge", what == "POST /shelve":
 		return []string{northBerth, townBerth, "server", "unknown"}
+	case strings.HasPrefix(what, "EndHold"), what == "POST /end-hold":
+		return []string{northBerth, townBerth, "server"}
+	case strings.HasPrefix(what, "TakeOutOfService"), what == "POST /out-of-service":
+		return []string{northBerth, townBerth}
 	case what == "GET /api/history", what == "AssessRequest":
 		return []string{northBerth, townBerth}
 	case strings.HasPrefix(what, "ListAlarms"), strings.HasPrefix(what, "WatchAlarms"),
@@ -182,6 +186,12 @@ func (s *secured) request(m protoreflect.MethodDescriptor, about string) proto.M
 		return &hawserv1.WatchAlarmsRequest{Berth: berth}
 	case "hawser.v1.AlarmService.AcknowledgeAlarm":
 		return &hawserv1.AcknowledgeAlarmRequest{AlarmId: s.alarmOf(about), By: "A. Mate"}
+	case "hawser.v1.AlarmService.ShelveAlarm":
+		return &hawserv1.ShelveAlarmRequest{AlarmId: s.alarmOf(about), By: "A. Mate"}
+	case "hawser.v1.AlarmService.TakeOutOfService":
+		return &hawserv1.TakeOutOfServiceRequest{Berth: about, Line: "1", By: "A. Mate"}
+	case "hawser.v1.AlarmService.EndHold":
+		return &hawserv1.EndHoldRequest{Berth: strings.TrimPrefix(about, "server"), Line: "1", By: "A. Mate"}
 	case "hawser.v1.LiveService.ListBerths":
 		return &hawserv1.ListBerthsRequest{Berth: berth}
 	case "hawser.v1.LiveService.WatchBerths":
@@ -257,6 +267,7 @@ func (s *secured) callRoute(pattern, about string, c matrixCaller) string {
 	switch {
 	case method == http.MethodPost:
 		form.Set("id", s.alarmOf(about))
+		form.Set("place", strings.TrimPrefix(about, "server")+"//1/")
 		form.Set("by", "A. Mate")
 	case about != "all" && about != "-":
 		query.Set("berth", about)

@@ -65,6 +65,8 @@ func TestMistakesAreTold(t *testing.T) {
 		{"priority that is none", []string{"serve", "--data", dir + "/d", "--http", "127.0.0.1:0", "--grpc", "127.0.0.1:0", "--config",
 			file("c4.yaml", "deliver:\n  brokers:\n    - {name: jetty, url: mqtt://there, least: loud}\n")},
 			exitUsage, `deliver.brokers[0].least: "loud" is none of emergency, alarm, warning, caution`},
+		{"escalation that falls", []string{"serve", "--config", file("c7.yaml", "escalate:\n  alarm: [5m, 1m]\n")}, exitUsage, "escalate.alarm: [5m0s 1m0s]: expected rising times"},
+		{"escalation of nothing", []string{"serve", "--config", file("c8.yaml", "escalate:\n  panic: [1m]\n")}, exitUsage, `escalate: "panic" is none of emergency`},
 		{"webhook without a secret", []string{"serve", "--data", dir + "/d", "--http", "127.0.0.1:0", "--grpc", "127.0.0.1:0", "--config",
 			file("c5.yaml", "deliver:\n  webhooks:\n    - {name: office, url: https://office.example}\n")},
 			exitUsage, "deliver.webhooks[0].secret_file: a file with the secret is needed"},

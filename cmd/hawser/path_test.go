@@ -292,13 +292,7 @@ func TestServerKilledInTheMiddle(t *testing.T) {
 	addr := s.grpc
 	line := startCuttingLine(t, addr, 0)
 
-	sent := make(chan string, 1)
-	go func() {
-		var out, errs lockedBuffer
-		code := run(t.Context(), []string{"send", "--plan", planFile("tanker-12"), "--to", line.addr, "--pace", "40", path},
-			streams{in: strings.NewReader(""), out: &out, err: &errs})
-		sent <- fmt.Sprintf("exit code %d: %s%s", code, out.String(), errs.String())
-	}()
+	sent := startHawser(t, "send", "--plan", planFile("tanker-12"), "--to", line.addr, "--pace", "40", path)
 	// Killed twice: after a third and after two thirds, while readings come in.
 	for _, part := range []float64{1. / 3, 2. / 3} {
 		s.watched("north-jetty-1", math.Floor(part*float64(batches)))
@@ -306,9 +300,7 @@ func TestServerKilledInTheMiddle(t *testing.T) {
 		s = startServe(t, data)
 		line.to(s.grpc)
 	}
-	if out := <-sent; !strings.HasPrefix(out, "exit code 0") {
-		t.Fatalf("send: %s", out)
-	}
+	sent()
 	s.watched("north-jetty-1", float64(batches))
 	compareTold(t, s.onRecord(), want)
 	s.stored("north-jetty-1", sums)
@@ -323,13 +315,7 @@ func TestStopDrainsAndTheNextStartGoesOn(t *testing.T) {
 	data := t.TempDir()
 	s := startServe(t, data, "--plan", planFile("tanker-12"))
 	line := startCuttingLine(t, s.grpc, 0)
-	sent := make(chan string, 1)
-	go func() {
-		var out, errs lockedBuffer
-		code := run(t.Context(), []string{"send", "--plan", planFile("tanker-12"), "--to", line.addr, "--pace", "60", path},
-			streams{in: strings.NewReader(""), out: &out, err: &errs})
-		sent <- fmt.Sprintf("exit code %d: %s%s", code, out.String(), errs.String())
-	}()
+	sent := startHawser(t, "send", "--plan", planFile("tanker-12"), "--to", line.addr, "--pace", "60", path)
 	s.watched("north-jetty-1", float64(batches)/2)
 	took, err := s.stop()
 	if err != nil {
@@ -340,9 +326,7 @@ func TestStopDrainsAndTheNextStartGoesOn(t *testing.T) {
 	}
 	s = startServe(t, data)
 	line.to(s.grpc)
-	if out := <-sent; !strings.HasPrefix(out, "exit code 0") {
-		t.Fatalf("send: %s", out)
-	}
+	sent()
 	s.watched("north-jetty-1", float64(batches))
 	compareTold(t, s.onRecord(), want)
 	s.stored("north-jetty-1", sums)

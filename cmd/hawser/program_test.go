@@ -262,6 +262,26 @@ func hawser(t *testing.T, args ...string) (stdout, stderr string) {
 	return stdout, stderr
 }
 
+// startHawser runs a command in this process beside the test; the function it
+// returns waits for its end and wants exit code 0.
+func startHawser(t *testing.T, args ...string) (ended func()) {
+	t.Helper()
+	done := make(chan error, 1)
+	go func() {
+		code, _, stderr := hawserCode(t, args...)
+		if code != exitOK {
+			done <- fmt.Errorf("exit code %d\n%s", code, stderr)
+		}
+		close(done)
+	}()
+	return func() {
+		t.Helper()
+		if err := <-done; err != nil {
+			t.Fatalf("hawser %s: %v", strings.Join(args, " "), err)
+		}
+	}
+}
+
 // hawserCode runs a command in this process.
 func hawserCode(t *testing.T, args ...string) (code int, stdout, stderr string) {
 	t.Helper()

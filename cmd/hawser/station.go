@@ -27,6 +27,7 @@ import (
 	"hawser/services/front"
 	"hawser/services/history"
 	"hawser/services/live"
+	"hawser/services/performance"
 	"hawser/services/reckon"
 	"hawser/services/rounds"
 	"hawser/services/watch"
@@ -41,21 +42,22 @@ type station struct {
 	log      *slog.Logger
 	registry *prometheus.Registry
 
-	journal  *journal.Journal
-	book     *planbook.Book
-	alarms   *alarm.Log
-	board    *live.Board
-	watch    *watch.Watch
-	intake   *intake.Server
-	store    store.Store // nil where there is none
-	pump     *store.Pump
-	feed     *history.Feed
-	guard    *access.Guard // nil where everybody may do everything
-	front    *front.Front
-	deliver  *deliver.Deliverer // nil where alarms go nowhere else
-	rounds   *rounds.Rounds
-	reckoner *reckon.Reckoner
-	limits   limits // of the journal
+	journal     *journal.Journal
+	book        *planbook.Book
+	alarms      *alarm.Log
+	performance *performance.Tracker
+	board       *live.Board
+	watch       *watch.Watch
+	intake      *intake.Server
+	store       store.Store // nil where there is none
+	pump        *store.Pump
+	feed        *history.Feed
+	guard       *access.Guard // nil where everybody may do everything
+	front       *front.Front
+	deliver     *deliver.Deliverer // nil where alarms go nowhere else
+	rounds      *rounds.Rounds
+	reckoner    *reckon.Reckoner
+	limits      limits // of the journal
 
 	closers []closer
 }
@@ -119,10 +121,15 @@ func (s *station) openJournal(ctx context.Context) (err error) {
 }
 
 func (s *station) openServices(ctx context.Context) (err error) {
-	if s.alarms, err = alarm.Open(ctx, alarm.Options{Records: s.journal, Logger: s.log, Registerer: s.registry}); err != nil {
+	if s.alarms, err = alarm.Open(ctx, alarm.Options{
+		Records: s.journal, Escalate: s.cfg.Escalate.byPriority(), Logger: s.log, Registerer: s.registry,
+	}); err != nil {
 		return err
 	}
 	s.onClose("alarm log", s.alarms.Close)
+	if s.performance, err = performance.New(s.alarms, s.log, s.registry, nil); err != nil {
+		return err
+	}
 	if s.board, err = live.New(live.Options{Registerer: s.registry}); err != nil {
 		return err
 	}
@@ -275,7 +282,7 @@ func (s *station) openFront(ctx context.Context) (err error) {
 	if s.guard != nil {
 		who, o.Guard = s.guard, s.guard
 	}
-	pages, err := web.New(web.Options{Alarms: s.alarms, Board: s.board, Access: who, Log: s.log})
+	pages, err := web.New(web.Options{Alarms: s.alarms, Board: s.board, Access: who, Performance: s.performance, Log: s.log})
 	if err != nil {
 		return err
 	}
@@ -312,6 +319,8 @@ func (s *station) Run(ctx context.Context) error {
 	g.Go(func() error { return s.front.Run(ctx) })
 	g.Go(func() error { return s.watch.Run(ctx) })
 	g.Go(func() error { return s.rounds.Run(ctx) })
+	g.Go(func() error { return s.alarms.KeepTime(ctx) })
+	g.Go(func() error { return s.performance.Run(ctx) })
 	g.Go(func() error { return s.reckoner.Run(ctx) })
 	g.Go(func() error { return s.whileJournalWorks(ctx) })
 	if s.guard != nil {

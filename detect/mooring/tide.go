@@ -7,7 +7,7 @@ import "time"
 type Tide struct {
 	MeanLevelM   float64 // above chart datum, of the constituents
 	Constituents []TidalConstituent
-	Table        []TideLevel // two or more, in order of time
+	Table        []TideLevel // two or more, in order of time, a second apart or more
 }
 
 // TidalConstituent is one wave of the tide as it is found at a station.

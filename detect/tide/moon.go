@@ -22,7 +22,7 @@ var noon1900 = time.Date(1899, time.December, 31, 12, 0, 0, 0, time.UTC)
 // 1940), Table 1, in degrees by Julian century; coefficients from memory, held
 // by a test to another set.
 func skyAt(t time.Time) sky {
-	hours := t.Sub(noon1900).Hours() // a Duration reaches to the year 2192
+	hours := hoursBetween(noon1900, t)
 	c := hours / (24 * 36525)
 	return sky{
 		hour:         math.Mod(15*hours, 360) * degree,

@@ -55,6 +55,11 @@ func (c *Curve) At(t time.Time) (levelM float64, ok bool) {
 	return c.harmonicM(t), true
 }
 
+// hoursBetween goes on where a time.Duration ends, after 292 years.
+func hoursBetween(from, to time.Time) float64 {
+	return float64(to.Unix()-from.Unix())/3600 + float64(to.Nanosecond()-from.Nanosecond())/3.6e12
+}
+
 // Extremes are the lowest and the highest level that the tide comes to: over the
 // whole of a table, or over 19 years of hours from the beginning of 2020, in
 // which moon, sun and node have stood in all ways to each other. Source: the

@@ -34,8 +34,11 @@
 // behind cannot be known (ErrStorage).
 //
 // Followers do not wait for the disk, so that an alarm does not hang on a slow
-// one. After a power cut they may have seen more than the journal still has;
-// see RolledBackError.
+// one. After a power cut they may have seen more than the journal still has; see
+// RolledBackError. A journal inside the process loses its end only before Open
+// returns: whoever compares his position with Bounds before anything is appended
+// misses nothing. A server outside can lose it under its followers, who look each
+// time the connection is another.
 //
 // # Form
 //

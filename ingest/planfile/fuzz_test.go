@@ -2,16 +2,21 @@ package planfile_test
 
 import (
 	"errors"
+	"math"
 	"os"
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
+	"hawser/detect/mooring"
+	"hawser/detect/tide"
 	"hawser/ingest/planfile"
 )
 
 // FuzzParse: text is either refused with the places of its faults, or a plan
-// that can be written and read back to the same message.
+// that can be written and read back to the same message, and whose tide has a
+// level at its times.
 func FuzzParse(f *testing.F) {
 	for _, pattern := range []string{"testdata/*.yaml", "testdata/bad/*.yaml", sharedPlans + "/*.yaml"} {
 		names, err := filepath.Glob(pattern)
@@ -27,9 +32,10 @@ func FuzzParse(f *testing.F) {
 		}
 	}
 	f.Fuzz(func(t *testing.T, data []byte) {
-		_, m, err := planfile.Parse("plan.yaml", data)
+		p, m, err := planfile.Parse("plan.yaml", data)
 		if err == nil {
 			roundTrip(t, m)
+			tideHasLevels(t, p.Tide)
 			return
 		}
 		var e *planfile.Error
@@ -46,6 +52,22 @@ func FuzzParse(f *testing.F) {
 			t.Fatalf("a fault at line %d of %d: %v", e.Line, lines, err)
 		}
 	})
+}
+
+func tideHasLevels(t *testing.T, of *mooring.Tide) {
+	if of == nil {
+		return
+	}
+	c, err := tide.New(of)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, l := range append(of.Table, mooring.TideLevel{At: time.Unix(0, 0)}) {
+		level, ok := c.At(l.At)
+		if inside := len(of.Table) == 0 || l.At.Unix() != 0; inside && (!ok || math.IsNaN(level) || math.IsInf(level, 0)) {
+			t.Fatalf("a level of %g m at %s, %t", level, l.At, ok)
+		}
+	}
 }
 
 func BenchmarkLoad20Lines(b *testing.B) {

@@ -87,8 +87,8 @@ func anyPlan(t *rapid.T) *hawserv1.MooringPlan {
 	case 2:
 		table, at := &hawserv1.TideTable{}, time.Unix(rapid.Int64Range(0, 4e9).Draw(t, "from"), 0)
 		for range rapid.IntRange(2, 5).Draw(t, "levels") {
-			table.Levels = append(table.Levels, &hawserv1.TideLevel{Time: at.UTC().Format(time.RFC3339Nano), LevelM: number("level", -30, 30)})
-			at = at.Add(time.Duration(rapid.Int64Range(1, 1e14).Draw(t, "later")))
+			table.Levels = append(table.Levels, &hawserv1.TideLevel{Time: at.UTC().Format(time.RFC3339), LevelM: number("level", -30, 30)})
+			at = at.Add(time.Duration(rapid.Int64Range(1, 1e5).Draw(t, "later")) * time.Second)
 		}
 		m.Tide = &hawserv1.Tide{Table: table}
 	}

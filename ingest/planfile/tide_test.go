@@ -40,10 +40,10 @@ tide:
   table:
     levels:
       - {time: 2028-02-29T23:50:00Z, level_m: -0.2}
-      - {time: "2028-03-01T06:02:30.5Z", level_m: 5.1}
+      - {time: "2028-03-01T06:02:30Z", level_m: 5.1}
 `, &mooring.Tide{Table: []mooring.TideLevel{
 			{At: time.Date(2028, time.February, 29, 23, 50, 0, 0, time.UTC), LevelM: -0.2},
-			{At: time.Date(2028, time.March, 1, 6, 2, 30, 500_000_000, time.UTC), LevelM: 5.1}}}},
+			{At: time.Date(2028, time.March, 1, 6, 2, 30, 0, time.UTC), LevelM: 5.1}}}},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			p, m, err := planfile.Parse("plan.yaml", append(plain, c.text...))

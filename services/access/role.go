@@ -10,8 +10,8 @@ const (
 	Nobody      Role = iota
 	Watch            // see berths, alarms and history
 	Acknowledge      // take alarms on
-	Operate          // send readings by hand and put a berth under another plan
-	Engineer         // look into the server itself
+	Operate          // shelve, send readings by hand and put a berth under another plan
+	Engineer         // take a line out of service, look into the server itself
 	Administer       // everything there is
 )
 

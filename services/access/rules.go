@@ -2,6 +2,7 @@ package access
 
 import (
 	"net/http"
+	"strings"
 
 	"google.golang.org/protobuf/proto"
 
@@ -52,6 +53,9 @@ func rules() map[string]rule {
 		"/hawser.v1.AlarmService/ListAlarms":       {role: Watch, message: berthNamed},
 		"/hawser.v1.AlarmService/WatchAlarms":      {role: Watch, message: berthNamed},
 		"/hawser.v1.AlarmService/AcknowledgeAlarm": {role: Acknowledge, message: alarmNamed},
+		"/hawser.v1.AlarmService/ShelveAlarm":      {role: Operate, message: alarmNamed},
+		"/hawser.v1.AlarmService/TakeOutOfService": {role: Engineer, message: berthHeld},
+		"/hawser.v1.AlarmService/EndHold":          {role: Operate, message: berthHeld},
 		"/hawser.v1.LiveService/ListBerths":        {role: Watch, message: berthNamed},
 		"/hawser.v1.LiveService/WatchBerths":       {role: Watch, message: berthNamed},
 		"/hawser.v1.AssessService/Assess":          {role: Watch, message: berthNamed},
@@ -70,8 +74,11 @@ func rules() map[string]rule {
 		"GET /api/berths":  {role: Watch, request: berthAsked},
 		"GET /api/history": {role: Watch, request: berthAsked},
 		// The figures of every berth are among them.
-		"GET /metrics":      {role: Watch, request: wholeSite},
-		"POST /acknowledge": {role: Acknowledge, request: alarmOfForm, page: true, bytes: formBytes},
+		"GET /metrics":         {role: Watch, request: wholeSite},
+		"POST /acknowledge":    {role: Acknowledge, request: alarmOfForm, page: true, bytes: formBytes},
+		"POST /shelve":         {role: Operate, request: alarmOfForm, page: true, bytes: formBytes},
+		"POST /out-of-service": {role: Engineer, request: placeOfForm, page: true, bytes: formBytes},
+		"POST /end-hold":       {role: Operate, request: placeOfForm, page: true, bytes: formBytes},
 
 		"GET /healthz":          {open: true},
 		"GET /readyz":           {open: true},
@@ -90,6 +97,14 @@ func berthNamed(m proto.Message) (about, error) {
 		return about{}, refuse(unfit, "%T names no berth", m)
 	}
 	return about{berth: named.GetBerth()}, nil
+}
+
+// berthHeld finds the berth where something is kept quiet; without one it is the
+// server's own, which is the site's.
+func berthHeld(m proto.Message) (about, error) {
+	a, err := berthNamed(m)
+	a.site = a.berth == ""
+	return a, err
 }
 
 func alarmNamed(m proto.Message) (about, error) {
@@ -129,4 +144,17 @@ func alarmOfForm(r *http.Request) (about, error) {
 		return about{}, refuse(unfit, "the form names no alarm")
 	}
 	return about{alarm: id}, nil
+}
+
+// placeOfForm finds the berth of a place, berth/condition/line/group; without one
+// it is the server's own, which is the site's.
+func placeOfForm(r *http.Request) (about, error) {
+	if err := r.ParseForm(); err != nil {
+		return about{}, refuse(unfit, "the form could not be read: %v", err)
+	}
+	berth, _, ok := strings.Cut(r.PostForm.Get("place"), "/")
+	if !ok {
+		return about{}, refuse(unfit, "the form names no place")
+	}
+	return about{berth: berth, site: berth == ""}, nil
 }

@@ -2,6 +2,7 @@ package alarm
 
 import (
 	"context"
+	"slices"
 	"time"
 )
 
@@ -27,6 +28,17 @@ func Seen(ctx context.Context, access Access, alarms []State) []State {
 		}
 	}
 	return seen
+}
+
+// SeenHolds keeps those holds that the caller may see, all where access is nil.
+func SeenHolds(ctx context.Context, access Access, holds []Hold) []Hold {
+	if access == nil {
+		return holds
+	}
+	return slices.DeleteFunc(holds, func(h Hold) bool {
+		since, ok := access.Sees(ctx, h.Berth)
+		return !ok || h.Since.Before(since)
+	})
 }
 
 // Signed is the name that goes on record where the caller gives by as theirs,

@@ -24,10 +24,13 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"slices"
 	"sync"
 	"time"
 
 	"github.com/prometheus/client_golang/prometheus"
+
+	"hawser/detect"
 )
 
 // Records is an append-only log of small records with positions that rise from
@@ -51,8 +54,12 @@ type Options struct {
 	// KeepCleared is how many cleared alarms stay in memory, the newest; 0 means
 	// 1,000. The log keeps all.
 	KeepCleared int
-	// Now is the clock for acknowledgements and the server's own conditions; nil
-	// means the system's.
+	// Escalate says by priority how long after people were called to an alarm it is
+	// escalated for want of an acknowledgement, in rising steps. Nil means 1 and
+	// 5 min for an emergency, 5 and 15 min for an alarm, never for the others.
+	Escalate map[detect.Priority][]time.Duration
+	// Now is the clock for what people do and the server's own conditions; nil means
+	// the system's.
 	Now func() time.Time
 }
 
@@ -68,6 +75,14 @@ func (o *Options) validate() error {
 	}
 	if o.KeepCleared == 0 {
 		o.KeepCleared = 1000
+	}
+	if o.Escalate == nil {
+		o.Escalate = defaultEscalation()
+	}
+	for p, steps := range o.Escalate {
+		if !slices.IsSorted(steps) || len(steps) > 0 && steps[0] <= 0 {
+			return fmt.Errorf("alarm: escalation of %s after %v: want rising times above zero", p, steps)
+		}
 	}
 	if o.Now == nil {
 		o.Now = time.Now
@@ -169,4 +184,12 @@ func (l *Log) List(berth string, cleared bool) (alarms []State, position uint64)
 	l.mu.RLock()
 	defer l.mu.RUnlock()
 	return l.fold.list(berth, cleared), l.fold.position
+}
+
+// Holds gives what is on a shelf or out of service at a berth, or at all for "",
+// oldest first.
+func (l *Log) Holds(berth string) []Hold {
+	l.mu.RLock()
+	defer l.mu.RUnlock()
+	return l.fold.held(berth)
 }

@@ -9,25 +9,6 @@ import (
 	"hawser/detect"
 )
 
-// State is the present state of one alarm.
-type State struct {
-	ID string
-	Subject
-	Priority detect.Priority
-	Raised   time.Time
-	Recorded time.Time // when the raise went on record
-	Onset    time.Time // zero where not known
-	Cleared  time.Time // zero while active
-	Measure            // as raised
-	Detail   string    // as raised
-	// Zero and empty until acknowledged.
-	Acknowledged time.Time
-	By, Note     string
-}
-
-// Active reports whether the alarm has been raised and not cleared.
-func (s *State) Active() bool { return s.Cleared.IsZero() }
-
 // mark is how far a berth's changes have been applied.
 type mark struct {
 	position uint64
@@ -41,32 +22,50 @@ func (m mark) covers(position uint64, change uint32) bool {
 // endOfEntry is past the index of every change of one journal entry.
 const endOfEntry = 1<<32 - 1
 
-// fold is the state that the records so far amount to.
+// fold is the state that the records so far amount to. What it hands out it does
+// not change afterwards.
 type fold struct {
 	position uint64
 	active   map[Subject]*State // by key
 	byID     map[string]*State
 	cleared  []*State // oldest first, at most keep
 	keep     int
-	marks    map[string]mark // by berth
+	holds    map[Subject]*Hold // by key
+	marks    map[string]mark   // by berth
 }
 
 func newFold(keep int) fold {
-	return fold{active: map[Subject]*State{}, byID: map[string]*State{}, marks: map[string]mark{}, keep: keep}
+	return fold{active: map[Subject]*State{}, byID: map[string]*State{}, holds: map[Subject]*Hold{}, marks: map[string]mark{}, keep: keep}
 }
 
-// effect reports whether a record would change an alarm.
+// effect reports whether a record would change an alarm or a hold.
 func (f *fold) effect(r *Record) bool {
-	switch s := f.active[r.key()]; r.Transition {
+	s := f.byID[r.ID]
+	switch r.Transition {
 	case Raised:
-		return s == nil && f.byID[r.ID] == nil
+		return s == nil && f.active[r.key()] == nil
 	case Cleared:
-		return s != nil && s.ID == r.ID
+		return s != nil && f.active[r.key()] == s
 	case Acknowledged:
-		s := f.byID[r.ID]
-		return s != nil && s.Acknowledged.IsZero()
+		return s != nil && s.acknowledgedBy(r.Side) == nil
+	case Escalated:
+		return s != nil && s.Active() && s.Acknowledged() == nil && f.holdOn(s.Subject) == nil && r.Level == s.Level+1
+	case PutOnShelf:
+		return r.Until.After(r.Time)
+	case TakenOutOfService:
+		return true
+	case HoldEnded:
+		return f.holds[r.key()] != nil
 	}
 	return false
+}
+
+// holdOn is what keeps a subject quiet, by itself or with all of its line.
+func (f *fold) holdOn(s Subject) *Hold {
+	if h := f.holds[s.key()]; h != nil || s.Line == "" {
+		return h
+	}
+	return f.holds[Subject{Berth: s.Berth, Line: s.Line}]
 }
 
 // add folds the record that follows.
@@ -78,21 +77,81 @@ func (f *fold) add(r *Record) {
 	if !f.effect(r) {
 		return
 	}
+	s := f.after(r)
 	switch r.Transition {
 	case Raised:
-		s := &State{ID: r.ID, Subject: r.Subject, Priority: r.Priority, Raised: r.Time, Recorded: r.Recorded, Onset: r.Onset,
-			Measure: r.Measure, Detail: r.Detail}
-		f.active[r.key()], f.byID[r.ID] = s, s
+		f.active[r.key()], f.byID[r.ID] = &s, &s
 	case Cleared:
-		s := f.active[r.key()]
-		s.Cleared = r.Time
 		delete(f.active, r.key())
-		f.cleared = append(f.cleared, s)
+		f.byID[r.ID] = &s
+		f.cleared = append(f.cleared, &s)
 		f.forget()
-	case Acknowledged:
-		s := f.byID[r.ID]
-		s.Acknowledged, s.By, s.Note = r.Time, r.By, r.Note
+	case Acknowledged, Escalated:
+		f.replace(&s)
+	case PutOnShelf, TakenOutOfService:
+		f.holds[r.key()] = r.hold()
+	case HoldEnded:
+		h := f.holds[r.key()]
+		delete(f.holds, r.key())
+		f.callAgain(h, r.Recorded)
 	}
+}
+
+// after is what an alarm would be after a record that has an effect on it.
+func (f *fold) after(r *Record) State {
+	var s State
+	if old := f.byID[r.ID]; old != nil {
+		s = *old
+	}
+	s.Hold = f.holdOn(r.Subject)
+	switch r.Transition {
+	case Raised:
+		s.ID, s.Subject, s.Priority, s.Raised, s.Onset = r.ID, r.Subject, r.Priority, r.Time, r.Onset
+		s.Measure, s.Detail, s.Recorded, s.Called = r.Measure, r.Detail, r.Recorded, r.Recorded
+	case Cleared:
+		s.Cleared = r.Time
+	case Acknowledged:
+		s.Acknowledgements = append(slices.Clip(s.Acknowledgements), Acknowledgement{r.Person, r.Time, r.Note})
+	case Escalated:
+		s.Level = r.Level
+	case PutOnShelf, TakenOutOfService:
+		s.Hold = r.hold()
+	case HoldEnded:
+		s.Hold = nil
+		if r.Condition != "" && r.Line != "" {
+			s.Hold = f.holds[Subject{Berth: r.Berth, Line: r.Line}]
+		}
+	}
+	return s
+}
+
+// replace puts an alarm's new state in the place of the old.
+func (f *fold) replace(s *State) {
+	old := f.byID[s.ID]
+	f.byID[s.ID] = s
+	if f.active[s.key()] == old {
+		f.active[s.key()] = s
+	}
+	if i := slices.Index(f.cleared, old); i >= 0 {
+		f.cleared[i] = s
+	}
+}
+
+// callAgain starts the time anew in which what a hold kept quiet is to be
+// acknowledged.
+func (f *fold) callAgain(h *Hold, at time.Time) {
+	for _, s := range f.active {
+		if h.covers(s.Subject) && f.holdOn(s.Subject) == nil {
+			again := *s
+			again.Called = at
+			f.replace(&again)
+		}
+	}
+}
+
+// covers reports whether the hold is on a subject.
+func (h *Hold) covers(s Subject) bool {
+	return h.key() == s.key() || h.Condition == "" && h.Berth == s.Berth && h.Line == s.Line
 }
 
 // forget drops the cleared alarms over the bound.
@@ -121,25 +180,26 @@ func (f *fold) name(s Subject, raised time.Time) string {
 	return id
 }
 
-// worse orders active alarms: by priority, those nobody has taken on first, by
-// urgency (the order of the detectors' list, the server's own after them), newest
-// first, by id.
+// worse orders active alarms: those that are held last, by priority, those nobody
+// has taken on first, by urgency (the order of the detectors' list, the server's
+// own after them), newest first, by id.
 func worse() func(a, b *State) int {
 	known := detect.Conditions()
 	urgency := make(map[string]int, len(known))
 	for i, c := range known {
 		urgency[c.String()] = i - len(known) // under the 0 of those not listed
 	}
-	taken := func(s *State) int {
-		if s.Acknowledged.IsZero() {
-			return 0
+	number := func(yes bool) int {
+		if yes {
+			return 1
 		}
-		return 1
+		return 0
 	}
 	return func(a, b *State) int {
 		return cmp.Or(
+			cmp.Compare(number(a.Hold != nil), number(b.Hold != nil)),
 			cmp.Compare(a.Priority, b.Priority),
-			cmp.Compare(taken(a), taken(b)),
+			cmp.Compare(number(a.Acknowledged() != nil), number(b.Acknowledged() != nil)),
 			cmp.Compare(urgency[a.Condition], urgency[b.Condition]),
 			b.Raised.Compare(a.Raised),
 			cmp.Compare(a.ID, b.ID),
@@ -147,19 +207,24 @@ func worse() func(a, b *State) int {
 	}
 }
 
-// list copies the alarms of a berth, or of all for "".
+// list copies the alarms of a berth, or of all for "", with what holds them.
 func (f *fold) list(berth string, cleared bool) []State {
+	copied := func(s *State) *State {
+		c := *s
+		c.Hold = f.holdOn(s.Subject)
+		return &c
+	}
 	var picked []*State
 	for _, s := range f.active {
 		if berth == "" || s.Berth == berth {
-			picked = append(picked, s)
+			picked = append(picked, copied(s))
 		}
 	}
 	slices.SortFunc(picked, worse())
 	if cleared {
 		for _, s := range slices.Backward(f.cleared) {
 			if berth == "" || s.Berth == berth {
-				picked = append(picked, s)
+				picked = append(picked, copied(s))
 			}
 		}
 	}
@@ -167,5 +232,19 @@ func (f *fold) list(berth string, cleared bool) []State {
 	for i, s := range picked {
 		out[i] = *s
 	}
+	return out
+}
+
+// held copies the holds of a berth, or of all for "", oldest first.
+func (f *fold) held(berth string) []Hold {
+	var out []Hold
+	for _, h := range f.holds {
+		if berth == "" || h.Berth == berth {
+			out = append(out, *h)
+		}
+	}
+	slices.SortFunc(out, func(a, b Hold) int {
+		return cmp.Or(a.Since.Compare(b.Since), cmp.Compare(a.Berth, b.Berth), cmp.Compare(a.Line, b.Line), cmp.Compare(a.Condition, b.Condition))
+	})
 	return out
 }

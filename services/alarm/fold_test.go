@@ -134,7 +134,7 @@ func (r *run) step() {
 		r.records.Fault = once(rapid.Bool().Draw(r.t, "kept"))
 	case 3:
 		if all := ids(r.log, "", true); len(all) > 0 {
-			_, err := r.log.Acknowledge(r.t.Context(), rapid.SampledFrom(all).Draw(r.t, "id"), "mate", "")
+			_, err := r.log.Acknowledge(r.t.Context(), rapid.SampledFrom(all).Draw(r.t, "id"), alarm.Person{By: "mate"}, "")
 			var taken *alarm.TakenError
 			if err != nil && !errors.Is(err, errDisk) && !errors.As(err, &taken) {
 				r.t.Fatal(err)

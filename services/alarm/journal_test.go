@@ -32,7 +32,7 @@ func TestOnTheJournal(t *testing.T) {
 		must(t, err)
 	}
 	must(t, l.Apply(t.Context(), "east-3", 95, cleared(detect.OverLimit, "3", 60)))
-	_, err := l.Acknowledge(t.Context(), "east-3/over-limit/4/2026-03-01T04:05:10.700Z", "mate", "")
+	_, err := l.Acknowledge(t.Context(), "east-3/over-limit/4/2026-03-01T04:05:10.700Z", alarm.Person{By: "mate"}, "")
 	must(t, err)
 	records := collect(t, l)
 	if len(records) != 12 {

@@ -24,9 +24,9 @@ func TestRaiseAcknowledgeClearSurviveRestart(t *testing.T) {
 		if got := ids(l, "", false); !slices.Equal(got, []string{id}) {
 			t.Fatalf("active: %q, want %q", got, id)
 		}
-		after, err := l.Acknowledge(t.Context(), id, " Second officer ", "crew called")
+		after, err := l.Acknowledge(t.Context(), id, alarm.Person{By: " Second officer "}, "crew called")
 		must(t, err)
-		if after.By != "Second officer" || after.Note != "crew called" || after.Acknowledged.IsZero() || !after.Active() {
+		if first := after.Acknowledged(); first == nil || first.By != "Second officer" || first.Note != "crew called" || first.At.IsZero() || !after.Active() {
 			t.Fatalf("after acknowledgement: %+v", after)
 		}
 		must(t, l.Apply(t.Context(), "east-3", 9, cleared(detect.LineParted, "4", 60)))
@@ -113,7 +113,7 @@ func TestWorstFirst(t *testing.T) {
 	}))
 	must(t, l.Apply(t.Context(), "west-1", 2, raised(detect.LineParted, "7", -900)))
 	must(t, l.RaiseOwn(t.Context(), alarm.Own{Condition: "journal-pressure", Priority: detect.Warning}))
-	_, err := l.Acknowledge(t.Context(), "east-3/over-limit/5/2026-03-01T04:05:10.700Z", "mate", "")
+	_, err := l.Acknowledge(t.Context(), "east-3/over-limit/5/2026-03-01T04:05:10.700Z", alarm.Person{By: "mate"}, "")
 	must(t, err)
 	// Emergency, alarm, warning, caution: IMO A.1021(26) cl. 3.1, highest first.
 	want := []string{
@@ -136,22 +136,22 @@ func TestSecondPersonLearnsWhoWasFirst(t *testing.T) {
 	l := openOn(t, &alarmtest.Records{})
 	must(t, l.Apply(t.Context(), "east-3", 1, raised(detect.OverLimit, "4", 0)))
 	id := ids(l, "", false)[0]
-	_, err := l.Acknowledge(t.Context(), id, "bosun", "on my way")
+	_, err := l.Acknowledge(t.Context(), id, alarm.Person{By: "bosun"}, "on my way")
 	must(t, err)
-	_, err = l.Acknowledge(t.Context(), id, "mate", "")
+	_, err = l.Acknowledge(t.Context(), id, alarm.Person{By: "mate"}, "")
 	var taken *alarm.TakenError
 	if !errors.As(err, &taken) || taken.By != "bosun" || taken.At.IsZero() {
 		t.Errorf("second acknowledgement: %v", err)
 	}
-	if _, err := l.Acknowledge(t.Context(), "east-3/over-limit/9/never", "mate", ""); !errors.Is(err, alarm.ErrUnknown) {
+	if _, err := l.Acknowledge(t.Context(), "east-3/over-limit/9/never", alarm.Person{By: "mate"}, ""); !errors.Is(err, alarm.ErrUnknown) {
 		t.Errorf("unknown alarm: %v", err)
 	}
-	if _, err := l.Acknowledge(t.Context(), id, " \t", ""); !errors.Is(err, alarm.ErrNoName) {
+	if _, err := l.Acknowledge(t.Context(), id, alarm.Person{By: " \t"}, ""); !errors.Is(err, alarm.ErrNoName) {
 		t.Errorf("nobody: %v", err)
 	}
 	alarms, _ := l.List("", false)
-	if alarms[0].By != "bosun" || alarms[0].Note != "on my way" {
-		t.Errorf("acknowledged by %q, %q", alarms[0].By, alarms[0].Note)
+	if first := alarms[0].Acknowledged(); first.By != "bosun" || first.Note != "on my way" {
+		t.Errorf("acknowledged: %+v", first)
 	}
 }
 
@@ -172,7 +172,7 @@ func TestClearedAlarmsAreBoundedInMemoryOnly(t *testing.T) {
 	if n := len(collect(t, l)); n != 20 {
 		t.Errorf("%d records in the log, want 20", n)
 	}
-	if _, err := l.Acknowledge(t.Context(), "east-3/snap-load/4/2026-03-01T04:05:06.700Z", "mate", ""); !errors.Is(err, alarm.ErrUnknown) {
+	if _, err := l.Acknowledge(t.Context(), "east-3/snap-load/4/2026-03-01T04:05:06.700Z", alarm.Person{By: "mate"}, ""); !errors.Is(err, alarm.ErrUnknown) {
 		t.Errorf("acknowledging what was forgotten: %v", err)
 	}
 }

@@ -20,6 +20,10 @@ const (
 	Cleared
 	Acknowledged
 	Rewound // no alarm changed: the berth's journal went back to Record.Journal
+	PutOnShelf
+	TakenOutOfService
+	HoldEnded
+	Escalated // nobody has acknowledged it in the time allowed
 )
 
 // Subject is what an alarm is about. Berth is empty for the server itself, Line
@@ -65,10 +69,19 @@ type Record struct {
 	Priority detect.Priority
 	Onset    time.Time // zero where not known
 	Measure
-	Detail   string // one sentence for the deck
-	By, Note string // of an acknowledgement
-	Journal  uint64 // journal position of the readings behind it, 0 for none
-	Change   uint32 // index among the changes they made
+	Detail    string // one sentence for the deck
+	Person           // who did it
+	Note      string // why
+	Until     time.Time
+	Level     int       // how often the alarm has been escalated
+	Lifecycle Lifecycle // after this record
+	Journal   uint64    // journal position of the readings behind it, 0 for none
+	Change    uint32    // index among the changes they made
+}
+
+// hold is what a record of the transitions that hold makes.
+func (r *Record) hold() *Hold {
+	return &Hold{Subject: r.Subject, Person: r.Person, Since: r.Time, Until: r.Until, Reason: r.Note}
 }
 
 // stamp is t on the wire, unset for the zero time.
@@ -113,6 +126,8 @@ func (r *Record) Message() *hawserv1.AlarmRecord {
 		Priority: hawserv1.AlarmPriority(r.Priority), Onset: stamp(r.Onset),
 		Value: optional(r.Value, r.HasValue), Limit: optional(r.Limit, r.HasLimit), Unit: r.Unit,
 		Detail: r.Detail, By: r.By, Note: r.Note, JournalPosition: r.Journal, ChangeIndex: r.Change,
+		Role: r.Role, Side: hawserv1.AlarmSide(r.Side), Until: stamp(r.Until), Level: uint32(r.Level),
+		Lifecycle: hawserv1.AlarmLifecycle(r.Lifecycle),
 	}
 }
 
@@ -130,7 +145,7 @@ func decode(position uint64, data []byte) (*Record, error) {
 		return nil, fmt.Errorf("alarm record %d: %w", position, err)
 	}
 	t := Transition(m.Transition)
-	if t < Raised || t > Rewound || m.Priority < 0 || m.Priority > hawserv1.AlarmPriority(detect.Caution) {
+	if t < Raised || t > Escalated || m.Priority < 0 || m.Priority > hawserv1.AlarmPriority(detect.Caution) {
 		return nil, fmt.Errorf("alarm record %d: transition %d with priority %d is not one this version knows", position, m.Transition, m.Priority)
 	}
 	return &Record{
@@ -139,6 +154,15 @@ func decode(position uint64, data []byte) (*Record, error) {
 		Subject:  Subject{Berth: m.Berth, Condition: m.Condition, Line: m.Line, Group: m.Group},
 		Priority: detect.Priority(m.Priority), Onset: unstamp(m.Onset),
 		Measure: measureOf(m.Value, m.Limit, m.Unit),
-		Detail:  m.Detail, By: m.By, Note: m.Note, Journal: m.JournalPosition, Change: m.ChangeIndex,
+		Detail:  m.Detail, Person: personOf(&m), Note: m.Note, Until: unstamp(m.Until), Level: int(m.Level),
+		Lifecycle: Lifecycle(m.Lifecycle), Journal: m.JournalPosition, Change: m.ChangeIndex,
 	}, nil
+}
+
+// personOf is who did what a record says; nobody where it was the server.
+func personOf(m *hawserv1.AlarmRecord) Person {
+	if m.By == "" {
+		return Person{}
+	}
+	return Person{By: m.By, Role: m.Role, Side: sideOf(m.Side)}
 }

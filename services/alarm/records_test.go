@@ -97,6 +97,12 @@ func (c *clock) now() time.Time {
 	return c.t
 }
 
+func (c *clock) move(d time.Duration) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	c.t = c.t.Add(d)
+}
+
 func newClock() *clock { return &clock{t: time.Date(2026, 3, 1, 5, 0, 0, 0, time.UTC)} }
 
 func options(r alarm.Records) alarm.Options {

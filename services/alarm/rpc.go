@@ -33,6 +33,11 @@ func validate(m proto.Message) error {
 	return nil
 }
 
+// person is who a request says does something, as far as the caller may say so.
+func (s *Service) person(ctx context.Context, by string, side hawserv1.AlarmSide) Person {
+	return Person{By: Signed(ctx, s.access, by), Side: sideOf(side)}
+}
+
 const maxPage = 1000
 
 // ListAlarms gives alarms, worst first.
@@ -49,6 +54,9 @@ func (s *Service) ListAlarms(ctx context.Context, req *hawserv1.ListAlarmsReques
 	resp := &hawserv1.ListAlarmsResponse{Position: position}
 	for i := range alarms[:min(limit, len(alarms))] {
 		resp.Alarms = append(resp.Alarms, alarms[i].Message())
+	}
+	for _, h := range SeenHolds(ctx, s.access, s.log.Holds(req.Berth)) {
+		resp.Holds = append(resp.Holds, h.Message())
 	}
 	return resp, nil
 }
@@ -72,11 +80,49 @@ func (s *Service) AcknowledgeAlarm(ctx context.Context, req *hawserv1.Acknowledg
 	if err := validate(req); err != nil {
 		return nil, err
 	}
-	after, err := s.log.Acknowledge(ctx, req.AlarmId, Signed(ctx, s.access, req.By), req.Note)
+	after, err := s.log.Acknowledge(ctx, req.AlarmId, s.person(ctx, req.By, req.Side), req.Note)
 	if err != nil {
 		return nil, toStatus(err)
 	}
 	return &hawserv1.AcknowledgeAlarmResponse{Alarm: after.Message()}, nil
+}
+
+// ShelveAlarm keeps an alarm quiet for a time.
+func (s *Service) ShelveAlarm(ctx context.Context, req *hawserv1.ShelveAlarmRequest) (*hawserv1.ShelveAlarmResponse, error) {
+	if err := validate(req); err != nil {
+		return nil, err
+	}
+	after, err := s.log.Shelve(ctx, req.AlarmId, s.person(ctx, req.By, req.Side), req.Reason, req.Period.AsDuration())
+	if err != nil {
+		return nil, toStatus(err)
+	}
+	return &hawserv1.ShelveAlarmResponse{Alarm: after.Message()}, nil
+}
+
+// TakeOutOfService keeps a line's alarms quiet until they are put back.
+func (s *Service) TakeOutOfService(ctx context.Context, req *hawserv1.TakeOutOfServiceRequest) (*hawserv1.TakeOutOfServiceResponse, error) {
+	if err := validate(req); err != nil {
+		return nil, err
+	}
+	hold, err := s.log.TakeOutOfService(ctx, Subject{Berth: req.Berth, Line: req.Line, Condition: req.Condition},
+		s.person(ctx, req.By, req.Side), req.Reason)
+	if err != nil {
+		return nil, toStatus(err)
+	}
+	return &hawserv1.TakeOutOfServiceResponse{Hold: hold.Message()}, nil
+}
+
+// EndHold ends a shelf or puts back what is out of service.
+func (s *Service) EndHold(ctx context.Context, req *hawserv1.EndHoldRequest) (*hawserv1.EndHoldResponse, error) {
+	if err := validate(req); err != nil {
+		return nil, err
+	}
+	err := s.log.EndHold(ctx, Subject{Berth: req.Berth, Condition: req.Condition, Line: req.Line, Group: req.Group},
+		s.person(ctx, req.By, req.Side), req.Note)
+	if err != nil {
+		return nil, toStatus(err)
+	}
+	return &hawserv1.EndHoldResponse{}, nil
 }
 
 // toStatus gives an error its code. What has none yet is of the log below, and
@@ -88,10 +134,12 @@ func toStatus(err error) error {
 		return nil
 	case errors.As(err, &taken):
 		return status.Error(codes.AlreadyExists, err.Error())
-	case errors.Is(err, ErrUnknown):
+	case errors.Is(err, ErrUnknown), errors.Is(err, ErrNotHeld):
 		return status.Error(codes.NotFound, err.Error())
-	case errors.Is(err, ErrNoName):
+	case errors.Is(err, ErrNoName), errors.Is(err, ErrNoReason), errors.Is(err, ErrPeriod):
 		return status.Error(codes.InvalidArgument, err.Error())
+	case errors.Is(err, ErrEmergency):
+		return status.Error(codes.FailedPrecondition, err.Error())
 	case errors.Is(err, ErrAhead):
 		return status.Error(codes.OutOfRange, err.Error())
 	case errors.Is(err, context.Canceled), errors.Is(err, context.DeadlineExceeded):
@@ -105,10 +153,30 @@ func toStatus(err error) error {
 
 // Message is the state as its message.
 func (s *State) Message() *hawserv1.Alarm {
-	return &hawserv1.Alarm{
+	m := &hawserv1.Alarm{
 		AlarmId: s.ID, Berth: s.Berth, Condition: s.Condition, Line: s.Line, Group: s.Group,
 		Priority: hawserv1.AlarmPriority(s.Priority), RaisedAt: stamp(s.Raised), Onset: stamp(s.Onset),
-		ClearedAt: stamp(s.Cleared), AcknowledgedAt: stamp(s.Acknowledged), AcknowledgedBy: s.By, Note: s.Note,
-		Value: optional(s.Value, s.HasValue), Limit: optional(s.Limit, s.HasLimit), Unit: s.Unit, Detail: s.Detail,
+		ClearedAt: stamp(s.Cleared), Value: optional(s.Value, s.HasValue), Limit: optional(s.Limit, s.HasLimit),
+		Unit: s.Unit, Detail: s.Detail, Lifecycle: hawserv1.AlarmLifecycle(s.Lifecycle()), Level: uint32(s.Level),
+	}
+	if first := s.Acknowledged(); first != nil {
+		m.AcknowledgedAt, m.AcknowledgedBy, m.Note = stamp(first.At), first.By, first.Note
+	}
+	for _, a := range s.Acknowledgements {
+		m.Acknowledgements = append(m.Acknowledgements, &hawserv1.AlarmAcknowledgement{
+			Side: hawserv1.AlarmSide(a.Side), At: stamp(a.At), By: a.By, Role: a.Role, Note: a.Note,
+		})
+	}
+	if s.Hold != nil {
+		m.Hold = s.Hold.Message()
+	}
+	return m
+}
+
+// Message is the hold as its message.
+func (h *Hold) Message() *hawserv1.AlarmHold {
+	return &hawserv1.AlarmHold{
+		Berth: h.Berth, Condition: h.Condition, Line: h.Line, Group: h.Group,
+		Since: stamp(h.Since), Until: stamp(h.Until), By: h.By, Role: h.Role, Reason: h.Reason,
 	}
 }

@@ -2,10 +2,8 @@ package alarm
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"slices"
-	"strings"
 	"time"
 
 	"hawser/detect"
@@ -39,6 +37,10 @@ func (l *Log) write(ctx context.Context, call func() error) error {
 // log may have the record all the same, so the next call reads it again first.
 func (l *Log) append(ctx context.Context, r *Record) error {
 	r.Recorded = l.o.Now().UTC()
+	if r.ID != "" {
+		after := l.fold.after(r)
+		r.Level, r.Lifecycle = after.Level, after.Lifecycle()
+	}
 	data, err := r.encode()
 	if err != nil {
 		return fmt.Errorf("alarm %q: %w", r.ID, err)
@@ -257,48 +259,4 @@ func (l *Log) ClearOwn(ctx context.Context, berth, condition string) error {
 		}
 		return l.append(ctx, clearing(s, l.o.Now().UTC(), ""))
 	})
-}
-
-// ErrUnknown says that no alarm in memory has the id.
-var ErrUnknown = errors.New("no such alarm, or cleared long ago")
-
-// ErrNoName says that an acknowledgement names nobody.
-var ErrNoName = errors.New("an acknowledgement needs the name of who takes the alarm on")
-
-// TakenError says that somebody has acknowledged the alarm already.
-type TakenError struct {
-	ID, By string
-	At     time.Time
-}
-
-func (e *TakenError) Error() string {
-	return fmt.Sprintf("alarm %s: already acknowledged by %s at %s", e.ID, e.By, e.At.UTC().Format("15:04:05 UTC on 2 January 2006"))
-}
-
-// Acknowledge records that a person has taken an alarm on, active or cleared. It
-// can be done once: the error of the second is a TakenError. Others are
-// ErrUnknown and ErrNoName.
-func (l *Log) Acknowledge(ctx context.Context, id, by, note string) (State, error) {
-	by = strings.TrimSpace(by)
-	if by == "" {
-		return State{}, ErrNoName
-	}
-	var after State
-	err := l.write(ctx, func() error {
-		s := l.fold.byID[id]
-		if s == nil {
-			return fmt.Errorf("alarm %s: %w", id, ErrUnknown)
-		}
-		if !s.Acknowledged.IsZero() {
-			return &TakenError{ID: id, By: s.By, At: s.Acknowledged}
-		}
-		r := &Record{ID: id, Transition: Acknowledged, Time: l.o.Now().UTC(), Subject: s.Subject, Priority: s.Priority,
-			By: by, Note: strings.TrimSpace(note)}
-		if err := l.append(ctx, r); err != nil {
-			return err
-		}
-		after = *s
-		return nil
-	})
-	return after, err
 }

@@ -75,7 +75,7 @@ func (m *alertmanager) tell(ctx context.Context, alarms []alarm.State) error {
 	alerts := make([]alert, 0, len(alarms))
 	for i := range alarms {
 		s := &alarms[i]
-		if s.Active() {
+		if calls(s) {
 			alerts = append(alerts, m.alert(s, now.Add(3*m.every)))
 		} else if ended, ok := m.resolved(s.ID, now); ok {
 			alerts = append(alerts, m.alert(s, ended))
@@ -87,7 +87,7 @@ func (m *alertmanager) tell(ctx context.Context, alarms []alarm.State) error {
 	}
 	clear(m.told)
 	for i := range alarms {
-		if alarms[i].Active() {
+		if calls(&alarms[i]) {
 			m.told[alarms[i].ID] = true
 		}
 	}
@@ -128,12 +128,15 @@ func (m *alertmanager) alert(s *alarm.State, ends time.Time) alert {
 			"alertname": s.Condition, "berth": s.Berth, "line": s.Line, "group": s.Group, "priority": s.Priority.String(),
 		},
 		Annotations: map[string]string{
-			"summary": summary(s), "description": s.Detail, "alarm_id": s.ID, "acknowledged_by": s.By,
+			"summary": summary(s), "description": s.Detail, "alarm_id": s.ID,
 		},
 		StartsAt: s.Raised, EndsAt: ends,
 	}
 	if s.HasValue {
 		a.Annotations["value"] = strings.TrimSpace(strconv.FormatFloat(s.Value, 'f', 1, 64) + " " + s.Unit)
+	}
+	if first := s.Acknowledged(); first != nil {
+		a.Annotations["acknowledged_by"] = first.By
 	}
 	if dangerous(s) {
 		a.Annotations["caution"] = caution

@@ -48,10 +48,13 @@ type Filter struct {
 	Berths []string // empty for all; the server's own alarms go everywhere
 	// Least is the lowest priority wanted; 0 means caution, which is all.
 	Least detect.Priority
+	// Level is how often an alarm has to have been escalated: 1 is for the next in
+	// line, who hear of what nobody has taken on in time.
+	Level int
 }
 
-func (f *Filter) wants(s alarm.Subject, p detect.Priority) bool {
-	if f.Least != 0 && p > f.Least {
+func (f *Filter) wants(s alarm.Subject, p detect.Priority, level int) bool {
+	if f.Least != 0 && p > f.Least || level < f.Level {
 		return false
 	}
 	return len(f.Berths) == 0 || s.Berth == "" || slices.Contains(f.Berths, s.Berth)
@@ -163,6 +166,9 @@ func (d *Deliverer) Run(ctx context.Context) error {
 	work.Wait()
 	return nil
 }
+
+// calls reports whether an alarm is to call people: active and not held.
+func calls(s *alarm.State) bool { return s.Active() && s.Hold == nil }
 
 // retry is the waits between tries.
 func (d *Deliverer) retry() *backoff.ExponentialBackOff {

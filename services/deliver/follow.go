@@ -124,7 +124,8 @@ func (f *follow) catchUp(ctx context.Context) error {
 // one delivers a record if it is wanted, trying until it is taken or refused, or
 // ctx ends.
 func (f *follow) one(ctx context.Context, r *alarm.Record) error {
-	if r.Transition == alarm.Rewound || !f.t.filter.wants(r.Subject, r.Priority) {
+	held := r.Transition == alarm.Raised && r.Lifecycle.Quiet()
+	if r.Transition == alarm.Rewound || held || !f.t.filter.wants(r.Subject, r.Priority, r.Level) {
 		return nil
 	}
 	retry := f.d.retry()

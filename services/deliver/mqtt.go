@@ -206,7 +206,7 @@ func (m *broker) messages(alarms []alarm.State) ([]message, error) {
 			continue // cleared, and active again or cleared once more since
 		}
 		topics[topic] = true
-		if !s.Active() {
+		if !calls(s) {
 			over = append(over, message{topic, ""})
 			continue
 		}
@@ -233,7 +233,7 @@ func (s *state) add(a *alarm.State) {
 		s.Worst = a.Priority.String()
 	}
 	s.Active++
-	if a.Acknowledged.IsZero() {
+	if a.Acknowledged() == nil {
 		s.Unacknowledged++
 	}
 }

@@ -43,17 +43,29 @@ type house struct {
 	applied uint64
 }
 
-func newHouse(t *testing.T) *house {
+// An emergency is escalated after the times given, if any.
+func newHouse(t *testing.T, escalate ...time.Duration) *house {
 	t.Helper()
 	j, err := journal.Open(t.Context(), journal.Options{Dir: t.TempDir()})
 	if err != nil {
 		t.Fatal(err)
 	}
-	l, err := alarm.Open(t.Context(), alarm.Options{Records: j, Logger: slog.New(slog.DiscardHandler), Registerer: prometheus.NewRegistry()})
+	l, err := alarm.Open(t.Context(), alarm.Options{Records: j, Logger: slog.New(slog.DiscardHandler), Registerer: prometheus.NewRegistry(),
+		Escalate: map[detect.Priority][]time.Duration{detect.Emergency: escalate}})
 	if err != nil {
 		t.Fatal(err)
 	}
-	t.Cleanup(func() { _, _ = l.Close(), j.Close() })
+	ctx, cancel := context.WithCancel(t.Context())
+	done := make(chan struct{})
+	go func() {
+		defer close(done)
+		_ = l.KeepTime(ctx)
+	}()
+	t.Cleanup(func() {
+		cancel()
+		<-done
+		_, _ = l.Close(), j.Close()
+	})
 	return &house{t: t, journal: j, alarms: l}
 }
 

@@ -70,6 +70,14 @@ func transitionType(t alarm.Transition) string {
 		return "alarm.cleared"
 	case alarm.Acknowledged:
 		return "alarm.acknowledged"
+	case alarm.Escalated:
+		return "alarm.escalated"
+	case alarm.PutOnShelf:
+		return "alarm.shelved"
+	case alarm.TakenOutOfService:
+		return "alarm.out-of-service"
+	case alarm.HoldEnded:
+		return "alarm.hold-ended"
 	}
 	return "alarm.changed"
 }

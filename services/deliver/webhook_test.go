@@ -15,6 +15,7 @@ import (
 	standardwebhooks "github.com/standard-webhooks/standard-webhooks/libraries/go"
 
 	"hawser/detect"
+	"hawser/services/alarm"
 	"hawser/services/deliver"
 )
 
@@ -99,7 +100,7 @@ func TestWebhookTellsEveryChangeInOrder(t *testing.T) {
 	h.change(detect.OverLimit, "4", true)
 	h.change(detect.LineParted, "5", true)
 	alarms, _ := h.alarms.List("", false)
-	if _, err := h.alarms.Acknowledge(t.Context(), alarms[0].ID, "mate", "going"); err != nil {
+	if _, err := h.alarms.Acknowledge(t.Context(), alarms[0].ID, alarm.Person{By: "mate"}, "going"); err != nil {
 		t.Fatal(err)
 	}
 	h.change(detect.OverLimit, "4", false)
@@ -114,6 +115,35 @@ func TestWebhookTellsWhatItsFilterWants(t *testing.T) {
 	h.changeAt("west-1", detect.LineParted, "5", true)
 	h.change(detect.SnapLoad, "6", true) // an alarm
 	until(t, "what is wanted", r.has("raised east-3 6 snap-load"))
+}
+
+// Who is next in line hears of what nobody has taken on in time, and of what
+// becomes of it; of the rest nothing.
+func TestWebhookOfTheNextInLine(t *testing.T) {
+	h, r := newHouse(t, time.Millisecond), newReceiver(t)
+	h.start(h.hook(r, deliver.Filter{Level: 1}))
+	h.change(detect.OverLimit, "4", true)
+	alarms, _ := h.alarms.List("", false)
+	if _, err := h.alarms.Acknowledge(t.Context(), alarms[0].ID, alarm.Person{By: "mate"}, ""); err != nil {
+		t.Fatal(err)
+	}
+	h.change(detect.LineParted, "5", true)
+	until(t, "the escalation", r.has("escalated east-3 5 line-parted"))
+	h.change(detect.LineParted, "5", false)
+	until(t, "its end", r.has("escalated east-3 5 line-parted", "cleared east-3 5 line-parted"))
+}
+
+// What is raised on a line out of service calls nobody.
+func TestWebhookIsNotCalledForWhatIsHeld(t *testing.T) {
+	h, r := newHouse(t), newReceiver(t)
+	h.start(h.hook(r, deliver.Filter{}))
+	line := alarm.Subject{Berth: "east-3", Line: "4"}
+	if _, err := h.alarms.TakeOutOfService(t.Context(), line, alarm.Person{By: "engineer"}, "load pin changed"); err != nil {
+		t.Fatal(err)
+	}
+	h.change(detect.OverLimit, "4", true)
+	h.change(detect.OverLimit, "5", true)
+	until(t, "what is not held", r.has("out-of-service east-3 4 ", "raised east-3 5 over-limit"))
 }
 
 // A receiver that is away or says so holds later records back until it has the

@@ -5,7 +5,6 @@ import (
 	"encoding/xml"
 	"fmt"
 	"math"
-	"slices"
 	"strconv"
 )
 
@@ -19,22 +18,6 @@ const (
 	panelGap  = 12.0
 	apart     = 14.0 // least distance between two names
 )
-
-// The strokes of curves: heavy for the line concerned, then others told apart by
-// their dashes as well as their colour. The colours are those of Okabe and Ito
-// (2008), chosen to be told apart by those who see few, from memory.
-const (
-	heavy  = 0
-	dashed = 4
-)
-
-var strokes = [...]string{
-	heavy:  `stroke="#000000" stroke-width="2.2"`,
-	1:      `stroke="#0072b2" stroke-width="1.4" stroke-dasharray="9 3"`,
-	2:      `stroke="#b34700" stroke-width="1.4" stroke-dasharray="2 3"`,
-	3:      `stroke="#007a5a" stroke-width="1.4" stroke-dasharray="9 3 2 3"`,
-	dashed: `stroke="#aa1155" stroke-width="1.4" stroke-dasharray="5 4"`,
-}
 
 // drawing is panels one under another over one axis of time.
 type drawing struct {
@@ -61,21 +44,6 @@ type panel struct {
 	curves []curve
 	levels []level
 }
-
-type curve struct {
-	label  string
-	stroke int
-	every  int64 // usual time between values, where it is above a second; ns
-	times  []int64
-	values []float64 // NaN where not known
-}
-
-func (c *curve) add(at int64, v float64) {
-	c.times, c.values = append(c.times, at), append(c.values, v)
-}
-
-// known reports whether v is a number to draw.
-func known(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }
 
 // level is a value that stands.
 type level struct {
@@ -117,7 +85,7 @@ func (p *panel) span() (lo, hi float64) {
 	if lo > 0 && lo < hi/2 {
 		lo = 0
 	}
-	room := max(0.06*(hi-lo), (p.least-(hi-lo))/2, 1e-6)
+	room := max(0.06*(hi-lo), (p.least-(hi-lo))/2, 1e-6*max(math.Abs(hi), 1))
 	if lo != 0 {
 		lo -= room
 	}
@@ -246,99 +214,6 @@ func (d *drawing) panel(w *bytes.Buffer, p *panel, top float64) {
 		fmt.Fprintf(w, `<path d="M%g %.1fL%g %.1fh14" fill="none" %s/>`+"\n", right, n.from, right+6, n.y, strokes[n.stroke])
 		say(w, right+24, n.y+4, "start", `font-size="12"`, n.text)
 	}
-}
-
-// name is the name of a curve beside its end.
-type name struct {
-	text    string
-	stroke  int
-	from, y float64 // where the curve ends, where the name stands
-}
-
-// spread keeps names apart and within top and bottom, as near their curves as
-// that allows.
-func spread(names []name, top, bottom float64) {
-	slices.SortStableFunc(names, func(a, b name) int {
-		switch {
-		case a.y < b.y:
-			return -1
-		case a.y > b.y:
-			return 1
-		}
-		return 0
-	})
-	for k := range names {
-		names[k].y = max(names[k].y, top+apart/2)
-		if k > 0 {
-			names[k].y = max(names[k].y, names[k-1].y+apart)
-		}
-	}
-	for k := len(names) - 1; k >= 0; k-- {
-		most := bottom - apart/2
-		if k < len(names)-1 {
-			most = names[k+1].y - apart
-		}
-		names[k].y = min(names[k].y, most)
-	}
-}
-
-// curve draws a curve, broken where nothing is known for three seconds or three
-// times the usual, and a dot where a value stands alone. ok is false where there
-// is nothing to draw.
-func (d *drawing) curve(w *bytes.Buffer, c *curve, y func(float64) float64) (n name, ok bool) {
-	times, values := thin(c.times, c.values, (d.to-d.from)/int64(right-left))
-	gap := 3 * max(second, c.every, (d.to-d.from)/int64(right-left))
-	var path bytes.Buffer
-	alone := []int{}
-	for k, v := range values {
-		if !known(v) {
-			continue
-		}
-		before := k > 0 && known(values[k-1]) && times[k]-times[k-1] <= gap
-		behind := k+1 < len(values) && known(values[k+1]) && times[k+1]-times[k] <= gap
-		switch {
-		case before:
-			fmt.Fprintf(&path, "L%.1f %.1f", d.x(times[k]), y(v))
-		case behind:
-			fmt.Fprintf(&path, "M%.1f %.1f", d.x(times[k]), y(v))
-		default:
-			alone = append(alone, k)
-		}
-		n, ok = name{c.label, c.stroke, y(v), y(v)}, true
-	}
-	if path.Len() > 0 {
-		fmt.Fprintf(w, `<path d="%s" fill="none" stroke-linejoin="round" %s/>`+"\n", path.Bytes(), strokes[c.stroke])
-	}
-	for _, k := range alone {
-		fmt.Fprintf(w, `<circle cx="%.1f" cy="%.1f" r="3.5" fill="none" %s/>`+"\n", d.x(times[k]), y(values[k]), strokes[c.stroke])
-	}
-	return n, ok
-}
-
-// thin keeps of each span of time the first, least and greatest value, so that
-// a long curve stays small and no spike is lost.
-func thin(times []int64, values []float64, span int64) (t []int64, v []float64) {
-	if span <= 0 || len(times) < 2000 {
-		return times, values
-	}
-	for from := 0; from < len(times); {
-		to, lo, hi := from, from, from
-		for ; to < len(times) && times[to]/span == times[from]/span; to++ {
-			if values[to] < values[lo] || math.IsNaN(values[lo]) {
-				lo = to
-			}
-			if values[to] > values[hi] || math.IsNaN(values[hi]) {
-				hi = to
-			}
-		}
-		keep := []int{from, lo, hi}
-		slices.Sort(keep)
-		for _, k := range slices.Compact(keep) {
-			t, v = append(t, times[k]), append(v, values[k])
-		}
-		from = to
-	}
-	return t, v
 }
 
 func say(w *bytes.Buffer, x, y float64, anchor, how, s string) {

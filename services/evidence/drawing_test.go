@@ -50,6 +50,7 @@ func TestDrawingIsWhole(t *testing.T) {
 		{"infinite", []float64{1, math.Inf(1), 2}},
 		{"gaps", []float64{1, nan, 2, 3, nan, 4}},
 		{"below zero", []float64{-3, -2.5, -4}},
+		{"huge and alike", []float64{1e12, 1e12}},
 		{"huge and small", []float64{1e-9, 1e12}},
 	} {
 		t.Run(c.name, func(t *testing.T) {

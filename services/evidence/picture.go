@@ -1,6 +1,7 @@
 package evidence
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -81,12 +82,7 @@ func (r *Recorder) shown(c *detect.Change, from, to int64) []int {
 			rest = append(rest, i)
 		}
 	}
-	most := func(a, b int) int {
-		if moved[a] != moved[b] {
-			return int(math.Copysign(1, moved[b]-moved[a]))
-		}
-		return a - b
-	}
+	most := func(a, b int) int { return cmp.Or(cmp.Compare(moved[b], moved[a]), cmp.Compare(a, b)) }
 	slices.SortFunc(group, most)
 	slices.SortFunc(rest, most)
 	others := slices.Concat(group, rest)
@@ -174,7 +170,7 @@ func (r *Recorder) residuals(c *detect.Change, shown []int, from, to int64) (pan
 	p.levels = append(p.levels, level{value: 0})
 	any := false
 	for k, i := range shown {
-		v := curve{label: "line " + r.plan.Lines[i].ID, stroke: stroke(c, k), every: step}
+		v := curve{label: "line " + r.plan.Lines[i].ID, stroke: stroke(c, k)}
 		var sum, n float64
 		span := int64(0)
 		r.seen(from, to).between(from, to, func(l *look) {

@@ -77,8 +77,7 @@ func (b *berthWatch) resume(ctx context.Context) error {
 	b.end, b.resumed = math.MaxUint64, true
 	if b.unit != nil {
 		b.heardBefore()
-	}
-	if b.unit == nil {
+	} else {
 		b.position = b.told - min(b.told, b.o.WarmUp)
 	}
 	return nil

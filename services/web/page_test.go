@@ -166,15 +166,15 @@ func TestManyBerthsAreListedAndOneIsChosen(t *testing.T) {
 func TestClearedAlarmsSayWhoTookThemOn(t *testing.T) {
 	s := newStation(t, nil)
 	id := s.raise("east-3", 1, detect.SnapLoad, "1", "Line 1 snapped tight.")
-	_, err := s.alarms.Acknowledge(t.Context(), id, "Bosun", "")
+	_, err := s.alarms.Acknowledge(t.Context(), id, alarm.Person{By: "Bosun"}, "")
 	must(t, err)
 	s.raise("east-3", 2, detect.SnapLoad, "2", "Line 2 snapped tight.")
 	s.wait(time.Minute)
 	must(t, s.alarms.Reconcile(t.Context(), "east-3", 3, nil, "plan replaced"))
 	_, page := s.get("/")
 	says(t, page, "No active alarms", "Cleared lately",
-		"Snap load Line 1, head line Alarm · east-3 · raised 1 Mar 2026, 05:00:00 UTC , cleared 1 Mar 2026, 05:01:00 UTC · taken on by Bosun",
-		"Snap load Line 2, head line Alarm · east-3 · raised 1 Mar 2026, 05:00:00 UTC , cleared 1 Mar 2026, 05:01:00 UTC · nobody took it on")
+		"Snap load Line 1, head line Alarm · east-3 · raised 1 Mar 2026, 05:00:00 UTC , cleared 1 Mar 2026, 05:01:00 UTC · taken on by Bosun, terminal",
+		"Snap load Line 2, head line Alarm · east-3 · raised 1 Mar 2026, 05:00:00 UTC , cleared 1 Mar 2026, 05:01:00 UTC Acknowledge")
 }
 
 func TestBerthsAsJSON(t *testing.T) {

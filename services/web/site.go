@@ -5,6 +5,8 @@
 //	GET  /             the page, drawn whole on the server; ?berth= for one
 //	GET  /live         the page's main part again and again, server-sent events
 //	POST /acknowledge  a person takes an alarm on
+//	POST /shelve, /out-of-service, /end-hold   a person keeps alarms quiet, or no longer
+//	GET  /performance  how the alarms themselves do; ?period=24h&berth=
 //	GET  /api/berths   the same picture as JSON: hawser.v1.ListBerthsResponse
 //	GET  /assets/…     style, script, icon
 //	GET  /sign-in      where people sign in: a form for a token
@@ -41,7 +43,11 @@ var pages embed.FS
 // Alarms is the alarm log.
 type Alarms interface {
 	List(berth string, cleared bool) (alarms []alarm.State, position uint64)
-	Acknowledge(ctx context.Context, id, by, note string) (alarm.State, error)
+	Holds(berth string) []alarm.Hold
+	Acknowledge(ctx context.Context, id string, p alarm.Person, note string) (alarm.State, error)
+	Shelve(ctx context.Context, id string, p alarm.Person, reason string, period time.Duration) (alarm.State, error)
+	TakeOutOfService(ctx context.Context, s alarm.Subject, p alarm.Person, reason string) (alarm.Hold, error)
+	EndHold(ctx context.Context, s alarm.Subject, p alarm.Person, note string) error
 }
 
 // Board is the latest picture.
@@ -60,6 +66,8 @@ type Options struct {
 	// Access is who has signed in and what they may see; nil where nobody signs in
 	// and everybody may see everything.
 	Access Access
+	// Performance measures the alarms for the page /performance; nil for no such page.
+	Performance Performance
 	// Viewers is how many pages are kept up to date at a time; one more is told to
 	// come again. 0 means 64.
 	Viewers int
@@ -109,7 +117,13 @@ func New(o Options) (*Site, error) {
 	s.handle("GET /{$}", http.HandlerFunc(s.page))
 	s.handle("GET /live", http.HandlerFunc(s.live))
 	s.handle("GET /api/berths", http.HandlerFunc(s.berths))
-	s.handle("POST /acknowledge", ours.Handler(http.HandlerFunc(s.acknowledge)))
+	if o.Performance != nil {
+		s.handle("GET /performance", http.HandlerFunc(s.performance))
+	}
+	s.handle("POST /acknowledge", ours.Handler(s.form(s.acknowledge)))
+	s.handle("POST /shelve", ours.Handler(s.form(s.shelve)))
+	s.handle("POST /out-of-service", ours.Handler(s.form(s.outOfService)))
+	s.handle("POST /end-hold", ours.Handler(s.form(s.endHold)))
 	if o.Access != nil {
 		s.handle("GET /sign-in", http.HandlerFunc(s.signInPage))
 		s.handle("POST /sign-in", ours.Handler(http.HandlerFunc(s.signIn)))

@@ -3,7 +3,6 @@ package web
 import (
 	"context"
 	"fmt"
-	"time"
 
 	"hawser/detect"
 	hawserv1 "hawser/proto/hawser/v1"
@@ -26,8 +25,12 @@ type view struct {
 	Who      string // has signed in, "" where nobody does
 	Now      moment
 	Alarms   []alarmView
-	NotShown int // active alarms over mostAlarms
-	Waiting  int // active alarms that nobody has taken on
+	NotShown int         // active alarms over mostAlarms
+	Waiting  int         // active alarms that nobody has taken on
+	Returned []alarmView // over, and nobody has taken them on
+	Quiet    []holdView  // on a shelf or out of service
+	Shelves  []shelf
+	Measured bool // there is a page on how the alarms do
 	Cleared  []alarmView
 	Overview []overviewRow // where there is more than one berth
 	Shown    []berthView
@@ -39,8 +42,27 @@ type alarmView struct {
 	What, Berth, Where         string
 	Detail, Figure             string
 	Raised                     moment
-	Cleared, Taken             *moment
-	By, Note                   string
+	Cleared                    *moment
+	Taken                      []takenView
+	Escalated                  bool
+	Other                      string // the side that has still to take it on, where one has
+	Shelvable                  bool
+	Line                       string // place of a line to take out of service, "" where that makes no sense
+}
+
+// takenView is one side's acknowledgement.
+type takenView struct {
+	Side, By, Note string
+	At             moment
+}
+
+// holdView is one hold.
+type holdView struct {
+	Place, What, Where, Berth string
+	By, Reason                string
+	Since                     moment
+	Until                     *moment
+	Active                    bool // an alarm is active under it
 }
 
 // overviewRow is one berth in the list of all.
@@ -59,10 +81,15 @@ func (s *Site) view(ctx context.Context, berth string, pictures []*hawserv1.Bert
 	alarms, _ := s.o.Alarms.List("", true)
 	alarms = alarm.Seen(ctx, s.o.Access, alarms)
 	pictures = live.Seen(ctx, s.o.Access, pictures)
-	v := &view{Berth: berth, Who: s.who(ctx), Now: stamp(s.o.Now())}
+	v := &view{Berth: berth, Who: s.who(ctx), Now: stamp(s.o.Now()), Shelves: shelves(), Measured: s.measured(ctx)}
 	active := map[string][]*alarm.State{}
+	quiet := map[alarm.Subject]bool{}
 	for i := range alarms {
 		a := &alarms[i]
+		if a.Active() && a.Hold != nil {
+			quiet[a.Hold.Subject] = true
+			continue
+		}
 		if a.Active() {
 			active[a.Berth] = append(active[a.Berth], a)
 		}
@@ -71,18 +98,38 @@ func (s *Site) view(ctx context.Context, berth string, pictures []*hawserv1.Bert
 			v.addAlarm(a)
 		}
 	}
+	for _, h := range alarm.SeenHolds(ctx, s.o.Access, s.o.Alarms.Holds(berth)) {
+		v.Quiet = append(v.Quiet, describeHold(&h, quiet[h.Subject]))
+	}
 	return v, v.addBerths(pictures, active)
+}
+
+func describeHold(h *alarm.Hold, active bool) holdView {
+	v := holdView{Place: placeOf(h.Subject), What: "All alarms", Where: place(h.Line, h.Group), Berth: h.Berth,
+		By: h.By + ", " + h.Side.String(), Reason: h.Reason, Since: stamp(h.Since), Active: active}
+	if h.Condition != "" {
+		v.What = sentence(h.Condition)
+	}
+	if h.Shelf() {
+		until := stamp(h.Until)
+		v.Until = &until
+	}
+	return v
 }
 
 // addAlarm adds one alarm to the lists, in their order.
 func (v *view) addAlarm(a *alarm.State) {
-	if !a.Active() {
+	switch {
+	case a.Lifecycle() == alarm.ReturnedUnacknowledged && len(v.Returned) < recent:
+		v.Returned = append(v.Returned, describe(a))
+		return
+	case !a.Active():
 		if len(v.Cleared) < recent {
 			v.Cleared = append(v.Cleared, describe(a))
 		}
 		return
 	}
-	if a.Acknowledged.IsZero() {
+	if a.Acknowledged() == nil {
 		v.Waiting++
 	}
 	if len(v.Alarms) == mostAlarms {
@@ -112,16 +159,25 @@ func (v *view) addBerths(pictures []*hawserv1.BerthPicture, active map[string][]
 
 func describe(a *alarm.State) alarmView {
 	v := alarmView{ID: a.ID, Priority: a.Priority.String(), PriorityName: sentence(a.Priority.String()),
-		What: sentence(a.Condition), Where: place(a.Line, a.Group), Berth: a.Berth, Detail: a.Detail, Figure: figure(a.Measure), Raised: stamp(a.Raised),
-		By: a.By, Note: a.Note}
-	at := func(t time.Time) *moment {
-		if t.IsZero() {
-			return nil
-		}
-		m := stamp(t)
-		return &m
+		What: sentence(a.Condition), Where: place(a.Line, a.Group), Berth: a.Berth, Detail: a.Detail, Figure: figure(a.Measure), Raised: stamp(a.Raised)}
+	if !a.Cleared.IsZero() {
+		cleared := stamp(a.Cleared)
+		v.Cleared = &cleared
 	}
-	v.Cleared, v.Taken = at(a.Cleared), at(a.Acknowledged)
+	for _, t := range a.Acknowledgements {
+		v.Taken = append(v.Taken, takenView{t.Side.String(), t.By, t.Note, stamp(t.At)})
+	}
+	if len(v.Taken) == 1 {
+		v.Other = alarm.Terminal.String()
+		if v.Taken[0].Side == v.Other {
+			v.Other = alarm.Ship.String()
+		}
+	}
+	v.Escalated = a.Level > 0 && len(v.Taken) == 0
+	v.Shelvable = a.Priority != detect.Emergency
+	if a.Line != "" && a.Condition == detect.SensorFault.String() {
+		v.Line = placeOf(alarm.Subject{Berth: a.Berth, Line: a.Line})
+	}
 	return v
 }
 

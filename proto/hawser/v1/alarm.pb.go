@@ -10,6 +10,7 @@ import (
 	_ "buf.build/gen/go/bufbuild/protovalidate/protocolbuffers/go/buf/validate"
 	protoreflect "google.golang.org/protobuf/reflect/protoreflect"
 	protoimpl "google.golang.org/protobuf/runtime/protoimpl"
+	durationpb "google.golang.org/protobuf/types/known/durationpb"
 	timestamppb "google.golang.org/protobuf/types/known/timestamppb"
 	reflect "reflect"
 	sync "sync"
@@ -94,6 +95,15 @@ const (
 	// Changes no alarm: the journal lost its newest entries, as a power cut can,
 	// and the berth's readings after journal_position come again.
 	AlarmTransition_ALARM_TRANSITION_REWOUND AlarmTransition = 4
+	// Kept quiet until a time.
+	AlarmTransition_ALARM_TRANSITION_SHELVED AlarmTransition = 5
+	// Kept quiet until put back.
+	AlarmTransition_ALARM_TRANSITION_OUT_OF_SERVICE AlarmTransition = 6
+	// A shelf's time is over, or a person has ended it or put back what was out of
+	// service.
+	AlarmTransition_ALARM_TRANSITION_HOLD_ENDED AlarmTransition = 7
+	// Nobody has acknowledged it in the time allowed: others are to be told.
+	AlarmTransition_ALARM_TRANSITION_ESCALATED AlarmTransition = 8
 )
 
 // Enum value maps for AlarmTransition.
@@ -104,13 +114,21 @@ var (
 		2: "ALARM_TRANSITION_CLEARED",
 		3: "ALARM_TRANSITION_ACKNOWLEDGED",
 		4: "ALARM_TRANSITION_REWOUND",
+		5: "ALARM_TRANSITION_SHELVED",
+		6: "ALARM_TRANSITION_OUT_OF_SERVICE",
+		7: "ALARM_TRANSITION_HOLD_ENDED",
+		8: "ALARM_TRANSITION_ESCALATED",
 	}
 	AlarmTransition_value = map[string]int32{
-		"ALARM_TRANSITION_UNSPECIFIED":  0,
-		"ALARM_TRANSITION_RAISED":       1,
-		"ALARM_TRANSITION_CLEARED":      2,
-		"ALARM_TRANSITION_ACKNOWLEDGED": 3,
-		"ALARM_TRANSITION_REWOUND":      4,
+		"ALARM_TRANSITION_UNSPECIFIED":    0,
+		"ALARM_TRANSITION_RAISED":         1,
+		"ALARM_TRANSITION_CLEARED":        2,
+		"ALARM_TRANSITION_ACKNOWLEDGED":   3,
+		"ALARM_TRANSITION_REWOUND":        4,
+		"ALARM_TRANSITION_SHELVED":        5,
+		"ALARM_TRANSITION_OUT_OF_SERVICE": 6,
+		"ALARM_TRANSITION_HOLD_ENDED":     7,
+		"ALARM_TRANSITION_ESCALATED":      8,
 	}
 )
 
@@ -141,6 +159,122 @@ func (AlarmTransition) EnumDescriptor() ([]byte, []int) {
 	return file_hawser_v1_alarm_proto_rawDescGZIP(), []int{1}
 }
 
+// AlarmLifecycle is an alarm's state by ISA-18.2 and IEC 62682.
+type AlarmLifecycle int32
+
+const (
+	AlarmLifecycle_ALARM_LIFECYCLE_UNSPECIFIED           AlarmLifecycle = 0
+	AlarmLifecycle_ALARM_LIFECYCLE_NORMAL                AlarmLifecycle = 1
+	AlarmLifecycle_ALARM_LIFECYCLE_ACTIVE_UNACKNOWLEDGED AlarmLifecycle = 2
+	AlarmLifecycle_ALARM_LIFECYCLE_ACTIVE_ACKNOWLEDGED   AlarmLifecycle = 3
+	// Over, but nobody has taken it on. Of emergencies and alarms only: a warning
+	// or caution that is over is normal.
+	AlarmLifecycle_ALARM_LIFECYCLE_RETURNED_UNACKNOWLEDGED AlarmLifecycle = 4
+	AlarmLifecycle_ALARM_LIFECYCLE_SHELVED                 AlarmLifecycle = 5
+	AlarmLifecycle_ALARM_LIFECYCLE_OUT_OF_SERVICE          AlarmLifecycle = 6
+)
+
+// Enum value maps for AlarmLifecycle.
+var (
+	AlarmLifecycle_name = map[int32]string{
+		0: "ALARM_LIFECYCLE_UNSPECIFIED",
+		1: "ALARM_LIFECYCLE_NORMAL",
+		2: "ALARM_LIFECYCLE_ACTIVE_UNACKNOWLEDGED",
+		3: "ALARM_LIFECYCLE_ACTIVE_ACKNOWLEDGED",
+		4: "ALARM_LIFECYCLE_RETURNED_UNACKNOWLEDGED",
+		5: "ALARM_LIFECYCLE_SHELVED",
+		6: "ALARM_LIFECYCLE_OUT_OF_SERVICE",
+	}
+	AlarmLifecycle_value = map[string]int32{
+		"ALARM_LIFECYCLE_UNSPECIFIED":             0,
+		"ALARM_LIFECYCLE_NORMAL":                  1,
+		"ALARM_LIFECYCLE_ACTIVE_UNACKNOWLEDGED":   2,
+		"ALARM_LIFECYCLE_ACTIVE_ACKNOWLEDGED":     3,
+		"ALARM_LIFECYCLE_RETURNED_UNACKNOWLEDGED": 4,
+		"ALARM_LIFECYCLE_SHELVED":                 5,
+		"ALARM_LIFECYCLE_OUT_OF_SERVICE":          6,
+	}
+)
+
+func (x AlarmLifecycle) Enum() *AlarmLifecycle {
+	p := new(AlarmLifecycle)
+	*p = x
+	return p
+}
+
+func (x AlarmLifecycle) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (AlarmLifecycle) Descriptor() protoreflect.EnumDescriptor {
+	return file_hawser_v1_alarm_proto_enumTypes[2].Descriptor()
+}
+
+func (AlarmLifecycle) Type() protoreflect.EnumType {
+	return &file_hawser_v1_alarm_proto_enumTypes[2]
+}
+
+func (x AlarmLifecycle) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use AlarmLifecycle.Descriptor instead.
+func (AlarmLifecycle) EnumDescriptor() ([]byte, []int) {
+	return file_hawser_v1_alarm_proto_rawDescGZIP(), []int{2}
+}
+
+// AlarmSide is for whom a person acknowledges: ship and terminal see the same
+// alarm and each acknowledges for itself.
+type AlarmSide int32
+
+const (
+	// Taken as the terminal.
+	AlarmSide_ALARM_SIDE_UNSPECIFIED AlarmSide = 0
+	AlarmSide_ALARM_SIDE_TERMINAL    AlarmSide = 1
+	AlarmSide_ALARM_SIDE_SHIP        AlarmSide = 2
+)
+
+// Enum value maps for AlarmSide.
+var (
+	AlarmSide_name = map[int32]string{
+		0: "ALARM_SIDE_UNSPECIFIED",
+		1: "ALARM_SIDE_TERMINAL",
+		2: "ALARM_SIDE_SHIP",
+	}
+	AlarmSide_value = map[string]int32{
+		"ALARM_SIDE_UNSPECIFIED": 0,
+		"ALARM_SIDE_TERMINAL":    1,
+		"ALARM_SIDE_SHIP":        2,
+	}
+)
+
+func (x AlarmSide) Enum() *AlarmSide {
+	p := new(AlarmSide)
+	*p = x
+	return p
+}
+
+func (x AlarmSide) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (AlarmSide) Descriptor() protoreflect.EnumDescriptor {
+	return file_hawser_v1_alarm_proto_enumTypes[3].Descriptor()
+}
+
+func (AlarmSide) Type() protoreflect.EnumType {
+	return &file_hawser_v1_alarm_proto_enumTypes[3]
+}
+
+func (x AlarmSide) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use AlarmSide.Descriptor instead.
+func (AlarmSide) EnumDescriptor() ([]byte, []int) {
+	return file_hawser_v1_alarm_proto_rawDescGZIP(), []int{3}
+}
+
 // AlarmRecord is one entry of the alarm log: who or what changed which alarm,
 // when and why. The state of an alarm is the fold of its records.
 type AlarmRecord struct {
@@ -168,15 +302,24 @@ type AlarmRecord struct {
 	Unit  string                 `protobuf:"bytes,14,opt,name=unit,proto3" json:"unit,omitempty"`
 	// One sentence for the deck.
 	Detail string `protobuf:"bytes,15,opt,name=detail,proto3" json:"detail,omitempty"`
-	// Who acknowledged, and the reason given.
+	// Who acknowledged, shelved or took out of service, and the reason given.
 	By   string `protobuf:"bytes,16,opt,name=by,proto3" json:"by,omitempty"`
 	Note string `protobuf:"bytes,17,opt,name=note,proto3" json:"note,omitempty"`
 	// Journal position of the readings behind it and the index among the changes
 	// they made: the same readings never raise twice.
 	JournalPosition uint64 `protobuf:"varint,18,opt,name=journal_position,json=journalPosition,proto3" json:"journal_position,omitempty"`
 	ChangeIndex     uint32 `protobuf:"varint,19,opt,name=change_index,json=changeIndex,proto3" json:"change_index,omitempty"`
-	unknownFields   protoimpl.UnknownFields
-	sizeCache       protoimpl.SizeCache
+	// In what capacity, and for whom.
+	Role string    `protobuf:"bytes,20,opt,name=role,proto3" json:"role,omitempty"`
+	Side AlarmSide `protobuf:"varint,21,opt,name=side,proto3,enum=hawser.v1.AlarmSide" json:"side,omitempty"`
+	// When a shelf ends.
+	Until *timestamppb.Timestamp `protobuf:"bytes,22,opt,name=until,proto3" json:"until,omitempty"`
+	// How often it has been escalated, this record's included.
+	Level uint32 `protobuf:"varint,23,opt,name=level,proto3" json:"level,omitempty"`
+	// The alarm's state after this record.
+	Lifecycle     AlarmLifecycle `protobuf:"varint,24,opt,name=lifecycle,proto3,enum=hawser.v1.AlarmLifecycle" json:"lifecycle,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *AlarmRecord) Reset() {
@@ -342,6 +485,41 @@ func (x *AlarmRecord) GetChangeIndex() uint32 {
 	return 0
 }
 
+func (x *AlarmRecord) GetRole() string {
+	if x != nil {
+		return x.Role
+	}
+	return ""
+}
+
+func (x *AlarmRecord) GetSide() AlarmSide {
+	if x != nil {
+		return x.Side
+	}
+	return AlarmSide_ALARM_SIDE_UNSPECIFIED
+}
+
+func (x *AlarmRecord) GetUntil() *timestamppb.Timestamp {
+	if x != nil {
+		return x.Until
+	}
+	return nil
+}
+
+func (x *AlarmRecord) GetLevel() uint32 {
+	if x != nil {
+		return x.Level
+	}
+	return 0
+}
+
+func (x *AlarmRecord) GetLifecycle() AlarmLifecycle {
+	if x != nil {
+		return x.Lifecycle
+	}
+	return AlarmLifecycle_ALARM_LIFECYCLE_UNSPECIFIED
+}
+
 // Alarm is the present state of one alarm.
 type Alarm struct {
 	state     protoimpl.MessageState `protogen:"open.v1"`
@@ -363,8 +541,15 @@ type Alarm struct {
 	Limit          *float64               `protobuf:"fixed64,14,opt,name=limit,proto3,oneof" json:"limit,omitempty"`
 	Unit           string                 `protobuf:"bytes,15,opt,name=unit,proto3" json:"unit,omitempty"`
 	Detail         string                 `protobuf:"bytes,16,opt,name=detail,proto3" json:"detail,omitempty"`
-	unknownFields  protoimpl.UnknownFields
-	sizeCache      protoimpl.SizeCache
+	Lifecycle      AlarmLifecycle         `protobuf:"varint,17,opt,name=lifecycle,proto3,enum=hawser.v1.AlarmLifecycle" json:"lifecycle,omitempty"`
+	// By side, in the order they were given; the first is also above.
+	Acknowledgements []*AlarmAcknowledgement `protobuf:"bytes,18,rep,name=acknowledgements,proto3" json:"acknowledgements,omitempty"`
+	// How often it has been escalated.
+	Level uint32 `protobuf:"varint,19,opt,name=level,proto3" json:"level,omitempty"`
+	// What keeps it quiet, if anything does.
+	Hold          *AlarmHold `protobuf:"bytes,20,opt,name=hold,proto3" json:"hold,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Alarm) Reset() {
@@ -509,6 +694,223 @@ func (x *Alarm) GetDetail() string {
 	return ""
 }
 
+func (x *Alarm) GetLifecycle() AlarmLifecycle {
+	if x != nil {
+		return x.Lifecycle
+	}
+	return AlarmLifecycle_ALARM_LIFECYCLE_UNSPECIFIED
+}
+
+func (x *Alarm) GetAcknowledgements() []*AlarmAcknowledgement {
+	if x != nil {
+		return x.Acknowledgements
+	}
+	return nil
+}
+
+func (x *Alarm) GetLevel() uint32 {
+	if x != nil {
+		return x.Level
+	}
+	return 0
+}
+
+func (x *Alarm) GetHold() *AlarmHold {
+	if x != nil {
+		return x.Hold
+	}
+	return nil
+}
+
+// AlarmAcknowledgement is one side's.
+type AlarmAcknowledgement struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Side          AlarmSide              `protobuf:"varint,1,opt,name=side,proto3,enum=hawser.v1.AlarmSide" json:"side,omitempty"`
+	At            *timestamppb.Timestamp `protobuf:"bytes,2,opt,name=at,proto3" json:"at,omitempty"`
+	By            string                 `protobuf:"bytes,3,opt,name=by,proto3" json:"by,omitempty"`
+	Role          string                 `protobuf:"bytes,4,opt,name=role,proto3" json:"role,omitempty"`
+	Note          string                 `protobuf:"bytes,5,opt,name=note,proto3" json:"note,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *AlarmAcknowledgement) Reset() {
+	*x = AlarmAcknowledgement{}
+	mi := &file_hawser_v1_alarm_proto_msgTypes[2]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *AlarmAcknowledgement) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*AlarmAcknowledgement) ProtoMessage() {}
+
+func (x *AlarmAcknowledgement) ProtoReflect() protoreflect.Message {
+	mi := &file_hawser_v1_alarm_proto_msgTypes[2]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use AlarmAcknowledgement.ProtoReflect.Descriptor instead.
+func (*AlarmAcknowledgement) Descriptor() ([]byte, []int) {
+	return file_hawser_v1_alarm_proto_rawDescGZIP(), []int{2}
+}
+
+func (x *AlarmAcknowledgement) GetSide() AlarmSide {
+	if x != nil {
+		return x.Side
+	}
+	return AlarmSide_ALARM_SIDE_UNSPECIFIED
+}
+
+func (x *AlarmAcknowledgement) GetAt() *timestamppb.Timestamp {
+	if x != nil {
+		return x.At
+	}
+	return nil
+}
+
+func (x *AlarmAcknowledgement) GetBy() string {
+	if x != nil {
+		return x.By
+	}
+	return ""
+}
+
+func (x *AlarmAcknowledgement) GetRole() string {
+	if x != nil {
+		return x.Role
+	}
+	return ""
+}
+
+func (x *AlarmAcknowledgement) GetNote() string {
+	if x != nil {
+		return x.Note
+	}
+	return ""
+}
+
+// AlarmHold keeps alarms quiet. They are recorded all the same.
+type AlarmHold struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	Berth string                 `protobuf:"bytes,1,opt,name=berth,proto3" json:"berth,omitempty"`
+	// Empty for every condition of the line.
+	Condition string `protobuf:"bytes,2,opt,name=condition,proto3" json:"condition,omitempty"`
+	Line      string `protobuf:"bytes,3,opt,name=line,proto3" json:"line,omitempty"`
+	// Where there is no line.
+	Group string                 `protobuf:"bytes,4,opt,name=group,proto3" json:"group,omitempty"`
+	Since *timestamppb.Timestamp `protobuf:"bytes,5,opt,name=since,proto3" json:"since,omitempty"`
+	// Unset for what is out of service until put back.
+	Until         *timestamppb.Timestamp `protobuf:"bytes,6,opt,name=until,proto3" json:"until,omitempty"`
+	By            string                 `protobuf:"bytes,7,opt,name=by,proto3" json:"by,omitempty"`
+	Role          string                 `protobuf:"bytes,8,opt,name=role,proto3" json:"role,omitempty"`
+	Reason        string                 `protobuf:"bytes,9,opt,name=reason,proto3" json:"reason,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *AlarmHold) Reset() {
+	*x = AlarmHold{}
+	mi := &file_hawser_v1_alarm_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *AlarmHold) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*AlarmHold) ProtoMessage() {}
+
+func (x *AlarmHold) ProtoReflect() protoreflect.Message {
+	mi := &file_hawser_v1_alarm_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use AlarmHold.ProtoReflect.Descriptor instead.
+func (*AlarmHold) Descriptor() ([]byte, []int) {
+	return file_hawser_v1_alarm_proto_rawDescGZIP(), []int{3}
+}
+
+func (x *AlarmHold) GetBerth() string {
+	if x != nil {
+		return x.Berth
+	}
+	return ""
+}
+
+func (x *AlarmHold) GetCondition() string {
+	if x != nil {
+		return x.Condition
+	}
+	return ""
+}
+
+func (x *AlarmHold) GetLine() string {
+	if x != nil {
+		return x.Line
+	}
+	return ""
+}
+
+func (x *AlarmHold) GetGroup() string {
+	if x != nil {
+		return x.Group
+	}
+	return ""
+}
+
+func (x *AlarmHold) GetSince() *timestamppb.Timestamp {
+	if x != nil {
+		return x.Since
+	}
+	return nil
+}
+
+func (x *AlarmHold) GetUntil() *timestamppb.Timestamp {
+	if x != nil {
+		return x.Until
+	}
+	return nil
+}
+
+func (x *AlarmHold) GetBy() string {
+	if x != nil {
+		return x.By
+	}
+	return ""
+}
+
+func (x *AlarmHold) GetRole() string {
+	if x != nil {
+		return x.Role
+	}
+	return ""
+}
+
+func (x *AlarmHold) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
+}
+
 type ListAlarmsRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Empty for every berth.
@@ -523,7 +925,7 @@ type ListAlarmsRequest struct {
 
 func (x *ListAlarmsRequest) Reset() {
 	*x = ListAlarmsRequest{}
-	mi := &file_hawser_v1_alarm_proto_msgTypes[2]
+	mi := &file_hawser_v1_alarm_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -535,7 +937,7 @@ func (x *ListAlarmsRequest) String() string {
 func (*ListAlarmsRequest) ProtoMessage() {}
 
 func (x *ListAlarmsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_hawser_v1_alarm_proto_msgTypes[2]
+	mi := &file_hawser_v1_alarm_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -548,7 +950,7 @@ func (x *ListAlarmsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListAlarmsRequest.ProtoReflect.Descriptor instead.
 func (*ListAlarmsRequest) Descriptor() ([]byte, []int) {
-	return file_hawser_v1_alarm_proto_rawDescGZIP(), []int{2}
+	return file_hawser_v1_alarm_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *ListAlarmsRequest) GetBerth() string {
@@ -576,14 +978,16 @@ type ListAlarmsResponse struct {
 	state  protoimpl.MessageState `protogen:"open.v1"`
 	Alarms []*Alarm               `protobuf:"bytes,1,rep,name=alarms,proto3" json:"alarms,omitempty"`
 	// Position of the log this state is the fold of; hand it to WatchAlarms.
-	Position      uint64 `protobuf:"varint,2,opt,name=position,proto3" json:"position,omitempty"`
+	Position uint64 `protobuf:"varint,2,opt,name=position,proto3" json:"position,omitempty"`
+	// All that is held, whether an alarm is active there or not.
+	Holds         []*AlarmHold `protobuf:"bytes,3,rep,name=holds,proto3" json:"holds,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *ListAlarmsResponse) Reset() {
 	*x = ListAlarmsResponse{}
-	mi := &file_hawser_v1_alarm_proto_msgTypes[3]
+	mi := &file_hawser_v1_alarm_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -595,7 +999,7 @@ func (x *ListAlarmsResponse) String() string {
 func (*ListAlarmsResponse) ProtoMessage() {}
 
 func (x *ListAlarmsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_hawser_v1_alarm_proto_msgTypes[3]
+	mi := &file_hawser_v1_alarm_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -608,7 +1012,7 @@ func (x *ListAlarmsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListAlarmsResponse.ProtoReflect.Descriptor instead.
 func (*ListAlarmsResponse) Descriptor() ([]byte, []int) {
-	return file_hawser_v1_alarm_proto_rawDescGZIP(), []int{3}
+	return file_hawser_v1_alarm_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *ListAlarmsResponse) GetAlarms() []*Alarm {
@@ -625,6 +1029,13 @@ func (x *ListAlarmsResponse) GetPosition() uint64 {
 	return 0
 }
 
+func (x *ListAlarmsResponse) GetHolds() []*AlarmHold {
+	if x != nil {
+		return x.Holds
+	}
+	return nil
+}
+
 type WatchAlarmsRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Empty for every berth.
@@ -637,7 +1048,7 @@ type WatchAlarmsRequest struct {
 
 func (x *WatchAlarmsRequest) Reset() {
 	*x = WatchAlarmsRequest{}
-	mi := &file_hawser_v1_alarm_proto_msgTypes[4]
+	mi := &file_hawser_v1_alarm_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -649,7 +1060,7 @@ func (x *WatchAlarmsRequest) String() string {
 func (*WatchAlarmsRequest) ProtoMessage() {}
 
 func (x *WatchAlarmsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_hawser_v1_alarm_proto_msgTypes[4]
+	mi := &file_hawser_v1_alarm_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -662,7 +1073,7 @@ func (x *WatchAlarmsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchAlarmsRequest.ProtoReflect.Descriptor instead.
 func (*WatchAlarmsRequest) Descriptor() ([]byte, []int) {
-	return file_hawser_v1_alarm_proto_rawDescGZIP(), []int{4}
+	return file_hawser_v1_alarm_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *WatchAlarmsRequest) GetBerth() string {
@@ -688,7 +1099,7 @@ type WatchAlarmsResponse struct {
 
 func (x *WatchAlarmsResponse) Reset() {
 	*x = WatchAlarmsResponse{}
-	mi := &file_hawser_v1_alarm_proto_msgTypes[5]
+	mi := &file_hawser_v1_alarm_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -700,7 +1111,7 @@ func (x *WatchAlarmsResponse) String() string {
 func (*WatchAlarmsResponse) ProtoMessage() {}
 
 func (x *WatchAlarmsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_hawser_v1_alarm_proto_msgTypes[5]
+	mi := &file_hawser_v1_alarm_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -713,7 +1124,7 @@ func (x *WatchAlarmsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchAlarmsResponse.ProtoReflect.Descriptor instead.
 func (*WatchAlarmsResponse) Descriptor() ([]byte, []int) {
-	return file_hawser_v1_alarm_proto_rawDescGZIP(), []int{5}
+	return file_hawser_v1_alarm_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *WatchAlarmsResponse) GetRecord() *AlarmRecord {
@@ -727,15 +1138,16 @@ type AcknowledgeAlarmRequest struct {
 	state   protoimpl.MessageState `protogen:"open.v1"`
 	AlarmId string                 `protobuf:"bytes,1,opt,name=alarm_id,json=alarmId,proto3" json:"alarm_id,omitempty"`
 	// Who takes it on.
-	By            string `protobuf:"bytes,2,opt,name=by,proto3" json:"by,omitempty"`
-	Note          string `protobuf:"bytes,3,opt,name=note,proto3" json:"note,omitempty"`
+	By            string    `protobuf:"bytes,2,opt,name=by,proto3" json:"by,omitempty"`
+	Note          string    `protobuf:"bytes,3,opt,name=note,proto3" json:"note,omitempty"`
+	Side          AlarmSide `protobuf:"varint,4,opt,name=side,proto3,enum=hawser.v1.AlarmSide" json:"side,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *AcknowledgeAlarmRequest) Reset() {
 	*x = AcknowledgeAlarmRequest{}
-	mi := &file_hawser_v1_alarm_proto_msgTypes[6]
+	mi := &file_hawser_v1_alarm_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -747,7 +1159,7 @@ func (x *AcknowledgeAlarmRequest) String() string {
 func (*AcknowledgeAlarmRequest) ProtoMessage() {}
 
 func (x *AcknowledgeAlarmRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_hawser_v1_alarm_proto_msgTypes[6]
+	mi := &file_hawser_v1_alarm_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -760,7 +1172,7 @@ func (x *AcknowledgeAlarmRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AcknowledgeAlarmRequest.ProtoReflect.Descriptor instead.
 func (*AcknowledgeAlarmRequest) Descriptor() ([]byte, []int) {
-	return file_hawser_v1_alarm_proto_rawDescGZIP(), []int{6}
+	return file_hawser_v1_alarm_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *AcknowledgeAlarmRequest) GetAlarmId() string {
@@ -784,6 +1196,13 @@ func (x *AcknowledgeAlarmRequest) GetNote() string {
 	return ""
 }
 
+func (x *AcknowledgeAlarmRequest) GetSide() AlarmSide {
+	if x != nil {
+		return x.Side
+	}
+	return AlarmSide_ALARM_SIDE_UNSPECIFIED
+}
+
 type AcknowledgeAlarmResponse struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
 	Alarm         *Alarm                 `protobuf:"bytes,1,opt,name=alarm,proto3" json:"alarm,omitempty"`
@@ -793,7 +1212,7 @@ type AcknowledgeAlarmResponse struct {
 
 func (x *AcknowledgeAlarmResponse) Reset() {
 	*x = AcknowledgeAlarmResponse{}
-	mi := &file_hawser_v1_alarm_proto_msgTypes[7]
+	mi := &file_hawser_v1_alarm_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -805,7 +1224,7 @@ func (x *AcknowledgeAlarmResponse) String() string {
 func (*AcknowledgeAlarmResponse) ProtoMessage() {}
 
 func (x *AcknowledgeAlarmResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_hawser_v1_alarm_proto_msgTypes[7]
+	mi := &file_hawser_v1_alarm_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -818,7 +1237,7 @@ func (x *AcknowledgeAlarmResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AcknowledgeAlarmResponse.ProtoReflect.Descriptor instead.
 func (*AcknowledgeAlarmResponse) Descriptor() ([]byte, []int) {
-	return file_hawser_v1_alarm_proto_rawDescGZIP(), []int{7}
+	return file_hawser_v1_alarm_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *AcknowledgeAlarmResponse) GetAlarm() *Alarm {
@@ -828,11 +1247,390 @@ func (x *AcknowledgeAlarmResponse) GetAlarm() *Alarm {
 	return nil
 }
 
+type ShelveAlarmRequest struct {
+	state   protoimpl.MessageState `protogen:"open.v1"`
+	AlarmId string                 `protobuf:"bytes,1,opt,name=alarm_id,json=alarmId,proto3" json:"alarm_id,omitempty"`
+	By      string                 `protobuf:"bytes,2,opt,name=by,proto3" json:"by,omitempty"`
+	Reason  string                 `protobuf:"bytes,3,opt,name=reason,proto3" json:"reason,omitempty"`
+	// At most eight hours.
+	Period        *durationpb.Duration `protobuf:"bytes,4,opt,name=period,proto3" json:"period,omitempty"`
+	Side          AlarmSide            `protobuf:"varint,5,opt,name=side,proto3,enum=hawser.v1.AlarmSide" json:"side,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ShelveAlarmRequest) Reset() {
+	*x = ShelveAlarmRequest{}
+	mi := &file_hawser_v1_alarm_proto_msgTypes[10]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ShelveAlarmRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ShelveAlarmRequest) ProtoMessage() {}
+
+func (x *ShelveAlarmRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_hawser_v1_alarm_proto_msgTypes[10]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ShelveAlarmRequest.ProtoReflect.Descriptor instead.
+func (*ShelveAlarmRequest) Descriptor() ([]byte, []int) {
+	return file_hawser_v1_alarm_proto_rawDescGZIP(), []int{10}
+}
+
+func (x *ShelveAlarmRequest) GetAlarmId() string {
+	if x != nil {
+		return x.AlarmId
+	}
+	return ""
+}
+
+func (x *ShelveAlarmRequest) GetBy() string {
+	if x != nil {
+		return x.By
+	}
+	return ""
+}
+
+func (x *ShelveAlarmRequest) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
+}
+
+func (x *ShelveAlarmRequest) GetPeriod() *durationpb.Duration {
+	if x != nil {
+		return x.Period
+	}
+	return nil
+}
+
+func (x *ShelveAlarmRequest) GetSide() AlarmSide {
+	if x != nil {
+		return x.Side
+	}
+	return AlarmSide_ALARM_SIDE_UNSPECIFIED
+}
+
+type ShelveAlarmResponse struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Alarm         *Alarm                 `protobuf:"bytes,1,opt,name=alarm,proto3" json:"alarm,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ShelveAlarmResponse) Reset() {
+	*x = ShelveAlarmResponse{}
+	mi := &file_hawser_v1_alarm_proto_msgTypes[11]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ShelveAlarmResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ShelveAlarmResponse) ProtoMessage() {}
+
+func (x *ShelveAlarmResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_hawser_v1_alarm_proto_msgTypes[11]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ShelveAlarmResponse.ProtoReflect.Descriptor instead.
+func (*ShelveAlarmResponse) Descriptor() ([]byte, []int) {
+	return file_hawser_v1_alarm_proto_rawDescGZIP(), []int{11}
+}
+
+func (x *ShelveAlarmResponse) GetAlarm() *Alarm {
+	if x != nil {
+		return x.Alarm
+	}
+	return nil
+}
+
+type TakeOutOfServiceRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	Berth string                 `protobuf:"bytes,1,opt,name=berth,proto3" json:"berth,omitempty"`
+	Line  string                 `protobuf:"bytes,2,opt,name=line,proto3" json:"line,omitempty"`
+	// Empty for every condition of the line.
+	Condition     string    `protobuf:"bytes,3,opt,name=condition,proto3" json:"condition,omitempty"`
+	By            string    `protobuf:"bytes,4,opt,name=by,proto3" json:"by,omitempty"`
+	Reason        string    `protobuf:"bytes,5,opt,name=reason,proto3" json:"reason,omitempty"`
+	Side          AlarmSide `protobuf:"varint,6,opt,name=side,proto3,enum=hawser.v1.AlarmSide" json:"side,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *TakeOutOfServiceRequest) Reset() {
+	*x = TakeOutOfServiceRequest{}
+	mi := &file_hawser_v1_alarm_proto_msgTypes[12]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *TakeOutOfServiceRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*TakeOutOfServiceRequest) ProtoMessage() {}
+
+func (x *TakeOutOfServiceRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_hawser_v1_alarm_proto_msgTypes[12]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use TakeOutOfServiceRequest.ProtoReflect.Descriptor instead.
+func (*TakeOutOfServiceRequest) Descriptor() ([]byte, []int) {
+	return file_hawser_v1_alarm_proto_rawDescGZIP(), []int{12}
+}
+
+func (x *TakeOutOfServiceRequest) GetBerth() string {
+	if x != nil {
+		return x.Berth
+	}
+	return ""
+}
+
+func (x *TakeOutOfServiceRequest) GetLine() string {
+	if x != nil {
+		return x.Line
+	}
+	return ""
+}
+
+func (x *TakeOutOfServiceRequest) GetCondition() string {
+	if x != nil {
+		return x.Condition
+	}
+	return ""
+}
+
+func (x *TakeOutOfServiceRequest) GetBy() string {
+	if x != nil {
+		return x.By
+	}
+	return ""
+}
+
+func (x *TakeOutOfServiceRequest) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
+}
+
+func (x *TakeOutOfServiceRequest) GetSide() AlarmSide {
+	if x != nil {
+		return x.Side
+	}
+	return AlarmSide_ALARM_SIDE_UNSPECIFIED
+}
+
+type TakeOutOfServiceResponse struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Hold          *AlarmHold             `protobuf:"bytes,1,opt,name=hold,proto3" json:"hold,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *TakeOutOfServiceResponse) Reset() {
+	*x = TakeOutOfServiceResponse{}
+	mi := &file_hawser_v1_alarm_proto_msgTypes[13]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *TakeOutOfServiceResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*TakeOutOfServiceResponse) ProtoMessage() {}
+
+func (x *TakeOutOfServiceResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_hawser_v1_alarm_proto_msgTypes[13]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use TakeOutOfServiceResponse.ProtoReflect.Descriptor instead.
+func (*TakeOutOfServiceResponse) Descriptor() ([]byte, []int) {
+	return file_hawser_v1_alarm_proto_rawDescGZIP(), []int{13}
+}
+
+func (x *TakeOutOfServiceResponse) GetHold() *AlarmHold {
+	if x != nil {
+		return x.Hold
+	}
+	return nil
+}
+
+type EndHoldRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// As in AlarmHold.
+	Berth         string    `protobuf:"bytes,1,opt,name=berth,proto3" json:"berth,omitempty"`
+	Condition     string    `protobuf:"bytes,2,opt,name=condition,proto3" json:"condition,omitempty"`
+	Line          string    `protobuf:"bytes,3,opt,name=line,proto3" json:"line,omitempty"`
+	Group         string    `protobuf:"bytes,4,opt,name=group,proto3" json:"group,omitempty"`
+	By            string    `protobuf:"bytes,5,opt,name=by,proto3" json:"by,omitempty"`
+	Note          string    `protobuf:"bytes,6,opt,name=note,proto3" json:"note,omitempty"`
+	Side          AlarmSide `protobuf:"varint,7,opt,name=side,proto3,enum=hawser.v1.AlarmSide" json:"side,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *EndHoldRequest) Reset() {
+	*x = EndHoldRequest{}
+	mi := &file_hawser_v1_alarm_proto_msgTypes[14]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *EndHoldRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*EndHoldRequest) ProtoMessage() {}
+
+func (x *EndHoldRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_hawser_v1_alarm_proto_msgTypes[14]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use EndHoldRequest.ProtoReflect.Descriptor instead.
+func (*EndHoldRequest) Descriptor() ([]byte, []int) {
+	return file_hawser_v1_alarm_proto_rawDescGZIP(), []int{14}
+}
+
+func (x *EndHoldRequest) GetBerth() string {
+	if x != nil {
+		return x.Berth
+	}
+	return ""
+}
+
+func (x *EndHoldRequest) GetCondition() string {
+	if x != nil {
+		return x.Condition
+	}
+	return ""
+}
+
+func (x *EndHoldRequest) GetLine() string {
+	if x != nil {
+		return x.Line
+	}
+	return ""
+}
+
+func (x *EndHoldRequest) GetGroup() string {
+	if x != nil {
+		return x.Group
+	}
+	return ""
+}
+
+func (x *EndHoldRequest) GetBy() string {
+	if x != nil {
+		return x.By
+	}
+	return ""
+}
+
+func (x *EndHoldRequest) GetNote() string {
+	if x != nil {
+		return x.Note
+	}
+	return ""
+}
+
+func (x *EndHoldRequest) GetSide() AlarmSide {
+	if x != nil {
+		return x.Side
+	}
+	return AlarmSide_ALARM_SIDE_UNSPECIFIED
+}
+
+type EndHoldResponse struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *EndHoldResponse) Reset() {
+	*x = EndHoldResponse{}
+	mi := &file_hawser_v1_alarm_proto_msgTypes[15]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *EndHoldResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*EndHoldResponse) ProtoMessage() {}
+
+func (x *EndHoldResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_hawser_v1_alarm_proto_msgTypes[15]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use EndHoldResponse.ProtoReflect.Descriptor instead.
+func (*EndHoldResponse) Descriptor() ([]byte, []int) {
+	return file_hawser_v1_alarm_proto_rawDescGZIP(), []int{15}
+}
+
 var File_hawser_v1_alarm_proto protoreflect.FileDescriptor
 
 const file_hawser_v1_alarm_proto_rawDesc = "" +
 	"\n" +
-	"\x15hawser/v1/alarm.proto\x12\thawser.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\x9b\x05\n" +
+	"\x15hawser/v1/alarm.proto\x12\thawser.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xda\x06\n" +
 	"\vAlarmRecord\x12\x1a\n" +
 	"\bposition\x18\x01 \x01(\x04R\bposition\x12\x19\n" +
 	"\balarm_id\x18\x02 \x01(\tR\aalarmId\x12:\n" +
@@ -856,9 +1654,14 @@ const file_hawser_v1_alarm_proto_rawDesc = "" +
 	"\x02by\x18\x10 \x01(\tR\x02by\x12\x12\n" +
 	"\x04note\x18\x11 \x01(\tR\x04note\x12)\n" +
 	"\x10journal_position\x18\x12 \x01(\x04R\x0fjournalPosition\x12!\n" +
-	"\fchange_index\x18\x13 \x01(\rR\vchangeIndexB\b\n" +
+	"\fchange_index\x18\x13 \x01(\rR\vchangeIndex\x12\x12\n" +
+	"\x04role\x18\x14 \x01(\tR\x04role\x12(\n" +
+	"\x04side\x18\x15 \x01(\x0e2\x14.hawser.v1.AlarmSideR\x04side\x120\n" +
+	"\x05until\x18\x16 \x01(\v2\x1a.google.protobuf.TimestampR\x05until\x12\x14\n" +
+	"\x05level\x18\x17 \x01(\rR\x05level\x127\n" +
+	"\tlifecycle\x18\x18 \x01(\x0e2\x19.hawser.v1.AlarmLifecycleR\tlifecycleB\b\n" +
 	"\x06_valueB\b\n" +
-	"\x06_limit\"\xd4\x04\n" +
+	"\x06_limit\"\x9a\x06\n" +
 	"\x05Alarm\x12\x19\n" +
 	"\balarm_id\x18\x01 \x01(\tR\aalarmId\x12\x14\n" +
 	"\x05berth\x18\x02 \x01(\tR\x05berth\x12\x1c\n" +
@@ -877,45 +1680,115 @@ const file_hawser_v1_alarm_proto_rawDesc = "" +
 	"\x05value\x18\r \x01(\x01H\x00R\x05value\x88\x01\x01\x12\x19\n" +
 	"\x05limit\x18\x0e \x01(\x01H\x01R\x05limit\x88\x01\x01\x12\x12\n" +
 	"\x04unit\x18\x0f \x01(\tR\x04unit\x12\x16\n" +
-	"\x06detail\x18\x10 \x01(\tR\x06detailB\b\n" +
+	"\x06detail\x18\x10 \x01(\tR\x06detail\x127\n" +
+	"\tlifecycle\x18\x11 \x01(\x0e2\x19.hawser.v1.AlarmLifecycleR\tlifecycle\x12K\n" +
+	"\x10acknowledgements\x18\x12 \x03(\v2\x1f.hawser.v1.AlarmAcknowledgementR\x10acknowledgements\x12\x14\n" +
+	"\x05level\x18\x13 \x01(\rR\x05level\x12(\n" +
+	"\x04hold\x18\x14 \x01(\v2\x14.hawser.v1.AlarmHoldR\x04holdB\b\n" +
 	"\x06_valueB\b\n" +
-	"\x06_limit\"\x93\x01\n" +
+	"\x06_limit\"\xa4\x01\n" +
+	"\x14AlarmAcknowledgement\x12(\n" +
+	"\x04side\x18\x01 \x01(\x0e2\x14.hawser.v1.AlarmSideR\x04side\x12*\n" +
+	"\x02at\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\x02at\x12\x0e\n" +
+	"\x02by\x18\x03 \x01(\tR\x02by\x12\x12\n" +
+	"\x04role\x18\x04 \x01(\tR\x04role\x12\x12\n" +
+	"\x04note\x18\x05 \x01(\tR\x04note\"\x89\x02\n" +
+	"\tAlarmHold\x12\x14\n" +
+	"\x05berth\x18\x01 \x01(\tR\x05berth\x12\x1c\n" +
+	"\tcondition\x18\x02 \x01(\tR\tcondition\x12\x12\n" +
+	"\x04line\x18\x03 \x01(\tR\x04line\x12\x14\n" +
+	"\x05group\x18\x04 \x01(\tR\x05group\x120\n" +
+	"\x05since\x18\x05 \x01(\v2\x1a.google.protobuf.TimestampR\x05since\x120\n" +
+	"\x05until\x18\x06 \x01(\v2\x1a.google.protobuf.TimestampR\x05until\x12\x0e\n" +
+	"\x02by\x18\a \x01(\tR\x02by\x12\x12\n" +
+	"\x04role\x18\b \x01(\tR\x04role\x12\x16\n" +
+	"\x06reason\x18\t \x01(\tR\x06reason\"\x93\x01\n" +
 	"\x11ListAlarmsRequest\x12.\n" +
 	"\x05berth\x18\x01 \x01(\tB\x18\xbaH\x15r\x132\x11^[a-z0-9-]{0,40}$R\x05berth\x12'\n" +
 	"\x0finclude_cleared\x18\x02 \x01(\bR\x0eincludeCleared\x12%\n" +
-	"\tpage_size\x18\x03 \x01(\rB\b\xbaH\x05*\x03\x18\xe8\aR\bpageSize\"Z\n" +
+	"\tpage_size\x18\x03 \x01(\rB\b\xbaH\x05*\x03\x18\xe8\aR\bpageSize\"\x86\x01\n" +
 	"\x12ListAlarmsResponse\x12(\n" +
 	"\x06alarms\x18\x01 \x03(\v2\x10.hawser.v1.AlarmR\x06alarms\x12\x1a\n" +
-	"\bposition\x18\x02 \x01(\x04R\bposition\"k\n" +
+	"\bposition\x18\x02 \x01(\x04R\bposition\x12*\n" +
+	"\x05holds\x18\x03 \x03(\v2\x14.hawser.v1.AlarmHoldR\x05holds\"k\n" +
 	"\x12WatchAlarmsRequest\x12.\n" +
 	"\x05berth\x18\x01 \x01(\tB\x18\xbaH\x15r\x132\x11^[a-z0-9-]{0,40}$R\x05berth\x12%\n" +
 	"\x0eafter_position\x18\x02 \x01(\x04R\rafterPosition\"E\n" +
 	"\x13WatchAlarmsResponse\x12.\n" +
-	"\x06record\x18\x01 \x01(\v2\x16.hawser.v1.AlarmRecordR\x06record\"y\n" +
+	"\x06record\x18\x01 \x01(\v2\x16.hawser.v1.AlarmRecordR\x06record\"\xad\x01\n" +
 	"\x17AcknowledgeAlarmRequest\x12%\n" +
 	"\balarm_id\x18\x01 \x01(\tB\n" +
 	"\xbaH\ar\x05\x10\x01\x18\xc8\x01R\aalarmId\x12\x19\n" +
 	"\x02by\x18\x02 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18PR\x02by\x12\x1c\n" +
-	"\x04note\x18\x03 \x01(\tB\b\xbaH\x05r\x03\x18\xf4\x03R\x04note\"B\n" +
+	"\x04note\x18\x03 \x01(\tB\b\xbaH\x05r\x03\x18\xf4\x03R\x04note\x122\n" +
+	"\x04side\x18\x04 \x01(\x0e2\x14.hawser.v1.AlarmSideB\b\xbaH\x05\x82\x01\x02\x10\x01R\x04side\"B\n" +
 	"\x18AcknowledgeAlarmResponse\x12&\n" +
-	"\x05alarm\x18\x01 \x01(\v2\x10.hawser.v1.AlarmR\x05alarm*\x9f\x01\n" +
+	"\x05alarm\x18\x01 \x01(\v2\x10.hawser.v1.AlarmR\x05alarm\"\xf4\x01\n" +
+	"\x12ShelveAlarmRequest\x12%\n" +
+	"\balarm_id\x18\x01 \x01(\tB\n" +
+	"\xbaH\ar\x05\x10\x01\x18\xc8\x01R\aalarmId\x12\x19\n" +
+	"\x02by\x18\x02 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18PR\x02by\x12\"\n" +
+	"\x06reason\x18\x03 \x01(\tB\n" +
+	"\xbaH\ar\x05\x10\x01\x18\xf4\x03R\x06reason\x12D\n" +
+	"\x06period\x18\x04 \x01(\v2\x19.google.protobuf.DurationB\x11\xbaH\x0e\xc8\x01\x01\xaa\x01\b\"\x04\b\x80\xe1\x01*\x00R\x06period\x122\n" +
+	"\x04side\x18\x05 \x01(\x0e2\x14.hawser.v1.AlarmSideB\b\xbaH\x05\x82\x01\x02\x10\x01R\x04side\"=\n" +
+	"\x13ShelveAlarmResponse\x12&\n" +
+	"\x05alarm\x18\x01 \x01(\v2\x10.hawser.v1.AlarmR\x05alarm\"\x94\x02\n" +
+	"\x17TakeOutOfServiceRequest\x12.\n" +
+	"\x05berth\x18\x01 \x01(\tB\x18\xbaH\x15r\x132\x11^[a-z0-9-]{1,40}$R\x05berth\x12/\n" +
+	"\x04line\x18\x02 \x01(\tB\x1b\xbaH\x18r\x162\x14^[A-Za-z0-9-]{1,20}$R\x04line\x12%\n" +
+	"\tcondition\x18\x03 \x01(\tB\a\xbaH\x04r\x02\x18(R\tcondition\x12\x19\n" +
+	"\x02by\x18\x04 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18PR\x02by\x12\"\n" +
+	"\x06reason\x18\x05 \x01(\tB\n" +
+	"\xbaH\ar\x05\x10\x01\x18\xf4\x03R\x06reason\x122\n" +
+	"\x04side\x18\x06 \x01(\x0e2\x14.hawser.v1.AlarmSideB\b\xbaH\x05\x82\x01\x02\x10\x01R\x04side\"D\n" +
+	"\x18TakeOutOfServiceResponse\x12(\n" +
+	"\x04hold\x18\x01 \x01(\v2\x14.hawser.v1.AlarmHoldR\x04hold\"\x90\x02\n" +
+	"\x0eEndHoldRequest\x12.\n" +
+	"\x05berth\x18\x01 \x01(\tB\x18\xbaH\x15r\x132\x11^[a-z0-9-]{0,40}$R\x05berth\x12%\n" +
+	"\tcondition\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x18(R\tcondition\x12\x1b\n" +
+	"\x04line\x18\x03 \x01(\tB\a\xbaH\x04r\x02\x18\x14R\x04line\x12\x1d\n" +
+	"\x05group\x18\x04 \x01(\tB\a\xbaH\x04r\x02\x18\x14R\x05group\x12\x19\n" +
+	"\x02by\x18\x05 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18PR\x02by\x12\x1c\n" +
+	"\x04note\x18\x06 \x01(\tB\b\xbaH\x05r\x03\x18\xf4\x03R\x04note\x122\n" +
+	"\x04side\x18\a \x01(\x0e2\x14.hawser.v1.AlarmSideB\b\xbaH\x05\x82\x01\x02\x10\x01R\x04side\"\x11\n" +
+	"\x0fEndHoldResponse*\x9f\x01\n" +
 	"\rAlarmPriority\x12\x1e\n" +
 	"\x1aALARM_PRIORITY_UNSPECIFIED\x10\x00\x12\x1c\n" +
 	"\x18ALARM_PRIORITY_EMERGENCY\x10\x01\x12\x18\n" +
 	"\x14ALARM_PRIORITY_ALARM\x10\x02\x12\x1a\n" +
 	"\x16ALARM_PRIORITY_WARNING\x10\x03\x12\x1a\n" +
-	"\x16ALARM_PRIORITY_CAUTION\x10\x04*\xaf\x01\n" +
+	"\x16ALARM_PRIORITY_CAUTION\x10\x04*\xb3\x02\n" +
 	"\x0fAlarmTransition\x12 \n" +
 	"\x1cALARM_TRANSITION_UNSPECIFIED\x10\x00\x12\x1b\n" +
 	"\x17ALARM_TRANSITION_RAISED\x10\x01\x12\x1c\n" +
 	"\x18ALARM_TRANSITION_CLEARED\x10\x02\x12!\n" +
 	"\x1dALARM_TRANSITION_ACKNOWLEDGED\x10\x03\x12\x1c\n" +
-	"\x18ALARM_TRANSITION_REWOUND\x10\x042\x86\x02\n" +
+	"\x18ALARM_TRANSITION_REWOUND\x10\x04\x12\x1c\n" +
+	"\x18ALARM_TRANSITION_SHELVED\x10\x05\x12#\n" +
+	"\x1fALARM_TRANSITION_OUT_OF_SERVICE\x10\x06\x12\x1f\n" +
+	"\x1bALARM_TRANSITION_HOLD_ENDED\x10\a\x12\x1e\n" +
+	"\x1aALARM_TRANSITION_ESCALATED\x10\b*\x8f\x02\n" +
+	"\x0eAlarmLifecycle\x12\x1f\n" +
+	"\x1bALARM_LIFECYCLE_UNSPECIFIED\x10\x00\x12\x1a\n" +
+	"\x16ALARM_LIFECYCLE_NORMAL\x10\x01\x12)\n" +
+	"%ALARM_LIFECYCLE_ACTIVE_UNACKNOWLEDGED\x10\x02\x12'\n" +
+	"#ALARM_LIFECYCLE_ACTIVE_ACKNOWLEDGED\x10\x03\x12+\n" +
+	"'ALARM_LIFECYCLE_RETURNED_UNACKNOWLEDGED\x10\x04\x12\x1b\n" +
+	"\x17ALARM_LIFECYCLE_SHELVED\x10\x05\x12\"\n" +
+	"\x1eALARM_LIFECYCLE_OUT_OF_SERVICE\x10\x06*U\n" +
+	"\tAlarmSide\x12\x1a\n" +
+	"\x16ALARM_SIDE_UNSPECIFIED\x10\x00\x12\x17\n" +
+	"\x13ALARM_SIDE_TERMINAL\x10\x01\x12\x13\n" +
+	"\x0fALARM_SIDE_SHIP\x10\x022\xf3\x03\n" +
 	"\fAlarmService\x12I\n" +
 	"\n" +
 	"ListAlarms\x12\x1c.hawser.v1.ListAlarmsRequest\x1a\x1d.hawser.v1.ListAlarmsResponse\x12N\n" +
 	"\vWatchAlarms\x12\x1d.hawser.v1.WatchAlarmsRequest\x1a\x1e.hawser.v1.WatchAlarmsResponse0\x01\x12[\n" +
-	"\x10AcknowledgeAlarm\x12\".hawser.v1.AcknowledgeAlarmRequest\x1a#.hawser.v1.AcknowledgeAlarmResponseB!Z\x1fhawser/proto/hawser/v1;hawserv1b\x06proto3"
+	"\x10AcknowledgeAlarm\x12\".hawser.v1.AcknowledgeAlarmRequest\x1a#.hawser.v1.AcknowledgeAlarmResponse\x12L\n" +
+	"\vShelveAlarm\x12\x1d.hawser.v1.ShelveAlarmRequest\x1a\x1e.hawser.v1.ShelveAlarmResponse\x12[\n" +
+	"\x10TakeOutOfService\x12\".hawser.v1.TakeOutOfServiceRequest\x1a#.hawser.v1.TakeOutOfServiceResponse\x12@\n" +
+	"\aEndHold\x12\x19.hawser.v1.EndHoldRequest\x1a\x1a.hawser.v1.EndHoldResponseB!Z\x1fhawser/proto/hawser/v1;hawserv1b\x06proto3"
 
 var (
 	file_hawser_v1_alarm_proto_rawDescOnce sync.Once
@@ -929,46 +1802,81 @@ func file_hawser_v1_alarm_proto_rawDescGZIP() []byte {
 	return file_hawser_v1_alarm_proto_rawDescData
 }
 
-var file_hawser_v1_alarm_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
-var file_hawser_v1_alarm_proto_msgTypes = make([]protoimpl.MessageInfo, 8)
+var file_hawser_v1_alarm_proto_enumTypes = make([]protoimpl.EnumInfo, 4)
+var file_hawser_v1_alarm_proto_msgTypes = make([]protoimpl.MessageInfo, 16)
 var file_hawser_v1_alarm_proto_goTypes = []any{
 	(AlarmPriority)(0),               // 0: hawser.v1.AlarmPriority
 	(AlarmTransition)(0),             // 1: hawser.v1.AlarmTransition
-	(*AlarmRecord)(nil),              // 2: hawser.v1.AlarmRecord
-	(*Alarm)(nil),                    // 3: hawser.v1.Alarm
-	(*ListAlarmsRequest)(nil),        // 4: hawser.v1.ListAlarmsRequest
-	(*ListAlarmsResponse)(nil),       // 5: hawser.v1.ListAlarmsResponse
-	(*WatchAlarmsRequest)(nil),       // 6: hawser.v1.WatchAlarmsRequest
-	(*WatchAlarmsResponse)(nil),      // 7: hawser.v1.WatchAlarmsResponse
-	(*AcknowledgeAlarmRequest)(nil),  // 8: hawser.v1.AcknowledgeAlarmRequest
-	(*AcknowledgeAlarmResponse)(nil), // 9: hawser.v1.AcknowledgeAlarmResponse
-	(*timestamppb.Timestamp)(nil),    // 10: google.protobuf.Timestamp
+	(AlarmLifecycle)(0),              // 2: hawser.v1.AlarmLifecycle
+	(AlarmSide)(0),                   // 3: hawser.v1.AlarmSide
+	(*AlarmRecord)(nil),              // 4: hawser.v1.AlarmRecord
+	(*Alarm)(nil),                    // 5: hawser.v1.Alarm
+	(*AlarmAcknowledgement)(nil),     // 6: hawser.v1.AlarmAcknowledgement
+	(*AlarmHold)(nil),                // 7: hawser.v1.AlarmHold
+	(*ListAlarmsRequest)(nil),        // 8: hawser.v1.ListAlarmsRequest
+	(*ListAlarmsResponse)(nil),       // 9: hawser.v1.ListAlarmsResponse
+	(*WatchAlarmsRequest)(nil),       // 10: hawser.v1.WatchAlarmsRequest
+	(*WatchAlarmsResponse)(nil),      // 11: hawser.v1.WatchAlarmsResponse
+	(*AcknowledgeAlarmRequest)(nil),  // 12: hawser.v1.AcknowledgeAlarmRequest
+	(*AcknowledgeAlarmResponse)(nil), // 13: hawser.v1.AcknowledgeAlarmResponse
+	(*ShelveAlarmRequest)(nil),       // 14: hawser.v1.ShelveAlarmRequest
+	(*ShelveAlarmResponse)(nil),      // 15: hawser.v1.ShelveAlarmResponse
+	(*TakeOutOfServiceRequest)(nil),  // 16: hawser.v1.TakeOutOfServiceRequest
+	(*TakeOutOfServiceResponse)(nil), // 17: hawser.v1.TakeOutOfServiceResponse
+	(*EndHoldRequest)(nil),           // 18: hawser.v1.EndHoldRequest
+	(*EndHoldResponse)(nil),          // 19: hawser.v1.EndHoldResponse
+	(*timestamppb.Timestamp)(nil),    // 20: google.protobuf.Timestamp
+	(*durationpb.Duration)(nil),      // 21: google.protobuf.Duration
 }
 var file_hawser_v1_alarm_proto_depIdxs = []int32{
 	1,  // 0: hawser.v1.AlarmRecord.transition:type_name -> hawser.v1.AlarmTransition
-	10, // 1: hawser.v1.AlarmRecord.time:type_name -> google.protobuf.Timestamp
-	10, // 2: hawser.v1.AlarmRecord.recorded_at:type_name -> google.protobuf.Timestamp
+	20, // 1: hawser.v1.AlarmRecord.time:type_name -> google.protobuf.Timestamp
+	20, // 2: hawser.v1.AlarmRecord.recorded_at:type_name -> google.protobuf.Timestamp
 	0,  // 3: hawser.v1.AlarmRecord.priority:type_name -> hawser.v1.AlarmPriority
-	10, // 4: hawser.v1.AlarmRecord.onset:type_name -> google.protobuf.Timestamp
-	0,  // 5: hawser.v1.Alarm.priority:type_name -> hawser.v1.AlarmPriority
-	10, // 6: hawser.v1.Alarm.raised_at:type_name -> google.protobuf.Timestamp
-	10, // 7: hawser.v1.Alarm.onset:type_name -> google.protobuf.Timestamp
-	10, // 8: hawser.v1.Alarm.cleared_at:type_name -> google.protobuf.Timestamp
-	10, // 9: hawser.v1.Alarm.acknowledged_at:type_name -> google.protobuf.Timestamp
-	3,  // 10: hawser.v1.ListAlarmsResponse.alarms:type_name -> hawser.v1.Alarm
-	2,  // 11: hawser.v1.WatchAlarmsResponse.record:type_name -> hawser.v1.AlarmRecord
-	3,  // 12: hawser.v1.AcknowledgeAlarmResponse.alarm:type_name -> hawser.v1.Alarm
-	4,  // 13: hawser.v1.AlarmService.ListAlarms:input_type -> hawser.v1.ListAlarmsRequest
-	6,  // 14: hawser.v1.AlarmService.WatchAlarms:input_type -> hawser.v1.WatchAlarmsRequest
-	8,  // 15: hawser.v1.AlarmService.AcknowledgeAlarm:input_type -> hawser.v1.AcknowledgeAlarmRequest
-	5,  // 16: hawser.v1.AlarmService.ListAlarms:output_type -> hawser.v1.ListAlarmsResponse
-	7,  // 17: hawser.v1.AlarmService.WatchAlarms:output_type -> hawser.v1.WatchAlarmsResponse
-	9,  // 18: hawser.v1.AlarmService.AcknowledgeAlarm:output_type -> hawser.v1.AcknowledgeAlarmResponse
-	16, // [16:19] is the sub-list for method output_type
-	13, // [13:16] is the sub-list for method input_type
-	13, // [13:13] is the sub-list for extension type_name
-	13, // [13:13] is the sub-list for extension extendee
-	0,  // [0:13] is the sub-list for field type_name
+	20, // 4: hawser.v1.AlarmRecord.onset:type_name -> google.protobuf.Timestamp
+	3,  // 5: hawser.v1.AlarmRecord.side:type_name -> hawser.v1.AlarmSide
+	20, // 6: hawser.v1.AlarmRecord.until:type_name -> google.protobuf.Timestamp
+	2,  // 7: hawser.v1.AlarmRecord.lifecycle:type_name -> hawser.v1.AlarmLifecycle
+	0,  // 8: hawser.v1.Alarm.priority:type_name -> hawser.v1.AlarmPriority
+	20, // 9: hawser.v1.Alarm.raised_at:type_name -> google.protobuf.Timestamp
+	20, // 10: hawser.v1.Alarm.onset:type_name -> google.protobuf.Timestamp
+	20, // 11: hawser.v1.Alarm.cleared_at:type_name -> google.protobuf.Timestamp
+	20, // 12: hawser.v1.Alarm.acknowledged_at:type_name -> google.protobuf.Timestamp
+	2,  // 13: hawser.v1.Alarm.lifecycle:type_name -> hawser.v1.AlarmLifecycle
+	6,  // 14: hawser.v1.Alarm.acknowledgements:type_name -> hawser.v1.AlarmAcknowledgement
+	7,  // 15: hawser.v1.Alarm.hold:type_name -> hawser.v1.AlarmHold
+	3,  // 16: hawser.v1.AlarmAcknowledgement.side:type_name -> hawser.v1.AlarmSide
+	20, // 17: hawser.v1.AlarmAcknowledgement.at:type_name -> google.protobuf.Timestamp
+	20, // 18: hawser.v1.AlarmHold.since:type_name -> google.protobuf.Timestamp
+	20, // 19: hawser.v1.AlarmHold.until:type_name -> google.protobuf.Timestamp
+	5,  // 20: hawser.v1.ListAlarmsResponse.alarms:type_name -> hawser.v1.Alarm
+	7,  // 21: hawser.v1.ListAlarmsResponse.holds:type_name -> hawser.v1.AlarmHold
+	4,  // 22: hawser.v1.WatchAlarmsResponse.record:type_name -> hawser.v1.AlarmRecord
+	3,  // 23: hawser.v1.AcknowledgeAlarmRequest.side:type_name -> hawser.v1.AlarmSide
+	5,  // 24: hawser.v1.AcknowledgeAlarmResponse.alarm:type_name -> hawser.v1.Alarm
+	21, // 25: hawser.v1.ShelveAlarmRequest.period:type_name -> google.protobuf.Duration
+	3,  // 26: hawser.v1.ShelveAlarmRequest.side:type_name -> hawser.v1.AlarmSide
+	5,  // 27: hawser.v1.ShelveAlarmResponse.alarm:type_name -> hawser.v1.Alarm
+	3,  // 28: hawser.v1.TakeOutOfServiceRequest.side:type_name -> hawser.v1.AlarmSide
+	7,  // 29: hawser.v1.TakeOutOfServiceResponse.hold:type_name -> hawser.v1.AlarmHold
+	3,  // 30: hawser.v1.EndHoldRequest.side:type_name -> hawser.v1.AlarmSide
+	8,  // 31: hawser.v1.AlarmService.ListAlarms:input_type -> hawser.v1.ListAlarmsRequest
+	10, // 32: hawser.v1.AlarmService.WatchAlarms:input_type -> hawser.v1.WatchAlarmsRequest
+	12, // 33: hawser.v1.AlarmService.AcknowledgeAlarm:input_type -> hawser.v1.AcknowledgeAlarmRequest
+	14, // 34: hawser.v1.AlarmService.ShelveAlarm:input_type -> hawser.v1.ShelveAlarmRequest
+	16, // 35: hawser.v1.AlarmService.TakeOutOfService:input_type -> hawser.v1.TakeOutOfServiceRequest
+	18, // 36: hawser.v1.AlarmService.EndHold:input_type -> hawser.v1.EndHoldRequest
+	9,  // 37: hawser.v1.AlarmService.ListAlarms:output_type -> hawser.v1.ListAlarmsResponse
+	11, // 38: hawser.v1.AlarmService.WatchAlarms:output_type -> hawser.v1.WatchAlarmsResponse
+	13, // 39: hawser.v1.AlarmService.AcknowledgeAlarm:output_type -> hawser.v1.AcknowledgeAlarmResponse
+	15, // 40: hawser.v1.AlarmService.ShelveAlarm:output_type -> hawser.v1.ShelveAlarmResponse
+	17, // 41: hawser.v1.AlarmService.TakeOutOfService:output_type -> hawser.v1.TakeOutOfServiceResponse
+	19, // 42: hawser.v1.AlarmService.EndHold:output_type -> hawser.v1.EndHoldResponse
+	37, // [37:43] is the sub-list for method output_type
+	31, // [31:37] is the sub-list for method input_type
+	31, // [31:31] is the sub-list for extension type_name
+	31, // [31:31] is the sub-list for extension extendee
+	0,  // [0:31] is the sub-list for field type_name
 }
 
 func init() { file_hawser_v1_alarm_proto_init() }
@@ -983,8 +1891,8 @@ func file_hawser_v1_alarm_proto_init() {
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_hawser_v1_alarm_proto_rawDesc), len(file_hawser_v1_alarm_proto_rawDesc)),
-			NumEnums:      2,
-			NumMessages:   8,
+			NumEnums:      4,
+			NumMessages:   16,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

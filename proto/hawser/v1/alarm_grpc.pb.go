@@ -22,6 +22,9 @@ const (
 	AlarmService_ListAlarms_FullMethodName       = "/hawser.v1.AlarmService/ListAlarms"
 	AlarmService_WatchAlarms_FullMethodName      = "/hawser.v1.AlarmService/WatchAlarms"
 	AlarmService_AcknowledgeAlarm_FullMethodName = "/hawser.v1.AlarmService/AcknowledgeAlarm"
+	AlarmService_ShelveAlarm_FullMethodName      = "/hawser.v1.AlarmService/ShelveAlarm"
+	AlarmService_TakeOutOfService_FullMethodName = "/hawser.v1.AlarmService/TakeOutOfService"
+	AlarmService_EndHold_FullMethodName          = "/hawser.v1.AlarmService/EndHold"
 )
 
 // AlarmServiceClient is the client API for AlarmService service.
@@ -39,6 +42,14 @@ type AlarmServiceClient interface {
 	WatchAlarms(ctx context.Context, in *WatchAlarmsRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[WatchAlarmsResponse], error)
 	// AcknowledgeAlarm records that a person has taken the alarm on.
 	AcknowledgeAlarm(ctx context.Context, in *AcknowledgeAlarmRequest, opts ...grpc.CallOption) (*AcknowledgeAlarmResponse, error)
+	// ShelveAlarm keeps an alarm quiet for a limited time, whether it is active or
+	// comes again. An emergency cannot be shelved.
+	ShelveAlarm(ctx context.Context, in *ShelveAlarmRequest, opts ...grpc.CallOption) (*ShelveAlarmResponse, error)
+	// TakeOutOfService keeps a line's alarms, or one of them, quiet until they are
+	// put back, as while its load pin is under repair.
+	TakeOutOfService(ctx context.Context, in *TakeOutOfServiceRequest, opts ...grpc.CallOption) (*TakeOutOfServiceResponse, error)
+	// EndHold ends a shelf before its time or puts back what is out of service.
+	EndHold(ctx context.Context, in *EndHoldRequest, opts ...grpc.CallOption) (*EndHoldResponse, error)
 }
 
 type alarmServiceClient struct {
@@ -88,6 +99,36 @@ func (c *alarmServiceClient) AcknowledgeAlarm(ctx context.Context, in *Acknowled
 	return out, nil
 }
 
+func (c *alarmServiceClient) ShelveAlarm(ctx context.Context, in *ShelveAlarmRequest, opts ...grpc.CallOption) (*ShelveAlarmResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ShelveAlarmResponse)
+	err := c.cc.Invoke(ctx, AlarmService_ShelveAlarm_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *alarmServiceClient) TakeOutOfService(ctx context.Context, in *TakeOutOfServiceRequest, opts ...grpc.CallOption) (*TakeOutOfServiceResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(TakeOutOfServiceResponse)
+	err := c.cc.Invoke(ctx, AlarmService_TakeOutOfService_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *alarmServiceClient) EndHold(ctx context.Context, in *EndHoldRequest, opts ...grpc.CallOption) (*EndHoldResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(EndHoldResponse)
+	err := c.cc.Invoke(ctx, AlarmService_EndHold_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 // AlarmServiceServer is the server API for AlarmService service.
 // All implementations must embed UnimplementedAlarmServiceServer
 // for forward compatibility.
@@ -103,6 +144,14 @@ type AlarmServiceServer interface {
 	WatchAlarms(*WatchAlarmsRequest, grpc.ServerStreamingServer[WatchAlarmsResponse]) error
 	// AcknowledgeAlarm records that a person has taken the alarm on.
 	AcknowledgeAlarm(context.Context, *AcknowledgeAlarmRequest) (*AcknowledgeAlarmResponse, error)
+	// ShelveAlarm keeps an alarm quiet for a limited time, whether it is active or
+	// comes again. An emergency cannot be shelved.
+	ShelveAlarm(context.Context, *ShelveAlarmRequest) (*ShelveAlarmResponse, error)
+	// TakeOutOfService keeps a line's alarms, or one of them, quiet until they are
+	// put back, as while its load pin is under repair.
+	TakeOutOfService(context.Context, *TakeOutOfServiceRequest) (*TakeOutOfServiceResponse, error)
+	// EndHold ends a shelf before its time or puts back what is out of service.
+	EndHold(context.Context, *EndHoldRequest) (*EndHoldResponse, error)
 	mustEmbedUnimplementedAlarmServiceServer()
 }
 
@@ -121,6 +170,15 @@ func (UnimplementedAlarmServiceServer) WatchAlarms(*WatchAlarmsRequest, grpc.Ser
 }
 func (UnimplementedAlarmServiceServer) AcknowledgeAlarm(context.Context, *AcknowledgeAlarmRequest) (*AcknowledgeAlarmResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method AcknowledgeAlarm not implemented")
+}
+func (UnimplementedAlarmServiceServer) ShelveAlarm(context.Context, *ShelveAlarmRequest) (*ShelveAlarmResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ShelveAlarm not implemented")
+}
+func (UnimplementedAlarmServiceServer) TakeOutOfService(context.Context, *TakeOutOfServiceRequest) (*TakeOutOfServiceResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method TakeOutOfService not implemented")
+}
+func (UnimplementedAlarmServiceServer) EndHold(context.Context, *EndHoldRequest) (*EndHoldResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method EndHold not implemented")
 }
 func (UnimplementedAlarmServiceServer) mustEmbedUnimplementedAlarmServiceServer() {}
 func (UnimplementedAlarmServiceServer) testEmbeddedByValue()                      {}
@@ -190,6 +248,60 @@ func _AlarmService_AcknowledgeAlarm_Handler(srv interface{}, ctx context.Context
 	return interceptor(ctx, in, info, handler)
 }
 
+func _AlarmService_ShelveAlarm_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ShelveAlarmRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(AlarmServiceServer).ShelveAlarm(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: AlarmService_ShelveAlarm_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(AlarmServiceServer).ShelveAlarm(ctx, req.(*ShelveAlarmRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _AlarmService_TakeOutOfService_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(TakeOutOfServiceRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(AlarmServiceServer).TakeOutOfService(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: AlarmService_TakeOutOfService_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(AlarmServiceServer).TakeOutOfService(ctx, req.(*TakeOutOfServiceRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _AlarmService_EndHold_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(EndHoldRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(AlarmServiceServer).EndHold(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: AlarmService_EndHold_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(AlarmServiceServer).EndHold(ctx, req.(*EndHoldRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 // AlarmService_ServiceDesc is the grpc.ServiceDesc for AlarmService service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -204,6 +316,18 @@ var AlarmService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "AcknowledgeAlarm",
 			Handler:    _AlarmService_AcknowledgeAlarm_Handler,
+		},
+		{
+			MethodName: "ShelveAlarm",
+			Handler:    _AlarmService_ShelveAlarm_Handler,
+		},
+		{
+			MethodName: "TakeOutOfService",
+			Handler:    _AlarmService_TakeOutOfService_Handler,
+		},
+		{
+			MethodName: "EndHold",
+			Handler:    _AlarmService_EndHold_Handler,
 		},
 	},
 	Streams: []grpc.StreamDesc{

@@ -1382,7 +1382,7 @@ func (x *TideTable) GetLevels() []*TideLevel {
 // TideLevel is the water level at a time.
 type TideLevel struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// RFC 3339 in UTC: 2026-03-01T04:05:00Z.
+	// RFC 3339 in UTC and whole seconds: 2026-03-01T04:05:00Z.
 	Time string `protobuf:"bytes,1,opt,name=time,proto3" json:"time,omitempty"`
 	// Metres above chart datum.
 	LevelM        float64 `protobuf:"fixed64,2,opt,name=level_m,proto3" json:"level_m,omitempty"`
@@ -1545,10 +1545,10 @@ const file_hawser_v1_plan_proto_rawDesc = "" +
 	"\vamplitude_m\x18\x02 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x004@)\x00\x00\x00\x00\x00\x00\x00\x00R\vamplitude_m\x121\n" +
 	"\alag_deg\x18\x03 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x80v@)\x00\x00\x00\x00\x00\x80v\xc0R\alag_deg\"F\n" +
 	"\tTideTable\x129\n" +
-	"\x06levels\x18\x01 \x03(\v2\x14.hawser.v1.TideLevelB\v\xbaH\b\x92\x01\x05\b\x02\x10\xb8\x17R\x06levels\"\xf7\x01\n" +
-	"\tTideLevel\x12\xb6\x01\n" +
-	"\x04time\x18\x01 \x01(\tB\xa1\x01\xbaH\x9d\x01\xba\x01\x99\x01\n" +
-	"\ttide.time\x122must be a time in UTC such as 2026-03-01T04:05:00Z\x1aXthis.matches('^[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}:[0-9]{2}([.][0-9]{1,9})?Z$')R\x04time\x121\n" +
+	"\x06levels\x18\x01 \x03(\v2\x14.hawser.v1.TideLevelB\v\xbaH\b\x92\x01\x05\b\x02\x10\xb8\x17R\x06levels\"\xe7\x01\n" +
+	"\tTideLevel\x12\xa6\x01\n" +
+	"\x04time\x18\x01 \x01(\tB\x91\x01\xbaH\x8d\x01\xba\x01\x89\x01\n" +
+	"\ttide.time\x122must be a time in UTC such as 2026-03-01T04:05:00Z\x1aHthis.matches('^[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}:[0-9]{2}Z$')R\x04time\x121\n" +
 	"\alevel_m\x18\x02 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x00>@)\x00\x00\x00\x00\x00\x00>\xc0R\alevel_m*?\n" +
 	"\x04Side\x12\x14\n" +
 	"\x10SIDE_UNSPECIFIED\x10\x00\x12\x12\n" +

@@ -15,6 +15,7 @@ import (
 	"time"
 
 	"hawser/detect"
+	"hawser/services/alarm"
 	"hawser/services/deliver"
 )
 
@@ -94,7 +95,7 @@ func TestMQTT(t *testing.T) {
 	until(t, "the alarm, told to a broker that had forgotten it", holds(parted))
 
 	alarms, _ := l.List("", false)
-	if _, err := l.Acknowledge(t.Context(), alarms[0].ID, "mate", ""); err != nil {
+	if _, err := l.Acknowledge(t.Context(), alarms[0].ID, alarm.Person{By: "mate"}, ""); err != nil {
 		t.Fatal(err)
 	}
 	parted["hawser/east-3/state"] = `{"worst":"emergency","active":1,"unacknowledged":0}`

@@ -1,0 +1,194 @@
+package detect
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+
+	"gonum.org/v1/gonum/mat"
+	"gonum.org/v1/gonum/stat"
+
+	"hawser/detect/mooring"
+	"hawser/detect/reading"
+)
+
+// What is worked out here tick by tick is held against the batch solutions of a
+// library, by QR: gonum.org/v1/gonum/mat and stat.
+
+// least is the x that makes a·x nearest to y, row i weighed by weight[i].
+func least(t *testing.T, rows [][]float64, y, weight []float64) []float64 {
+	t.Helper()
+	a, b := mat.NewDense(len(rows), len(rows[0]), nil), mat.NewDense(len(rows), 1, nil)
+	for i, row := range rows {
+		s := math.Sqrt(weight[i])
+		for j, v := range row {
+			a.Set(i, j, s*v)
+		}
+		b.Set(i, 0, s*y[i])
+	}
+	var qr mat.QR
+	qr.Factorize(a)
+	var x mat.Dense
+	if err := qr.SolveTo(&x, false, b); err != nil {
+		t.Fatal(err)
+	}
+	return mat.Col(nil, 0, &x)
+}
+
+// moving is a berth of eight lines some minutes into a lively stay, and the next
+// moment.
+func moving(t *testing.T) (*Berth, moment) {
+	t.Helper()
+	p := &mooring.Plan{Berth: "b", Limits: mooring.DefaultLimits(),
+		Ship: mooring.Ship{LoaM: 180, BeamM: 32, DisplacementT: 50000, SideWindageM2: 2900}}
+	groups := []mooring.Group{mooring.Head, mooring.FwdBreast, mooring.FwdSpring, mooring.AftSpring, mooring.AftBreast, mooring.Stern}
+	for i, at := range [][2]float64{{86, 115}, {80, 100}, {70, 66}, {60, 10}, {-60, -12}, {-70, -64}, {-82, -101}, {-86, -112}} {
+		y := -36.0
+		if i == 3 || i == 4 {
+			y = -6
+		}
+		p.Lines = append(p.Lines, mooring.Line{ID: string(rune('a' + i)), Group: groups[i*6/8], Instrumented: true,
+			Fairlead: mooring.Point{X: at[0], Y: 2, Z: 14}, Hook: mooring.Point{X: at[1], Y: y, Z: 6},
+			InboardM: 14, Material: mooring.Polyester, DiameterMM: 60, MBLkN: 640, PretensionKN: 95, MadeFast: mooring.Bitts})
+	}
+	b, r := New(p), rand.New(rand.NewPCG(3, 4))
+	const start, seconds = int64(1_772_323_200) * second, 150
+	for s := range int64(seconds) {
+		for i := range p.Lines {
+			col := reading.Series{Channel: reading.Channel{Line: p.Lines[i].ID, Kind: reading.Tension}}
+			for k := range int64(10) {
+				at := float64(s) + float64(k)/10
+				col.Time = append(col.Time, start+s*second+k*second/10)
+				col.Value = append(col.Value, 95+8*math.Sin(at/3+float64(i/3))+float64(i)*math.Sin(at/7)+0.5*r.NormFloat64())
+			}
+			b.Push("a", &col)
+		}
+		b.Advance("a", start+(s+1)*second-1, nil)
+	}
+	return b, moment{Time: start + seconds*second + tickLength, Tick: start/tickLength + seconds*int64(perSecond)}
+}
+
+// The fit of the ship's place is the weighted least squares of the lines, a trace
+// of stiffness with it, and what the others say of a line is the same without it.
+func TestFitIsLeastSquares(t *testing.T) {
+	b, now := moving(t)
+	before := append([]line(nil), b.state.Lines...)
+	b.moved(now)
+	var rows [][]float64
+	var y, weight []float64
+	hold := 0.0
+	for i := range b.state.Lines {
+		f, g := &b.state.Lines[i].Fit, &b.levers[i].Move
+		if f.Weight == 0 {
+			t.Fatalf("line %d has no vote", i)
+		}
+		rows = append(rows, g[:])
+		y = append(y, before[i].Fit.Stretch-before[i].Fit.Base)
+		weight = append(weight, f.Weight)
+		hold += 1e-4 * f.Weight * dot(g, g)
+	}
+	for p := range modes {
+		trace := make([]float64, modes)
+		trace[p] = 1
+		rows, y, weight = append(rows, trace), append(y, 0), append(weight, hold)
+	}
+	q := least(t, rows, y, weight)
+	for p := range modes {
+		if math.Abs(b.state.Motion.Q[p]-q[p]) > 1e-9 {
+			t.Errorf("mode %d: %v m, by the library %v m", p, b.state.Motion.Q[p], q[p])
+		}
+	}
+	if math.Abs(q[0])+math.Abs(q[1])+math.Abs(q[2]) < 0.01 {
+		t.Errorf("she does not move: %v", q)
+	}
+	for i := range b.state.Lines {
+		f := &b.state.Lines[i].Fit
+		if !f.Known {
+			continue
+		}
+		others := append([]float64(nil), weight...)
+		others[i] = 0
+		q := least(t, rows, y, others)
+		off := y[i] - dot(&b.levers[i].Move, (*[modes]float64)(q))
+		want := b.levers[i].load(f.Stretch-off, f.Load, f.Stretch, f.Stiff)
+		if math.Abs(f.Expect-want) > 1e-6 {
+			t.Errorf("line %d: the others speak for %v kN, by the library without it %v kN", i, f.Expect, want)
+		}
+	}
+}
+
+// Foresight's recursive least squares is the batch solution, its past fading, from
+// weights of nought that count as one lesson of each.
+func TestForesightIsLeastSquares(t *testing.T) {
+	r := rand.New(rand.NewPCG(5, 6))
+	var f foresight
+	var truth [modes][foreMuch]float64
+	for m := range truth {
+		for k := range truth[m] {
+			truth[m][k] = r.NormFloat64()
+		}
+	}
+	const lessons = 400
+	var rows [][]float64
+	var went [modes][]float64
+	for range lessons {
+		var x [foreMuch]float64
+		var goes [modes]float64
+		for k := range x {
+			x[k] = r.NormFloat64()
+		}
+		for m := range goes {
+			for k := range x {
+				goes[m] += truth[m][k] * x[k] * forePlace
+			}
+			goes[m] += 0.3 * forePlace * r.NormFloat64()
+			went[m] = append(went[m], goes[m]/forePlace)
+		}
+		rows = append(rows, append([]float64(nil), x[:]...))
+		f.learn(&x, goes, [modes]float64{})
+	}
+	var weight []float64
+	for n := range lessons {
+		weight = append(weight, math.Pow(foreFades, float64(lessons-1-n)))
+	}
+	for k := range foreMuch {
+		one := make([]float64, foreMuch)
+		one[k] = 1
+		rows, weight = append(rows, one), append(weight, math.Pow(foreFades, lessons))
+	}
+	for m := range modes {
+		y := append(append([]float64(nil), went[m]...), make([]float64, foreMuch)...)
+		for k, want := range least(t, rows, y, weight) {
+			if math.Abs(f.Weights[m][k]-want) > 1e-9 {
+				t.Errorf("mode %d, weight %d: %v, by the library %v", m, k, f.Weights[m][k], want)
+			}
+		}
+	}
+}
+
+// The trend's straight line is the regression line.
+func TestTrendIsTheRegressionLine(t *testing.T) {
+	r := rand.New(rand.NewPCG(7, 8))
+	var tr trend
+	var all []float64
+	for n := range 3*trendSpan + 7 {
+		v := 100 + 2.5*float64(n) + 4*r.NormFloat64()
+		all = append(all, v)
+		tr.minute(v, true, 320)
+	}
+	for _, c := range [][2]int64{{0, trendSpan}, {0, trendSpan / 2}, {trendSpan / 2, trendSpan}} {
+		var x, y []float64
+		for k := c[0]; k < c[1]; k++ {
+			x, y = append(x, float64(k)), append(y, all[int64(len(all)-trendSpan)+k])
+		}
+		level, slope := stat.LinearRegression(x, y, nil, false)
+		squares := 0.0
+		for k := range x {
+			squares += math.Pow(y[k]-level-slope*x[k], 2)
+		}
+		got, stray := tr.line(c[0], c[1])
+		if math.Abs(got-slope) > 1e-9 || math.Abs(stray-math.Sqrt(squares/float64(len(x)))) > 1e-9 {
+			t.Errorf("means %d to %d: slope %v and stray %v, by the library %v and %v", c[0], c[1], got, stray, slope, math.Sqrt(squares/float64(len(x))))
+		}
+	}
+}

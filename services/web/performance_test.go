@@ -1,0 +1,62 @@
+package web_test
+
+import (
+	"net/http"
+	"strings"
+	"testing"
+	"time"
+
+	"hawser/detect"
+	"hawser/services/alarm"
+	"hawser/services/performance"
+	"hawser/services/web"
+)
+
+// measured is a report made by hand.
+type measured struct {
+	berth  string
+	period time.Duration
+}
+
+func (m *measured) Report(berth string, period time.Duration) performance.Report {
+	m.berth, m.period = berth, period
+	to := time.Date(2026, 3, 1, 5, 0, 0, 0, time.UTC)
+	often := performance.Frequent{Subject: alarm.Subject{Berth: "east-3", Condition: "over-limit", Line: "2", Group: "stern"}, Raised: 4, Share: 0.25}
+	r := performance.Report{Berth: berth, From: to.Add(-period), To: to, Raised: 160, Mean: 2.25, Peak: 11, FloodPart: 0.0125, FrequentShare: 0.75,
+		Frequent: []performance.Frequent{often}, Chattering: []performance.Frequent{often},
+		Standing: []alarm.State{{Subject: alarm.Subject{Berth: "east-3", Condition: "slack-line", Line: "7"}, Priority: detect.Warning, Raised: to.Add(-48 * time.Hour)}}}
+	r.ByPriority[detect.Warning] = 0.75
+	return r
+}
+
+func TestPerformancePage(t *testing.T) {
+	m := &measured{}
+	s := newStation(t, func(o *web.Options, _ *http.Server) { o.Performance = m })
+	resp, page := s.get("/performance?period=1h&berth=east-3")
+	if resp.StatusCode != http.StatusOK || m.berth != "east-3" || m.period != time.Hour {
+		t.Fatalf("answer %d for %q over %s", resp.StatusCode, m.berth, m.period)
+	}
+	says(t, page, "How the alarms do at east-3 160 raised from 1 Mar 2026, 04:00:00 UTC to 1 Mar 2026, 05:00:00 UTC .",
+		"Raised in ten minutes, on average 2.25 1 is acceptable, 2 the most to manage Worse",
+		"Raised in ten minutes, at most 11 over 10 is a flood Worse", "Time in flood 1.2 % under 1 % Worse",
+		"The ten most frequent, of all 75 % under 5 %, once there are 100 Worse", "Coming and going 1 none Worse", "Active for over a day 1 under 5, each with a plan Met",
+		"Warning 75 %", "Over limit Line 2, stern line east-3 4 25 %", "Slack line Line 7 Warning · east-3 · raised 27 Feb 2026, 05:00:00 UTC")
+	if _, page := s.get("/"); !strings.Contains(page, `href="/performance"`) {
+		t.Error("the page does not lead there")
+	}
+	for _, bad := range []string{"/performance?period=soon", "/performance?period=1s"} {
+		if resp, _ := s.get(bad); resp.StatusCode != http.StatusBadRequest {
+			t.Errorf("%s: %d", bad, resp.StatusCode)
+		}
+	}
+}
+
+func TestNoPerformancePageWhereNobodyMeasures(t *testing.T) {
+	s := newStation(t, nil)
+	if resp, _ := s.get("/performance"); resp.StatusCode != http.StatusNotFound {
+		t.Errorf("answer %d", resp.StatusCode)
+	}
+	if _, page := s.get("/"); strings.Contains(page, `href="/performance"`) {
+		t.Error("the page leads there")
+	}
+}
