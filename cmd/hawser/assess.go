@@ -14,6 +14,8 @@ import (
 type assessFlags struct {
 	plan, loads, at string
 	wind, current   blow
+	windHeight      measure
+	gusts           bool
 	level, hours    measure
 	depth           measure
 	draft           drafts
@@ -27,9 +29,10 @@ type assessFlags struct {
 func newAssess(s streams) *cobra.Command {
 	f := assessFlags{
 		wind: blow{most: 150}, current: blow{most: 15},
-		level: measure{least: -30, most: 30, unit: "M"},
-		hours: measure{least: 0.1, most: 240, unit: "N"},
-		depth: measure{least: 1, most: 200, unit: "M"},
+		windHeight: measure{least: 1, most: 150, unit: "M"},
+		level:      measure{least: -30, most: 30, unit: "M"},
+		hours:      measure{least: 0.1, most: 240, unit: "N"},
+		depth:      measure{least: 1, most: 200, unit: "M"},
 	}
 	cmd := &cobra.Command{
 		Use:   "assess --plan PLAN [flags] [--at TIME RECORDING]",
@@ -80,6 +83,8 @@ holds the ship as asked, and the answer says what force it can hold.`,
 	fl.StringVar(&f.loads, "loads", "", "measured loads, CSV `FILE` line,tension_kN")
 	fl.StringVar(&f.at, "at", "", "loads of RECORDING: means over the minute before `TIME` (RFC 3339)")
 	fl.Var(&f.wind, "wind", "steady wind at 10 m, knots, and where it comes from, degrees true")
+	fl.Var(&f.windHeight, "wind-height", "height above water that --wind is given for, metres (default 10)")
+	fl.BoolVar(&f.gusts, "gusts", false, "--wind is a mean over ten minutes, as in forecasts: reckon with its strongest half minute, which a moored ship follows")
 	fl.Var(&f.current, "current", "steady current, knots, and where it sets toward, degrees true")
 	fl.Var(&f.depth, "depth", "depth of water at the berth now, metres: the current's force grows as it falls (default 1.1 times the draft)")
 	fl.Var(&f.level, "level", "water level, metres above chart datum")

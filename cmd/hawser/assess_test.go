@@ -118,6 +118,29 @@ func TestAssessedForcesBalance(t *testing.T) {
 	}
 }
 
+// The wind to reckon with is that at 10 m, and with --gusts the half minutes of it:
+// by the power law of 1/7, and by UFC 4-159-03 figure 3-5, from memory, which has
+// 1.3235 for 30 s and 1.0500 for 10 minutes, both to the mean of an hour.
+func TestAssessWindByHeightAndGust(t *testing.T) {
+	args := []string{"--plan", planFile("tanker-12"), "--wind", "30@20"}
+	plain := forceOf(assessJSON(t, args...))
+	for _, c := range []struct {
+		args  []string
+		knots float64 // of 30
+	}{
+		{[]string{"--wind-height", "30"}, 1 / 1.1699},
+		{[]string{"--gusts"}, 1.3235 / 1.0500},
+		{[]string{"--gusts", "--wind-height", "30"}, 1.3235 / 1.0500 / 1.1699},
+	} {
+		got := forceOf(assessJSON(t, append(c.args, args...)...))
+		if want := plain * c.knots * c.knots; math.Abs(got-want) > 1e-3*want {
+			t.Errorf("%v: %.1f kN, want %.1f", c.args, got, want)
+		}
+	}
+}
+
+func forceOf(a *assessed) float64 { return math.Hypot(a.Force.SurgeKN, a.Force.SwayKN) }
+
 // imbalance sums the forces that the JSON tells, by the plan's coordinates and
 // nothing of the mechanics: the force left over and the size of all.
 func imbalance(p *mooring.Plan, a *assessed, riseFwd, riseAft float64) (left, total float64) {

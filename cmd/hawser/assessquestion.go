@@ -45,6 +45,12 @@ func (f *assessFlags) question(cmd *cobra.Command, args []string) (*question, er
 		return nil, usageError{fmt.Errorf("%s: a recording needs --at TIME", cmd.Name())}
 	case f.at != "" && f.loads != "":
 		return nil, usage("loads", errors.New("loads come from a file or from a recording, not from both"))
+	case !f.wind.given && (f.windHeight.given || f.gusts):
+		return nil, usageError{fmt.Errorf("%s: --wind-height and --gusts need --wind", cmd.Name())}
+	case f.gusts && (f.at != "" || f.loads != ""):
+		return nil, usage("gusts", errors.New("measured loads carry the wind that blew; give that"))
+	case f.gusts && f.work != "":
+		return nil, usage("gusts", errors.New("--work reckons with the gusts of --wind as it is"))
 	case !f.hours.given && (f.tide != "" || f.cargo != "" || f.from != ""):
 		return nil, usageError{fmt.Errorf("%s: --tide, --cargo and --from need --hours", cmd.Name())}
 	}
@@ -59,9 +65,10 @@ func (f *assessFlags) question(cmd *cobra.Command, args []string) (*question, er
 	if err != nil {
 		return nil, err
 	}
-	q := &question{Question: assess.Question{Directions: windDirections, Tend: true}, plan: plan, wind: f.wind, current: f.current, source: "the plan's pretensions",
+	q := &question{Question: assess.Question{Directions: windDirections, Tend: true}, plan: plan, current: f.current, source: "the plan's pretensions",
 		waters: assess.Waters{LevelM: plan.Reference.WaterLevelM, DraftFwdM: plan.Reference.DraftFwdM,
 			DraftAftM: plan.Reference.DraftAftM, DepthM: f.depth.value}}
+	q.blowing(f)
 	if len(plan.Fenders) == 0 {
 		q.notes = append(q.notes, "The plan has no fenders: in these figures nothing keeps the ship off the quay.")
 	}
@@ -106,6 +113,22 @@ func (f *assessFlags) question(cmd *cobra.Command, args []string) (*question, er
 	}
 	q.settle(loads)
 	return q, nil
+}
+
+// blowing is the wind of the flags as the steady wind at 10 m to reckon with.
+func (q *question) blowing(f *assessFlags) {
+	q.wind = f.wind
+	if f.windHeight.given {
+		q.wind.knots = mooring.WindAt10M(q.wind.knots, f.windHeight.value)
+		q.notes = append(q.notes, fmt.Sprintf("The wind of %.0f kn at %.0f m is %.1f kn at 10 m.",
+			f.wind.knots, f.windHeight.value, q.wind.knots))
+	}
+	if f.gusts {
+		mean := q.wind.knots
+		q.wind.knots = assess.Followed(mean)
+		q.notes = append(q.notes, fmt.Sprintf("A mean over ten minutes of %.1f kn has half minutes of %.1f kn, which these figures are for.",
+			mean, q.wind.knots))
+	}
 }
 
 // take uses what a recording has of wind, water and drafts where no flag says it.

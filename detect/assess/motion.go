@@ -73,13 +73,17 @@ const (
 	followSeconds = 30
 )
 
+// Followed is the strongest half minute, which a moored ship follows, of a wind
+// whose mean over ten minutes this is; in any unit of speed.
+func Followed(mean float64) float64 { return mooring.Gust(mean, meanSeconds, followSeconds) }
+
 // Motion is how far the ship goes between the lulls and the gusts of the wind,
 // each slow enough for her to come to rest in it: an estimate of the slow part
 // only. Waves, swell and passing ships move her more, often far more, and are not
 // in it.
 func (m *Mooring) Motion(c Conditions) (Motion, error) {
 	lull, gust := c, c
-	gust.WindMS = mooring.Gust(c.WindMS, meanSeconds, followSeconds)
+	gust.WindMS = Followed(c.WindMS)
 	lull.WindMS = max(0, 2*c.WindMS-gust.WindMS)
 	a, err := m.Steady(lull)
 	if err != nil {

@@ -157,20 +157,3 @@ func (l *Law) hungM(s *Span, inboardM, tensionKN float64) float64 {
 	}
 	return unstretched
 }
-
-// ends is the load at the line's fairlead and at its hook, from the pull along
-// the run: the upper end carries more of the line's weight.
-func (l *Law) ends(s *Span, inboardM, unstretchedM, tensionKN float64) (fairlead, hook float64) {
-	if !(tensionKN > 0) || math.IsInf(unstretchedM, 1) {
-		return 0, 0
-	}
-	h := l.hung(s, inboardM, unstretchedM)
-	if h.weight == 0 || h.levelM == 0 {
-		return tensionKN, tensionKN
-	}
-	u := h.weight * h.chordM / (2 * tensionKN)
-	arc, _, _ := h.arc(tensionKN)
-	half := h.weight / 2 * s.LengthM * -s.Unit.Z // of the height between
-	mean := h.weight / 2 * arc / math.Tanh(u)
-	return mean + half, mean - half
-}

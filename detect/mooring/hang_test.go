@@ -18,6 +18,17 @@ func irvine(h, v, length, weight, ea float64) (x, z float64) {
 	return x, z
 }
 
+// ends is the load at the line's fairlead and at its hook, from the pull along
+// the run, by the catenary: the upper end carries more of the weight.
+func (l *Law) ends(s *Span, inboardM, unstretchedM, pullKN float64) (fairlead, hook float64) {
+	h := l.hung(s, inboardM, unstretchedM)
+	u := h.weight * h.chordM / (2 * pullKN)
+	arc, _, _ := h.arc(pullKN)
+	half := h.weight / 2 * s.LengthM * -s.Unit.Z // of the height between
+	mean := h.weight / 2 * arc / math.Tanh(u)
+	return mean + half, mean - half
+}
+
 func TestElasticCatenary(t *testing.T) {
 	// Three lines solved from Irvine's equations; first the figures are put back
 	// into them, then the law is held to them.

@@ -56,9 +56,6 @@ const (
 	sampleMM = 50.
 )
 
-// BreakStrain is the elongation at break of new rope, as a share of its length.
-func (m Material) BreakStrain() float64 { return fabrics[m].breakStrain }
-
 // BreakingLoadKN estimates the breaking load of new, dry rope of a diameter. It
 // is good to 35 % either way, between makes, constructions and grades: enough
 // to catch a wrong unit, a wrong material or a slip of the pen, never to rate a

@@ -60,13 +60,6 @@ func (r *Rig) TensionKN(i int, unstretchedM float64, at Pose) float64 {
 	return pull
 }
 
-// EndsKN is the load of line i at its fairlead and at its hook where it pulls
-// with this load along its run: the upper end carries more of its weight.
-func (r *Rig) EndsKN(i int, unstretchedM, tensionKN float64, at Pose) (fairlead, hook float64) {
-	s := r.Span(i, at)
-	return r.laws[i].ends(&s, r.plan.Lines[i].InboardM, unstretchedM, tensionKN)
-}
-
 // Pretensioned is the unstretched length of each line such that it carries its
 // pretension with the ship at the plan's reference. Left to herself she then
 // leans a little further into the fenders and the loads settle lower.
