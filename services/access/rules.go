@@ -74,6 +74,7 @@ func rules() map[string]rule {
 		"GET /api/berths":  {role: Watch, request: berthAsked},
 		"GET /api/history": {role: Watch, request: berthAsked},
 		// The figures of every berth are among them.
+		"GET /performance":     {role: Watch, request: wholeSite, page: true},
 		"GET /metrics":         {role: Watch, request: wholeSite},
 		"POST /acknowledge":    {role: Acknowledge, request: alarmOfForm, page: true, bytes: formBytes},
 		"POST /shelve":         {role: Operate, request: alarmOfForm, page: true, bytes: formBytes},
