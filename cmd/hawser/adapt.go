@@ -34,13 +34,18 @@ type watchJournal struct{ *journal.Journal }
 
 func (j watchJournal) FollowBerth(ctx context.Context, berth string, after uint64, fn func(*watch.Entry) error) error {
 	var we watch.Entry
-	return j.Follow(ctx, journal.FollowOptions{Reader: watchReader(berth), Berth: berth, After: journal.Position(after)}, func(e *journal.Entry) error {
+	err := j.Follow(ctx, journal.FollowOptions{Reader: watchReader(berth), Berth: berth, After: journal.Position(after)}, func(e *journal.Entry) error {
 		we = watch.Entry{
 			Position: uint64(e.Position), Source: e.Source, Plan: e.Plan,
 			Refused: e.Refused, Data: e.Data, Stored: e.Stored,
 		}
 		return fn(&we)
 	})
+	var lost *journal.RolledBackError
+	if errors.As(err, &lost) {
+		return &watch.RolledBackError{Last: uint64(lost.Resume)}
+	}
+	return err
 }
 
 func (j watchJournal) Last(ctx context.Context) (uint64, error) {
@@ -72,10 +77,15 @@ type storeJournal struct{ *journal.Journal }
 
 func (j storeJournal) FollowAll(ctx context.Context, after uint64, fn func(*history.Entry) error) error {
 	var he history.Entry
-	return j.Follow(ctx, journal.FollowOptions{Reader: storeKey, After: journal.Position(after)}, func(e *journal.Entry) error {
+	err := j.Follow(ctx, journal.FollowOptions{Reader: storeKey, After: journal.Position(after)}, func(e *journal.Entry) error {
 		he = history.Entry{Position: uint64(e.Position), Berth: e.Berth, Refused: e.Refused, Data: e.Data}
 		return fn(&he)
 	})
+	var lost *journal.RolledBackError
+	if errors.As(err, &lost) {
+		return &history.RolledBackError{Last: uint64(lost.Resume)}
+	}
+	return err
 }
 
 func (j storeJournal) Last(ctx context.Context) (uint64, error) {

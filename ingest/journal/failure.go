@@ -77,9 +77,14 @@ func (j *Journal) readError(err error) error {
 }
 
 // within is ctx that also ends, with ErrClosed, when the journal is closed.
-func (j *Journal) within(ctx context.Context) (context.Context, func()) {
+func (j *Journal) within(ctx context.Context) (context.Context, context.CancelFunc) {
+	return within(ctx, j.ctx, ErrClosed)
+}
+
+// within is ctx that also ends, with a cause, when another context does.
+func within(ctx, other context.Context, cause error) (context.Context, context.CancelFunc) {
 	ctx, cancel := context.WithCancelCause(ctx)
-	stop := context.AfterFunc(j.ctx, func() { cancel(ErrClosed) })
+	stop := context.AfterFunc(other, func() { cancel(cause) })
 	return ctx, func() {
 		stop()
 		cancel(nil)

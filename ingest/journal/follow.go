@@ -9,6 +9,10 @@ import (
 	"github.com/nats-io/nats.go/jetstream"
 )
 
+// errWentBack ends the filling of a page: the connection is another, or the server
+// has lost what was read. Whoever is on the page looks whether he had read that.
+var errWentBack = errors.New("journal: went back")
+
 // FollowOptions says who reads what from where.
 type FollowOptions struct {
 	// Reader names the reader in metrics, OnPressure and OnLoss, and registers it
@@ -56,7 +60,8 @@ type Loss struct {
 // error that wraps one of these, or a *RolledBackError. The entry is valid in the
 // call only; its Data is shared and must not be changed, but may be kept.
 //
-// A lost connection or server-side consumer is waited out. What cannot be given
+// A lost connection or server-side consumer is waited out, and then looked whether
+// the journal still has what was passed. What cannot be given
 // is skipped, counted and told to OnLoss.
 func (j *Journal) Follow(ctx context.Context, o FollowOptions, handle func(*Entry) error) error {
 	if o.Berth != "" {
@@ -64,23 +69,35 @@ func (j *Journal) Follow(ctx context.Context, o FollowOptions, handle func(*Entr
 			return err
 		}
 	}
-	if err := j.checkRollback(ctx, o); err != nil {
+	f := &follower{j: j, o: o, pos: o.After, stored: o.AfterStored, handle: handle, w: waiter{berth: o.Berth, wake: make(chan struct{}, 1)}}
+	epoch := j.epoch.now()
+	if err := f.checkRollback(ctx); err != nil {
 		return err
 	}
-	r, err := j.readers.register(o)
-	if err != nil {
+	var err error
+	if f.r, err = j.readers.register(o); err != nil {
 		return err
 	}
-	f := &follower{j: j, o: o, r: r, pos: o.After, handle: handle, w: waiter{berth: o.Berth, wake: make(chan struct{}, 1)}}
 	next := f.pos + 1
 	for {
 		pg, err := j.pages.acquire(next)
 		if err != nil {
 			return err
 		}
-		next, err = f.readPage(ctx, pg)
-		r.left()
+		if pg.epoch == epoch {
+			next, err = f.readPage(ctx, pg)
+		} else {
+			// The server may have come back without what was passed.
+			epoch = pg.epoch
+			err = f.await(ctx, f.checkRollback)
+			next = f.pos + 1
+		}
+		f.r.left()
 		j.pages.release(pg)
+		if errors.Is(err, errWentBack) {
+			err = f.await(ctx, f.checkRollback)
+			next = f.pos + 1
+		}
 		if err != nil {
 			return err
 		}
@@ -92,11 +109,44 @@ type follower struct {
 	j      *Journal
 	o      FollowOptions
 	r      *reader
-	pos    Position // passed: handled or of no concern
-	begun  bool     // something was passed, so a gap is a loss
+	pos    Position  // passed: handled or of no concern
+	stored time.Time // of the entry at pos, zero where not known
+	begun  bool      // something was passed, so a gap is a loss
 	handle func(*Entry) error
 	w      waiter
 	out    Entry
+}
+
+// await tries until the server answers.
+func (f *follower) await(ctx context.Context, try func(context.Context) error) error {
+	for wait := 20 * time.Millisecond; ; wait = min(2*wait, 2*time.Second) {
+		err := try(ctx)
+		if !errors.Is(err, ErrUnavailable) {
+			return err
+		}
+		select {
+		case <-time.After(wait):
+		case <-ctx.Done():
+			return ctx.Err()
+		case <-f.j.ctx.Done():
+			return ErrClosed
+		}
+	}
+}
+
+// checkRollback compares what was passed with the journal.
+func (f *follower) checkRollback(ctx context.Context) error {
+	has, last, err := f.j.holds(ctx, f.j.telemetry, f.pos, f.stored)
+	if err != nil || has {
+		return err
+	}
+	resume := last
+	if !f.stored.IsZero() {
+		if resume, err = f.j.storedBy(ctx, f.stored, last); err != nil {
+			return err
+		}
+	}
+	return &RolledBackError{After: f.pos, Last: last, Resume: resume}
 }
 
 // readPage handles a page's entries to its end and returns where to go on.
@@ -152,7 +202,7 @@ func (f *follower) pass(ctx context.Context, e *Entry) error {
 			return err
 		}
 	}
-	f.pos, f.begun = e.Position, true
+	f.pos, f.stored, f.begun = e.Position, e.Stored, true
 	f.r.passed(e)
 	return nil
 }
@@ -170,39 +220,6 @@ func (f *follower) lost(ctx context.Context, from, to Position) {
 	if f.j.o.OnLoss != nil {
 		f.j.o.OnLoss(l)
 	}
-}
-
-// checkRollback compares what the caller remembers with the journal.
-func (j *Journal) checkRollback(ctx context.Context, o FollowOptions) error {
-	if o.After == 0 {
-		return nil
-	}
-	first, last, err := j.Bounds(ctx)
-	if err != nil {
-		return err
-	}
-	if o.After <= last {
-		if o.AfterStored.IsZero() || o.After < first {
-			return nil
-		}
-		m, err := j.telemetry.GetMsg(ctx, uint64(o.After))
-		if errors.Is(err, jetstream.ErrMsgNotFound) {
-			return nil // damaged or just dropped: the follower tells
-		}
-		if err != nil {
-			return j.readError(err)
-		}
-		if m.Time.Equal(o.AfterStored) {
-			return nil
-		}
-	}
-	resume := last
-	if !o.AfterStored.IsZero() {
-		if resume, err = j.storedBy(ctx, o.AfterStored, last); err != nil {
-			return err
-		}
-	}
-	return &RolledBackError{After: o.After, Last: last, Resume: resume}
 }
 
 // storedBy is the newest position stored no later than t.

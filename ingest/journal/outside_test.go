@@ -3,7 +3,10 @@ package journal_test
 import (
 	"context"
 	"errors"
+	"os"
+	"path/filepath"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -209,4 +212,79 @@ func TestServerWithSmallPayload(t *testing.T) {
 		t.Errorf("append: %v", err)
 	}
 	appendMany(t, j, "jetty-1", 1, 2) // nothing is broken by it
+}
+
+// The server outside comes back without its newest entries and is filled again,
+// past its old end, before the followers are back: each that had seen what is lost
+// is told where to go on, and one that had not goes on.
+func TestServerOutsideLosesItsEnd(t *testing.T) {
+	p := outside(t)
+	j := p.open()
+	appendMany(t, j, "jetty-1", 1, 100)
+	ends := make(chan error, 3)
+	follow := func(o journal.FollowOptions, handle func(e *journal.Entry) error) {
+		go func() { ends <- j.Follow(t.Context(), o, handle) }()
+	}
+	var seen sync.WaitGroup
+	seen.Add(2)
+	at100 := func(e *journal.Entry) error {
+		if e.Position == 100 {
+			seen.Done()
+		}
+		return nil
+	}
+	follow(journal.FollowOptions{Reader: "all"}, at100)
+	follow(journal.FollowOptions{Reader: "one", Berth: "jetty-1", After: 90}, at100)
+	seen.Wait()
+	slow, more := make(chan journal.Entry, 200), make(chan bool)
+	follow(journal.FollowOptions{Reader: "slow"}, func(e *journal.Entry) error {
+		if slow <- *e; e.Position == 40 {
+			<-more
+		}
+		return nil
+	})
+
+	p.proc.kill()
+	cutServer(t, p.dir, 0.7)
+	p.restartServer()
+	other := p.open()
+	_, left, err := other.Bounds(t.Context())
+	if err != nil || left < 64 || left > 90 {
+		t.Fatalf("story: %d entries are left, %v", left, err)
+	}
+	appendMany(t, other, "jetty-2", 1, 150)
+
+	for range 2 {
+		var rolled *journal.RolledBackError
+		if err := <-ends; !errors.As(err, &rolled) || rolled.After < 100 || rolled.Resume != left {
+			t.Errorf("a follower ended with %v, want to resume after %d", err, left)
+		}
+	}
+	close(more)
+	for want := journal.Position(1); want <= left+150; want++ {
+		e := <-slow
+		if e.Position != want || (e.Berth == "jetty-2") != (want > left) {
+			t.Fatalf("the slow one was given position %d of %s, want %d", e.Position, e.Berth, want)
+		}
+	}
+}
+
+// cutServer leaves a share of the telemetry of a server that is not running, and
+// none of its index, which would know how much there was.
+func cutServer(t *testing.T, dir string, share float64) {
+	t.Helper()
+	blocks, err := filepath.Glob(filepath.Join(dir, "jetstream", "*", "streams", "hawser-telemetry", "msgs", "*.blk"))
+	if err != nil || len(blocks) != 1 {
+		t.Fatalf("blocks: %q, %v", blocks, err)
+	}
+	fi, err := os.Stat(blocks[0])
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := os.Truncate(blocks[0], int64(share*float64(fi.Size()))); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.Remove(filepath.Join(filepath.Dir(blocks[0]), "index.db")); err != nil && !errors.Is(err, os.ErrNotExist) {
+		t.Fatal(err)
+	}
 }

@@ -18,6 +18,7 @@ const (
 // any number of followers read it.
 type page struct {
 	first, last Position
+	epoch       context.Context    // the connection it is read by
 	cancel      context.CancelFunc // of filling
 
 	users int   // guarded by pages.mu
@@ -122,19 +123,24 @@ func (ps *pages) acquire(pos Position) (*page, error) {
 	if ps.closed {
 		return nil, ErrClosed
 	}
+	epoch := ps.j.epoch.now()
 	pg := ps.at[first]
+	if pg != nil && pg.epoch != epoch {
+		// Of a connection before: a server that has lost its end since would have
+		// other entries here.
+		ps.unuseLocked(pg)
+		ps.forgetLocked(pg)
+		pg = nil
+	}
 	if pg == nil {
 		var ctx context.Context
-		pg = &page{first: first, last: first + pageSize - 1, entries: make([]*Entry, 0, pageSize)}
-		ctx, pg.cancel = context.WithCancel(ps.j.ctx)
+		pg = &page{first: first, last: first + pageSize - 1, epoch: epoch, entries: make([]*Entry, 0, pageSize)}
+		ctx, pg.cancel = within(ps.j.ctx, epoch, errWentBack)
 		ps.at[first] = pg
 		s := ps.unparkLocked(first)
 		ps.wg.Go(func() { ps.fill(ctx, pg, s) })
 	} else if pg.users == 0 {
-		if i := slices.Index(ps.unused, pg); i >= 0 {
-			ps.unused = slices.Delete(ps.unused, i, i+1)
-			ps.bytes -= pg.bytes
-		}
+		ps.unuseLocked(pg)
 	}
 	pg.users++
 	return pg, nil
@@ -153,6 +159,9 @@ func (ps *pages) release(pg *page) {
 		ps.forgetLocked(pg)
 		return
 	}
+	if ps.at[pg.first] != pg {
+		return
+	}
 	ps.unused = append(ps.unused, pg)
 	ps.bytes += pg.bytes
 	for ps.bytes > cachedSize {
@@ -160,6 +169,14 @@ func (ps *pages) release(pg *page) {
 		ps.unused = ps.unused[1:]
 		ps.bytes -= old.bytes
 		ps.forgetLocked(old)
+	}
+}
+
+// unuseLocked takes a page from those that nobody is on.
+func (ps *pages) unuseLocked(pg *page) {
+	if i := slices.Index(ps.unused, pg); i >= 0 {
+		ps.unused = slices.Delete(ps.unused, i, i+1)
+		ps.bytes -= pg.bytes
 	}
 }
 
@@ -238,7 +255,7 @@ func (ps *pages) unparkLocked(first Position) *scan {
 		if s.ahead != nil {
 			at = s.ahead.pos
 		}
-		if at-at%pageSize == first && time.Since(s.parked) < parkedFor {
+		if at-at%pageSize == first && time.Since(s.parked) < parkedFor && s.epoch.Err() == nil {
 			ps.parked = slices.Delete(ps.parked, i, i+1)
 			return s
 		}

@@ -29,18 +29,21 @@ type message struct {
 
 // scan reads a stream forward through a consumer without acknowledgements. A
 // lost consumer, a gap in its deliveries or an outage is mended by a new one
-// from the next position. Not safe for concurrent use.
+// from the next position, or where the stream no longer has the last one read, it
+// ends with errWentBack. Not safe for concurrent use.
 type scan struct {
 	j      *Journal
 	stream jetstream.Stream
 	filter string // "" for all
 	next   Position
 
+	last      message // read
 	cons      jetstream.Consumer
 	iter      jetstream.MessagesContext
-	unhook    func() bool // from the connection's epoch
-	delivered uint64      // by cons
-	setbacks  int         // since the last message
+	epoch     context.Context // of the connection that iter is of
+	unhook    func() bool     // from it
+	delivered uint64          // by cons
+	setbacks  int             // since the last message
 	ahead     *message
 	parked    time.Time
 }
@@ -72,7 +75,11 @@ func (s *scan) read(ctx context.Context) (message, error) {
 		m, err := s.receive(ctx)
 		if err == nil && m.pos >= s.next {
 			s.next, s.setbacks = m.pos+1, 0
+			s.last = message{pos: m.pos, stored: m.stored}
 			return m, nil
+		}
+		if errors.Is(err, errWentBack) {
+			return message{}, err
 		}
 		if ctx.Err() != nil {
 			return message{}, context.Cause(ctx)
@@ -107,6 +114,12 @@ func (s *scan) receive(ctx context.Context) (message, error) {
 }
 
 func (s *scan) open(ctx context.Context) (err error) {
+	epoch := s.j.epoch.now()
+	if has, _, err := s.j.holds(ctx, s.stream, s.last.pos, s.last.stored); err != nil {
+		return err
+	} else if !has {
+		return errWentBack
+	}
 	s.cons, err = s.stream.CreateConsumer(ctx, jetstream.ConsumerConfig{
 		DeliverPolicy: jetstream.DeliverByStartSequencePolicy, OptStartSeq: uint64(s.next),
 		AckPolicy: jetstream.AckNonePolicy, FilterSubject: s.filter,
@@ -116,15 +129,39 @@ func (s *scan) open(ctx context.Context) (err error) {
 		return err
 	}
 	s.delivered = 0
-	epoch := s.j.epoch.now()
 	iter, err := s.cons.Messages(
 		jetstream.PullMaxMessagesWithBytesLimit(prefetchMessages, prefetchBytes),
 		jetstream.PullHeartbeat(heartbeat), jetstream.WithMessagesErrOnMissingHeartbeat(true))
 	if err != nil {
 		return err
 	}
-	s.iter, s.unhook = iter, context.AfterFunc(epoch, iter.Stop)
+	s.iter, s.epoch, s.unhook = iter, epoch, context.AfterFunc(epoch, iter.Stop)
 	return nil
+}
+
+// holds reports whether a stream has the message at a position that was stored at
+// a time, or had it: what the limits or damage took from before its end counts as
+// held. A zero time is any, position 0 held by all. last is the stream's end.
+func (j *Journal) holds(ctx context.Context, s jetstream.Stream, pos Position, stored time.Time) (has bool, last Position, err error) {
+	if pos == 0 {
+		return true, 0, nil
+	}
+	info, err := s.Info(ctx)
+	if err != nil {
+		return false, 0, j.readError(err)
+	}
+	first, last := bounds(info.State)
+	if pos > last || stored.IsZero() || pos < first {
+		return pos <= last, last, nil
+	}
+	m, err := s.GetMsg(ctx, uint64(pos))
+	switch {
+	case errors.Is(err, jetstream.ErrMsgNotFound):
+		return true, last, nil
+	case err != nil:
+		return false, 0, j.readError(err)
+	}
+	return m.Time.Equal(stored), last, nil
 }
 
 // setback gives the consumer up and waits a little longer each time.

@@ -8,8 +8,10 @@ package history
 import (
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"log/slog"
+	"math"
 	"time"
 
 	"hawser/detect/reading"
@@ -27,11 +29,20 @@ type Entry struct {
 // Journal gives every entry in order and keeps one small document.
 type Journal interface {
 	// FollowAll hands over every entry after a position, in order, until ctx ends
-	// or fn fails.
+	// or fn fails, or the journal lost entries under way that it had handed over:
+	// then the error is a RolledBackError.
 	FollowAll(ctx context.Context, after uint64, fn func(*Entry) error) error
 	Last(ctx context.Context) (uint64, error)
 	SavePosition(ctx context.Context, data []byte) error
 	LoadPosition(ctx context.Context) (data []byte, ok bool, err error)
+}
+
+// RolledBackError says that a journal lost what it had handed over, and up to
+// where it has not.
+type RolledBackError struct{ Last uint64 }
+
+func (e *RolledBackError) Error() string {
+	return fmt.Sprintf("journal lost what came after position %d", e.Last)
 }
 
 // Pump takes blocks on their way to the store.
@@ -59,6 +70,9 @@ type Feed struct {
 	resumed bool   // the two below are known
 	offered uint64 // position up to which the pump was given all
 	saved   uint64
+	// end is the lowest end of the journal told since the feed was brought back to
+	// it: by the next try the journal may have grown past what it lost.
+	end uint64
 	// lost is set when the journal lost its end under way: the pump's position may
 	// be one of before.
 	lost bool
@@ -67,7 +81,7 @@ type Feed struct {
 // NewFeed makes a feed from a journal to a pump. refill is for a store that has
 // lost something: it is given the whole journal again.
 func NewFeed(j Journal, p Pump, log *slog.Logger, refill bool) *Feed {
-	return &Feed{journal: j, pump: p, log: log, refill: refill}
+	return &Feed{journal: j, pump: p, log: log, refill: refill, end: math.MaxUint64}
 }
 
 // mark is the document that says up to where the store has the journal.
@@ -95,6 +109,10 @@ func (f *Feed) Run(ctx context.Context) error {
 		if ctx.Err() != nil {
 			return nil
 		}
+		var lost *RolledBackError
+		if errors.As(err, &lost) {
+			f.end = min(f.end, lost.Last)
+		}
 		f.log.Error("feed of the store stopped, starting again", "err", err)
 		select {
 		case <-ctx.Done():
@@ -109,6 +127,7 @@ func (f *Feed) run(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
+	last = min(last, f.end)
 	switch {
 	case !f.resumed:
 		err = f.resume(ctx, last)
@@ -120,6 +139,7 @@ func (f *Feed) run(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
+	f.end = math.MaxUint64
 	return f.journal.FollowAll(ctx, f.offered, func(e *Entry) error { return f.offer(ctx, e) })
 }
 

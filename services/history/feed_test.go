@@ -199,7 +199,12 @@ func TestJournalFails(t *testing.T) {
 		{"the mark", func(j *journal, fails func() error) { j.load = fails }},
 		{"keeping the mark", func(j *journal, fails func() error) { j.save = func(string) error { return fails() } }},
 		{"an entry", func(j *journal, fails func() error) {
-			j.broke = func(e *history.Entry) bool { return e.Position == 11 && fails() != nil }
+			j.broke = func(e *history.Entry) error {
+				if e.Position == 11 {
+					return fails()
+				}
+				return nil
+			}
 		}},
 	} {
 		t.Run(c.name, func(t *testing.T) {
@@ -245,39 +250,48 @@ func TestPumpFails(t *testing.T) {
 	})
 }
 
-// A server outside comes back without its newest entries while the feed runs.
+// A server outside comes back without its newest entries while the feed runs, and
+// the feed asks again before or after the sources have filled it past its old end.
 func TestJournalLosesItsEndUnderWay(t *testing.T) {
 	all := entries(t, 1, 9000)
-	synctest.Test(t, func(t *testing.T) {
-		j, p, w := newJournal(all[:8000]...), &pump{}, &told{}
-		broken := false
-		j.broke = func(e *history.Entry) bool {
-			if e.Position != 8001 || broken {
-				return false
+	for _, filled := range []bool{false, true} {
+		synctest.Test(t, func(t *testing.T) {
+			j, p, w := newJournal(all[:8000]...), &pump{}, &told{}
+			var broken error
+			j.broke = func(e *history.Entry) error {
+				if e.Position != 8001 || broken != nil {
+					return nil
+				}
+				broken = errDisk
+				j.mu.Lock()
+				defer j.mu.Unlock()
+				j.entries = slices.Clone(j.entries[:7900])
+				if filled {
+					broken = fmt.Errorf("follow: %w", &history.RolledBackError{Last: 7900})
+					j.entries = all
+				}
+				return broken
 			}
-			broken = true
-			j.mu.Lock()
-			j.entries = slices.Clone(j.entries[:7900])
-			j.mu.Unlock()
-			return true
-		}
-		process(t, j, p, false, true, logger(w), func() {
-			j.add(all[8000:8001]...) // the connection breaks
-			time.Sleep(1500 * time.Millisecond)
-			j.add(all[7900:]...)
+			process(t, j, p, false, true, logger(w), func() {
+				j.add(all[8000:8001]...) // the connection breaks
+				time.Sleep(1500 * time.Millisecond)
+				if !filled {
+					j.add(all[7900:]...)
+				}
+			})
+			want := append(count(1, 8000), count(2901, 9000)...)
+			if !slices.Equal(p.positions(), want) {
+				t.Errorf("filled %v: given %d entries, want %d", filled, len(p.offers), len(want))
+			}
+			if !strings.Contains(w.String(), "journal has lost its end") {
+				t.Errorf("told: %s", w)
+			}
+			// Not a stop to go on from exactly.
+			if j.mark != `{"Position":9000,"Clean":false}` {
+				t.Errorf("mark: %s", j.mark)
+			}
 		})
-		want := append(count(1, 8000), count(2901, 9000)...)
-		if !slices.Equal(p.positions(), want) {
-			t.Errorf("given %d entries, want %d", len(p.offers), len(want))
-		}
-		if !strings.Contains(w.String(), "journal has lost its end") {
-			t.Errorf("told: %s", w)
-		}
-		// Not a stop to go on from exactly.
-		if j.mark != `{"Position":9000,"Clean":false}` {
-			t.Errorf("mark: %s", j.mark)
-		}
-	})
+	}
 }
 
 // The sources fill the journal again, past where the store had come, before the

@@ -30,11 +30,11 @@ type journal struct {
 	marks   []string
 	from    []uint64 // where each follower began
 
-	last  func() error                // nil: it answers
-	save  func(data string) error     // nil: takes all
-	load  func() error                // nil: it answers
-	again func(i int) []int           // entries handed over once more after this one
-	broke func(e *history.Entry) bool // the journal fails before this entry
+	last  func() error                 // nil: it answers
+	save  func(data string) error      // nil: takes all
+	load  func() error                 // nil: it answers
+	again func(i int) []int            // entries handed over once more after this one
+	broke func(e *history.Entry) error // the journal fails before this entry
 }
 
 func newJournal(entries ...history.Entry) *journal {
@@ -91,7 +91,7 @@ func (j *journal) LoadPosition(context.Context) ([]byte, bool, error) {
 
 func (j *journal) FollowAll(ctx context.Context, after uint64, fn func(*history.Entry) error) error {
 	if last := j.end(); after > last {
-		return fmt.Errorf("position %d was rolled back: the journal ends at %d", after, last)
+		return &history.RolledBackError{Last: last}
 	}
 	j.mu.Lock()
 	j.from = append(j.from, after)
@@ -107,8 +107,10 @@ func (j *journal) FollowAll(ctx context.Context, after uint64, fn func(*history.
 			if err := ctx.Err(); err != nil {
 				return err
 			}
-			if j.broke != nil && j.broke(&e) {
-				return errDisk
+			if j.broke != nil {
+				if err := j.broke(&e); err != nil {
+					return err
+				}
 			}
 			which := []int{i}
 			if j.again != nil {

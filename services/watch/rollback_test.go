@@ -3,6 +3,7 @@ package watch_test
 import (
 	"context"
 	"errors"
+	"fmt"
 	"slices"
 	"strings"
 	"testing"
@@ -216,6 +217,47 @@ func TestRefilledBeforeTheWatchBegins(t *testing.T) {
 			l.Close()
 			stop()
 		}
+	}
+}
+
+// The journal loses its end while the watch follows, and by the time the watch asks
+// again it is filled past its old end.
+func TestRefilledUnderWay(t *testing.T) {
+	for _, again := range []bool{true, false} {
+		synctest.Test(t, func(t *testing.T) {
+			r, after := powerCut(t, again)
+			r.toEnd(t)
+			r.journal.atEnd = nil
+			last := r.journal.entries[85].Position
+			want := active(t, append(slices.Clone(r.journal.entries[:86]), after...), r.plans)
+			l, stop := r.start(t)
+			synctest.Wait()
+			if got := subjects(l); !slices.Equal(got, []string{"over-limit 1"}) {
+				t.Fatalf("story: %q", got)
+			}
+			lost := false
+			r.journal.before = func(*watch.Entry) error {
+				if lost {
+					return nil
+				}
+				lost = true
+				r.journal.cut(last)
+				r.journal.add(after[:80]...)
+				return fmt.Errorf("follow: %w", &watch.RolledBackError{Last: last})
+			}
+			time.Sleep(time.Minute)
+			r.journal.add(watch.Entry{Position: r.journal.end() + 1, Source: "bow", Plan: first})
+			time.Sleep(2 * time.Second)
+			r.journal.add(after[80:]...)
+			synctest.Wait()
+			if got := subjects(l); !slices.Equal(got, want) {
+				t.Errorf("sent again %v: active %q, want %q", again, got, want)
+			}
+			if got := r.counts(t)["restarts_total"]; got != 1 {
+				t.Errorf("%v restarts", got)
+			}
+			stop()
+		})
 	}
 }
 

@@ -41,13 +41,22 @@ type Entry struct {
 // Journal gives a berth's entries in order and keeps its last snapshot.
 type Journal interface {
 	// FollowBerth hands over every entry after a position, in order and at least
-	// once, and goes on until ctx ends or fn fails.
+	// once, and goes on until ctx ends or fn fails, or the journal lost entries
+	// under way that it had handed over: then the error is a RolledBackError.
 	FollowBerth(ctx context.Context, berth string, after uint64, fn func(*Entry) error) error
 	// Last is the journal's newest position.
 	Last(ctx context.Context) (uint64, error)
 	SaveSnapshot(ctx context.Context, berth string, data []byte) error
 	// LoadSnapshot gives what SaveSnapshot was given last.
 	LoadSnapshot(ctx context.Context, berth string) (data []byte, ok bool, err error)
+}
+
+// RolledBackError says that a journal lost what it had handed over, and up to
+// where it has not.
+type RolledBackError struct{ Last uint64 }
+
+func (e *RolledBackError) Error() string {
+	return fmt.Sprintf("journal lost what came after position %d", e.Last)
 }
 
 // ErrPlanLost is wrapped by the error of Plans for a plan that is lost or damaged,
@@ -212,6 +221,10 @@ func (b *berthWatch) keep(ctx context.Context) {
 		err := b.run(ctx)
 		if ctx.Err() != nil {
 			return
+		}
+		var lost *RolledBackError
+		if errors.As(err, &lost) {
+			b.end = min(b.end, lost.Last)
 		}
 		if b.position > furthest {
 			wait, furthest = least, b.position
