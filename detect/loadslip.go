@@ -35,6 +35,7 @@ const (
 	lossMemory = 600   // s
 	lossDoubts = 2     // standard deviations of the line's answer to the ship's way
 	lossHold   = 3     // s
+	lossStill  = 5     // s
 	lossRisen  = 0.7   // of the fall, rise of another line that contests it
 )
 
@@ -59,10 +60,10 @@ func (p *loss) forget() {
 }
 
 // mean of the seconds from..to ago; ok is false where half of them are missing.
-func (p *loss) mean(second int64, from, to int64) (v float64, ok bool) {
+func (p *loss) mean(at, from, to int64) (v float64, ok bool) {
 	var sum, n float64
 	for k := from; k < to; k++ {
-		if off := p.Offs[(second-k)%lossKept]; !math.IsNaN(off) {
+		if off := p.Offs[(at-k)%lossKept]; !math.IsNaN(off) {
 			sum += off
 			n++
 		}
@@ -125,22 +126,25 @@ func (b *Berth) losing(now moment, i int) bool {
 		s := lossBlank * mbl
 		p.Square, p.Closed = [3]float64{s * s, s * s, s * s}, now.Time
 	}
+	if now.Time-l.Pin.StillSince > lossStill*second {
+		off += l.Watched.Smooth - l.Watched.Low // what the pin has not felt since it stands still is no loss
+	}
 	p.Age = f.Age
-	second := now.Time / second
-	p.Offs[second%lossKept], p.Ways[second%lossKept] = off, b.way(i)
+	at := now.Time / second
+	p.Offs[at%lossKept], p.Ways[at%lossKept] = off, b.way(i)
 	p.Fall = 0
-	before, ok := p.mean(second, lossFrom, lossKept)
+	before, ok := p.mean(at, lossFrom, lossKept)
 	if !ok {
 		return false
 	}
-	late, ok := p.mean(second, 0, lossShort)
+	late, ok := p.mean(at, 0, lossShort)
 	if !ok {
 		return false
 	}
-	p.Fall = before - late - (l.Watched.Smooth - l.Watched.Low) // what the pin did not feel, for it stood still
+	p.Fall = before - late
 	p.Looks = min(p.Looks+1, lossMemory)
 	p.Square[2] += (p.Fall*p.Fall - p.Square[2]) / min(p.Looks+lossBlanks, lossMemory)
-	if now.Time-p.Closed >= 60*1e9 {
+	if now.Time-p.Closed >= 60*second {
 		p.Square, p.Closed = [3]float64{p.Square[1], p.Square[2], p.Square[2]}, now.Time
 	}
 	doubt := lossDoubts * l.Giving.doubt(f, mbl) * p.went() * f.Stiff
