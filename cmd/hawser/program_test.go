@@ -52,6 +52,7 @@ type server struct {
 	cmd        *exec.Cmd
 	data       string
 	http, grpc string
+	conn       *grpc.ClientConn // nil until dial
 	stderr     lockedBuffer
 	exited     chan struct{}
 	exitErr    error
@@ -219,13 +220,18 @@ func (s *server) watched(berth string, position float64) {
 	})
 }
 
+// dial gives the one connection of the test's own goroutine.
 func (s *server) dial() *grpc.ClientConn {
 	s.t.Helper()
+	if s.conn != nil {
+		return s.conn
+	}
 	conn, err := grpc.NewClient(s.grpc, grpc.WithTransportCredentials(insecure.NewCredentials()))
 	if err != nil {
 		s.t.Fatal(err)
 	}
 	s.t.Cleanup(func() { _ = conn.Close() })
+	s.conn = conn
 	return conn
 }
 

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"log/slog"
 	"slices"
@@ -12,9 +13,9 @@ import (
 	hawserv1 "hawser/proto/hawser/v1"
 )
 
-// ofItself lists the server's alarms about itself, raised and cleared, in the
-// order of its log.
-func (s *server) ofItself() (out []string) {
+// ofItself is what became of the server's alarms of a condition about itself, or
+// its watch over a berth, oldest first: "active" or "cleared".
+func (s *server) ofItself(condition string) (out []string) {
 	s.t.Helper()
 	client := hawserv1.NewAlarmServiceClient(s.dial())
 	list, err := client.ListAlarms(s.t.Context(), &hawserv1.ListAlarmsRequest{IncludeCleared: true})
@@ -22,24 +23,23 @@ func (s *server) ofItself() (out []string) {
 		s.t.Fatal(err)
 	}
 	for _, a := range slices.Backward(list.Alarms) {
-		if a.Line != "" || a.Group != "" {
-			continue
+		switch {
+		case a.Condition != condition:
+		case a.ClearedAt != nil:
+			out = append(out, "cleared")
+		default:
+			out = append(out, "active")
 		}
-		state := " active"
-		if a.ClearedAt != nil {
-			state = " cleared"
-		}
-		out = append(out, a.Berth+" "+a.Condition+state)
 	}
 	return out
 }
 
-// tells waits until the server's alarms about itself are these.
-func (s *server) tells(want ...string) {
+// tells waits until that is so.
+func (s *server) tells(condition string, want ...string) {
 	s.t.Helper()
-	waitFor(s.t, fmt.Sprintf("the server to tell %q", want), func() error {
-		if got := s.ofItself(); !slices.Equal(got, want) {
-			return fmt.Errorf("it tells %q", got)
+	waitFor(s.t, fmt.Sprintf("%s to be %q", condition, want), func() error {
+		if got := s.ofItself(condition); !slices.Equal(got, want) {
+			return fmt.Errorf("it is %q", got)
 		}
 		return nil
 	})
@@ -49,29 +49,33 @@ func (s *server) tells(want ...string) {
 // and started again, and is well again some seconds after data return.
 func TestSilentBerth(t *testing.T) {
 	t.Parallel()
-	const silent = "north-jetty-1 berth-silent"
 	path := record(t, "tanker-12", 12, nil)
 	data := t.TempDir()
 	s := startServe(t, data, "--silent-after", "2s", "--plan", planFile("tanker-12"), "--plan", planFile("coaster-8"))
 	hawser(t, "send", "--plan", planFile("tanker-12"), "--to", s.grpc, path)
-	s.tells(silent + " active")
+	s.tells("berth-silent", "active")
 	if page, err := s.get("/"); err != nil || !strings.Contains(page, "Berth silent") || !strings.Contains(page, "No readings have come in") {
 		t.Errorf("page: %v\n%s", err, page)
 	}
 	s.kill()
 
 	s = startServe(t, data, "--silent-after", "2s")
-	s.tells(silent + " active")
+	s.tells("berth-silent", "active")
 	later := record(t, "tanker-12", 13, func(s *simulate.Story) { s.Start = s.Start.Add(time.Hour) })
 	hawser(t, "send", "--plan", planFile("tanker-12"), "--to", s.grpc, "--pace", "20", later)
-	s.tells(silent+" cleared", silent+" active") // and silent again at its end
+	waitFor(t, "the berth to be silent again at the end", func() error {
+		got := s.ofItself("berth-silent")
+		if len(got) < 2 || got[0] != "cleared" || got[len(got)-1] != "active" {
+			return fmt.Errorf("berth-silent is %q", got)
+		}
+		return nil
+	})
 }
 
 // A berth whose plan on record is damaged does not keep the others from being
 // watched, is told, and is well when it is put under its plan again.
 func TestDamagedPlan(t *testing.T) {
 	t.Parallel()
-	const damaged = "north-jetty-1 plan-damaged"
 	cfg := defaultConfig()
 	cfg.Data, cfg.HTTP, cfg.GRPC = t.TempDir(), "127.0.0.1:0", "127.0.0.1:0"
 	cfg.Plans = []string{planFile("tanker-12"), planFile("coaster-8")}
@@ -88,15 +92,33 @@ func TestDamagedPlan(t *testing.T) {
 	}
 
 	s := startServe(t, cfg.Data)
-	s.tells(damaged + " active")
+	s.tells("plan-damaged", "active")
 	path := record(t, "coaster-8", 14, nil)
 	_, batches := inRecording(t, path)
 	hawser(t, "send", "--plan", planFile("coaster-8"), "--to", s.grpc, path)
 	s.watched(berthOf(t, "coaster-8"), float64(batches))
 	hawser(t, "send", "--plan", planFile("tanker-12"), "--to", s.grpc, record(t, "tanker-12", 15, nil))
-	waitFor(t, "the plan to be well", func() error {
-		if got := s.ofItself(); !slices.Contains(got, damaged+" cleared") || slices.Contains(got, damaged+" active") {
-			return fmt.Errorf("%q", got)
+	s.tells("plan-damaged", "cleared")
+}
+
+// A store that does not answer makes history late, and a source whose clock is
+// minutes ahead is refused: both are told, and neither keeps a berth from being
+// watched.
+func TestStoreDownAndClockAhead(t *testing.T) {
+	t.Parallel()
+	path := record(t, "tanker-12", 16, nil)
+	want := replayed(t, "tanker-12", path)
+	_, batches := inRecording(t, path)
+	s := startServe(t, t.TempDir(), "--store", "influxdb", "--influxdb-url", "http://127.0.0.1:1", "--influxdb-bucket", "moorings")
+	hawser(t, "send", "--plan", planFile("tanker-12"), "--to", s.grpc, path)
+	s.watched("north-jetty-1", float64(batches))
+	compareTold(t, s.onRecord(), want)
+	soon := time.Now().Add(5 * time.Minute).UTC().Format(time.RFC3339)
+	hawser(t, "send", "--plan", planFile("tanker-12"), "--to", s.grpc, "--source", "fast", "--starting", soon, path)
+	s.tells("history-late", "active")
+	waitFor(t, "the clock to be told of", func() error {
+		if s.ofItself("clock-ahead") == nil { // it may be over by now
+			return errors.New("it is not")
 		}
 		return nil
 	})
