@@ -117,7 +117,7 @@ func TestHungStiffnessIsTheSlopeOfThePull(t *testing.T) {
 			f, _ := law.hang(&m, inboard, unstretched, 0)
 			return f * (level + by) / m.LengthM
 		}
-		const h = 1e-5
+		const h = 1e-6
 		slope := (pull(h) - pull(-h)) / (2 * h)
 		f, k := law.hang(&s, inboard, unstretched, 0)
 		c2 := level * level / (s.LengthM * s.LengthM)

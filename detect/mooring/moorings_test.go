@@ -165,6 +165,43 @@ func TestEquilibriumIsWhereEnergyIsLeast(t *testing.T) {
 	})
 }
 
+func TestLoadsGoWithTheUnitOfForce(t *testing.T) {
+	// Everything in pounds-force, or whatever: all strengths, stiffnesses, weights
+	// and forces times a number leave the ship where she is and give loads times it.
+	rapid.Check(t, func(t *rapid.T) {
+		p, unstretched, force := anyMooring(t)
+		weighty(p)
+		unit := rapid.Float64Range(0.01, 300).Draw(t, "unit")
+		q := *p
+		q.Lines = append([]Line(nil), p.Lines...)
+		q.Fenders = append([]Fender(nil), p.Fenders...)
+		for i := range q.Fenders {
+			q.Fenders[i].StiffnessKNPerM *= unit
+		}
+		for i := range q.Lines {
+			l := &q.Lines[i]
+			l.MBLkN *= unit
+			l.DiameterMM *= math.Sqrt(unit)
+			if l.Tail != nil {
+				tail := *l.Tail
+				tail.MBLkN *= unit
+				tail.DiameterMM *= math.Sqrt(unit)
+				l.Tail = &tail
+			}
+		}
+		e, err := NewRig(p).Equilibrium(force, unstretched, Pose{})
+		f, err2 := NewRig(&q).Equilibrium(force.times(unit), unstretched, Pose{})
+		if err != nil || err2 != nil {
+			return
+		}
+		for i := range e.TensionKN {
+			if math.Abs(unit*e.TensionKN[i]-f.TensionKN[i]) > 1e-5*q.Lines[i].MBLkN {
+				t.Fatalf("line %d: %g kN, %g in units of 1/%g kN", i+1, e.TensionKN[i], f.TensionKN[i], unit)
+			}
+		}
+	})
+}
+
 func TestTurningTheAxesLeavesTheLoads(t *testing.T) {
 	// The same mooring without its fenders, which tie the frame to the quay, laid
 	// out afresh in axes turned about the ship's centre.

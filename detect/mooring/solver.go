@@ -65,7 +65,9 @@ type probe struct {
 }
 
 // still reports whether what is left over is rounding.
-func (p *probe) still() bool { return p.residual <= balance*p.total+floorKN }
+func (p *probe) still() bool {
+	return p.residual <= balance*p.total+floorKN && !math.IsInf(p.residual, 1)
+}
 
 // Solve finds the surge, sway and yaw at which lines and fenders balance the
 // force, from the start pose, whose rise stays as it is. The same arguments give
@@ -87,6 +89,9 @@ func (s *Solver) Solve(force Force, unstretchedM []float64, start Pose) (Equilib
 		}
 		reach = max(firstStepM, 2*length)
 		at = next
+	}
+	if !at.still() {
+		at = s.look(at.pose) // not where a step was last tried
 	}
 	e := Equilibrium{Pose: at.pose, Lines: at.lines, Fenders: at.fenders, ResidualKN: at.residual,
 		Steps: steps, TensionKN: s.tensionKN, FenderKN: s.fenderKN}
@@ -182,7 +187,7 @@ func heading(at *probe, reach float64) (move [3]float64, ok bool) {
 	k := at.stiffness
 	move, ok = solve3(&k, at.out)
 	for damping := max(1e-4*trace, 1e-3*at.residual/reach); !ok; damping *= 10 {
-		if damping > 1e12 {
+		if !(damping <= 1e12) {
 			return move, false
 		}
 		k = at.stiffness

@@ -110,6 +110,26 @@ func TestNoEquilibrium(t *testing.T) {
 	}
 }
 
+func TestForceThatIsNoForce(t *testing.T) {
+	r := NewRig(tanker())
+	for _, f := range []Force{{SwayKN: math.NaN()}, {SurgeKN: math.Inf(1)}, {YawKNm: math.Inf(-1)}} {
+		if _, err := r.Equilibrium(f, r.Pretensioned(), Pose{}); !errors.Is(err, ErrNoEquilibrium) {
+			t.Errorf("%+v: %v", f, err)
+		}
+	}
+}
+
+func TestAnswerOfAFailedSearchBelongsTogether(t *testing.T) {
+	r, unstretched := twoLines(0)
+	s := NewSolver(r)
+	s.DriftM = 2
+	e, err := s.Solve(Force{SwayKN: 1000}, unstretched, Pose{})
+	if err == nil {
+		t.Fatal("1000 kN held within 2 m")
+	}
+	near(t, "tension", e.TensionKN[0], r.TensionKN(0, unstretched[0], e.Pose), 1e-9)
+}
+
 func TestForceTheMooringHolds(t *testing.T) {
 	// By hand: the ship may go 3.6 m before she counts as adrift; both lines then
 	// carry 300 kN, three fifths of the force.
