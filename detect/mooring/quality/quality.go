@@ -2,8 +2,8 @@
 // ship is made fast, and remarks on what is poorly arranged, set or stated. Each
 // rule is one function with its figure and its source. A rule looks only at what
 // the plan states: chafe, wear, the layers on a drum and the strength of what is
-// ashore are not in a plan, so a plan without a remark is
-// not thereby a good mooring. It is pure, and never refuses a plan.
+// ashore are not in a plan, so a plan without a remark is not thereby a good
+// mooring. It is pure, and never refuses a plan.
 package quality
 
 import (

@@ -396,7 +396,7 @@ func TestAnyNumbers(t *testing.T) {
 			t.Errorf("%g: no remarks", extreme)
 		}
 		for _, r := range remarks {
-			if strings.Contains(r.Text, "NaN") || strings.Contains(r.Text, "Inf") || strings.Contains(r.Text, "%!") {
+			if strings.Contains(r.Text, "NaN") || strings.Contains(r.Text, "Inf") || strings.Contains(r.Text, "e+") || strings.Contains(r.Text, "%!") {
 				t.Errorf("%g: %s", extreme, r.Text)
 			}
 		}

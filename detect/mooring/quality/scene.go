@@ -78,7 +78,7 @@ func (s *scene) lineByLine(unit string, judge func(i int) finding) []Remark {
 	}
 	var out []Remark
 	for _, k := range kinds {
-		out = append(out, Remark{Severity: k.severity, Lines: s.ids(found[k]), Text: fmt.Sprintf(k.text, span(figures[k], unit))})
+		out = append(out, Remark{Severity: k.severity, Lines: s.ids(found[k]), Text: fmt.Sprintf(k.text, fromTo(figures[k], unit))})
 	}
 	return out
 }
@@ -97,13 +97,21 @@ func (s *scene) naming(severity Severity, text string, holds func(l *mooring.Lin
 	return []Remark{{Severity: severity, Lines: s.ids(lines), Text: text}}
 }
 
-// span is figures from the least to the most, to three digits.
-func span(figures []float64, unit string) string {
-	lo, hi := fmt.Sprintf("%.3g", slices.Min(figures)), fmt.Sprintf("%.3g", slices.Max(figures))
+// fromTo is figures from the least to the most.
+func fromTo(figures []float64, unit string) string {
+	lo, hi := rounded(slices.Min(figures)), rounded(slices.Max(figures))
 	if lo == hi {
 		return lo + unit
 	}
 	return lo + " to " + hi + unit
+}
+
+// rounded is a figure to three digits, or to the whole where it has more.
+func rounded(x float64) string {
+	if math.Abs(x) >= 999.5 {
+		return fmt.Sprintf("%.0f", x)
+	}
+	return fmt.Sprintf("%.3g", x)
 }
 
 // whole is a remark on the mooring as a whole.
