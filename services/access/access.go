@@ -100,7 +100,7 @@ func New(o Options) (*Guard, error) {
 		return nil, err
 	}
 	g := &Guard{
-		o: o, audit: newAudit(o.Audit), rules: rules(),
+		o: o, rules: rules(),
 		shares:   shares{limits: o.Limits, of: map[string]*share{}},
 		sessions: sessions{of: map[Hash]*session{}},
 		calls:    calls{open: map[*call]struct{}{}},
@@ -109,6 +109,7 @@ func New(o Options) (*Guard, error) {
 		return nil, err
 	}
 	g.m = newMetrics(o.Registerer, g)
+	g.audit = newAudit(&lines{to: o.Audit, lost: g.m.lost, log: o.Log})
 	return g, nil
 }
 

@@ -4,7 +4,9 @@ import (
 	"io"
 	"log/slog"
 	"sync"
+	"sync/atomic"
 
+	"github.com/prometheus/client_golang/prometheus"
 	"golang.org/x/time/rate"
 )
 
@@ -51,9 +53,30 @@ func newAudit(w io.Writer) *audit {
 	return &audit{log: slog.New(handler), refused: map[string]*quieted{}}
 }
 
+// lines is where the lines go. A line that cannot be written is counted, and told
+// when it is the first: it holds up nobody.
+type lines struct {
+	to     io.Writer
+	lost   prometheus.Counter
+	log    *slog.Logger
+	failed atomic.Bool
+}
+
+func (l *lines) Write(p []byte) (int, error) {
+	n, err := l.to.Write(p)
+	if err != nil {
+		l.lost.Inc()
+	}
+	if was := l.failed.Swap(err != nil); err != nil && !was {
+		l.log.Error("audit log is not written", "err", err)
+	}
+	return n, err
+}
+
 // entry is one line.
 type entry struct {
 	who, kind, role string
+	subject         string // of the issuer's token, whose name may change
 	what            string // the method, or the pattern of the route
 	about           about
 	from            string // address
@@ -61,6 +84,8 @@ type entry struct {
 	why             why
 	reason          string
 }
+
+func (e *entry) of(c *Caller) { e.who, e.subject, e.kind = c.Name, c.Subject, c.Kind }
 
 func (a *audit) write(msg string, e entry) {
 	key := e.who
@@ -74,7 +99,7 @@ func (a *audit) write(msg string, e entry) {
 	if !ok {
 		return
 	}
-	args := []any{"who", e.who, "kind", e.kind, "role", e.role, "what", e.what, "berth", e.about.berth, "alarm", e.about.alarm,
+	args := []any{"who", e.who, "subject", e.subject, "kind", e.kind, "role", e.role, "what", e.what, "berth", e.about.berth, "alarm", e.about.alarm,
 		"from", e.from, "code", e.code, "why", string(e.why), "reason", e.reason}
 	if left > 0 {
 		args = append(args, "left_out_before", left)

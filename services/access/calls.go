@@ -120,7 +120,7 @@ func (c *calls) enter(call *call, g *Guard) (err error) {
 	if call.caller, err = call.proof.caller(g.roll(), g.o.Now()); err != nil {
 		return err
 	}
-	call.e.who, call.e.kind = call.caller.Name, call.caller.Kind
+	call.e.of(call.caller)
 	share, leave, err := g.shares.begin(call.caller.key)
 	if err != nil {
 		return err
@@ -153,6 +153,14 @@ func (c *call) admit(a about, size int) error {
 		return c.g.turnAway(c.e, err)
 	}
 	c.g.m.allowed.Inc()
+	return nil
+}
+
+// still is nil while the caller may go on with a call that was admitted.
+func (c *call) still() error {
+	if _, err := c.g.decide(c.caller, c.rule, c.e.about); err != nil {
+		return c.g.turnAway(c.e, err)
+	}
 	return nil
 }
 

@@ -2,6 +2,7 @@ package access
 
 import (
 	"context"
+	"slices"
 	"strings"
 	"time"
 )
@@ -63,13 +64,10 @@ func (g *Guard) decideDevice(c *Caller, r rule, a about) (string, error) {
 		return "", refuse(notAllowed, "berth %s: the certificate of device %s is bound to no berth", a.berth, c.Name)
 	case a.role > Nobody:
 		return "", refuse(notAllowed, "berth %s: device %s may not replace the mooring plan; that takes a person's token with the role %s", a.berth, c.Name, a.role)
+	case !slices.Contains(c.Berths, a.berth):
+		return "", refuse(notAllowed, "berth %s: the certificate of device %s is bound to %s", a.berth, c.Name, strings.Join(c.Berths, ", "))
 	}
-	for _, berth := range c.Berths {
-		if berth == a.berth {
-			return "device", nil
-		}
-	}
-	return "", refuse(notAllowed, "berth %s: the certificate of device %s is bound to %s", a.berth, c.Name, strings.Join(c.Berths, ", "))
+	return "device", nil
 }
 
 // Sees reports whether the caller may see a berth, or what is the server's own

@@ -27,22 +27,25 @@ func BerthURI(berth string) *url.URL {
 // berthName is the schema's.
 var berthName = regexp.MustCompile(`^[a-z0-9-]{1,40}$`)
 
-// deviceProof is a certificate that the listener has verified.
+// deviceProof is a certificate that the listener has taken.
 type deviceProof struct {
-	print   Hash // of the certificate
+	cert    *x509.Certificate
+	between *x509.CertPool // certificates between it and the authority
 	name    string
 	berths  []string
 	odd     string // a URI of ours that names no berth
-	expires time.Time
 }
 
-// proofOfDevice reads a verified certificate.
-func proofOfDevice(cert *x509.Certificate) deviceProof {
-	p := deviceProof{print: sha256.Sum256(cert.Raw), name: cert.Subject.CommonName, expires: cert.NotAfter}
-	if p.name == "" {
-		p.name = p.print.String()
+// proofOfDevice reads the certificates that a device has shown, its own first.
+func proofOfDevice(shown []*x509.Certificate) deviceProof {
+	p := deviceProof{cert: shown[0], between: x509.NewCertPool(), name: shown[0].Subject.CommonName}
+	for _, c := range shown[1:] {
+		p.between.AddCert(c)
 	}
-	for _, uri := range cert.URIs {
+	if p.name == "" {
+		p.name = p.print().String()
+	}
+	for _, uri := range p.cert.URIs {
 		if uri.Scheme != "hawser" {
 			continue
 		}
@@ -57,14 +60,24 @@ func proofOfDevice(cert *x509.Certificate) deviceProof {
 	return p
 }
 
+// print is the certificate's fingerprint.
+func (p deviceProof) print() Hash { return sha256.Sum256(p.cert.Raw) }
+
+// caller verifies the certificate anew: the authority may be another since the
+// connection was made.
 func (p deviceProof) caller(r *roll, now time.Time) (*Caller, error) {
 	switch {
+	case r.devices == nil:
+		return nil, refuse(notSignedIn, "devices are not let in here")
 	case p.odd != "":
 		return nil, refuse(notSignedIn, "the certificate of device %s names %q, which is no berth", p.name, p.odd)
-	case slices.ContainsFunc(r.revoked, p.print.equal):
+	case slices.ContainsFunc(r.revoked, p.print().equal):
 		return nil, refuse(notSignedIn, "the certificate of device %s has been withdrawn", p.name)
-	case now.After(p.expires):
-		return nil, refuse(notSignedIn, "the certificate of device %s has expired", p.name)
 	}
-	return &Caller{Name: p.name, Kind: "device", Berths: p.berths, Until: p.expires, key: "device " + p.print.String()}, nil
+	_, err := p.cert.Verify(x509.VerifyOptions{Roots: r.devices, Intermediates: p.between, CurrentTime: now,
+		KeyUsages: []x509.ExtKeyUsage{x509.ExtKeyUsageClientAuth}})
+	if err != nil {
+		return nil, refuse(notSignedIn, "the certificate of device %s is not taken: %v", p.name, err)
+	}
+	return &Caller{Name: p.name, Kind: "device", Berths: p.berths, Until: p.cert.NotAfter, key: "device " + p.print().String()}, nil
 }

@@ -89,7 +89,7 @@ type stream struct {
 
 	mu    sync.Mutex // RecvMsg is called by one goroutine, allowed by another
 	began bool       // the first message has been seen
-	err   error      // of it
+	err   error      // why it, or a later one, is not taken
 }
 
 func (s *stream) Context() context.Context { return s.ctx }
@@ -97,7 +97,7 @@ func (s *stream) Context() context.Context { return s.ctx }
 func (s *stream) allowed() bool {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	return s.began && s.err == nil
+	return s.began && s.call.e.role != ""
 }
 
 // RecvMsg takes a message within the caller's rate.
@@ -108,7 +108,7 @@ func (s *stream) RecvMsg(m any) error {
 	if err := s.ctx.Err(); err != nil {
 		return s.call.settle(s.ctx, err)
 	}
-	if err := s.first(m); err != nil {
+	if err := s.look(m); err != nil {
 		return err
 	}
 	if message, ok := m.(proto.Message); ok {
@@ -119,10 +119,15 @@ func (s *stream) RecvMsg(m any) error {
 	return nil
 }
 
-func (s *stream) first(m any) error {
+// look looks at the first message and asks at each later one whether what held
+// for that one still does: a ship's stay may have ended.
+func (s *stream) look(m any) error {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	if s.began {
+		if s.err == nil {
+			s.err = s.call.still()
+		}
 		return s.err
 	}
 	s.began = true
@@ -161,8 +166,8 @@ func (g *Guard) beginRPC(ctx context.Context, method string, r rule) (context.Co
 		}
 	}
 	if p, ok := peer.FromContext(ctx); ok {
-		if info, ok := p.AuthInfo.(credentials.TLSInfo); ok && len(info.State.VerifiedChains) > 0 {
-			device := proofOfDevice(info.State.VerifiedChains[0][0])
+		if info, ok := p.AuthInfo.(credentials.TLSInfo); ok && len(info.State.PeerCertificates) > 0 {
+			device := proofOfDevice(info.State.PeerCertificates)
 			s.device = &device
 		}
 	}

@@ -3,10 +3,13 @@ package access_test
 import (
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"net/http"
 	"net/url"
 	"strings"
+	"sync/atomic"
+	"syscall"
 	"testing"
 	"time"
 
@@ -66,7 +69,7 @@ func TestTokens(t *testing.T) {
 func TestSigned(t *testing.T) {
 	token, entry := person("heron-crew", "{role: acknowledge, ship: Heron}")
 	h := newHouse(t, "people:\n"+entry, nil, nil)
-	h.harbour.stays["east-3"] = stay{"Heron", time.Date(2026, 1, 1, 0, 0, 0, 0, time.UTC)}
+	h.harbour.moor("east-3", "Heron")
 	client := hawserv1.NewAlarmServiceClient(h.dial(shows{token: token}))
 	for by, want := range map[string]string{" Bosun ": "Bosun (heron-crew)", "heron-crew": "heron-crew", "": "heron-crew", "heron-crew (terminal)": "heron-crew (terminal) (heron-crew)"} {
 		resp, err := client.AcknowledgeAlarm(within(t), &hawserv1.AcknowledgeAlarmRequest{AlarmId: "east-3/2026", By: by})
@@ -85,6 +88,33 @@ func TestSigned(t *testing.T) {
 	}
 	_, err := client.AcknowledgeAlarm(within(t), &hawserv1.AcknowledgeAlarmRequest{By: "Bosun"})
 	wantCode(t, "no alarm", err, codes.InvalidArgument, "names no alarm")
+}
+
+// Who sends for a ship sends no more when another lies at the berth.
+func TestStreamEndsWithTheStay(t *testing.T) {
+	token, entry := person("heron-crew", "{role: operate, ship: Heron}")
+	h := newHouse(t, "people:\n"+entry, nil, nil)
+	h.harbour.moor("east-3", "Heron")
+	stream, err := hawserv1.NewIntakeServiceClient(h.dial(shows{token: token})).Deliver(within(t))
+	must(t, err)
+	batch := &hawserv1.DeliverRequest{Frame: &hawserv1.DeliverRequest_Batch{Batch: []byte{1}}}
+	for _, frame := range []*hawserv1.DeliverRequest{{Frame: &hawserv1.DeliverRequest_Hello{Hello: &hawserv1.Hello{Berth: "east-3"}}}, batch} {
+		must(t, stream.Send(frame))
+		_, err = stream.Recv()
+		must(t, err)
+	}
+	h.harbour.moor("east-3", "Curlew")
+	must(t, stream.Send(batch))
+	_, err = stream.Recv()
+	wantCode(t, "after the stay", err, codes.PermissionDenied, "berth east-3: heron-crew has not the role operate there")
+	for _, want := range []string{`"msg":"refused"`, `"msg":"ended"`} {
+		eventually(t, want, func() error {
+			if !strings.Contains(h.audit.String(), want) {
+				return errors.New(h.audit.String())
+			}
+			return nil
+		})
+	}
 }
 
 // A caller has no more calls open than their share, and others have theirs.
@@ -235,6 +265,46 @@ func TestAudit(t *testing.T) {
 	if t.Failed() {
 		t.Logf("is\n%s", strings.Join(got, "\n"))
 	}
+}
+
+// full is a disk that takes no more from some time on.
+type full struct {
+	buffer
+	now atomic.Bool
+}
+
+func (f *full) Write(p []byte) (int, error) {
+	if f.now.Load() {
+		return 0, syscall.ENOSPC
+	}
+	return f.buffer.Write(p)
+}
+
+// An audit log that cannot be written is told once and counted, and people work
+// on: an alarm must be taken on whatever the disk does.
+func TestAuditLogIsFull(t *testing.T) {
+	token, entry := person("desk", "{role: acknowledge, site: true}")
+	disk := &full{}
+	h := newHouse(t, "people:\n"+entry, nil, func(o *access.Options) { o.Audit = disk })
+	disk.now.Store(true)
+	for range 3 {
+		_, err := h.list(shows{token: token}, "")
+		must(t, err)
+	}
+	if n := strings.Count(h.log.String(), "audit log is not written"); n != 1 {
+		t.Errorf("told %d times", n)
+	}
+	disk.now.Store(false)
+	_, body := h.do(h.client(), "GET", "/metrics", "", bearer(token))
+	if !strings.Contains(body, "\nhawser_access_audit_lost_total 3\n") {
+		t.Error("three lost lines are not counted")
+	}
+	eventually(t, "a line to be written again", func() error {
+		if !strings.Contains(disk.String(), "GET /metrics") {
+			return errors.New(disk.String())
+		}
+		return nil
+	})
 }
 
 // Where nobody has been let in nothing may be seen: a service asked by a road

@@ -7,6 +7,7 @@ type metrics struct {
 	allowed prometheus.Counter
 	refused *prometheus.CounterVec
 	reloads *prometheus.CounterVec
+	lost    prometheus.Counter
 }
 
 func newMetrics(r prometheus.Registerer, g *Guard) *metrics {
@@ -17,6 +18,8 @@ func newMetrics(r prometheus.Registerer, g *Guard) *metrics {
 			Help: "Calls that were not let in, by why."}, []string{"why"}),
 		reloads: prometheus.NewCounterVec(prometheus.CounterOpts{Name: "hawser_access_reloads_total",
 			Help: "Changed files taken up (ok) or found wrong and left (wrong)."}, []string{"outcome"}),
+		lost: prometheus.NewCounter(prometheus.CounterOpts{Name: "hawser_access_audit_lost_total",
+			Help: "Lines of the audit log that could not be written."}),
 	}
 	expires := prometheus.NewGaugeFunc(prometheus.GaugeOpts{Name: "hawser_access_certificate_expiry_timestamp_seconds",
 		Help: "When the server's certificate expires."},
@@ -28,6 +31,6 @@ func newMetrics(r prometheus.Registerer, g *Guard) *metrics {
 	}
 	m.reloads.WithLabelValues("ok")
 	m.reloads.WithLabelValues("wrong")
-	r.MustRegister(m.allowed, m.refused, m.reloads, expires, sessions)
+	r.MustRegister(m.allowed, m.refused, m.reloads, m.lost, expires, sessions)
 	return m
 }

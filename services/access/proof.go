@@ -9,6 +9,8 @@ import (
 // Caller is who makes a call and what they may do.
 type Caller struct {
 	Name string
+	// Subject is the issuer's own name for who has a token of theirs.
+	Subject string
 	// Kind is how they showed who they are: "token", "issuer" or "device".
 	Kind   string
 	Grants []Grant
@@ -67,7 +69,7 @@ func (p claimsProof) caller(r *roll, now time.Time) (*Caller, error) {
 	case !now.Before(p.expires):
 		return nil, refuse(notSignedIn, "the token of %s has expired", p.name)
 	}
-	c := &Caller{Name: p.name, Kind: "issuer", Until: p.expires, key: "issuer " + p.subject}
+	c := &Caller{Name: p.name, Subject: p.subject, Kind: "issuer", Until: p.expires, key: "issuer " + p.subject}
 	for _, g := range r.issuer.grants {
 		if slices.Contains(p.groups, g.group) {
 			c.Grants = append(c.Grants, g.Grant)

@@ -4,6 +4,7 @@ import (
 	"crypto/tls"
 	"errors"
 	"fmt"
+	"io"
 	"strings"
 	"testing"
 	"time"
@@ -198,6 +199,36 @@ func TestDevices(t *testing.T) {
 	_ = stream.Send(frame) // its error is in Recv
 	_, err = stream.Recv()
 	wantCode(t, "the stream that was open", err, codes.Unauthenticated, "has been withdrawn")
+}
+
+// When the devices' authority is changed, those of the one before are out, on
+// connections that stand as well.
+func TestDevicesAuthorityIsChanged(t *testing.T) {
+	h := newHouse(t, "devices:\n  ca: ca.crt\n", nil, nil)
+	device := h.ca.device("gateway-e", "hawser://berth/east-3")
+	client := hawserv1.NewIntakeServiceClient(h.dial(shows{device: &device}))
+	frame := &hawserv1.DeliverRequest{Frame: &hawserv1.DeliverRequest_Hello{Hello: &hawserv1.Hello{Berth: "east-3"}}}
+	hello := func() (hawserv1.IntakeService_DeliverClient, error) {
+		stream, err := client.Deliver(within(t))
+		must(t, err)
+		if err := stream.Send(frame); err != nil && err != io.EOF {
+			return nil, err
+		}
+		_, err = stream.Recv()
+		return stream, err
+	}
+	stream, err := hello()
+	must(t, err)
+	h.write("ca.crt", newAuthority(t, "the next authority").pem)
+	eventually(t, "the change", func() error {
+		if _, err := hello(); status.Code(err) != codes.Unauthenticated || !strings.Contains(err.Error(), "gateway-e is not taken: x509: certificate signed by unknown authority") {
+			return fmt.Errorf("%v", err)
+		}
+		return nil
+	})
+	_ = stream.Send(frame) // its error is in Recv
+	_, err = stream.Recv()
+	wantCode(t, "the stream that was open", err, codes.Unauthenticated, "gateway-e is not taken")
 }
 
 // Nothing before TLS 1.3 is spoken, by either listener.

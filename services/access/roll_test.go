@@ -13,17 +13,24 @@ import (
 	"hawser/services/access"
 )
 
+// write writes an access file and what else a guard needs.
+func write(tb testing.TB, text string) access.Options {
+	tb.Helper()
+	dir := tb.TempDir()
+	ca := newAuthority(tb, "test authority")
+	cert, key := ca.server("server")
+	for name, data := range map[string][]byte{"access.yaml": []byte(text), "server.crt": cert, "server.key": key, "ca.crt": ca.pem, "empty.crt": []byte("nothing\n")} {
+		must(tb, os.WriteFile(filepath.Join(dir, name), data, 0o600))
+	}
+	return access.Options{File: filepath.Join(dir, "access.yaml"), Cert: filepath.Join(dir, "server.crt"), Key: filepath.Join(dir, "server.key"),
+		Stays: &harbour{}, Alarms: &harbour{}, Audit: io.Discard, Log: slog.New(slog.DiscardHandler), Registerer: prometheus.NewRegistry()}
+}
+
 // open opens a guard on an access file.
 func open(t *testing.T, text string, change func(*access.Options, string)) error {
 	t.Helper()
-	dir := t.TempDir()
-	ca := newAuthority(t, "test authority")
-	cert, key := ca.server("server")
-	for name, data := range map[string][]byte{"access.yaml": []byte(text), "server.crt": cert, "server.key": key, "ca.crt": ca.pem, "empty.crt": []byte("nothing\n")} {
-		must(t, os.WriteFile(filepath.Join(dir, name), data, 0o600))
-	}
-	o := access.Options{File: filepath.Join(dir, "access.yaml"), Cert: filepath.Join(dir, "server.crt"), Key: filepath.Join(dir, "server.key"),
-		Stays: &harbour{}, Alarms: &harbour{}, Audit: io.Discard, Log: slog.New(slog.DiscardHandler), Registerer: prometheus.NewRegistry()}
+	o := write(t, text)
+	dir := filepath.Dir(o.File)
 	if change != nil {
 		change(&o, dir)
 	}

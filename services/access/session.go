@@ -139,7 +139,8 @@ func (g *Guard) SignIn(w http.ResponseWriter, r *http.Request, token string) err
 	if err != nil {
 		return g.turnAway(e, err)
 	}
-	e.who, e.kind, e.role = c.Name, c.Kind, scopes(c.Grants)
+	e.of(c)
+	e.role = scopes(c.Grants)
 	g.audit.write("signed in", e)
 	http.SetCookie(w, cookie(value))
 	return nil
@@ -159,7 +160,9 @@ func (g *Guard) endSession(value, from string) {
 		return
 	}
 	if c, err := session.caller(g.roll(), g.o.Now()); err == nil {
-		g.audit.write("signed out", entry{who: c.Name, kind: c.Kind, what: "POST /sign-out", from: from})
+		e := entry{what: "POST /sign-out", from: from}
+		e.of(c)
+		g.audit.write("signed out", e)
 	}
 	g.sessions.end(value)
 	g.calls.recheck(g.roll(), g.o.Now())

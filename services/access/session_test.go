@@ -7,6 +7,7 @@ import (
 	"net/url"
 	"strings"
 	"testing"
+	"time"
 
 	"hawser/services/access"
 )
@@ -65,7 +66,7 @@ func TestSession(t *testing.T) {
 	if resp, _ := h.do(browser, "POST", "/sign-out", "", nil); len(resp.Cookies()) != 1 || resp.Cookies()[0].MaxAge >= 0 {
 		t.Errorf("sign out: cookies %v", resp.Cookies())
 	}
-	<-events
+	ends(t, events)
 	if resp, _ := h.do(h.client(), "GET", "/", "", http.Header{"Cookie": {c.Name + "=" + c.Value}}); resp.StatusCode != http.StatusSeeOther {
 		t.Errorf("the cookie afterwards: %d", resp.StatusCode)
 	}
@@ -81,7 +82,9 @@ func (h *house) events(c *http.Client) <-chan struct{} {
 	h.t.Helper()
 	req, err := http.NewRequestWithContext(h.t.Context(), http.MethodGet, "https://"+h.front.HTTPAddr().String()+"/live", nil)
 	must(h.t, err)
-	resp, err := c.Do(req)
+	patient := *c
+	patient.Timeout = 0 // it is the server that is to end it
+	resp, err := patient.Do(req)
 	must(h.t, err)
 	if resp.StatusCode != http.StatusOK {
 		h.t.Fatalf("events: %d", resp.StatusCode)
@@ -95,6 +98,16 @@ func (h *house) events(c *http.Client) <-chan struct{} {
 	return ended
 }
 
+// ends waits for the stream of events to end.
+func ends(t *testing.T, events <-chan struct{}) {
+	t.Helper()
+	select {
+	case <-events:
+	case <-time.After(deadline):
+		t.Fatal("the events go on")
+	}
+}
+
 // A session is worth what its token is: nothing once that is off the file.
 func TestSessionEndsWithItsToken(t *testing.T) {
 	token, entry := person("desk", "{role: watch, site: true}")
@@ -104,7 +117,7 @@ func TestSessionEndsWithItsToken(t *testing.T) {
 	h.signIn(browser, token)
 	events := h.events(browser)
 	h.write("access.yaml", []byte("people:\n"+other))
-	<-events
+	ends(t, events)
 	if resp, _ := h.do(browser, "GET", "/", "", nil); resp.StatusCode != http.StatusSeeOther {
 		t.Errorf("afterwards: %d", resp.StatusCode)
 	}

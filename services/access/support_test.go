@@ -39,7 +39,7 @@ func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
 // deadline is how long a test waits for what has to happen.
 const deadline = 20 * time.Second
 
-func must(t *testing.T, err error) {
+func must(t testing.TB, err error) {
 	t.Helper()
 	if err != nil {
 		t.Fatal(err)
@@ -93,13 +93,13 @@ func (b *buffer) String() string {
 
 // authority signs certificates for the tests.
 type authority struct {
-	t    *testing.T
+	t    testing.TB
 	cert *x509.Certificate
 	key  *ecdsa.PrivateKey
 	pem  []byte
 }
 
-func newAuthority(t *testing.T, name string) *authority {
+func newAuthority(t testing.TB, name string) *authority {
 	t.Helper()
 	a := &authority{t: t}
 	var err error
@@ -180,6 +180,13 @@ func (h *harbour) Stay(berth string) (string, time.Time, bool) {
 	defer h.mu.Unlock()
 	s, ok := h.stays[berth]
 	return s.ship, s.since, ok
+}
+
+// moor puts a ship at a berth, since the beginning of 2026.
+func (h *harbour) moor(berth, ship string) {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	h.stays[berth] = stay{ship, time.Date(2026, 1, 1, 0, 0, 0, 0, time.UTC)}
 }
 
 // Alarm knows alarms named BERTH/YEAR, on record since that year.

@@ -11,6 +11,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -49,9 +50,10 @@ func TestMain(m *testing.M) {
 }
 
 // serve starts the program and gives the addresses it prints.
-func serve(t *testing.T) (pages, grpc string) {
+func serve(t *testing.T, args ...string) (pages, grpc string) {
 	t.Helper()
-	cmd := exec.Command(hawser, "serve", "--data", t.TempDir(), "--http", "127.0.0.1:0", "--grpc", "127.0.0.1:0")
+	args = append([]string{"serve", "--data", t.TempDir(), "--http", "127.0.0.1:0", "--grpc", "127.0.0.1:0"}, args...)
+	cmd := exec.Command(hawser, args...)
 	out, err := cmd.StdoutPipe()
 	if err == nil {
 		err = cmd.Start()
@@ -87,9 +89,9 @@ func record(t *testing.T) string {
 }
 
 // browser gives a tab of its own.
-func browser(t *testing.T) context.Context {
+func browser(t *testing.T, more ...chromedp.ExecAllocatorOption) context.Context {
 	t.Helper()
-	o := append(chromedp.DefaultExecAllocatorOptions[:],
+	o := append(slices.Concat(chromedp.DefaultExecAllocatorOptions[:], more),
 		chromedp.NoSandbox, chromedp.DisableGPU,
 		chromedp.Flag("disable-background-networking", true),
 		chromedp.Flag("disable-component-update", true),
@@ -109,6 +111,18 @@ func browser(t *testing.T) context.Context {
 // says waits until the page's main part has a text.
 func says(text string) chromedp.Action[chromedp.Void] {
 	return chromedp.Poll[chromedp.Void](fmt.Sprintf("document.querySelector('main').innerText.includes(%q)", text))
+}
+
+// shoot writes a picture of a tab's whole page.
+func shoot(t *testing.T, tab context.Context, path string) {
+	t.Helper()
+	png, err := chromedp.Run(tab, chromedp.FullScreenshot(100))
+	if err == nil {
+		err = os.WriteFile(path, png, 0o644)
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
 }
 
 // do runs steps in a tab.
@@ -134,13 +148,7 @@ func TestAlarmsAppearAndAreTakenOn(t *testing.T) {
 	}
 	do(t, first, "see the alarms", says("Line parted"), says("Brake slip"), says("Heron of Aldmouth"), says("paid out"))
 	if *picture != "" {
-		png, err := chromedp.Run(first, chromedp.FullScreenshot(100))
-		if err == nil {
-			err = os.WriteFile(*picture, png, 0o644)
-		}
-		if err != nil {
-			t.Fatal(err)
-		}
+		shoot(t, first, *picture)
 	}
 	do(t, first, "acknowledge",
 		chromedp.SendKeys(`input[name=by]`, "J. Alder, second mate"),
