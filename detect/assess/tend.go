@@ -59,6 +59,8 @@ const (
 	onTheWay = 4
 	// holding is the smallest load to work a line to, of MBL: less is hanging.
 	holding = 0.04
+	// mostTries bounds the states looked at, which bounds the time: about a second.
+	mostTries = 12_000
 	// least is the smallest change of load worth an action, of MBL.
 	least = 0.02
 )
@@ -81,7 +83,7 @@ func (m *Mooring) Tend(c Conditions) (Advice, error) {
 }
 
 func (m *Mooring) tend(c Conditions, start State) Advice {
-	t := tending{m.rest(), m.Force(c), start}
+	t := tending{rest: m.rest(), force: m.Force(c), start: start}
 	first := &course{lengths: m.lengths, state: start, cost: t.cost(&start)}
 	best := t.search(first, false)
 	if best.cost > 0 {
@@ -102,6 +104,7 @@ type tending struct {
 	*rest
 	force mooring.Force
 	start State
+	tries int
 }
 
 // course is a mooring with some actions done.
@@ -116,8 +119,9 @@ type course struct {
 // search tries one action more at a time.
 func (t *tending) search(first *course, bitts bool) *course {
 	best, kept := first, []*course{first}
+	t.tries = 0
 	for range len(t.m.plan.Lines) + 2 { // who needs more is to moor anew
-		if best.cost == 0 {
+		if best.cost == 0 || t.tries >= mostTries {
 			break
 		}
 		var next []*course
@@ -196,6 +200,7 @@ func (t *tending) targets(from *course, i int) []float64 {
 
 // work is a course with line i worked to a load.
 func (t *tending) work(from *course, i int, kN float64) (*course, bool) {
+	t.tries++
 	lengths := slices.Clone(from.lengths)
 	s, err := t.worked(t.force, lengths, i, kN, from.state.Pose)
 	if err != nil {

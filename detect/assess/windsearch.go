@@ -119,13 +119,13 @@ func (w *windSearch) leap(at, before *gust, share, shareBefore float64) float64 
 // weight of an end that stays (the Illinois rule).
 func (w *windSearch) between(low, high *gust, share, highShare float64, line int, limit func(int) float64) (Threshold, *gust) {
 	const (
-		close = 1e-7 // of the limit
+		tight = 1e-7 // of the limit
 		tries = 60
 	)
 	a, b := share-1, highShare-1
 	side := 0
 	for range tries {
-		if b <= close || high.q-low.q <= 1e-9*high.q {
+		if b <= tight || high.q-low.q <= 1e-9*high.q {
 			break
 		}
 		q := (low.q + high.q) / 2
@@ -146,7 +146,7 @@ func (w *windSearch) between(low, high *gust, share, highShare float64, line int
 				b /= 2
 			}
 			side = -1
-			if -a <= close {
+			if -a <= tight {
 				return Threshold{math.Sqrt(mid.q), i}, low
 			}
 		}
@@ -161,7 +161,7 @@ func (w *windSearch) carriedOff(rendersMS float64, below *gust) Threshold {
 	const (
 		step  = 1.15 // in the square of the speed
 		first = 4.0  // (m/s)², where the brake renders in calm
-		close = 2e-3 // of the square: a thousandth of the speed
+		tight = 2e-3 // of the square: a thousandth of the speed
 	)
 	low := &gust{q: rendersMS * rendersMS, State: below.State}
 	line := -1
@@ -177,7 +177,7 @@ func (w *windSearch) carriedOff(rendersMS float64, below *gust) Threshold {
 		}
 		low = next
 	}
-	for high-low.q > close*high {
+	for high-low.q > tight*high {
 		q := (low.q + high) / 2
 		if next, breaks := w.giving(q, low.Pose); next.lost {
 			high, line = q, breaks

@@ -281,7 +281,9 @@ func (d *moored) legend(wind Wind) {
 		d.text(x+66, y+5, "small", k.text)
 		x += 96 + 8*float64(len(k.text))
 	}
-	d.text(28, 64, "small", "Seen from above, to scale. Thickness is share of breaking load (MBL).")
+	worst := d.m.Worst(d.state)
+	d.text(28, 64, "small", fmt.Sprintf("Seen from above, to scale. Thickness is share of breaking load (MBL). The worst is line %s at %.0f kN.",
+		d.plan.Lines[worst].ID, d.state.TensionKN[worst]))
 }
 
 // compass shows north, and the wind as an arrow that blows.
