@@ -20,9 +20,9 @@ type Law struct {
 // NewLaw is the law of line i of the plan.
 func NewLaw(p *Plan, i int) Law {
 	l := &p.Lines[i]
-	law := Law{main: newRope(l.Material, l.MBLkN, l.DiameterMM)}
+	law := Law{main: newRope(l.Material, l.MBLkN, l.DiameterMM, l.BreakStrain)}
 	if l.Tail != nil {
-		law.tail = newRope(l.Tail.Material, l.Tail.MBLkN, l.Tail.DiameterMM)
+		law.tail = newRope(l.Tail.Material, l.Tail.MBLkN, l.Tail.DiameterMM, l.Tail.BreakStrain)
 		law.tailM = l.Tail.LengthM
 	}
 	return law

@@ -88,8 +88,14 @@ type rope struct {
 	kgPerM float64
 }
 
-func newRope(m Material, mblKN, diameterMM float64) rope {
-	return rope{fabrics[m].curve, mblKN, m.MassKGPerM(diameterMM)}
+// newRope is a rope of a material; a strain at break of its own stretches the
+// material's curve, 0 leaves it.
+func newRope(m Material, mblKN, diameterMM, breakStrain float64) rope {
+	r := rope{fabrics[m].curve, mblKN, m.MassKGPerM(diameterMM)}
+	if breakStrain > 0 {
+		r.breakStrain = breakStrain
+	}
+	return r
 }
 
 // strain at a tension, and its slope per kN. Tension is not negative.

@@ -100,6 +100,15 @@ func TestPolyamideIsWeakerWet(t *testing.T) {
 	near(t, "polyester", Polyester.WetStrength(), 1, 0)
 }
 
+func TestElongationOfACertificate(t *testing.T) {
+	// By hand: 50 m of main that breaks at 3 % and 10 m of tail at 25 %, both of 600
+	// kN, are drawn out 1.5 and 2.5 m when they break.
+	p := &Plan{Lines: []Line{{Material: HMPE, MBLkN: 600, BreakStrain: 0.03,
+		Tail: &Tail{Material: Polyamide, LengthM: 10, MBLkN: 600, BreakStrain: 0.25}}}}
+	law := NewLaw(p, 0)
+	near(t, "at break", law.TensionKN(64, 60), 600, 1e-9*600)
+}
+
 func TestEnergyIsTheAreaUnderTheLaw(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		law := anyLaw(t)

@@ -172,14 +172,18 @@ type Line struct {
 	// FairleadDiameterMM is of the roller or the rounding that the line bends over;
 	// 0 where not given.
 	FairleadDiameterMM float64
+	// BreakStrain is the elongation at break by the rope's certificate, of its
+	// length; 0 for the material's.
+	BreakStrain float64
 }
 
 // Tail is a stretchier length between main line and hook.
 type Tail struct {
-	Material   Material
-	LengthM    float64
-	DiameterMM float64
-	MBLkN      float64
+	Material    Material
+	LengthM     float64
+	DiameterMM  float64
+	MBLkN       float64
+	BreakStrain float64 // as of a Line
 }
 
 // Working load limits as fractions of ship design MBL: steel wire 0.55, all

@@ -11,14 +11,16 @@ import (
 	hawserv1 "hawser/proto/hawser/v1"
 )
 
-// TestShipsOwn holds a ship's windage and coefficients against the text as a
+// TestShipsOwn holds a ship's windage and coefficients and a rope's elongation
+// against the text as a
 // person reads it.
 func TestShipsOwn(t *testing.T) {
 	plain, err := os.ReadFile("testdata/plain.yaml")
 	if err != nil {
 		t.Fatal(err)
 	}
-	text := strings.Replace(string(plain), "end_windage_m2: 190}", `end_windage_m2: 190,
+	text := strings.Replace(string(plain), "diameter_mm: 44, mbl_kN: 440}", "diameter_mm: 44, mbl_kN: 440, elongation_at_break: 0.14}", 1)
+	text = strings.Replace(text, "end_windage_m2: 190}", `end_windage_m2: 190,
   windage: {hull_m2: 450, hull_top_m: 7, house_m2: 250, house_top_m: 19.5},
   wind_coefficients: {rows: [
     {off_bow_deg: 0, ahead: -0.7, to_port: 0, bow_to_port: 0},
@@ -41,6 +43,9 @@ func TestShipsOwn(t *testing.T) {
 	}
 	if p.Ship.CurrentBy != nil {
 		t.Errorf("coefficients in current from nowhere: %+v", p.Ship.CurrentBy)
+	}
+	if l := p.Lines[0]; l.BreakStrain != 0 || l.Tail.BreakStrain != 0.14 {
+		t.Errorf("elongation at break of the line %g, of its tail %g", l.BreakStrain, l.Tail.BreakStrain)
 	}
 	roundTrip(t, m)
 }

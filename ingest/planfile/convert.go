@@ -78,11 +78,12 @@ func line(m *hawserv1.Line) mooring.Line {
 		BrakeRenderKN: m.GetBrakeRenderKn(), BrakeHoldKN: m.GetBrakeHoldKn(),
 		Instrumented:       m.Instrumented == nil || *m.Instrumented,
 		FairleadDiameterMM: m.GetFairleadDiameterMm(),
+		BreakStrain:        m.GetElongationAtBreak(),
 	}
 	if t := m.GetTail(); t != nil {
 		l.Tail = &mooring.Tail{
 			Material: mooring.Material(t.GetMaterial()), LengthM: t.GetLengthM(),
-			DiameterMM: t.GetDiameterMm(), MBLkN: t.GetMblKn(),
+			DiameterMM: t.GetDiameterMm(), MBLkN: t.GetMblKn(), BreakStrain: t.GetElongationAtBreak(),
 		}
 	}
 	return l

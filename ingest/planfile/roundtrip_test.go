@@ -121,6 +121,7 @@ func anyPlan(t *rapid.T) *hawserv1.MooringPlan {
 			MblKn: mbl, PretensionKn: number("pretension", 0, mbl/2),
 			MadeFast: hawserv1.MadeFast_MADE_FAST_BITTS, BrakeHoldKn: maybe("hold", tiny, 50000),
 			FairleadDiameterMm: maybe("fairlead diameter", tiny, 5000),
+			ElongationAtBreak:  maybe("elongation", 0.005, 0.8),
 		}
 		if rapid.Bool().Draw(t, "winch") {
 			l.MadeFast, l.BrakeRenderKn = hawserv1.MadeFast_MADE_FAST_WINCH, proto.Float64(number("render", tiny, 50000))

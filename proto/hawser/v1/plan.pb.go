@@ -952,8 +952,11 @@ type Line struct {
 	// Diameter of the roller or of the rounding that the line bends over at its
 	// fairlead, millimetres.
 	FairleadDiameterMm *float64 `protobuf:"fixed64,15,opt,name=fairlead_diameter_mm,proto3,oneof" json:"fairlead_diameter_mm,omitempty"`
-	unknownFields      protoimpl.UnknownFields
-	sizeCache          protoimpl.SizeCache
+	// Elongation at break as a fraction of its length, by the rope's certificate; its
+	// material's when absent.
+	ElongationAtBreak *float64 `protobuf:"fixed64,16,opt,name=elongation_at_break,proto3,oneof" json:"elongation_at_break,omitempty"`
+	unknownFields     protoimpl.UnknownFields
+	sizeCache         protoimpl.SizeCache
 }
 
 func (x *Line) Reset() {
@@ -1091,6 +1094,13 @@ func (x *Line) GetFairleadDiameterMm() float64 {
 	return 0
 }
 
+func (x *Line) GetElongationAtBreak() float64 {
+	if x != nil && x.ElongationAtBreak != nil {
+		return *x.ElongationAtBreak
+	}
+	return 0
+}
+
 // Tail is a length of stretchier line between the main line and the hook.
 type Tail struct {
 	state      protoimpl.MessageState `protogen:"open.v1"`
@@ -1098,9 +1108,11 @@ type Tail struct {
 	LengthM    float64                `protobuf:"fixed64,2,opt,name=length_m,proto3" json:"length_m,omitempty"`
 	DiameterMm float64                `protobuf:"fixed64,3,opt,name=diameter_mm,proto3" json:"diameter_mm,omitempty"`
 	// Minimum breaking load, kN.
-	MblKn         float64 `protobuf:"fixed64,4,opt,name=mbl_kn,json=mbl_kN,proto3" json:"mbl_kn,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	MblKn float64 `protobuf:"fixed64,4,opt,name=mbl_kn,json=mbl_kN,proto3" json:"mbl_kn,omitempty"`
+	// As of a line.
+	ElongationAtBreak *float64 `protobuf:"fixed64,5,opt,name=elongation_at_break,proto3,oneof" json:"elongation_at_break,omitempty"`
+	unknownFields     protoimpl.UnknownFields
+	sizeCache         protoimpl.SizeCache
 }
 
 func (x *Tail) Reset() {
@@ -1157,6 +1169,13 @@ func (x *Tail) GetDiameterMm() float64 {
 func (x *Tail) GetMblKn() float64 {
 	if x != nil {
 		return x.MblKn
+	}
+	return 0
+}
+
+func (x *Tail) GetElongationAtBreak() float64 {
+	if x != nil && x.ElongationAtBreak != nil {
+		return *x.ElongationAtBreak
 	}
 	return 0
 }
@@ -1501,7 +1520,7 @@ const file_hawser_v1_plan_proto_rawDesc = "" +
 	"\x10_imbalance_floorB\x11\n" +
 	"\x0f_slack_fractionB\x10\n" +
 	"\x0e_snap_fractionB\t\n" +
-	"\a_slip_m\"\xf0\v\n" +
+	"\a_slip_m\"\xd8\f\n" +
 	"\x04Line\x12+\n" +
 	"\x02id\x18\x01 \x01(\tB\x1b\xbaH\x18r\x162\x14^[A-Za-z0-9-]{1,20}$R\x02id\x127\n" +
 	"\x05group\x18\x02 \x01(\x0e2\x14.hawser.v1.LineGroupB\v\xbaH\b\xc8\x01\x01\x82\x01\x02\x10\x01R\x05group\x12<\n" +
@@ -1518,19 +1537,23 @@ const file_hawser_v1_plan_proto_rawDesc = "" +
 	"\x0fbrake_render_kn\x18\f \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00j\xe8@!\x00\x00\x00\x00\x00\x00\x00\x00H\x00R\x0fbrake_render_kN\x88\x01\x01\x12B\n" +
 	"\rbrake_hold_kn\x18\r \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00j\xe8@!\x00\x00\x00\x00\x00\x00\x00\x00H\x01R\rbrake_hold_kN\x88\x01\x01\x12'\n" +
 	"\finstrumented\x18\x0e \x01(\bH\x02R\finstrumented\x88\x01\x01\x12P\n" +
-	"\x14fairlead_diameter_mm\x18\x0f \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x88\xb3@!\x00\x00\x00\x00\x00\x00\x00\x00H\x03R\x14fairlead_diameter_mm\x88\x01\x01:\xb1\x04\xbaH\xad\x04\x1a\x81\x01\n" +
+	"\x14fairlead_diameter_mm\x18\x0f \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x88\xb3@!\x00\x00\x00\x00\x00\x00\x00\x00H\x03R\x14fairlead_diameter_mm\x88\x01\x01\x12N\n" +
+	"\x13elongation_at_break\x18\x10 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x9a\x99\x99\x99\x99\x99\xe9?){\x14\xaeG\xe1zt?H\x04R\x13elongation_at_break\x88\x01\x01:\xb1\x04\xbaH\xad\x04\x1a\x81\x01\n" +
 	"\x10line.winch_brake\x12;brake_render_kN is required for a line made fast on a winch\x1a0this.made_fast != 1 || has(this.brake_render_kn)\x1aa\n" +
 	"\x19line.pretension_under_mbl\x12\"pretension_kN must be under mbl_kN\x1a this.pretension_kn < this.mbl_kn\x1a\xc3\x02\n" +
 	"\x0fline.has_length\x12.fairlead and hook must be at least 0.5 m apart\x1a\xff\x01size(this.fairlead) != 3 || size(this.hook) != 3 || (this.fairlead[0]-this.hook[0])*(this.fairlead[0]-this.hook[0]) + (this.fairlead[1]-this.hook[1])*(this.fairlead[1]-this.hook[1]) + (this.fairlead[2]-this.hook[2])*(this.fairlead[2]-this.hook[2]) >= 0.25B\x12\n" +
 	"\x10_brake_render_knB\x10\n" +
 	"\x0e_brake_hold_knB\x0f\n" +
 	"\r_instrumentedB\x17\n" +
-	"\x15_fairlead_diameter_mm\"\xe5\x01\n" +
+	"\x15_fairlead_diameter_mmB\x16\n" +
+	"\x14_elongation_at_break\"\xcd\x02\n" +
 	"\x04Tail\x12<\n" +
 	"\bmaterial\x18\x01 \x01(\x0e2\x13.hawser.v1.MaterialB\v\xbaH\b\xc8\x01\x01\x82\x01\x02\x10\x01R\bmaterial\x123\n" +
 	"\blength_m\x18\x02 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x00Y@!\x00\x00\x00\x00\x00\x00\x00\x00R\blength_m\x129\n" +
 	"\vdiameter_mm\x18\x03 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x00y@!\x00\x00\x00\x00\x00\x00\x00\x00R\vdiameter_mm\x12/\n" +
-	"\x06mbl_kn\x18\x04 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00j\xe8@!\x00\x00\x00\x00\x00\x00\x00\x00R\x06mbl_kN\"\xcd\x01\n" +
+	"\x06mbl_kn\x18\x04 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00j\xe8@!\x00\x00\x00\x00\x00\x00\x00\x00R\x06mbl_kN\x12N\n" +
+	"\x13elongation_at_break\x18\x05 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x9a\x99\x99\x99\x99\x99\xe9?){\x14\xaeG\xe1zt?H\x00R\x13elongation_at_break\x88\x01\x01B\x16\n" +
+	"\x14_elongation_at_break\"\xcd\x01\n" +
 	"\x04Tide\x126\n" +
 	"\tharmonics\x18\x01 \x01(\v2\x18.hawser.v1.TideHarmonicsR\tharmonics\x12*\n" +
 	"\x05table\x18\x02 \x01(\v2\x14.hawser.v1.TideTableR\x05table:a\xbaH^\x1a\\\n" +
@@ -1647,6 +1670,7 @@ func file_hawser_v1_plan_proto_init() {
 	}
 	file_hawser_v1_plan_proto_msgTypes[7].OneofWrappers = []any{}
 	file_hawser_v1_plan_proto_msgTypes[8].OneofWrappers = []any{}
+	file_hawser_v1_plan_proto_msgTypes[9].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
