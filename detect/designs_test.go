@@ -16,19 +16,19 @@ func TestChartsAreAsDesigned(t *testing.T) {
 	if err != nil || math.Abs(stuck.L-stuckLimits) > 0.001 {
 		t.Errorf("stuck: limits %v, by design %v, %v", stuckLimits, stuck.L, err)
 	}
-	// a pin's zero: once in twenty years of a judgement each 15 s, either way, so
+	// a pin's zero: once in twenty years of a judgement a minute, either way, so
 	// that one way is once in forty
 	zero, err := chart.DesignCusum(zeroChart().K, 2*20*yearHours*3600/zeroEvery)
 	if err != nil || math.Abs(zero.H-zeroSum) > 0.001 {
 		t.Errorf("zero: height %v, by design %v, %v", zeroSum, zero.H, err)
 	}
 	// and what it tells how soon: the shift it is for in one or two judgements,
-	// 0.045 of MBL within a minute
+	// 0.045 of MBL in three at most
 	if n := zero.RunLength(zeroFind/zeroSpread, 0); n > 2 {
 		t.Errorf("zero: the shift it is designed for takes %.2f judgements", n)
 	}
-	if n := zero.RunLength(0.045/zeroSpread, 0); n*zeroEvery > 60 {
-		t.Errorf("zero: 0.045 of MBL takes %.0f s", n*zeroEvery)
+	if n := zero.RunLength(0.045/zeroSpread, 0); n > 3 {
+		t.Errorf("zero: 0.045 of MBL takes %.2f judgements", n)
 	}
 }
 
@@ -46,5 +46,25 @@ func TestStuckChartSeesReadingsApart(t *testing.T) {
 	}
 	if c := stuckChart(0); c != stuckChart(1) {
 		t.Errorf("not known how far apart: %+v", c)
+	}
+}
+
+// No judgement tells alone; two of the shift it is designed for do.
+func TestZeroTakesTwoJudgements(t *testing.T) {
+	for _, shift := range []float64{zeroFind, 0.2, 1} {
+		var z zero
+		for n := 1; n <= 2; n++ {
+			for range zeroEvery {
+				z.Excess += shift
+				z.Seconds++
+			}
+			z.judge(moment{Time: int64(n) * zeroEvery * second}, zeroSpread)
+			if z.Shifted != (n == 2) {
+				t.Errorf("a shift of %v of MBL after %d judgements: told %v, the sum is %v", shift, n, z.Shifted, z.Sum)
+			}
+		}
+		if z.Since != 0 {
+			t.Errorf("it began at %v ns, want 0", z.Since)
+		}
 	}
 }

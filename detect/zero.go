@@ -14,15 +14,21 @@ import (
 //
 // The sum is designed for a shift of 0.06 of MBL: what passes half of it counts,
 // less what the plan may err. A standard deviation is 0.01 of MBL, or more where
-// the pin's usual difference or the other pins' shifts are. Judged every 15 s,
-// longer than the shift is smoothed over, it would tell by chance once in
-// twenty years of a line, either way; it tells the shift it is designed for at
-// the first or second judgement, and one of 0.045 within a minute.
+// the pin's usual difference or the other pins' shifts are. What the plan errs
+// lasts as long as a gust: a judgement is of the mean over a minute, so that one
+// says little of the next, and none tells alone, however wild the minute. By
+// chance it would tell once in twenty years of a line, either way; it tells the
+// shift it is designed for at the second judgement, one of 0.045 at the third or
+// before. Where the line seemed to part and the ship did not answer no gust is to
+// blame, and a judgement is of 15 s. Source of taking two to tell: J. M. Lucas,
+// R. B. Crosier, Robust CUSUM (1982), from memory.
 const (
 	zeroFind   = 0.06  // of MBL
 	zeroSpread = 0.01  // of MBL
-	zeroSum    = 2.591 // standard deviations; chart.DesignCusum for 8.4e7 judgements
-	zeroEvery  = 15    // seconds
+	zeroSum    = 2.342 // standard deviations; chart.DesignCusum for 2.1e7 judgements
+	zeroMost   = 2     // standard deviations, most that one judgement adds
+	zeroEvery  = 60    // seconds
+	zeroQuick  = 15    // seconds, where the ship did not answer
 	zeroOff    = 0.02  // of MBL
 	zeroSoon   = 30    // seconds, where the line seemed to part and the ship did not answer
 	riseLeast  = 0.01  // of MBL a metre, least that a pin must feel of a rise to speak of it
@@ -48,7 +54,9 @@ type zero struct {
 	Went    float64 // how far that has gone since, of MBL; fades over minutes
 	Age     float64 // Fit.Age then; a younger fit is a new beginning
 	Shift   float64 // kN, smoothed over 10 s
-	Sum     float64 // cumulative, of how far Shift is off, in standard deviations
+	Excess  float64 // of Shift over what the plan may err, of MBL, summed over Seconds
+	Seconds int32   // since the last judgement
+	Sum     float64 // cumulative, in standard deviations
 	Since   int64   // when Sum was last 0
 	Shifted bool
 }
@@ -73,31 +81,41 @@ func (b *Berth) zeros(now moment) {
 	for i := range b.state.Lines {
 		l := &b.state.Lines[i]
 		z, mbl := &l.Zero, b.plan.Lines[i].MBLkN
-		astray := zeroAstray * max(z.Went, went)
+		astray, every := zeroAstray*max(z.Went, went), int32(zeroEvery)
 		if l.Part.denied(now) {
-			astray = 0
+			astray, every = 0, zeroQuick
 		}
 		if !l.Fit.Known || l.Slip.Up || b.upset(now) || l.Fit.Age < grown ||
 			l.Pin.Last < slackest*mbl && !l.Part.denied(now) {
-			z.Sum = 0
+			z.forget()
 			continue
 		}
-		rose := math.Abs(rise*b.lift(i)) / mbl
-		size := math.Abs(z.Shift-rise*b.lift(i)) / mbl
-		switch {
-		case size < zeroOff:
-			z.Sum, z.Shifted = 0, false
-		case now.Time/second%zeroEvery == 0:
-			spread := max(zeroSpread, chart.MeanScale*l.Fit.Noise/mbl, chart.MADScale*typical)
-			if z.Sum == 0 {
-				z.Since = now.Time
-			}
-			var told bool
-			z.Sum, told = zeroChart().Next(z.Sum, (size-astray-rose)/spread)
-			z.Shifted = z.Shifted || told
+		astray += math.Abs(rise*b.lift(i)) / mbl
+		size := b.ownShift(i, rise)
+		if size < zeroOff {
+			z.forget()
+			z.Shifted = false
+		}
+		z.Excess += size - astray
+		if z.Seconds++; z.Seconds >= every {
+			z.judge(now, max(zeroSpread, chart.MeanScale*l.Fit.Noise/mbl, chart.MADScale*typical))
 		}
 		b.weigh(ZeroShift, i, z.Sum, zeroSum)
 	}
+}
+
+func (z *zero) forget() { z.Excess, z.Seconds, z.Sum = 0, 0, 0 }
+
+// judge takes the mean excess since the last judgement into the sum.
+func (z *zero) judge(now moment, spread float64) {
+	c := zeroChart()
+	if z.Sum == 0 {
+		z.Since = now.Time - int64(z.Seconds)*second
+	}
+	x := z.Excess / float64(z.Seconds) / spread
+	sum, told := c.Next(z.Sum, min(x, c.K+zeroMost))
+	z.Excess, z.Seconds, z.Sum = 0, 0, sum
+	z.Shifted = z.Shifted || told
 }
 
 // shift is how far line i is from what the others say with the Base that was
@@ -127,6 +145,24 @@ func (b *Berth) unreadRise() float64 {
 		return 0
 	}
 	return median(says[:n])
+}
+
+// ownShift is the magnitude of line i's shift, of MBL, or of what it has over the
+// middling shift of the rest of its group where that is less: lines that lead
+// alike err alike, and pins do not fail by the group.
+func (b *Berth) ownShift(i int, rise float64) float64 {
+	shift := func(k int) float64 {
+		return (b.state.Lines[k].Zero.Shift - rise*b.lift(k)) / b.plan.Lines[k].MBLkN
+	}
+	var mates [64]float64
+	n := 0
+	for k := range b.state.Lines {
+		if k != i && n < len(mates) && b.plan.Lines[k].Group == b.plan.Lines[i].Group && b.state.Lines[k].Fit.Known {
+			mates[n] = shift(k)
+			n++
+		}
+	}
+	return min(math.Abs(shift(i)), math.Abs(shift(i)-median(mates[:n])))
 }
 
 // typicalShift is the median magnitude of all pins' shifts, of MBL, and of how
