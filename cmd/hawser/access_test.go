@@ -21,6 +21,7 @@ import (
 	"hawser/ingest/planfile"
 	hawserv1 "hawser/proto/hawser/v1"
 	"hawser/services/access/keyring"
+	"hawser/services/alarm"
 )
 
 // A recording is sent as a gateway of a trial would, and everything that can be
@@ -169,10 +170,18 @@ func TestAShipSeesHerOwnStay(t *testing.T) {
 		t.Errorf("a ship at sea sees alarms %s, berths %s", alarms, berths)
 	}
 
+	taken, err := hawserv1.NewAlarmServiceClient(s.dial(s.tokens[firstCrew], false)).AcknowledgeAlarm(t.Context(),
+		&hawserv1.AcknowledgeAlarmRequest{AlarmId: s.alarm[northBerth], By: "Bosun", Side: hawserv1.AlarmSide_ALARM_SIDE_TERMINAL})
+	if err != nil || taken.Alarm.Acknowledgements[0].Side != hawserv1.AlarmSide_ALARM_SIDE_SHIP {
+		t.Errorf("the ship acknowledges: %v, %v", taken, err)
+	}
+
 	// Both crews keep watching while the ships change.
 	records := map[string]<-chan string{firstCrew: s.follow(firstCrew), nextCrew: s.follow(nextCrew)}
-	if got := <-records[firstCrew]; got != northBerth+" link-slow RAISED" {
-		t.Errorf("the first ship is told %s", got)
+	for _, want := range []string{"RAISED", "ACKNOWLEDGED"} {
+		if got := <-records[firstCrew]; got != northBerth+" link-slow "+want {
+			t.Errorf("the first ship is told %s, want %s", got, want)
+		}
 	}
 	path := record(t, "tanker-12", 2, nil)
 	plan := changedPlan(t, "tanker-12", "Curlew")
@@ -309,7 +318,11 @@ func TestSignInAndAcknowledge(t *testing.T) {
 	if _, page := do("GET", "/", nil, nil); !strings.Contains(page, ">acknowledge <button>Sign out</button>") || !strings.Contains(page, northShip) {
 		t.Errorf("page: %s", page)
 	}
-	form := url.Values{"id": {s.alarm[northBerth]}, "by": {"J. Alder"}, "berth": {northBerth}}
+	// Whose side somebody is on is not theirs to say, and the page does not ask.
+	if _, page := do("GET", "/", nil, nil); strings.Contains(page, `name="side"`) {
+		t.Error("the page asks for the side")
+	}
+	form := url.Values{"id": {s.alarm[northBerth]}, "by": {"J. Alder"}, "berth": {northBerth}, "side": {"ship"}}
 	if resp, _ := do("POST", "/acknowledge", form, elsewhere); resp.StatusCode != http.StatusForbidden {
 		t.Errorf("acknowledged by another site: %d", resp.StatusCode)
 	}
@@ -319,7 +332,8 @@ func TestSignInAndAcknowledge(t *testing.T) {
 	if resp, page := do("POST", "/acknowledge", form, nil); resp.StatusCode != http.StatusSeeOther {
 		t.Errorf("acknowledge: %d %s", resp.StatusCode, page)
 	}
-	if a, _ := s.st.alarms.Find(s.alarm[northBerth]); a.Acknowledged() == nil || a.Acknowledged().By != "J. Alder (acknowledge)" {
+	if a, _ := s.st.alarms.Find(s.alarm[northBerth]); a.Acknowledged() == nil ||
+		a.Acknowledged().Person != (alarm.Person{By: "J. Alder (acknowledge)", Role: "acknowledge", Side: alarm.Terminal}) {
 		t.Errorf("on record: %+v", a.Acknowledgements)
 	}
 	if resp, _ := do("POST", "/sign-out", nil, elsewhere); resp.StatusCode != http.StatusForbidden {

@@ -13,9 +13,26 @@ type call struct {
 	e      entry
 	proof  proof
 	caller *Caller
+	grant  Grant // that let it in, once it has; zero for a device
 	share  *share
 	end    context.CancelCauseFunc
 	done   func()
+}
+
+type callKey struct{}
+
+// callOf is the call that a context is of, nil where nobody has been let in.
+func callOf(ctx context.Context) *call {
+	c, _ := ctx.Value(callKey{}).(*call)
+	return c
+}
+
+// callerOf is who makes it.
+func callerOf(ctx context.Context) *Caller {
+	if c := callOf(ctx); c != nil {
+		return c.caller
+	}
+	return nil
 }
 
 // calls are those under way. A call ends when what its caller showed is worth
@@ -109,7 +126,7 @@ func (g *Guard) begin(ctx context.Context, what string, r rule, s shown) (contex
 		c.end(nil)
 		leave()
 	}
-	return withCaller(ctx, c.caller), c, nil
+	return context.WithValue(ctx, callKey{}, c), c, nil
 }
 
 // enter settles who a call's caller is and counts the call, as one step: a change
@@ -143,14 +160,16 @@ func (c *call) admit(a about, size int) error {
 	if most == 0 {
 		most = smallBytes
 	}
-	var err error
 	if size > most {
-		err = refuse(tooMuch, "%d bytes in one message, at most %d", size, most)
-	} else {
-		c.e.role, err = c.g.decide(c.caller, c.rule, a)
+		return c.g.turnAway(c.e, refuse(tooMuch, "%d bytes in one message, at most %d", size, most))
 	}
+	grant, err := c.g.decide(c.caller, c.rule, a)
 	if err != nil {
 		return c.g.turnAway(c.e, err)
+	}
+	c.grant, c.e.role = grant, grant.Role.String()
+	if c.caller.Kind == "device" {
+		c.e.role = "device"
 	}
 	c.g.m.allowed.Inc()
 	return nil

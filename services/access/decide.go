@@ -7,9 +7,9 @@ import (
 	"time"
 )
 
-// decide says by what a caller may make a call about something: the role that
-// lets them, "device" for a device, or a refusal that names the place.
-func (g *Guard) decide(c *Caller, r rule, a about) (by string, err error) {
+// decide says by which grant a caller may make a call about something, the zero
+// one for a device, or gives a refusal that names the place.
+func (g *Guard) decide(c *Caller, r rule, a about) (Grant, error) {
 	if c.Kind == "device" {
 		return g.decideDevice(c, r, a)
 	}
@@ -20,29 +20,29 @@ func (g *Guard) decide(c *Caller, r rule, a about) (by string, err error) {
 	case a.site:
 		for _, grant := range c.Grants {
 			if grant.Role >= need && grant.Site {
-				return grant.Role.String(), nil
+				return grant, nil
 			}
 		}
-		return "", refuse(notAllowed, "%s has not the role %s over the whole site", c.Name, need)
+		return Grant{}, refuse(notAllowed, "%s has not the role %s over the whole site", c.Name, need)
 	case a.berth == "":
 		for _, grant := range c.Grants {
 			if grant.Role >= need {
-				return grant.Role.String(), nil
+				return grant, nil
 			}
 		}
-		return "", refuse(notAllowed, "%s has not the role %s", c.Name, need)
+		return Grant{}, refuse(notAllowed, "%s has not the role %s", c.Name, need)
 	}
 	for _, grant := range c.Grants {
 		if _, ok := grant.covers(g.o.Stays, a.berth); ok && grant.Role >= need {
-			return grant.Role.String(), nil
+			return grant, nil
 		}
 	}
-	return "", refuse(notAllowed, "berth %s: %s has not the role %s there", a.berth, c.Name, need)
+	return Grant{}, refuse(notAllowed, "berth %s: %s has not the role %s there", a.berth, c.Name, need)
 }
 
 // decideAlarm is for an alarm by its id: one of the server's own is the whole
 // site's, and one that nobody knows is nobody's but theirs.
-func (g *Guard) decideAlarm(c *Caller, need Role, id string) (string, error) {
+func (g *Guard) decideAlarm(c *Caller, need Role, id string) (Grant, error) {
 	berth, recorded, known := g.o.Alarms.Alarm(id)
 	for _, grant := range c.Grants {
 		if grant.Role < need {
@@ -50,24 +50,24 @@ func (g *Guard) decideAlarm(c *Caller, need Role, id string) (string, error) {
 		}
 		since, ok := grant.covers(g.o.Stays, berth)
 		if grant.Site || known && berth != "" && ok && !recorded.Before(since) {
-			return grant.Role.String(), nil
+			return grant, nil
 		}
 	}
-	return "", refuse(notAllowed, "alarm %s: %s has not the role %s for it", id, c.Name, need)
+	return Grant{}, refuse(notAllowed, "alarm %s: %s has not the role %s for it", id, c.Name, need)
 }
 
-func (g *Guard) decideDevice(c *Caller, r rule, a about) (string, error) {
+func (g *Guard) decideDevice(c *Caller, r rule, a about) (Grant, error) {
 	switch {
 	case !r.device:
-		return "", refuse(notAllowed, "device %s may send readings and nothing else", c.Name)
+		return Grant{}, refuse(notAllowed, "device %s may send readings and nothing else", c.Name)
 	case len(c.Berths) == 0:
-		return "", refuse(notAllowed, "berth %s: the certificate of device %s is bound to no berth", a.berth, c.Name)
+		return Grant{}, refuse(notAllowed, "berth %s: the certificate of device %s is bound to no berth", a.berth, c.Name)
 	case a.role > Nobody:
-		return "", refuse(notAllowed, "berth %s: device %s may not replace the mooring plan; that takes a person's token with the role %s", a.berth, c.Name, a.role)
+		return Grant{}, refuse(notAllowed, "berth %s: device %s may not replace the mooring plan; that takes a person's token with the role %s", a.berth, c.Name, a.role)
 	case !slices.Contains(c.Berths, a.berth):
-		return "", refuse(notAllowed, "berth %s: the certificate of device %s is bound to %s", a.berth, c.Name, strings.Join(c.Berths, ", "))
+		return Grant{}, refuse(notAllowed, "berth %s: the certificate of device %s is bound to %s", a.berth, c.Name, strings.Join(c.Berths, ", "))
 	}
-	return "device", nil
+	return Grant{}, nil
 }
 
 // Sees reports whether the caller may see a berth, or what is the server's own
@@ -101,6 +101,12 @@ func (g *Guard) SeesShip(ctx context.Context, berth, ship string) bool {
 	return false
 }
 
+// SeesSite reports whether the caller may see all there is.
+func (g *Guard) SeesSite(ctx context.Context) bool {
+	c := callerOf(ctx)
+	return c != nil && slices.ContainsFunc(c.Grants, func(grant Grant) bool { return grant.Site })
+}
+
 // Who is the caller's name, "" where nobody has been let in.
 func (g *Guard) Who(ctx context.Context) string {
 	if c := callerOf(ctx); c != nil {
@@ -110,15 +116,17 @@ func (g *Guard) Who(ctx context.Context) string {
 }
 
 // Signed is what goes on record for a caller who gives by as their name: a crew
-// may share a token, so both are told.
-func (g *Guard) Signed(ctx context.Context, by string) string {
+// may share a token, so both names are told. Role and side are those of the grant
+// that let the call in.
+func (g *Guard) Signed(ctx context.Context, by string) (name, role string, ship bool) {
 	by = strings.TrimSpace(by)
-	switch name := g.Who(ctx); {
-	case name == "" || by == name:
-		return by
-	case by == "":
-		return name
-	default:
-		return by + " (" + name + ")"
+	c := callOf(ctx)
+	if c == nil {
+		return by, "", false
 	}
+	name = c.caller.Name
+	if by != "" && by != name {
+		name = by + " (" + name + ")"
+	}
+	return name, c.grant.Role.String(), c.grant.Ship != ""
 }

@@ -65,15 +65,23 @@ func TestTokens(t *testing.T) {
 	}
 }
 
-// What goes on record is the name that somebody gives and whose token it is.
+// What goes on record is the name that somebody gives and whose token it is, with
+// the role and the side of the grant that lets them.
 func TestSigned(t *testing.T) {
 	token, entry := person("heron-crew", "{role: acknowledge, ship: Heron}")
-	h := newHouse(t, "people:\n"+entry, nil, nil)
+	both, bothEntry := person("agent", "{role: watch, site: true}, {role: engineer, ship: Heron}, {role: operate, berth: west-1}")
+	h := newHouse(t, "people:\n"+entry+bothEntry, nil, nil)
 	h.harbour.moor("east-3", "Heron")
+	for id, want := range map[string]string{"east-3/2026": "engineer, for the ship true", "west-1/2026": "operate, for the ship false"} {
+		resp, err := hawserv1.NewAlarmServiceClient(h.dial(shows{token: both})).AcknowledgeAlarm(within(t), &hawserv1.AcknowledgeAlarmRequest{AlarmId: id})
+		if err != nil || resp.Alarm.Note != want {
+			t.Errorf("%s: %v, %v, want %s", id, resp, err, want)
+		}
+	}
 	client := hawserv1.NewAlarmServiceClient(h.dial(shows{token: token}))
 	for by, want := range map[string]string{" Bosun ": "Bosun (heron-crew)", "heron-crew": "heron-crew", "": "heron-crew", "heron-crew (terminal)": "heron-crew (terminal) (heron-crew)"} {
 		resp, err := client.AcknowledgeAlarm(within(t), &hawserv1.AcknowledgeAlarmRequest{AlarmId: "east-3/2026", By: by})
-		if err != nil || resp.Alarm.AcknowledgedBy != want {
+		if err != nil || resp.Alarm.AcknowledgedBy != want || resp.Alarm.Note != "acknowledge, for the ship true" {
 			t.Errorf("%q: %v, %v, want %q", by, resp, err, want)
 		}
 	}

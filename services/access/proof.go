@@ -1,7 +1,6 @@
 package access
 
 import (
-	"context"
 	"slices"
 	"time"
 )
@@ -76,16 +75,4 @@ func (p claimsProof) caller(r *roll, now time.Time) (*Caller, error) {
 		}
 	}
 	return c, nil
-}
-
-type callerKey struct{}
-
-// callerOf is who makes the call, nil where nobody has been let in.
-func callerOf(ctx context.Context) *Caller {
-	c, _ := ctx.Value(callerKey{}).(*Caller)
-	return c
-}
-
-func withCaller(ctx context.Context, c *Caller) context.Context {
-	return context.WithValue(ctx, callerKey{}, c)
 }

@@ -215,7 +215,8 @@ func (s *services) ListAlarms(ctx context.Context, _ *hawserv1.ListAlarmsRequest
 }
 
 func (s *services) AcknowledgeAlarm(ctx context.Context, r *hawserv1.AcknowledgeAlarmRequest) (*hawserv1.AcknowledgeAlarmResponse, error) {
-	return &hawserv1.AcknowledgeAlarmResponse{Alarm: &hawserv1.Alarm{AcknowledgedBy: s.guard().Signed(ctx, r.By)}}, nil
+	name, role, ship := s.guard().Signed(ctx, r.By)
+	return &hawserv1.AcknowledgeAlarmResponse{Alarm: &hawserv1.Alarm{AcknowledgedBy: name, Note: fmt.Sprintf("%s, for the ship %v", role, ship)}}, nil
 }
 
 // WatchAlarms says one thing and then nothing more until it is ended.

@@ -12,8 +12,9 @@ type Access interface {
 	// Sees reports whether the caller may see a berth, or the server's own alarms
 	// for "", and since when: what went on record before is not for them.
 	Sees(ctx context.Context, berth string) (since time.Time, ok bool)
-	// Signed is the name that goes on record where the caller gives by as theirs.
-	Signed(ctx context.Context, by string) string
+	// Signed is what goes on record where the caller gives by as their name: who they
+	// are, by which role they may do what they do, and whether for the ship.
+	Signed(ctx context.Context, by string) (name, role string, ship bool)
 }
 
 // Seen keeps those alarms that the caller may see, all where access is nil.
@@ -41,13 +42,18 @@ func SeenHolds(ctx context.Context, access Access, holds []Hold) []Hold {
 	})
 }
 
-// Signed is the name that goes on record where the caller gives by as theirs,
-// which it is where access is nil.
-func Signed(ctx context.Context, access Access, by string) string {
+// Sign is who goes on record where the caller says they are p. Role and side are
+// not theirs to say, except where access is nil.
+func Sign(ctx context.Context, access Access, p Person) Person {
 	if access == nil {
-		return by
+		return p
 	}
-	return access.Signed(ctx, by)
+	name, role, ship := access.Signed(ctx, p.By)
+	p = Person{By: name, Role: role, Side: Terminal}
+	if ship {
+		p.Side = Ship
+	}
+	return p
 }
 
 // seen reports whether the caller may see a record: it belongs with the raise of

@@ -24,7 +24,10 @@ type sight struct {
 func (s sight) Sees(_ context.Context, berth string) (time.Time, bool) {
 	return s.since, berth == s.berth
 }
-func (sight) Signed(_ context.Context, by string) string { return by + " (crew)" }
+
+func (sight) Signed(_ context.Context, by string) (name, role string, ship bool) {
+	return by + " (crew)", "acknowledge", true
+}
 
 // collected is a stream that keeps what it is sent and ends its call after one
 // record of a kind.
@@ -84,8 +87,10 @@ func TestAlarmsSinceSheCame(t *testing.T) {
 	if len(c.got) != 3 || c.got[0] != want[0] || c.got[1] != want[1] || c.got[2] != want[2] {
 		t.Errorf("watched %q, want %q", c.got, want)
 	}
-	taken, err := service.AcknowledgeAlarm(t.Context(), &hawserv1.AcknowledgeAlarmRequest{AlarmId: third, By: "Bosun"})
-	if err != nil || taken.Alarm.AcknowledgedBy != "Bosun (crew)" {
-		t.Errorf("acknowledged: %v, %v", taken, err)
+	taken, err := service.AcknowledgeAlarm(t.Context(), &hawserv1.AcknowledgeAlarmRequest{AlarmId: third, By: "Bosun", Side: hawserv1.AlarmSide_ALARM_SIDE_TERMINAL})
+	must(t, err)
+	// Neither role nor side is the caller's to say.
+	if a := taken.Alarm.Acknowledgements; len(a) != 1 || a[0].By != "Bosun (crew)" || a[0].Role != "acknowledge" || a[0].Side != hawserv1.AlarmSide_ALARM_SIDE_SHIP {
+		t.Errorf("acknowledged: %v", a)
 	}
 }

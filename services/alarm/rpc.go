@@ -35,7 +35,7 @@ func validate(m proto.Message) error {
 
 // person is who a request says does something, as far as the caller may say so.
 func (s *Service) person(ctx context.Context, by string, side hawserv1.AlarmSide) Person {
-	return Person{By: Signed(ctx, s.access, by), Side: sideOf(side)}
+	return Sign(ctx, s.access, Person{By: by, Side: sideOf(side)})
 }
 
 const maxPage = 1000

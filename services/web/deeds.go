@@ -46,7 +46,7 @@ func (s *Site) form(do deed) http.Handler {
 			r.PostForm.Set("side", side)
 		}
 		f, err := fill(r.PostForm)
-		f.person.By = alarm.Signed(r.Context(), s.o.Access, f.person.By)
+		f.person = alarm.Sign(r.Context(), s.o.Access, f.person)
 		if err == nil {
 			err = do(r.Context(), f)
 		}

@@ -48,11 +48,7 @@ type frequentView struct {
 // measured reports whether there is a page on how the alarms do, for this caller:
 // it is of the whole site.
 func (s *Site) measured(ctx context.Context) bool {
-	if s.o.Performance == nil || s.o.Access == nil {
-		return s.o.Performance != nil
-	}
-	_, site := s.o.Access.Sees(ctx, "")
-	return site
+	return s.o.Performance != nil && (s.o.Access == nil || s.o.Access.SeesSite(ctx))
 }
 
 // performance draws how the alarms did.

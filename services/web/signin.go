@@ -14,6 +14,8 @@ import (
 type Access interface {
 	alarm.Access
 	live.Access
+	// SeesSite reports whether the caller may see all there is.
+	SeesSite(ctx context.Context) bool
 	// Who is the caller's name.
 	Who(ctx context.Context) string
 	// SignIn begins a session for the holder of a token and gives the browser its
@@ -51,6 +53,14 @@ func (s *Site) signIn(w http.ResponseWriter, r *http.Request) {
 func (s *Site) signOut(w http.ResponseWriter, r *http.Request) {
 	s.o.Access.SignOut(w, r)
 	http.Redirect(w, r, "/sign-in", http.StatusSeeOther)
+}
+
+// side is whose side the caller is on, "" where nobody signs in: they say then.
+func (s *Site) side(ctx context.Context) string {
+	if s.o.Access == nil {
+		return ""
+	}
+	return alarm.Sign(ctx, s.o.Access, alarm.Person{}).Side.String()
 }
 
 // who is the caller's name, "" where nobody signs in.

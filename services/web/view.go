@@ -23,6 +23,7 @@ const (
 type view struct {
 	Berth    string // selected, "" for none
 	Who      string // has signed in, "" where nobody does
+	Side     string // they are on, "" where nobody does
 	Now      moment
 	Alarms   []alarmView
 	NotShown int         // active alarms over mostAlarms
@@ -81,7 +82,7 @@ func (s *Site) view(ctx context.Context, berth string, pictures []*hawserv1.Bert
 	alarms, _ := s.o.Alarms.List("", true)
 	alarms = alarm.Seen(ctx, s.o.Access, alarms)
 	pictures = live.Seen(ctx, s.o.Access, pictures)
-	v := &view{Berth: berth, Who: s.who(ctx), Now: stamp(s.o.Now()), Shelves: shelves(), Measured: s.measured(ctx)}
+	v := &view{Berth: berth, Who: s.who(ctx), Side: s.side(ctx), Now: stamp(s.o.Now()), Shelves: shelves(), Measured: s.measured(ctx)}
 	active := map[string][]*alarm.State{}
 	quiet := map[alarm.Subject]bool{}
 	for i := range alarms {
