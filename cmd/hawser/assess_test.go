@@ -299,6 +299,9 @@ func TestAssessStartsFromMeasuredLoads(t *testing.T) {
 	if math.Abs(*b.Lines[2].TensionKN-140) > 0.01 {
 		t.Errorf("line 3: %g kN, its mean is 140", *b.Lines[2].TensionKN)
 	}
+	if again, _ := hawser(t, "assess", "--json", "--plan", planFile("tanker-12"), "--at", "1772337600000", rec); again != out {
+		t.Error("the same time in milliseconds is answered otherwise")
+	}
 	// 11 m/s is 21.38 knots; between 350 and 030 lies 010.
 	if math.Abs(b.Conditions.WindKnots-21.38) > 0.01 || math.Abs(b.Conditions.From-10) > 1e-6 {
 		t.Errorf("wind %+v", b.Conditions)

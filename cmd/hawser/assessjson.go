@@ -82,6 +82,8 @@ type worstJSON struct {
 	Line       string  `json:"line"`
 	ShareOfMBL float64 `json:"share_of_mbl"`
 	TensionKN  float64 `json:"tension_kN"`
+	LowKN      float64 `json:"low_kN"`
+	HighKN     float64 `json:"high_kN"`
 	Limit      string  `json:"limit"`
 }
 
@@ -250,7 +252,7 @@ func (q *question) withoutForm(l *assess.Loss) withoutJSON {
 	out := withoutJSON{Lost: q.ids(l.Lost), Cascade: q.ids(l.Cascade), Renders: q.ids(l.Renders), Holds: l.Holds}
 	if l.Found {
 		kN := l.First.TensionKN[l.Worst]
-		out.Worst = &worstJSON{q.plan.Lines[l.Worst].ID, q.Mooring.Share(&l.First, l.Worst), kN, q.Mooring.Limit(l.Worst, kN).String()}
+		out.Worst = &worstJSON{q.plan.Lines[l.Worst].ID, q.Mooring.Share(&l.First, l.Worst), kN, l.WorstLowKN, l.WorstHighKN, q.Mooring.Limit(l.Worst, kN).String()}
 		out.At, out.TensionKN = displacement(l.First.Pose), l.First.TensionKN
 	}
 	return out

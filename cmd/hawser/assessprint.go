@@ -99,7 +99,11 @@ func (p *page) now() {
 				percent(m.Share(s, i)), p.q.plan.WorkingLoadKN(i), stored.EnergyKJ(), recoil, p.limit(i, s.TensionKN[i]))
 		}
 	})
-	p.say("\"May be\" is for ropes 30 %% stiffer or softer%s.\n", map[bool]string{true: "", false: " and pretension 30 % more or less"}[p.q.Measured])
+	doubt := "\"May be\" is for ropes 30 % stiffer or softer and pretension 30 % more or less."
+	if p.q.Measured {
+		doubt = "\"May be\" is for ropes 30 % stiffer or softer: loads that are measured stay what they are."
+	}
+	p.say("%s\n", doubt)
 	p.say("Stored is the energy the line lets go if it parts; it kills anywhere on the deck.\n")
 	if len(s.FenderKN) > 0 {
 		var loads []string
@@ -154,16 +158,16 @@ func (p *page) follows(l *assess.Loss) string {
 
 func (p *page) losses() {
 	p.say("\nIF A LINE IS LOST, the worst first (ship at rest again; the swing there loads lines more):\n")
-	p.table("lost\tworst then\tload kN\tof MBL\tstate\twhat gives then", func(row func(string, ...any)) {
+	p.table("lost\tworst then\tload kN\tmay be kN\tof MBL\tstate\twhat gives then", func(row func(string, ...any)) {
 		for i := range p.a.Losses {
 			l := &p.a.Losses[i]
 			lost := strings.Join(p.q.ids(l.Lost), ", ")
 			if !l.Found {
-				row("%s\t-\t-\t-\tno equilibrium\t%s", lost, cmp.Or(p.follows(l), "-"))
+				row("%s\t-\t-\t-\t-\tno equilibrium\t%s", lost, cmp.Or(p.follows(l), "-"))
 				continue
 			}
 			kN := l.First.TensionKN[l.Worst]
-			row("%s\t%s\t%.0f\t%s\t%s\t%s", lost, p.id(l.Worst), kN, percent(p.q.Mooring.Share(&l.First, l.Worst)),
+			row("%s\t%s\t%.0f\t%.0f to %.0f\t%s\t%s\t%s", lost, p.id(l.Worst), kN, l.WorstLowKN, l.WorstHighKN, percent(p.q.Mooring.Share(&l.First, l.Worst)),
 				p.limit(l.Worst, kN), cmp.Or(p.follows(l), "nothing"))
 		}
 	})

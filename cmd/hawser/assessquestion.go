@@ -57,8 +57,8 @@ func (f *assessFlags) question(cmd *cobra.Command, args []string) (*question, er
 	var at time.Time
 	if f.at != "" {
 		var err error
-		if at, err = time.Parse(time.RFC3339, f.at); err != nil {
-			return nil, usage("at", fmt.Errorf("%q, expected RFC 3339 such as 2026-03-01T04:05:00Z", f.at))
+		if at, err = timeOf(f.at); err != nil {
+			return nil, usage("at", err)
 		}
 	}
 	plan, _, err := planfile.Load(f.plan)
@@ -93,7 +93,7 @@ func (f *assessFlags) question(cmd *cobra.Command, args []string) (*question, er
 			return nil, err
 		}
 		loads = m.loads()
-		q.source, q.Measured = fmt.Sprintf("means over the minute before %s", f.at), true
+		q.source, q.Measured = "means over the minute before "+at.Format(time.RFC3339), true
 		q.take(m)
 	}
 	if f.level.given {

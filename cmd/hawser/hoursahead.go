@@ -44,8 +44,8 @@ func (f *assessFlags) course(p *mooring.Plan, at time.Time) (c *assess.Course, s
 		}
 	}
 	if f.from != "" {
-		if start, err = time.Parse(time.RFC3339, f.from); err != nil {
-			return nil, start, usageError{fmt.Errorf("assess: --from: %q, expected RFC 3339 such as 2026-03-01T04:05:00Z", f.from)}
+		if start, err = timeOf(f.from); err != nil {
+			return nil, start, usageError{fmt.Errorf("assess: --from: %w", err)}
 		}
 	}
 	if start.IsZero() {

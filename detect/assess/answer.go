@@ -48,6 +48,7 @@ func (q *Question) Answer() *Answer {
 	} else {
 		a.Losses = m.LoseEach(c)
 	}
+	m.spreadLosses(c, a.Losses)
 	if q.Directions > 0 {
 		a.Wind = m.WindLimits(c, q.Directions)
 	}

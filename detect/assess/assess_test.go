@@ -129,6 +129,17 @@ func TestSpreadByHand(t *testing.T) {
 	}
 }
 
+func TestSpreadOfALossByHand(t *testing.T) {
+	// Three like lines, one lost: the other two are the case above. With all ropes
+	// alike stiffer each still carries half.
+	m := assess.New(abreast([]float64{0, 0, 0}, nil))
+	q := assess.Question{Mooring: m, Conditions: off(60), Measured: true, Without: []int{0}}
+	l := q.Answer().Losses[0]
+	near(t, "load", l.First.TensionKN[l.Worst], 30, 1e-6)
+	near(t, "least", l.WorstLowKN, 60*0.7/1.7, 1e-6)
+	near(t, "most", l.WorstHighKN, 60*1.3/2.3, 1e-6)
+}
+
 func TestMotionAgainstCriteria(t *testing.T) {
 	// PIANC 1995, from memory: tankers surge 3 m and sway 3 m, no yaw; general cargo
 	// 2 m, 1.5 m, 3 degrees.

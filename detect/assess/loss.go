@@ -17,6 +17,9 @@ type Loss struct {
 	First State
 	Found bool
 	Worst int // the line with the largest share of its MBL in First, -1 if not Found
+	// WorstLowKN and WorstHighKN are what Worst may carry for ropes stiffer or softer
+	// than the plan has them, where an Answer asked; else 0.
+	WorstLowKN, WorstHighKN float64
 	// Renders are the lines whose brakes then give, Cascade those that part, one
 	// after another.
 	Renders, Cascade []int

@@ -1,6 +1,7 @@
 package assess
 
 import (
+	"math"
 	"slices"
 
 	"hawser/detect/mooring"
@@ -46,12 +47,7 @@ func (m *Mooring) spread(c Conditions, s *State, measured bool) Spread {
 	for _, by := range []float64{1 - stiffnessDoubt, 1 + stiffnessDoubt} {
 		note(m.varied(set, func(int) float64 { return by }))
 		for one := range m.plan.Lines {
-			note(m.varied(set, func(i int) float64 {
-				if i == one {
-					return by
-				}
-				return 1
-			}))
+			note(m.oneVaried(set, one, by))
 		}
 	}
 	if !measured {
@@ -96,4 +92,41 @@ func (m *Mooring) varied(set []float64, stiffer func(i int) float64) *Mooring {
 		}
 	}
 	return v
+}
+
+// spreadLosses finds the least and most that the worst line of each loss may carry,
+// with all ropes and that line's alone stiffer and softer.
+func (m *Mooring) spreadLosses(c Conditions, losses []Loss) {
+	set := m.setLoads()
+	all := [2]*Mooring{
+		m.varied(set, func(int) float64 { return 1 - stiffnessDoubt }),
+		m.varied(set, func(int) float64 { return 1 + stiffnessDoubt }),
+	}
+	for k := range losses {
+		l := &losses[k]
+		if !l.Found {
+			continue
+		}
+		l.WorstLowKN = l.First.TensionKN[l.Worst]
+		l.WorstHighKN = l.WorstLowKN
+		for _, v := range []*Mooring{all[0], all[1], m.oneVaried(set, l.Worst, 1-stiffnessDoubt), m.oneVaried(set, l.Worst, 1+stiffnessDoubt)} {
+			lengths := slices.Clone(v.lengths)
+			for _, i := range l.Lost {
+				lengths[i] = math.Inf(1)
+			}
+			if s, err := v.rest().still(v.Force(c), lengths, l.First.Pose); err == nil {
+				l.WorstLowKN, l.WorstHighKN = min(l.WorstLowKN, s.TensionKN[l.Worst]), max(l.WorstHighKN, s.TensionKN[l.Worst])
+			}
+		}
+	}
+}
+
+// oneVaried is the mooring with one line so many times as stiff.
+func (m *Mooring) oneVaried(set []float64, one int, by float64) *Mooring {
+	return m.varied(set, func(i int) float64 {
+		if i == one {
+			return by
+		}
+		return 1
+	})
 }

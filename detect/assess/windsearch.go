@@ -185,6 +185,9 @@ func (w *windSearch) carriedOff(rendersMS float64, below *gust) Threshold {
 			low = next
 		}
 	}
+	if high > CeilingMS*CeilingMS {
+		return Threshold{math.Inf(1), -1}
+	}
 	return Threshold{math.Sqrt(high), line}
 }
 

@@ -79,7 +79,8 @@ func losses(m *assess.Mooring, all []assess.Loss) []*hawserv1.LossOfLines {
 		x := &hawserv1.LossOfLines{Lost: ids(p, l.Lost), Converged: l.Found, Renders: ids(p, l.Renders), Cascade: ids(p, l.Cascade), Holds: l.Holds}
 		if l.Found {
 			kN := l.First.TensionKN[l.Worst]
-			x.Worst = &hawserv1.LineLoad{Line: p.Lines[l.Worst].ID, TensionKn: kN, ShareOfMbl: m.Share(&l.First, l.Worst), Limit: limit(m, l.Worst, kN)}
+			x.Worst = &hawserv1.LineLoad{Line: p.Lines[l.Worst].ID, TensionKn: kN, ShareOfMbl: m.Share(&l.First, l.Worst),
+				Limit: limit(m, l.Worst, kN), LowKn: l.WorstLowKN, HighKn: l.WorstHighKN}
 		}
 		out = append(out, x)
 	}

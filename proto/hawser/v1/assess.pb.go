@@ -1115,11 +1115,14 @@ func (x *LossOfLines) GetHolds() bool {
 
 // LineLoad is a load that a line comes to.
 type LineLoad struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	Line          string                 `protobuf:"bytes,1,opt,name=line,proto3" json:"line,omitempty"`
-	TensionKn     float64                `protobuf:"fixed64,2,opt,name=tension_kn,json=tensionKn,proto3" json:"tension_kn,omitempty"`
-	ShareOfMbl    float64                `protobuf:"fixed64,3,opt,name=share_of_mbl,json=shareOfMbl,proto3" json:"share_of_mbl,omitempty"`
-	Limit         LoadLimit              `protobuf:"varint,4,opt,name=limit,proto3,enum=hawser.v1.LoadLimit" json:"limit,omitempty"`
+	state      protoimpl.MessageState `protogen:"open.v1"`
+	Line       string                 `protobuf:"bytes,1,opt,name=line,proto3" json:"line,omitempty"`
+	TensionKn  float64                `protobuf:"fixed64,2,opt,name=tension_kn,json=tensionKn,proto3" json:"tension_kn,omitempty"`
+	ShareOfMbl float64                `protobuf:"fixed64,3,opt,name=share_of_mbl,json=shareOfMbl,proto3" json:"share_of_mbl,omitempty"`
+	Limit      LoadLimit              `protobuf:"varint,4,opt,name=limit,proto3,enum=hawser.v1.LoadLimit" json:"limit,omitempty"`
+	// What it may be, for ropes 30 % stiffer or softer; 0 where that was not asked.
+	LowKn         float64 `protobuf:"fixed64,5,opt,name=low_kn,json=lowKn,proto3" json:"low_kn,omitempty"`
+	HighKn        float64 `protobuf:"fixed64,6,opt,name=high_kn,json=highKn,proto3" json:"high_kn,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1180,6 +1183,20 @@ func (x *LineLoad) GetLimit() LoadLimit {
 		return x.Limit
 	}
 	return LoadLimit_LOAD_LIMIT_UNSPECIFIED
+}
+
+func (x *LineLoad) GetLowKn() float64 {
+	if x != nil {
+		return x.LowKn
+	}
+	return 0
+}
+
+func (x *LineLoad) GetHighKn() float64 {
+	if x != nil {
+		return x.HighKn
+	}
+	return 0
 }
 
 // WindLimit is the steady wind from a direction at which limits are first reached;
@@ -1768,14 +1785,16 @@ const file_hawser_v1_assess_proto_rawDesc = "" +
 	"\x05worst\x18\x03 \x01(\v2\x13.hawser.v1.LineLoadR\x05worst\x12\x18\n" +
 	"\arenders\x18\x04 \x03(\tR\arenders\x12\x18\n" +
 	"\acascade\x18\x05 \x03(\tR\acascade\x12\x14\n" +
-	"\x05holds\x18\x06 \x01(\bR\x05holds\"\x8b\x01\n" +
+	"\x05holds\x18\x06 \x01(\bR\x05holds\"\xbb\x01\n" +
 	"\bLineLoad\x12\x12\n" +
 	"\x04line\x18\x01 \x01(\tR\x04line\x12\x1d\n" +
 	"\n" +
 	"tension_kn\x18\x02 \x01(\x01R\ttensionKn\x12 \n" +
 	"\fshare_of_mbl\x18\x03 \x01(\x01R\n" +
 	"shareOfMbl\x12*\n" +
-	"\x05limit\x18\x04 \x01(\x0e2\x14.hawser.v1.LoadLimitR\x05limit\"\xc3\x01\n" +
+	"\x05limit\x18\x04 \x01(\x0e2\x14.hawser.v1.LoadLimitR\x05limit\x12\x15\n" +
+	"\x06low_kn\x18\x05 \x01(\x01R\x05lowKn\x12\x17\n" +
+	"\ahigh_kn\x18\x06 \x01(\x01R\x06highKn\"\xc3\x01\n" +
 	"\tWindLimit\x12\x19\n" +
 	"\bfrom_deg\x18\x01 \x01(\x01R\afromDeg\x12;\n" +
 	"\fworking_load\x18\x02 \x01(\v2\x18.hawser.v1.WindThresholdR\vworkingLoad\x12.\n" +
