@@ -1,14 +1,17 @@
 package main
 
 import (
+	"context"
 	"fmt"
 	"io"
 	"io/fs"
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
+	"sync/atomic"
 	"syscall"
 	"testing"
 	"time"
@@ -102,6 +105,59 @@ func BenchmarkAlarmDelay(b *testing.B) {
 		b.ReportMetric(1e3*s.quantile("hawser_watch_alarm_delay_seconds", 0.99), "ms-alarm-p99")
 		b.ReportMetric(s.metric("hawser_watch_alarm_delay_seconds_count"), "alarms")
 		b.ReportMetric(1e3*s.quantile("hawser_intake_receipt_delay_seconds", 0.99), "ms-receipt-p99")
+	}
+}
+
+// BenchmarkWatchers sends the load at its own pace with lines put over their
+// limits, while 80 watch the alarms and 20 more have asked to and never read, and
+// gives the delay from an alarm's record to the watchers.
+func BenchmarkWatchers(b *testing.B) {
+	const watching, stalled = 80, 20
+	for range b.N {
+		s := startServe(b, b.TempDir(), "--clock-tolerance", "10m")
+		ctx, stop := context.WithCancel(b.Context())
+		var delays [watching][]time.Duration
+		var last [watching]atomic.Uint64
+		var g errgroup.Group
+		for i := range watching + stalled {
+			stream, err := hawserv1.NewAlarmServiceClient(s.dial()).WatchAlarms(ctx, &hawserv1.WatchAlarmsRequest{})
+			if err != nil {
+				b.Fatal(err)
+			}
+			if i >= watching {
+				continue
+			}
+			g.Go(func() error {
+				for {
+					res, err := stream.Recv()
+					if err != nil {
+						return nil // the end of the watch
+					}
+					delays[i] = append(delays[i], time.Since(res.Record.RecordedAt.AsTime()))
+					last[i].Store(res.Record.Position)
+				}
+			})
+		}
+		sendLoad(b, s, 1, 30)
+		list, err := hawserv1.NewAlarmServiceClient(s.dial()).ListAlarms(b.Context(), &hawserv1.ListAlarmsRequest{})
+		if err != nil {
+			b.Fatal(err)
+		}
+		waitFor(b, "every watcher to have every alarm", func() error {
+			for i := range last {
+				if at := last[i].Load(); at < list.Position {
+					return fmt.Errorf("watcher %d is at %d of %d", i, at, list.Position)
+				}
+			}
+			return nil
+		})
+		stop()
+		_ = g.Wait()
+		all := slices.Concat(delays[:]...)
+		slices.Sort(all)
+		b.ReportMetric(float64(len(all)), "records-received")
+		b.ReportMetric(1e3*all[len(all)/2].Seconds(), "ms-watcher-p50")
+		b.ReportMetric(1e3*all[len(all)*99/100].Seconds(), "ms-watcher-p99")
 	}
 }
 
