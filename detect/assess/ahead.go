@@ -16,13 +16,12 @@ type Outlook struct {
 
 // LineOutlook is what one line comes to. A time is zero where it does not come.
 type LineOutlook struct {
-	LowKN, HighKN    float64
-	LowAt, HighAt    time.Time
-	ApproachAt       time.Time // first at the approach load
-	WorkingAt        time.Time // first at the working load limit
-	BrakeAt          time.Time // first at the brake's rendering load
-	SlackAt          time.Time // first slack while the rest of its group hold
-	StandsAtLimitNow bool      // at the working load limit at the first moment
+	LowKN, HighKN float64
+	LowAt, HighAt time.Time
+	ApproachAt    time.Time // first at the approach load
+	WorkingAt     time.Time // first at the working load limit
+	BrakeAt       time.Time // first at the brake's rendering load
+	SlackAt       time.Time // first slack while the rest of its group hold
 }
 
 // Tend is a span of time in which a line needs tending.
@@ -72,7 +71,6 @@ func (m *Mooring) follow(o *Outlook, i int) {
 		if t > l.HighKN {
 			l.HighKN, l.HighAt = t, at
 		}
-		l.StandsAtLimitNow = l.StandsAtLimitNow || k == 0 && t >= b.working
 		o.reach(&l.ApproachAt, k, i, m.approach(i))
 		o.reach(&l.WorkingAt, k, i, b.working)
 		o.reach(&l.BrakeAt, k, i, b.render)

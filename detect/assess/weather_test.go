@@ -38,6 +38,18 @@ func TestWindLimitsByHand(t *testing.T) {
 	}
 }
 
+func TestBrakeSetUnderTheWorkingLoadLimit(t *testing.T) {
+	// As above, with brakes that render at 0.4 of MBL: under the limit of 0.5.
+	p := abreast([]float64{-50, -50, 50, 50}, func(_ int, l *mooring.Line) {
+		l.MadeFast, l.BrakeRenderKN = mooring.Winch, 40
+	})
+	w := assess.New(p).WindLimits(assess.Conditions{}, 4)[1]
+	perQ := 0.92 * 1.225e-3 / 2 * 1000
+	near(t, "brake", w.Brake.SpeedMS, math.Sqrt(4*40/(1+0.2/50)/perQ), 1e-3)
+	near(t, "working load limit", w.Working.SpeedMS, math.Sqrt(4*50/(1+0.2/50)/perQ), 1e-3)
+	near(t, "fails", w.Fails.SpeedMS, math.Sqrt(4*40/(1+0.4/100)/perQ), 0.05)
+}
+
 // At the wind found, the line named stands at its limit and no other is beyond
 // its own; just below, none is at it.
 func TestWindLimitIsWhereTheLineIsAtItsLimit(t *testing.T) {

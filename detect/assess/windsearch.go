@@ -19,8 +19,8 @@ type windSearch struct {
 	unit  mooring.Force // of a wind of 1 m/s
 }
 
-// gust is the ship at rest in a wind; lost where she has no rest.
-type gust struct {
+// blown is the ship at rest in a wind; lost where she has no rest.
+type blown struct {
 	q float64 // square of the speed
 	State
 	lost bool
@@ -31,18 +31,32 @@ func (w *windSearch) force(q float64) mooring.Force {
 }
 
 // at is the ship at rest with every line holding.
-func (w *windSearch) at(q float64, from mooring.Pose) *gust {
+func (w *windSearch) at(q float64, from mooring.Pose) *blown {
 	s, err := w.still(w.force(q), w.m.lengths, from)
-	return &gust{q, s, err != nil}
+	return &blown{q, s, err != nil}
+}
+
+// pose is where to look for the ship in another wind: by a straight line through
+// two, or as in the one where the other is lost or the same.
+func (b *blown) pose(other *blown, q float64) mooring.Pose {
+	p := b.Pose
+	if other == nil || other.lost || other.q == b.q {
+		return p
+	}
+	by := (q - b.q) / (other.q - b.q)
+	p.SurgeM += by * (other.Pose.SurgeM - p.SurgeM)
+	p.SwayM += by * (other.Pose.SwayM - p.SwayM)
+	p.YawRad += by * (other.Pose.YawRad - p.YawRad)
+	return p
 }
 
 // most is the load of the line nearest a limit, as a share of that limit, and
 // which line it is. Without rest it is beyond all limits.
-func (w *windSearch) most(g *gust, limit func(int) float64) (share float64, line int) {
-	if g.lost {
+func (w *windSearch) most(b *blown, limit func(int) float64) (share float64, line int) {
+	if b.lost {
 		return math.Inf(1), -1
 	}
-	for i, t := range g.TensionKN {
+	for i, t := range b.TensionKN {
 		if x := t / limit(i); x > share {
 			share, line = x, i
 		}
@@ -50,24 +64,25 @@ func (w *windSearch) most(g *gust, limit func(int) float64) (share float64, line
 	return share, line
 }
 
-func (w *windSearch) limits(from float64, calm *gust) WindLimit {
+func (w *windSearch) limits(from float64, calm *blown) WindLimit {
 	bounds := w.m.bounds
 	never := Threshold{math.Inf(1), -1}
 	out := WindLimit{FromDeg: from, Brake: never, Fails: never}
-	var below *gust
+	gives := func(i int) float64 { return min(bounds[i].render, bounds[i].breaking) }
+	var below *blown
 	out.Working, below = w.reach(calm, func(i int) float64 { return bounds[i].working })
-	if out.Working.SpeedMS == 0 {
+	if share, _ := w.most(below, gives); share >= 1 { // a brake set under the working load limit
 		below = calm
 	}
-	gives, below := w.reach(below, func(i int) float64 { return min(bounds[i].render, bounds[i].breaking) })
+	first, below := w.reach(below, gives)
 	switch {
-	case gives.Line < 0: // nothing gives, or the ship has no rest
-		out.Fails = gives
-	case bounds[gives.Line].render < bounds[gives.Line].breaking:
-		out.Brake = gives
-		out.Fails = w.carriedOff(gives.SpeedMS, below)
+	case first.Line < 0: // nothing gives, or the ship has no rest
+		out.Fails = first
+	case bounds[first.Line].render < bounds[first.Line].breaking:
+		out.Brake = first
+		out.Fails = w.carriedOff(first.SpeedMS, below)
 	default:
-		out.Fails = gives
+		out.Fails = first
 		out.Brake, _ = w.reach(below, func(i int) float64 { return bounds[i].render })
 	}
 	return out
@@ -75,33 +90,34 @@ func (w *windSearch) limits(from float64, calm *gust) WindLimit {
 
 // reach finds the wind at which the first line comes to its limit, going up from
 // a wind in which the ship lies, and the last wind found that is below it.
-func (w *windSearch) reach(low *gust, limit func(int) float64) (Threshold, *gust) {
+func (w *windSearch) reach(low *blown, limit func(int) float64) (Threshold, *blown) {
 	share, line := w.most(low, limit)
 	if share >= 1 {
 		return Threshold{math.Sqrt(low.q), line}, low
 	}
 	const ceiling = CeilingMS * CeilingMS
-	var high *gust
+	var high, before *blown
 	var highShare float64
 	for ahead := w.leap(low, nil, share, 0); high == nil; {
 		if low.q >= ceiling {
 			return Threshold{math.Inf(1), -1}, low
 		}
-		next := w.at(min(ahead, ceiling), low.Pose)
+		ahead = min(ahead, ceiling)
+		next := w.at(ahead, low.pose(before, ahead))
 		nextShare, nextLine := w.most(next, limit)
 		if nextShare >= 1 {
 			high, highShare, line = next, nextShare, nextLine
 			break
 		}
 		ahead = w.leap(next, low, nextShare, share)
-		low, share = next, nextShare
+		before, low, share = low, next, nextShare
 	}
 	return w.between(low, high, share, highShare, line, limit)
 }
 
 // leap is where to look next: at the limit by a straight line through the last
 // two, but neither too near nor too far.
-func (w *windSearch) leap(at, before *gust, share, shareBefore float64) float64 {
+func (w *windSearch) leap(at, before *blown, share, shareBefore float64) float64 {
 	const (
 		nearMS = 4.0
 		farMS  = 12.0
@@ -117,7 +133,7 @@ func (w *windSearch) leap(at, before *gust, share, shareBefore float64) float64 
 
 // between closes in on the limit between two winds by regula falsi, halving the
 // weight of an end that stays (the Illinois rule).
-func (w *windSearch) between(low, high *gust, share, highShare float64, line int, limit func(int) float64) (Threshold, *gust) {
+func (w *windSearch) between(low, high *blown, share, highShare float64, line int, limit func(int) float64) (Threshold, *blown) {
 	const (
 		tight = 1e-7 // of the limit
 		tries = 60
@@ -132,7 +148,7 @@ func (w *windSearch) between(low, high *gust, share, highShare float64, line int
 		if !math.IsInf(b, 1) {
 			q = (low.q*b - high.q*a) / (b - a)
 		}
-		mid := w.at(q, low.Pose)
+		mid := w.at(q, low.pose(high, q))
 		x, i := w.most(mid, limit)
 		if x >= 1 {
 			high, b, line = mid, x-1, i
@@ -157,13 +173,13 @@ func (w *windSearch) between(low, high *gust, share, highShare float64, line int
 // carriedOff finds the wind at which brakes render and nothing holds the ship, or
 // at which a line breaks all the same: from the wind at which the first brake
 // renders, upward, then by halves.
-func (w *windSearch) carriedOff(rendersMS float64, below *gust) Threshold {
+func (w *windSearch) carriedOff(rendersMS float64, below *blown) Threshold {
 	const (
 		step  = 1.15 // in the square of the speed
 		first = 4.0  // (m/s)², where the brake renders in calm
 		tight = 2e-3 // of the square: a thousandth of the speed
 	)
-	low := &gust{q: rendersMS * rendersMS, State: below.State}
+	low := &blown{q: rendersMS * rendersMS, State: below.State}
 	line := -1
 	high := max(low.q*step, first)
 	for ; ; high *= step {
@@ -193,12 +209,12 @@ func (w *windSearch) carriedOff(rendersMS float64, below *gust) Threshold {
 
 // giving is the ship at rest in a wind with brakes that render, lost where she
 // has none within reach of her place or a line breaks.
-func (w *windSearch) giving(q float64, from mooring.Pose) (*gust, int) {
+func (w *windSearch) giving(q float64, from mooring.Pose) (*blown, int) {
 	s, err := w.solve(w.force(q), w.m.lengths, w.render, from)
 	if err != nil || math.Hypot(s.Pose.SurgeM, s.Pose.SwayM) > adriftM {
-		return &gust{q: q, lost: true}, -1
+		return &blown{q: q, lost: true}, -1
 	}
-	g := &gust{q: q, State: s}
+	g := &blown{q: q, State: s}
 	share, line := w.most(g, func(i int) float64 { return w.m.bounds[i].breaking })
 	g.lost = share >= 1
 	return g, line
