@@ -84,6 +84,7 @@ func TestCurrentSetsToward(t *testing.T) {
 			}
 		}
 	}
+	near(t, "astern as ahead", e.Current(1, 318).SurgeKN, -e.Current(1, 318+180).SurgeKN, 1e-9)
 	if deep := (&Environment{Plan: p, DepthM: 100}).Current(1, 318-90); !(deep.SwayKN < e.Current(1, 318-90).SwayKN) {
 		t.Error("deep water pushes as hard as shallow")
 	}

@@ -100,7 +100,7 @@ func TestForcesBalanceInAnyMooring(t *testing.T) {
 			add(x, y, -push*sin/cos, push)
 		}
 		for _, left := range []float64{sum.SurgeKN, sum.SwayKN, sum.YawKNm / p.Ship.LoaM} {
-			if math.Abs(left) > 1e-6*total+1e-9 { // a millionth, or a millionth of a newton where nothing is at work
+			if math.Abs(left) > 1e-6*total+1e-6 { // a millionth, or a millinewton where nothing is at work
 				t.Fatalf("out of balance: %+v of %g kN", sum, total)
 			}
 		}

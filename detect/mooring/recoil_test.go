@@ -64,6 +64,20 @@ func TestAStretchyTailRecoilsHard(t *testing.T) {
 	}
 }
 
+func TestRecoilOfTheLighterPart(t *testing.T) {
+	// By hand: 90 kJ into 20 kg is 94.87 m/s, whichever part weighs that.
+	for _, s := range []Stored{
+		{MainKJ: 60, TailKJ: 30, MainKG: 50, TailKG: 20}, {MainKJ: 60, TailKJ: 30, MainKG: 20, TailKG: 50},
+		{MainKJ: 90, MainKG: 20}, {TailKJ: 90, TailKG: 20},
+	} {
+		v, ok := s.RecoilMS()
+		if !ok {
+			t.Errorf("%+v: mass not known", s)
+		}
+		near(t, "speed", v, 94.868, 0.001)
+	}
+}
+
 func TestNothingStored(t *testing.T) {
 	law := fiftyMM(Polyester, nil)
 	if s := law.Stored(0, 60); s.EnergyKJ() != 0 {

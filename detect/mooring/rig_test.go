@@ -108,6 +108,23 @@ func TestStiffnessIsTheSlopeOfForce(t *testing.T) {
 	})
 }
 
+func TestFenderStiffnessAtALargeYaw(t *testing.T) {
+	// The slope of the fenders' force, no line made fast, turned by 11 degrees.
+	r := NewRig(tanker())
+	off := make([]float64, 12)
+	for i := range off {
+		off[i] = math.Inf(1)
+	}
+	at := Pose{SwayM: -12, YawRad: 0.2}
+	const h = 1e-6
+	up, down := at, at
+	up.YawRad, down.YawRad = at.YawRad+h, at.YawRad-h
+	a, b, k := r.FenderForces(up), r.FenderForces(down), r.Stiffness(at, off)
+	near(t, "surge by yaw", k[0][2]*2*h/(b.SurgeKN-a.SurgeKN), 1, 1e-6)
+	near(t, "sway by yaw", k[1][2]*2*h/(b.SwayKN-a.SwayKN), 1, 1e-6)
+	near(t, "yaw by yaw", k[2][2]*2*h/(b.YawKNm-a.YawKNm), 1, 1e-6)
+}
+
 // anyForce draws a force that the tanker's mooring can take.
 func anyForce(t *rapid.T) Force {
 	return Force{rapid.Float64Range(-400, 400).Draw(t, "surge"),

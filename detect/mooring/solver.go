@@ -9,8 +9,8 @@ const (
 	maxSteps = 200
 	// balance is the residual, of all forces at work, at which the ship is still.
 	balance = 1e-10
-	// floorKN ends the search where hardly any force is at work.
-	floorKN = 1e-10
+	// floorKN, a millinewton, ends the search where hardly any force is at work.
+	floorKN = 1e-6
 	// firstStepM bounds the first step, so that a soft start does not fling the
 	// ship about. It grows while she has further to go.
 	firstStepM = 2.0
@@ -179,27 +179,23 @@ func (s *Solver) step(at *probe, reach float64) (next probe, length float64, ok 
 	return probe{}, 0, false
 }
 
-// heading is Newton's step from a probe, held to the reach. Where the mooring
-// has no stiffness of its own in some direction, or less than none, it is
-// stiffened until it has.
+// heading is Newton's step from a probe, held to the reach. Where the mooring is
+// so soft that the step would go beyond, or has no stiffness of its own in some
+// direction, it is stiffened alike in all: the stiff directions, which need
+// little, then go their way while the soft one is held back.
 func heading(at *probe, reach float64) (move [3]float64, ok bool) {
-	trace := math.Abs(at.stiffness[0][0]) + math.Abs(at.stiffness[1][1]) + math.Abs(at.stiffness[2][2])
 	k := at.stiffness
-	move, ok = solve3(&k, at.out)
-	for damping := max(1e-4*trace, 1e-3*at.residual/reach); !ok; damping *= 10 {
-		if !(damping <= 1e12) {
-			return move, false
-		}
+	if move, ok = solve3(&k, at.out); ok && norm(move) <= reach {
+		return move, true
+	}
+	for damping := 1e-3 * at.residual / reach; damping <= 1e12; damping *= 4 {
 		k = at.stiffness
 		for i := range 3 {
 			k[i][i] += damping
 		}
-		move, ok = solve3(&k, at.out)
-	}
-	if far := norm(move); far > reach {
-		for i := range move {
-			move[i] *= reach / far
+		if move, ok = solve3(&k, at.out); ok && norm(move) <= reach {
+			return move, true
 		}
 	}
-	return move, true
+	return move, false
 }

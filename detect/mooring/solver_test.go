@@ -71,6 +71,26 @@ func TestSlackIsTakenUpFirst(t *testing.T) {
 	near(t, "sway, swung", e.Pose.SwayM, length*50/total-30, 1e-5)
 }
 
+func TestManySlackLines(t *testing.T) {
+	// Metres of slack in every line, which comes taut and slack again on the way;
+	// few ships have so much of it that they are adrift.
+	adrift, all := 0, 0
+	rapid.Check(t, func(t *rapid.T) {
+		p, unstretched, force := anyMooring(t)
+		weighty(p)
+		for i := range unstretched {
+			unstretched[i] += rapid.Float64Range(0, 6).Draw(t, "slack")
+		}
+		if _, err := NewRig(p).Equilibrium(force, unstretched, Pose{}); err != nil {
+			adrift++
+		}
+		all++
+	})
+	if adrift > all/20 {
+		t.Errorf("%d of %d adrift", adrift, all)
+	}
+}
+
 func TestFendersShareThePush(t *testing.T) {
 	// By hand: each fender's load is its stiffness times how far the ship's side,
 	// turned by her yaw, lies behind the face.

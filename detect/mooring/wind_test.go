@@ -25,6 +25,18 @@ func TestWindFromAheadAndAstern(t *testing.T) {
 	near(t, "astern", astern.SurgeKN, -ahead.SurgeKN, 1e-9)
 }
 
+func TestWindByHand(t *testing.T) {
+	// 20 m/s of air of 1.225 kg/m³ is 245 Pa. From ahead 0.7 of it on 300 m². 45
+	// degrees on the starboard bow, UFC 4-159-03 eq. (5) gives (sin 45 - sin 225/20)/
+	// 0.95 = 0.78154 of 0.92 on 1000 m², and Hughes' rule puts it 0.3945 of the length
+	// abaft the bow.
+	p := &Plan{Ship: Ship{LoaM: 200, SideWindageM2: 1000, EndWindageM2: 300}}
+	near(t, "from ahead", p.WindForce(20, 0).SurgeKN, -0.7*0.245*300, 1e-9)
+	f := p.WindForce(20, 45)
+	near(t, "sway", f.SwayKN, 0.78154*0.92*0.245*1000, 0.01)
+	near(t, "arm", f.YawKNm/f.SwayKN, 200*(0.5-0.3945), 1e-9)
+}
+
 func TestWindOnTheBowTurnsTheBow(t *testing.T) {
 	p := &Plan{HeadingDeg: 0, Ship: Ship{LoaM: 183, SideWindageM2: 1000, EndWindageM2: 300}}
 	if f := p.WindForce(15, 45); !(f.SwayKN > 0 && f.YawKNm > 0) {
