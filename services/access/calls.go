@@ -156,11 +156,7 @@ func (c *calls) enter(call *call, g *Guard) (err error) {
 // admit decides about a call once it is known what it is about.
 func (c *call) admit(a about, size int) error {
 	c.e.about = a
-	most := c.rule.bytes
-	if most == 0 {
-		most = smallBytes
-	}
-	if size > most {
+	if most := c.rule.most(); size > most {
 		return c.g.turnAway(c.e, refuse(tooMuch, "%d bytes in one message, at most %d", size, most))
 	}
 	grant, err := c.g.decide(c.caller, c.rule, a)

@@ -2,7 +2,6 @@ package access
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"net"
 	"net/http"
@@ -16,12 +15,8 @@ func (g *Guard) Route(pattern string, next http.Handler) (http.Handler, error) {
 	if !ok {
 		return nil, fmt.Errorf("access: no rule for the route %s", pattern)
 	}
-	most := r.bytes
-	if most == 0 {
-		most = smallBytes
-	}
 	return http.HandlerFunc(func(w http.ResponseWriter, req *http.Request) {
-		req.Body = http.MaxBytesReader(w, req.Body, int64(most))
+		req.Body = http.MaxBytesReader(w, req.Body, int64(r.most()))
 		if r.open {
 			next.ServeHTTP(w, req)
 			return
@@ -80,10 +75,7 @@ func (g *Guard) beginRequest(req *http.Request, pattern string, r rule) (context
 
 // turnedAway answers a request that is not let in.
 func turnedAway(w http.ResponseWriter, req *http.Request, r rule, err error) {
-	var no *refusal
-	if !errors.As(err, &no) {
-		no = refuse(notAllowed, "not allowed")
-	}
+	no := refusalIn(err)
 	w.Header().Set("Cache-Control", "no-store")
 	switch {
 	case no.why == notSignedIn && r.page && req.Header.Get("Authorization") == "":

@@ -29,6 +29,14 @@ type rule struct {
 	request func(*http.Request) (about, error)
 }
 
+// most is how many bytes may be sent in one message or body.
+func (r rule) most() int {
+	if r.bytes > 0 {
+		return r.bytes
+	}
+	return smallBytes
+}
+
 // about is what a call is about. The zero value is whatever the caller may see:
 // the service leaves the rest out of its answer.
 type about struct {
