@@ -69,7 +69,7 @@ func TestTokens(t *testing.T) {
 // the role and the side of the grant that lets them.
 func TestSigned(t *testing.T) {
 	token, entry := person("heron-crew", "{role: acknowledge, ship: Heron}")
-	both, bothEntry := person("agent", "{role: watch, site: true}, {role: engineer, ship: Heron}, {role: operate, berth: west-1}")
+	both, bothEntry := person("owner", "{role: watch, site: true}, {role: engineer, ship: Heron}, {role: operate, berth: west-1}")
 	h := newHouse(t, "people:\n"+entry+bothEntry, nil, nil)
 	h.harbour.moor("east-3", "Heron")
 	for id, want := range map[string]string{"east-3/2026": "engineer, for the ship true", "west-1/2026": "operate, for the ship false"} {
