@@ -18,6 +18,8 @@ const (
 	handsTicks = int64(2 * time.Second / tick)
 	// surgeMS is how fast turns on bitts, or a jerking drum, give.
 	surgeMS = 0.6
+	// yieldMS is how fast a bollard gives.
+	yieldMS = 1.0
 	// hangingM is by how much a line worked to no load hangs.
 	hangingM = 0.4
 	// brakeCatch is the share of its setting at which a sound brake holds again.
@@ -34,6 +36,8 @@ type lineState struct {
 	runM      float64 // left to run out at a surge
 	creepM    float64 // runs out each tick
 	creeping  int64   // tick at which that ends
+	yieldM    float64 // left for its bollard to give
+	shoreM    float64 // given by its bollard so far
 	slipping  bool
 
 	tending  bool // by hand, brake released
@@ -97,6 +101,8 @@ func (d *deck) start(e Event, now, until int64) {
 		l.runM += e.Value
 	case Creep:
 		l.creepM, l.creeping = e.Value/60*tickS, until
+	case Yield:
+		l.yieldM += e.Value
 	case Tend:
 		l.tending, l.targetKN, l.handsOff, l.slipping = true, e.Value, now+handsTicks, false
 		l.runM, l.creeping = 0, 0
@@ -121,7 +127,10 @@ func (d *deck) step(now int64, seen mooring.Pose) {
 			d.run(i, now)
 			d.hold(i, seen)
 		}
-		d.unstretched[i] = l.paidM + l.driftM
+		give := min(l.yieldM, yieldMS*tickS)
+		l.yieldM -= give
+		l.shoreM += give
+		d.unstretched[i] = l.paidM + l.driftM + l.shoreM
 	}
 }
 
@@ -157,7 +166,7 @@ func (d *deck) hold(i int, seen mooring.Pose) {
 		l.slipping = false
 		return
 	}
-	slack := d.rig.UnstretchedM(i, l.holdKN, seen)
+	slack := d.rig.UnstretchedM(i, l.holdKN, seen) - l.shoreM
 	l.paidM += min(max(0, slack-l.paidM), renderMS*tickS)
 	if slack <= l.paidM {
 		l.slipping = false
@@ -169,7 +178,7 @@ func (d *deck) part(i int, seen mooring.Pose) {
 	l := &d.lines[i]
 	if l.parting == 1 {
 		// What it is stretched by, and a little over, so that it ends slack.
-		l.stretchM = max(0, d.rig.LengthM(i, seen)-l.paidM) * 1.05
+		l.stretchM = max(0, d.rig.LengthM(i, seen)-l.paidM-l.shoreM) * 1.05
 	}
 	if l.parting > partingTicks {
 		l.driftM = math.Inf(1)
@@ -185,7 +194,7 @@ func (d *deck) tend(i int, now int64, seen mooring.Pose) {
 	if now < l.handsOff {
 		return
 	}
-	want := d.rig.UnstretchedM(i, l.targetKN, seen)
+	want := d.rig.UnstretchedM(i, l.targetKN, seen) - l.shoreM
 	if l.targetKN == 0 {
 		want += hangingM
 	}

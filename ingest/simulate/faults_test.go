@@ -38,6 +38,13 @@ func TestPinFaults(t *testing.T) {
 				}
 			}
 		}},
+		"dead": {simulate.Dead, -3, func(t *testing.T, got []float64, _ float64) {
+			for _, v := range got {
+				if math.Abs(v+3) > 0.051 {
+					t.Fatalf("reads %g", v)
+				}
+			}
+		}},
 		"flicker": {simulate.Flicker, 0, func(t *testing.T, got []float64, calm float64) {
 			steps := map[float64]int{}
 			for _, v := range got {
@@ -90,6 +97,25 @@ func TestLinesRunOut(t *testing.T) {
 		if before, after := got.mean(t, line+"/tension", 10, 30), got.mean(t, line+"/tension", 200, 300); after >= before {
 			t.Errorf("line %s goes from %g to %g kN", line, before, after)
 		}
+	}
+}
+
+// TestYield: a bollard that gives eases its line as paying out as much would, and
+// the drum has not moved.
+func TestYield(t *testing.T) {
+	loads := map[simulate.Kind]float64{}
+	for _, k := range []simulate.Kind{simulate.Yield, simulate.Surge} {
+		got := run(t, plan(t, "tanker-12"), still(simulate.Event{At: 30 * time.Second, Kind: k, Line: "3", Value: 0.3}), 300)
+		loads[k] = got.mean(t, "3/tension", 200, 300)
+		if out := got.mean(t, "3/payout", 200, 300); k == simulate.Yield && math.Abs(out) > 0.002 {
+			t.Errorf("the drum paid out %g m", out)
+		}
+		if before := got.mean(t, "3/tension", 10, 30); loads[k] > before-5 {
+			t.Errorf("%v: line 3 goes from %g to %g kN", k, before, loads[k])
+		}
+	}
+	if math.Abs(loads[simulate.Yield]-loads[simulate.Surge]) > 0.2 {
+		t.Errorf("%v", loads)
 	}
 }
 

@@ -9,6 +9,9 @@ type pinFaults struct {
 	rangeUntil int64
 	rangeKN    float64
 
+	deadUntil int64
+	deadKN    float64
+
 	spikeUntil, spikeNext int64
 	spikeKN               float64
 
@@ -33,6 +36,8 @@ func (p *pinFaults) start(e Event, now, until int64) {
 		p.flickerUntil = until
 	case OutOfRange:
 		p.rangeUntil, p.rangeKN = until, e.Value
+	case Dead:
+		p.deadUntil, p.deadKN = until, e.Value
 	case Spikes:
 		p.spikeUntil, p.spikeNext, p.spikeKN = until, now, e.Value
 	case ZeroShift:

@@ -232,6 +232,9 @@ func (s *sensors) readLine(now int64, l *lineSensors, d *deck, i int) {
 // readPin reads a load pin. Noise is drawn whether or not the reading is sent,
 // so that a fault on one line leaves the others' readings as they were.
 func (s *sensors) readPin(now int64, l *lineSensors, loadKN float64) {
+	if now < l.deadUntil {
+		loadKN = (l.deadKN - l.zeroKN) / l.gain
+	}
 	tenths := (loadKN*l.gain + l.zeroKN + l.shiftKN(now) + s.cfg.TensionNoiseKN*s.rng.NormFloat64()) * 10
 	value := math.Round(tenths/s.tensionTenths) * s.tensionTenths / 10
 	switch {

@@ -130,7 +130,7 @@ func (s *Simulation) tell() {
 			s.weather.passes = append(s.weather.passes, gust{from: s.now, until: until, peak: e.Value})
 		case Swell:
 			s.weather.swells = append(s.weather.swells, gust{from: s.now, until: until, peak: e.Value})
-		case WeakBrake, Part, Tend, Surge, Creep:
+		case WeakBrake, Part, Tend, Surge, Creep, Yield:
 			s.deck.start(e, s.now, until)
 		default:
 			s.sensors.start(e, s.now, until)

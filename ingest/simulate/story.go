@@ -104,12 +104,18 @@ const (
 	// Swell is a short-lived swell of Value m significant height and the weather's
 	// SwellS, that builds and dies over a quarter of For each.
 	Swell
+	// Dead makes Line's load pin read Value kN, and its noise, for For.
+	Dead
+	// Yield lets Line's bollard or hook give by Value m toward the ship within a
+	// second, for good; nothing is paid out.
+	Yield
 	kinds
 )
 
 var kindNames = [kinds]string{Gust: "gust", WeakBrake: "weak brake", Part: "part", Tend: "tend",
 	Gap: "gap", NotANumber: "not a number", Stuck: "stuck", StandDown: "stand down", Flicker: "flicker",
-	Spikes: "spikes", ZeroShift: "zero shift", OutOfRange: "out of range", Surge: "surge", Creep: "creep", Pass: "pass", Swell: "swell"}
+	Spikes: "spikes", ZeroShift: "zero shift", OutOfRange: "out of range", Surge: "surge", Creep: "creep", Pass: "pass", Swell: "swell",
+	Dead: "dead", Yield: "yield"}
 
 // String is the kind in words.
 func (k Kind) String() string {
@@ -121,11 +127,13 @@ func (k Kind) String() string {
 
 func (k Kind) ofLine() bool { return k != Gust && k != StandDown && k != Pass && k != Swell }
 func (k Kind) lasts() bool {
-	return k == Gust || k >= Gap && k != ZeroShift && k != Surge
+	return k == Gust || k >= Gap && k != ZeroShift && k != Surge && k != Yield
 }
 
 // signed reports whether the kind's value may be negative: a pin reads low.
-func (k Kind) signed() bool { return k == Spikes || k == ZeroShift || k == OutOfRange || k == Pass }
+func (k Kind) signed() bool {
+	return k == Spikes || k == ZeroShift || k == OutOfRange || k == Pass || k == Dead
+}
 
 // Event is one thing that happens.
 type Event struct {
