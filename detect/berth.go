@@ -15,6 +15,7 @@ type Berth struct {
 	levers []lever
 	state  state
 	out    []Change // of the present Advance
+	usual  factor   // of the newest look
 
 	observe func(*Look) // nil where nobody looks on
 	look    *Look

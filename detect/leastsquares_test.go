@@ -119,50 +119,41 @@ func TestFitIsLeastSquares(t *testing.T) {
 }
 
 // Foresight's recursive least squares is the batch solution, its past fading, from
-// weights of nought that count as one lesson of each.
+// first weights that are believed to foreUnsure.
 func TestForesightIsLeastSquares(t *testing.T) {
 	r := rand.New(rand.NewPCG(5, 6))
-	var f foresight
-	var truth [modes][foreMuch]float64
-	for m := range truth {
-		for k := range truth[m] {
-			truth[m][k] = r.NormFloat64()
-		}
+	var w, first, truth [foreKnown]float64
+	var unsure [foreKnown][foreKnown]float64
+	for k := range truth {
+		truth[k], first[k] = r.NormFloat64(), r.NormFloat64()
+		unsure[k][k] = foreUnsure
 	}
+	w = first
 	const lessons = 400
 	var rows [][]float64
-	var went [modes][]float64
-	for range lessons {
-		var x [foreMuch]float64
-		var goes [modes]float64
-		for k := range x {
-			x[k] = r.NormFloat64()
-		}
-		for m := range goes {
-			for k := range x {
-				goes[m] += truth[m][k] * x[k] * forePlace
-			}
-			goes[m] += 0.3 * forePlace * r.NormFloat64()
-			went[m] = append(went[m], goes[m]/forePlace)
-		}
-		rows = append(rows, append([]float64(nil), x[:]...))
-		f.learn(&x, goes, [modes]float64{})
-	}
-	var weight []float64
+	var went, weight []float64
 	for n := range lessons {
-		weight = append(weight, math.Pow(foreFades, float64(lessons-1-n)))
+		x := make([]float64, foreKnown)
+		goes := 0.3 * foreUnit * r.NormFloat64()
+		off := 0.0
+		for k := range x {
+			x[k] = foreUnit * r.NormFloat64()
+			goes += truth[k] * x[k]
+			off -= w[k] * x[k]
+		}
+		learn(&w, &unsure, (*[foreKnown]float64)(x), goes+off)
+		rows, went = append(rows, x), append(went, goes)
+		weight = append(weight, math.Pow(foreFades, float64(lessons-1-n))/(foreUnit*foreUnit))
 	}
-	for k := range foreMuch {
-		one := make([]float64, foreMuch)
+	for k, v := range first {
+		one := make([]float64, foreKnown)
 		one[k] = 1
-		rows, weight = append(rows, one), append(weight, math.Pow(foreFades, lessons))
+		rows, went = append(rows, one), append(went, v)
+		weight = append(weight, math.Pow(foreFades, lessons)/foreUnsure)
 	}
-	for m := range modes {
-		y := append(append([]float64(nil), went[m]...), make([]float64, foreMuch)...)
-		for k, want := range least(t, rows, y, weight) {
-			if math.Abs(f.Weights[m][k]-want) > 1e-9 {
-				t.Errorf("mode %d, weight %d: %v, by the library %v", m, k, f.Weights[m][k], want)
-			}
+	for k, want := range least(t, rows, went, weight) {
+		if math.Abs(w[k]-want) > 1e-9 {
+			t.Errorf("weight %d: %v, by the library %v", k, w[k], want)
 		}
 	}
 }

@@ -11,25 +11,30 @@ type line struct {
 	// Loads and Offs are the load and its unexplained part of the last ticks, by
 	// tick; NaN where not known.
 	Loads, Offs [recentKept]float64
-	Minute      float64 // 60 s mean of the load, kN
-	MinuteOK    bool
-	Trend       trend
-	Over        latch
-	Part        part
-	Slip        slip
-	Health      health
-	Watched     expectation
-	Zero        zero
-	Loss        loss
-	Snap        snap
-	Imbalance   latch
-	Slack       latch
-	Approach    latch
+	// Pull is what the line pulls the ship with against some time ago, kN; Told the
+	// load of the last look, NaN where no pin tells; Own what is not the ship's way
+	// in the pull of the last looks.
+	Pull, Told float64
+	Own        [looksKept]float64
+	Minute     float64 // 60 s mean of the load, kN
+	MinuteOK   bool
+	Trend      trend
+	Over       latch
+	Part       part
+	Slip       slip
+	Health     health
+	Watched    expectation
+	Zero       zero
+	Loss       loss
+	Snap       snap
+	Imbalance  latch
+	Slack      latch
+	Approach   latch
 }
 
 func (l *line) start(mbl float64) {
 	l.Pin.MBL = mbl
-	l.Pin.Last = bad
+	l.Pin.Last, l.Told = bad, bad
 	l.Giving.Ratio = 1
 	l.Slip.forget()
 	l.Loss.forget()
@@ -101,7 +106,9 @@ func (l *line) resume() {
 	for k := range l.Loads {
 		l.Loads[k], l.Offs[k] = bad, bad
 	}
+	l.Told = bad
 	l.Slip.forget()
 	l.Loss.forget()
-	l.Trend.Count, l.Trend.Steady, l.Fit.Age, l.Part.Since = 0, false, 0, 0
+	l.Trend.Count, l.Trend.Steady, l.Fit.Age = 0, false, 0
+	l.Part.Since, l.Part.Trial = 0, 0
 }

@@ -22,7 +22,7 @@ const (
 	slackest   = 0.015                    // of MBL; a line under this does not follow the ship
 	youngest   = 20 * float64(perSecond)  // ticks before which the others cannot speak for a line
 	grown      = 60 * float64(perSecond)  // ticks from which its Base is a record to hold it to
-	motionKept = 128                      // ticks of Q kept
+	motionKept = 16                       // ticks of Q kept
 )
 
 type motion struct {
@@ -31,8 +31,7 @@ type motion struct {
 	Kept  [motionKept][modes]float64
 	Ticks int64 // ticks with a fit, ever
 	Heave heave
-	Drift drift // over 2.4 s
-	Far   drift // over 5 s
+	Fore  foresight
 }
 
 // fitted is a line's part of the fit.
@@ -208,11 +207,11 @@ func (f *fitted) follow(g *lever, load float64) {
 func (b *Berth) vote(now moment, i int) float64 {
 	l := &b.state.Lines[i]
 	mbl := b.plan.Lines[i].MBLkN
-	if l.worked(now) || l.Part.Latch.Up {
+	if l.worked(now) || l.Part.Latch.Up && !l.Part.tried() {
 		l.Fit.Age = 0
 		return 0
 	}
-	if !b.watched(now, i) || l.Pin.Last < slackest*mbl || l.Part.Since != 0 || b.levers[i].Pull == [modes]float64{} {
+	if !b.watched(now, i) || l.Pin.Last < slackest*mbl || l.Part.tried() || b.levers[i].Pull == [modes]float64{} {
 		return 0
 	}
 	l.Fit.follow(&b.levers[i], l.Pin.Last)

@@ -10,21 +10,33 @@ import (
 // minute before, the brake is set and the drum has not run out.
 //
 // What tells a parting from a pin that fails to zero is the ship: she loses the
-// line's pull at once and begins to move, slowly, for she is heavy; in 2 s the
-// other lines gain some tenths of a per cent. So her motion since the fall is
-// held against what she did of herself in the minutes before: of the two tales,
-// pull lost and pull not lost, which explains it better, and by how much. Where
-// the sea hides the answer, or she still swings from another parting, it is told
-// as a parting. kN. Source: Newton's second law; the shares of MBL and the odds
-// are common practice, no source.
+// line's pull at once and begins to move, slowly, for she is heavy. So her
+// surprises since the fall (see foresight), told as if the line still held, are
+// held against both tales, pull lost and pull not lost. The first verdict comes
+// after 2 s, for a deck must be cleared; by then the other lines have gained
+// some tenths of a per cent, and where the sea hides that it is told as a parting
+// unless the ship speaks against it, or the line's load often falls so far in
+// that time, as in a swell near slack: then she must speak for it. It is judged again as more of her way is
+// seen, 3.5, 5.5, 8 and 12 s after the fall: what was told falsely is taken back
+// and becomes a fault of the pin, what was not told is told late. kN.
+//
+// Source: Newton's second law; the shares of MBL and the odds are common
+// practice, no source.
 const (
 	partFrom   = 0.04  // of MBL; a line that carried less is not seen to part
 	partTo     = 0.025 // of MBL; the most that a pin reads with no load
 	partFall   = 13    // ticks in which the load is gone
-	partAfter  = 23    // ticks from the beginning of the fall to the verdict
+	partAfter  = 20    // ticks from the beginning of the fall to the first verdict
+	partTrial  = 200   // ticks after which nothing more is judged
 	partAgain  = 60 * perSecond
 	partBare   = 60 * int64(perSecond) // a line that was slack within this time snatches
-	partDoubt  = -3                    // log of the odds under which the tale of a parting is dropped
+	partDoubt  = -1                    // log of the odds under which it is not told at first
+	partSure   = 5                     // over which it is told late, or no longer doubted
+	partBack   = -3                    // under which it is taken back
+	partLeast  = 0.5                   // of the load before, least pull lost that is told as a parting
+	partMost   = 1.5                   // most; the masses are no better known
+	partSwings = 3.5                   // root mean squares of what the load goes in partFall, that it may go of itself
+	partUsual  = 120                   // seconds over which that mean is taken
 	partSwung  = 0.4                   // of the load before, mean word of the others under which it went slack
 	recentKept = 64
 )
@@ -32,15 +44,24 @@ const (
 // part is a line's state with respect to parting.
 type part struct {
 	Latch  latch
-	Since  int64   // tick at which the fall began, while the verdict is open
-	Before float64 // load before the fall, kN
-	Out    float64 // paid out before the fall, m
-	At     int64   // tick of the last parting
-	Denied int64   // tick of the last fall that the ship did not answer to
-	Bare   int64   // last tick without load, 0 for never
-	Word   float64 // sum of what the others said it should carry since, kN
-	Words  float64 // ticks that they said so
+	Since  int64          // tick at which the fall began, until the first verdict
+	Trial  int64          // the same, until the last
+	Base   int64          // look from which the ship's surprises are taken
+	Judged int            // verdicts so far
+	Led    [modes]float64 // how far the line's own vote had the ship's place, m
+	Before float64        // load before the fall, kN
+	Out    float64        // paid out before the fall, m
+	At     int64          // tick of the last parting
+	Denied int64          // tick of the last fall that the ship did not answer to
+	Bare   int64          // last tick without load, 0 for never
+	Word   float64        // sum of what the others said it should carry since, kN
+	Words  float64        // ticks that they said so
+	Swing  float64        // mean square of what the load goes in partFall, kN²
+	Swings float64        // seconds that it is of
 }
+
+// tried reports whether a fall of the line's load is being judged.
+func (p *part) tried() bool { return p.Since != 0 || p.Trial != 0 }
 
 func (b *Berth) partings(now moment) {
 	for i := range b.state.Lines {
@@ -50,37 +71,30 @@ func (b *Berth) partings(now moment) {
 		switch {
 		case p.Latch.Up:
 			if p.Latch.step(false, l.Pin.fresh(now) && load >= partFrom*mbl, 1, partAgain) == fell {
+				p.Trial = 0
 				b.clear(now, i, Change{Condition: LineParted, Value: load, Unit: "kN",
 					Detail: fmt.Sprintf("Line %s carries %.0f kN again.", b.id(i), load)})
+			} else if p.Trial != 0 {
+				b.judgeAgain(now, i)
 			}
 		case !b.watched(now, i) || l.worked(now):
-			p.Since = 0
-		case p.Since == 0:
+			p.Since, p.Trial = 0, 0
+		case !p.tried():
 			if b.collapsed(now, i) {
-				p.Since, p.Before = l.fallBegan(now)
-				p.Word, p.Words = 0, 0
-				p.Out = l.Drum.Before
+				b.try(now, i)
 			} else if load <= partTo*mbl {
 				p.Bare = now.Tick
 			}
-		case load > 2*partTo*mbl || l.Drum.Out-p.Out > b.plan.Limits.SlipM:
-			p.Since = 0
-		case now.Tick-p.Since >= partAfter-6*l.Pin.lag()/10: // at a slow rate it fell some time before
-			odds := b.letGo(now, i)
-			b.weigh(PartedOdds, i, odds, partDoubt)
-			switch {
-			case p.swung():
-				p.Bare = now.Tick
-			case odds < partDoubt:
-				p.Denied = now.Tick
-			default:
-				p.Latch.Up, p.At = true, now.Tick
-				b.state.Upset, b.state.Parted = now.Tick, now.Tick
-				b.raise(now, i, Change{Condition: LineParted, By: PartedOdds, Onset: p.Since * tickLength, Value: p.Before, Unit: "kN",
-					Detail: fmt.Sprintf("Line %s parted at %.0f kN (%s of MBL); clear the mooring deck of people and hold the ship with the other lines.",
-						b.id(i), p.Before, b.percent(i, p.Before))})
+			if went := load - l.recent(now, partFall); now.Second && !math.IsNaN(went) {
+				p.Swings = min(p.Swings+1, partUsual)
+				p.Swing += (went*went - p.Swing) / p.Swings
 			}
-			p.Since = 0
+		case load > 2*partTo*mbl || l.Drum.Out-p.Out > b.plan.Limits.SlipM:
+			p.Since, p.Trial = 0, 0
+		case p.Since == 0:
+			b.judgeAgain(now, i)
+		case looked(now) && now.Tick-p.Since >= partAfter-6*l.Pin.lag()/10: // at a slow rate it fell some time before
+			b.judge(now, i)
 		}
 		if p.Since != 0 && l.Fit.Known {
 			p.Word += l.Fit.Expect
@@ -88,6 +102,111 @@ func (b *Berth) partings(now moment) {
 		}
 	}
 }
+
+// try begins to judge a fall: from here on the line counts as if it still held.
+func (b *Berth) try(now moment, i int) {
+	l := &b.state.Lines[i]
+	p := &l.Part
+	p.Since, p.Before = l.fallBegan(now)
+	p.Trial, p.Judged = p.Since, 0
+	p.Word, p.Words, p.Out = 0, 0, l.Drum.Before
+	p.Led = [modes]float64{}
+	var off, n float64
+	for k := now.Tick - p.Since + 1; k < recentKept && n < lookEvery; k++ {
+		if v := l.Offs[(now.Tick-k)%recentKept]; !math.IsNaN(v) {
+			off, n = off+v, n+1
+		}
+	}
+	if n > 0 {
+		for k := range modes {
+			p.Led[k] = l.Fit.Sway[k] * off / n
+		}
+	}
+	f, mass := &b.state.Motion.Fore, b.masses()
+	newest := now.Tick - (now.Tick+1)%lookEvery
+	for n := int64(0); n < f.Looks && newest-n*lookEvery >= p.Since; n++ {
+		load := 0.0
+		for k := range int64(lookEvery) {
+			load += l.recent(now, now.Tick-newest+n*lookEvery+k) / lookEvery
+		}
+		if math.IsNaN(load) {
+			continue
+		}
+		push := &f.Past[(f.Looks-1-n)%looksKept].Push[ofLines]
+		for k := range modes {
+			push[k] += (p.Before - load) * b.levers[i].Pull[k] / mass[k]
+		}
+	}
+	if !math.IsNaN(l.Told) {
+		l.Pull += p.Before - l.Told
+		l.Told = bad
+	}
+}
+
+// judge gives the first verdict.
+func (b *Berth) judge(now moment, i int) {
+	p := &b.state.Lines[i].Part
+	f := &b.state.Motion.Fore
+	p.Base = f.Looks - 1 - max((now.Tick-p.Since+lookEvery-1)/lookEvery, sights[0])
+	odds := b.letGo(now, i, 1)
+	p.Judged = 1
+	least := float64(partDoubt)
+	if p.Before < partSwings*math.Sqrt(p.Swing) {
+		least = partSure
+	}
+	b.weigh(PartedOdds, i, odds, least)
+	switch {
+	case p.swung():
+		p.Bare, p.Trial = now.Tick, 0
+	case odds < least:
+		p.Denied = now.Tick
+	default:
+		b.toldParted(now, i)
+	}
+	p.Since = 0
+}
+
+// judgeAgain gives a later verdict when the next sight has seen enough.
+func (b *Berth) judgeAgain(now moment, i int) {
+	p := &b.state.Lines[i].Part
+	if now.Tick-p.Trial > partTrial { // her place was lost meanwhile
+		p.Trial = 0
+	}
+	if p.Trial == 0 || !looked(now) || b.state.Motion.Fore.Looks-1 < p.Base+sights[p.Judged] {
+		return
+	}
+	odds := b.letGo(now, i, p.Judged+1)
+	if p.Judged++; p.Judged == sightCount {
+		p.Trial = 0
+	}
+	switch {
+	case odds > partSure && p.Latch.Up:
+		p.Trial = 0
+	case odds > partSure:
+		p.Denied = 0
+		b.toldParted(now, i)
+		p.Trial = 0
+	case p.Latch.Up && odds < partBack:
+		p.Latch, p.Denied, p.Trial = latch{}, now.Tick, 0
+		if b.state.Upset == p.At {
+			b.state.Upset = 0
+		}
+		b.clear(now, i, Change{Condition: LineParted, Value: p.Before, Unit: "kN",
+			Detail: fmt.Sprintf("Line %s: the ship has not moved as she would without it, so its load pin is doubtful; keep clear of the mooring deck until the line is seen to hold.", b.id(i))})
+	}
+}
+
+func (b *Berth) toldParted(now moment, i int) {
+	p := &b.state.Lines[i].Part
+	p.Latch.Up, p.At = true, now.Tick
+	b.state.Upset, b.state.Parted = now.Tick, now.Tick
+	b.raise(now, i, Change{Condition: LineParted, By: PartedOdds, Onset: p.began() * tickLength, Value: p.Before, Unit: "kN",
+		Detail: fmt.Sprintf("Line %s parted at %.0f kN (%s of MBL); clear the mooring deck of people and hold the ship with the other lines.",
+			b.id(i), p.Before, b.percent(i, p.Before))})
+}
+
+// began is the tick at which the fall that is judged began.
+func (p *part) began() int64 { return max(p.Since, p.Trial) }
 
 // swung reports whether the others said, after the fall, that the line should
 // carry next to nothing: she swung and it went slack.
@@ -109,33 +228,23 @@ func (b *Berth) collapsed(now moment, i int) bool {
 }
 
 // letGo is the logarithm of the odds that the ship lost the pull of line i at
-// the beginning of its fall against that she did not.
-func (b *Berth) letGo(now moment, i int) float64 {
-	m, p := &b.state.Motion, &b.state.Lines[i].Part
-	if m.Ticks < motionKept || m.Drift.Count < 20 || b.upset(now) {
+// the beginning of its fall against that she did not, by the first count sights;
+// 0 where it is not known how she usually strays.
+func (b *Berth) letGo(now moment, i, count int) float64 {
+	f, l := &b.state.Motion.Fore, &b.state.Lines[i]
+	p := &l.Part
+	if p.Base <= settleFor+furthest || f.Lessons < 2*joint {
 		return 0
 	}
-	// from the middle of the fall to that of the last half second
-	h := (float64(now.Tick-p.Since) + float64(b.state.Lines[i].Pin.lag())/2 - 4) / float64(perSecond)
-	k, odds := m.Drift.better(), math.Inf(-1)
-	seen := surprise(nearSight(), k, func(n int64) [modes]float64 { return b.without(now, i, n) })
-	for _, scale := range [...]float64{0.5, 1, 1.5} { // the masses are no better known
-		d := b.release(i, scale*p.Before, h)
-		odds = max(odds, m.Drift.odds(k, &d, &seen))
+	seen := f.from(p.Base)
+	for k := range seen {
+		seen[k] += p.Led[k%modes]
 	}
-	return odds
-}
-
-// without is Q of n ticks ago less the vote of line i.
-func (b *Berth) without(now moment, i int, n int64) [modes]float64 {
-	q := *b.state.Motion.before(n)
-	l := &b.state.Lines[i]
-	if off := l.Offs[(now.Tick-n)%recentKept]; !math.IsNaN(off) {
-		for k := range modes {
-			q[k] -= l.Fit.Sway[k] * off
-		}
-	}
-	return q
+	based := now.Tick - (f.Looks-1-p.Base)*lookEvery
+	late := float64(p.Trial-based)/float64(perSecond) + 0.2 + 1.5*l.Pin.Gap
+	t := b.lost(i, p.Before, late)
+	b.usual.white(&seen)
+	return f.odds(&seen, &t, count, partLeast, partMost)
 }
 
 // masses are what the ship puts against a push in each mode, tonnes: her

@@ -8,36 +8,39 @@ import (
 )
 
 // redistribution watches for a parting that nobody sees: a line without a load
-// pin, or with its pin at fault, lets go, and all there is to it is how the
-// ship moves. The loss of one line's pull has a mark of its own: she goes off
-// and swings about a point that depends on where the line led. So the ship's
-// move over the last 5 s, less what her going told before, is held against the
-// move that each unseen line would have let her make:
+// pin, or with its pin at fault, lets go, and all there is to it is how the ship
+// moves. The loss of one line's pull has a mark of its own: she goes off, ahead
+// or astern and swings about a point that depends on where the line led, ever
+// further with the square of the time. So every half second her surprises (see
+// foresight) from 2, 3.5, 5.5, 8 and 12 s ago until now are held against the move
+// that the loss of each unseen line would make:
 //
-//	likely    the odds of that move against her usual straying are high; where
-//	          she has gone wilder than usual for a while they count for less
-//	alike     what the lines feel of it has that line's pattern, and little of
-//	          the surprise, by what is usual, lies another way
-//	of size   it stands for between a quarter of, and twice, the line's load
-//	felt      two lines or more are off by 0.006 of MBL, or by 0.0006 where the
-//	          first two are beyond doubt: a heavy ship on soft lines in a calm
-//	no gust   the wind's push across her has not changed by so much
+//	likely   the logarithm of the odds of that move against her usual straying is
+//	         over unseenOdds, that of the looks of a week: were her surprises as
+//	         usual and no two looks alike, chance would tell falsely of a group once
+//	         in a week at most, and looks near each other are alike. Where she went
+//	         wilder than usual for a while the odds count for less
+//	of size  it stands for between 0.4 and 1.5 of the load that line likely has
+//	away     its fairlead did go from its hook, by 0.3 of the surprise at least: a
+//	         ship that comes in and meets her fenders is pushed off too
+//	felt     two lines or more are off by 0.008 of MBL
+//	unowned  no line that is measured gave or took of itself, not by the ship's way,
+//	         as much as 0.4 of that load in the last 16 s: what moved her is then known
 //
-// Surge is left out: ahead and astern a ship is held by the fenders' grip too.
 // Told for the group of the unseen line, and cleared after 10 min. Source:
-// Newton's second law; the figures are common practice, no source.
+// Newton's second law; the figures other than the odds are common practice, no
+// source.
 const (
-	unseenOdds   = 7.0
-	unseenBoth   = 2.0 // how much higher for a line whose pin is at fault
-	unseenAlike  = 0.9
-	unseenWay    = 0.95
-	unseenLeast  = 0.25
-	unseenMost   = 2.0
-	unseenFelt   = 0.006
-	unseenGust   = 0.7 // share of a gust's full push that may hide a parting
-	unseenHold   = 2   // looks in a row, half a second apart
-	unseenTaught = 360 // lessons of her usual straying, three minutes
-	unseenRest   = 600 * int64(perSecond)
+	unseenOdds  = 14
+	unseenBoth  = 1.6 // how much higher for a line whose pin is at fault
+	unseenLeast = 0.4
+	unseenMost  = 1.5
+	unseenFelt  = 0.008 // of MBL
+	unseenAway  = 0.3   // of the surprise
+	unseenOwn   = 0.4   // of the load
+	unseenLate  = 0.5   // s; readings and places lag so far behind, about
+	unseenHold  = 2     // looks in a row
+	unseenRest  = 600 * int64(perSecond)
 )
 
 // unseen is the state of one group.
@@ -47,8 +50,7 @@ type unseen struct {
 }
 
 func (b *Berth) redistribution(now moment) {
-	m := &b.state.Motion
-	if now.Tick%driftEvery != 0 {
+	if !looked(now) {
 		return
 	}
 	for g := range b.state.Unseen {
@@ -59,65 +61,107 @@ func (b *Berth) redistribution(now moment) {
 				Detail: fmt.Sprintf("No further jump of the lines about the %s lines was seen.", mooring.Group(g))})
 		}
 	}
-	if m.Ticks < motionKept || b.upset(now) || b.state.Watch.Off {
+	f := &b.state.Motion.Fore
+	if f.Looks <= settleFor+2*furthest || f.Lessons < taught || b.upset(now) || b.state.Watch.Off {
 		return
 	}
-	k := m.Far.better()
-	seen := m.strayed(farSight(), min(k, 1))
-	if k == foreseen {
-		x := m.Far.Fore.looks(farSight(), &b.state.Wind, func(n int64) [modes]float64 { return *m.before(n) })
-		seen = m.strayed(farSight(), 0)
-		for q, v := range m.Far.Fore.ahead(&x) {
-			seen[q] -= v
-		}
-	}
-	if m.Far.Count >= unseenTaught {
-		b.suspect(now, k, &seen)
-	}
+	b.suspect(now)
 }
 
-// suspect holds a surprise against every unseen line.
-func (b *Berth) suspect(now moment, k int, seen *[modes]float64) {
+// suspect holds the surprises against every unseen line, and tells the likeliest.
+func (b *Berth) suspect(now moment) {
 	var tried [mooring.Stern + 1]bool
+	var seen [sightCount][joint]float64
+	ready := false
+	best, who, sight := 0.0, -1, 0
 	for i := range b.plan.Lines {
 		g := b.plan.Lines[i].Group
 		u := &b.state.Unseen[g]
 		if tried[g] || u.Up != 0 || !b.hidden(i) {
 			continue
 		}
-		load, ok := b.groupLoad(now, i)
+		load, ok := b.likelyLoad(now, i)
 		if !ok {
 			continue
 		}
 		tried[g] = true
-		step := b.release(i, load, farTime)
-		odds, size := b.state.Motion.Far.lateral(k, &step, seen)
-		way := 2 * odds / max(b.state.Motion.Far.lateralSize(k, seen), finest)
-		if k == foreseen {
-			odds /= b.state.Motion.Far.Fore.rough()
+		if !ready {
+			ready = true
+			for s, h := range sights {
+				seen[s] = b.state.Motion.Fore.from(b.state.Motion.Fore.Looks - 1 - h)
+				b.usual.white(&seen[s])
+			}
 		}
-		if b.plan.Lines[i].Instrumented { // two things wrong at once are less likely
-			odds /= unseenBoth
-		}
+		odds, at := b.unseenOdds(i, load, &seen)
 		b.weighGroup(UnseenOdds, g, odds, unseenOdds)
-		alike, felt, worst := b.pattern(&step, seen, unseenFelt)
-		if odds >= 5*unseenOdds && alike >= 0.99 {
-			_, felt, _ = b.pattern(&step, seen, unseenFelt/10)
-		}
-		gust := unseenGust * math.Abs(b.state.Wind.gust(now)) * b.plan.Ship.SideWindageM2 / 1000 // kN
-		if odds < unseenOdds || size < unseenLeast || size > unseenMost || alike < unseenAlike || way < unseenWay || felt < 2 || gust > size*load {
+		if odds < unseenOdds || !b.away(i, at) || b.owned(unseenOwn*load) {
 			u.Looks = 0
 			continue
 		}
-		if u.Looks++; u.Looks < unseenHold {
+		if u.Looks++; u.Looks >= unseenHold && odds > best {
+			best, who, sight = odds, i, at
+		}
+	}
+	if who < 0 {
+		return
+	}
+	felt, worst := b.feel(&b.state.Motion.Fore.Off[sight][(b.state.Motion.Fore.Looks-1)%looksKept])
+	if felt < 2 {
+		return
+	}
+	g := b.plan.Lines[who].Group
+	u := &b.state.Unseen[g]
+	u.Looks, u.Up = 0, now.Tick
+	b.state.Upset, b.state.Parted = now.Tick, now.Tick
+	took := float64(sights[sight]) * lookTime
+	b.raise(now, -1, Change{Condition: Redistribution, By: UnseenOdds, Group: g, Onset: now.Time - int64(took*float64(second)), Value: 100 * worst, Unit: "%",
+		Detail: fmt.Sprintf("The ship moved as if one of the %s lines had let go, with up to %.1f %% of MBL more on other lines in %.0f s, and no line with a load pin did; keep clear of the mooring deck and find out whether line %s and its bollard hold.",
+			g, 100*worst, took, b.id(who))})
+}
+
+// unseenOdds is the best odds that line i with this load let go at one of the
+// bases, and the sight from it.
+func (b *Berth) unseenOdds(i int, load float64, seen *[sightCount][joint]float64) (best float64, sight int) {
+	t := b.lost(i, load, unseenLate)
+	for s := range sights {
+		odds := b.state.Motion.Fore.odds(&seen[s], &t, s+1, unseenLeast, unseenMost)
+		if odds > best {
+			best, sight = odds, s
+		}
+	}
+	if b.plan.Lines[i].Instrumented { // two things wrong at once are less likely
+		best /= unseenBoth
+	}
+	return best, sight
+}
+
+// away reports whether the fairlead of line i went from its hook as far as the
+// surprise of that sight asks.
+func (b *Berth) away(i, sight int) bool {
+	f := &b.state.Motion.Fore
+	now, base := &f.Past[(f.Looks-1)%looksKept].Place, &f.Past[(f.Looks-1-sights[sight])%looksKept].Place
+	went := [modes]float64{now[0] - base[0], now[1] - base[1], now[2] - base[2]}
+	run := &b.levers[i].Move
+	return dot(run, &went) >= unseenAway*dot(run, &f.Off[sight][(f.Looks-1)%looksKept])
+}
+
+// owned reports whether a measured line has given or taken this load of itself
+// within the looks kept.
+func (b *Berth) owned(load float64) bool {
+	for i := range b.state.Lines {
+		if !b.plan.Lines[i].Instrumented {
 			continue
 		}
-		u.Looks, u.Up = 0, now.Tick
-		b.state.Upset, b.state.Parted = now.Tick, now.Tick
-		b.raise(now, -1, Change{Condition: Redistribution, By: UnseenOdds, Group: g, Onset: now.Time - 5*second, Value: 100 * worst, Unit: "%",
-			Detail: fmt.Sprintf("The ship moved as if one of the %s lines had let go, with up to %.1f %% of MBL more on other lines in 5 s, and no line with a load pin did; keep clear of the mooring deck and find out whether line %s and its bollard hold.",
-				g, 100*worst, b.id(i))})
+		own := &b.state.Lines[i].Own
+		lo, hi := own[0], own[0]
+		for _, v := range own {
+			lo, hi = min(lo, v), max(hi, v)
+		}
+		if hi-lo >= load {
+			return true
+		}
 	}
+	return false
 }
 
 // hidden reports whether nobody would see line i part.
@@ -126,9 +170,9 @@ func (b *Berth) hidden(i int) bool {
 		(!b.plan.Lines[i].Instrumented || b.state.Lines[i].Health.Fault != well) && !b.state.Lines[i].Part.Latch.Up
 }
 
-// groupLoad is what an unseen line likely carries: its share is that of the
-// rest of its group.
-func (b *Berth) groupLoad(now moment, i int) (load float64, ok bool) {
+// likelyLoad is what an unseen line likely carries: its share is that of the rest
+// of its group.
+func (b *Berth) likelyLoad(now moment, i int) (load float64, ok bool) {
 	n := 0.0
 	for k := range b.state.Lines {
 		if k != i && b.plan.Lines[k].Group == b.plan.Lines[i].Group && b.measure(now, k) && b.state.Lines[k].MinuteOK {
@@ -140,35 +184,18 @@ func (b *Berth) groupLoad(now moment, i int) (load float64, ok bool) {
 	return load / max(n, 1), n > 0 && load > 0
 }
 
-// release is where the ship goes in t seconds when load kN of line i is gone.
-func (b *Berth) release(i int, load, t float64) (d [modes]float64) {
-	mass := b.masses()
-	for q := range modes {
-		d[q] = -0.5 * t * t * load * b.levers[i].Pull[q] / mass[q]
-	}
-	return d
-}
-
-// pattern compares what the lines feel of two moves, both without surge: the
-// cosine between them, how many lines feel the second by least of MBL, and the
-// most that one gains.
-func (b *Berth) pattern(step, seen *[modes]float64, least float64) (alike float64, felt int, worst float64) {
-	var ss, se, ee float64
+// feel is how many lines feel a move by unseenFelt of MBL or more, and the most
+// that one gains, of MBL.
+func (b *Berth) feel(move *[modes]float64) (felt int, worst float64) {
 	for i := range b.state.Lines {
 		if b.state.Lines[i].Fit.Weight == 0 {
 			continue
 		}
-		g, mbl := b.answers(i), b.plan.Lines[i].MBLkN/b.state.Lines[i].Fit.Stiff // m
-		s := (g[1]*step[1] + g[2]*step[2]) / mbl
-		e := (g[1]*seen[1] + g[2]*seen[2]) / mbl
-		ss, se, ee = ss+s*s, se+s*e, ee+e*e
-		if math.Abs(e) >= least {
+		gain := b.draws(i, move) / b.plan.Lines[i].MBLkN
+		if math.Abs(gain) >= unseenFelt {
 			felt++
 		}
-		worst = max(worst, e)
+		worst = max(worst, gain)
 	}
-	if ss == 0 || ee == 0 {
-		return 0, 0, 0
-	}
-	return se / math.Sqrt(ss*ee), felt, worst
+	return felt, worst
 }

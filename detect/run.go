@@ -48,7 +48,7 @@ func (b *Berth) resume() {
 	for i := range b.state.Lines {
 		b.state.Lines[i].resume()
 	}
-	b.state.Motion.Ticks, b.state.Wind.Seconds = 0, 0
+	b.state.Motion.Ticks = 0
 }
 
 // take hands the readings before end to the states they belong to and reports
@@ -110,15 +110,14 @@ func (b *Berth) detect(end int64) {
 		l.keep(now)
 		l.expecting()
 	}
+	b.behold(now)
 	if now.Second {
 		b.give(now)
 		b.zeros(now)
-		b.state.Wind.tick(b.plan.HeadingDeg)
 	}
 	b.sensorFaults(now)
 	b.partings(now)
 	b.redistribution(now)
-	b.lessons(now)
 	b.overLimit(now)
 	b.brakeSlip(now)
 	b.snapLoad(now)

@@ -24,6 +24,7 @@ type lever struct {
 	level float64 // square of the run's horizontal length, m²
 	drop  float64 // from fairlead to hook, positive up, m
 	run   float64 // fairlead to hook, m; 0 for a line that does nothing
+	stiff float64 // at pretension, kN/m
 }
 
 const modes = 3
@@ -47,6 +48,7 @@ func levers(p *mooring.Plan) []lever {
 		pull := [modes]float64{ux, uy, (l.Fairlead.X*uy - l.Fairlead.Y*ux) / arm}
 		out[i] = lever{Pull: pull, law: mooring.NewLaw(p, i), mbl: l.MBLkN, level: dx*dx + dy*dy, drop: dz, run: run}
 		out[i].free = out[i].law.UnstretchedM(l.PretensionKN, run+l.InboardM)
+		_, out[i].stiff = out[i].stretch(l.PretensionKN)
 		for m := range pull {
 			out[i].Move[m] = -pull[m]
 		}

@@ -162,17 +162,26 @@ func (c *scene) parts() {
 	c.add(false, simulate.Event{At: c.at(5, 10), Kind: simulate.Part, Line: c.plan.Lines[i].ID})
 }
 
-func (c *scene) partsUnseen() {
+// unseenLine takes the pin off a line that carries a tenth of its MBL or more
+// beside a mate with one, and gives every other line a pin; -1 where none is so.
+func (c *scene) unseenLine() int {
 	rest := c.rest()
 	for i := range c.plan.Lines {
 		c.plan.Lines[i].Instrumented, c.ship.Lines[i].Instrumented = true, true
 	}
 	i := c.line(func(i int) bool { return c.withMate(i) && rest[i] > 0.1*c.plan.Lines[i].MBLkN })
+	if i >= 0 {
+		c.plan.Lines[i].Instrumented, c.ship.Lines[i].Instrumented = false, false
+	}
+	return i
+}
+
+func (c *scene) partsUnseen() {
+	i := c.unseenLine()
 	if i < 0 {
 		c.impossible()
 		return
 	}
-	c.plan.Lines[i].Instrumented, c.ship.Lines[i].Instrumented = false, false
 	c.add(false, simulate.Event{At: c.at(6, 10), Kind: simulate.Part, Line: c.plan.Lines[i].ID})
 }
 
@@ -244,6 +253,29 @@ func (c *scene) outOfRange() {
 		value = between(c.rng, 1.3, 4) * mbl
 	}
 	c.fault(simulate.OutOfRange, value, c.at(0.5, 3))
+}
+
+// deadPin reads no load, or near it, for good.
+func (c *scene) deadPin() {
+	i := c.sharing(0.055, 0.5, anyLine)
+	if i < 0 {
+		c.impossible()
+		return
+	}
+	c.add(true, simulate.Event{At: c.at(5, 8), Kind: simulate.Dead, Line: c.plan.Lines[i].ID, For: time.Hour,
+		Value: between(c.rng, -0.01, 0.01) * c.plan.Lines[i].MBLkN})
+}
+
+// bollardGives eases a line that carries no pin by much of its load.
+func (c *scene) bollardGives() {
+	i := c.unseenLine()
+	if i < 0 {
+		c.impossible()
+		return
+	}
+	share := c.rest()[i] / c.plan.Lines[i].MBLkN
+	c.add(false, simulate.Event{At: c.at(6, 10), Kind: simulate.Yield, Line: c.plan.Lines[i].ID,
+		Value: c.giving(i, between(c.rng, 0.7, 1)*share)})
 }
 
 func (c *scene) spikes() {

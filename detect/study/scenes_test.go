@@ -46,6 +46,7 @@ func kinds() []kind {
 		{"two partings", 15, high, func(c *scene) { c.parts(); c.parts() }},
 		{"unseen parting", 15, high, (*scene).partsUnseen},
 		{"unseen parting, fair", 15, fair, (*scene).partsUnseen},
+		{"bollard gives", 15, high, (*scene).bollardGives},
 		{"over-tight", 16, fair, (*scene).overTight},
 		{"left slack", 16, fair, (*scene).leftSlack},
 		{"snatching", 15, low, (*scene).snatches},
@@ -56,6 +57,8 @@ func kinds() []kind {
 		{"flicker", 16, fair, func(c *scene) { c.swell(0.02); c.stuck(simulate.Flicker) }},
 		{"out of range", 14, fair, (*scene).outOfRange},
 		{"spikes", 14, fair, (*scene).spikes},
+		{"dead pin", 14, high, (*scene).deadPin},
+		{"dead pin in a swell", 14, fair, func(c *scene) { c.swell(0.03); c.deadPin() }},
 		{"zero jump", 30, fair, (*scene).zeroJump},
 		{"zero drift", 55, fair, (*scene).zeroDrift},
 	}

@@ -125,6 +125,12 @@ func (o *oracle) incident(e simulate.Event) {
 		o.parting(i, at)
 	case simulate.Gap, simulate.NotANumber, simulate.OutOfRange:
 		o.fault(i, at, until, at+15)
+	case simulate.Dead:
+		// in the first seconds nobody can know: no line's pull moves a ship so soon
+		o.fault(i, at, forever, at+90)
+		o.bearLine(i, detect.LineParted, at-0.5, at+5)
+	case simulate.Yield:
+		o.unseen(i, at)
 	case simulate.Spikes:
 		o.fault(i, at, until, at+90)
 	case simulate.Stuck, simulate.Flicker:
