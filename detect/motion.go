@@ -226,6 +226,9 @@ func (b *Berth) moves(i int, q *[modes]float64) float64 { return dot(&b.levers[i
 // rises is how far the ship's rise since the first readings draws line i out, m.
 func (b *Berth) rises(i int) float64 {
 	first, since := b.rise(i)
+	if since == 0 {
+		return 0
+	}
 	g := &b.levers[i]
 	return g.drawn(first+since) - g.drawn(first)
 }

@@ -68,6 +68,26 @@ func TestLawIsItsOwnInverse(t *testing.T) {
 	})
 }
 
+func TestStretchIsTheInverseOfTension(t *testing.T) {
+	// By hand: a polyester line of 50 m goes 0.12 of its length
+	// to its breaking load, trade figures for new rope.
+	line := NewLaw(&Plan{Lines: []Line{{Material: Polyester, MBLkN: 640}}}, 0)
+	stretch, _ := line.StretchM(640, 50)
+	near(t, "stretch at the breaking load", stretch, 6, 1e-9)
+	rapid.Check(t, func(t *rapid.T) {
+		law := anyLaw(t)
+		free := rapid.Float64Range(1, 200).Draw(t, "unstretched")
+		load := law.main.mblKN * rapid.Float64Range(0, 0.9).Draw(t, "share")
+		stretch, perKN := law.StretchM(load, free)
+		if got := law.TensionKN(free+stretch, free); math.Abs(got-load) > 1e-6*(1+load) {
+			t.Errorf("drawn out %g m by %g kN, carries %g kN so", stretch, load, got)
+		}
+		if got := law.StiffnessKNPerM(load, free) * perKN; math.Abs(got-1) > 1e-9 {
+			t.Errorf("stiffness times give is %g", got)
+		}
+	})
+}
+
 func TestLawPullsHarderTheLongerItIsDrawn(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		law := anyLaw(t)

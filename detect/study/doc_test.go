@@ -7,6 +7,7 @@
 //
 //	go test ./detect/study -v                                  the short set
 //	go test ./detect/study -v -study.hours 200 -study.seed 7   at length
+//	go test ./detect/study -v -study.quiet 500 -study.seed 7   long quiet runs
 //	go test ./detect/study -v -study.each -study.kind gap -study.scene 1016000
 //
 //	lot ─► plan ─► plan astray ─► simulation ─► readings ─► detection ─► raises ─┐

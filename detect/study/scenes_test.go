@@ -80,6 +80,21 @@ func quietKinds() []kind {
 	}
 }
 
+// stillKinds are the quiet kinds of a long run: weather that goes on for days.
+func stillKinds() []kind {
+	out := []kind{{"long swell", 40, [2]float64{0.16, 0.26}, func(c *scene) {
+		c.swell(between(c.rng, 0.02, 0.05))
+		c.story.Weather.SwellS = between(c.rng, 50, 120)
+	}}}
+	for _, k := range quietKinds() {
+		switch k.name {
+		case "calm", "spring tide", "cargo", "gale", "swell", "passing ships":
+			out = append(out, k)
+		}
+	}
+	return out
+}
+
 var begin = time.Date(2026, 4, 6, 5, 4, 3, 0, time.UTC)
 
 // draw makes scene n of a kind; ok is false where the lot gave a ship to which
@@ -92,6 +107,9 @@ func draw(k kind, seed uint64) (c *scene, ok bool) {
 	c.ship = c.plan
 	if chance(rng, 0.7) {
 		c.ship = astray(rng, c.plan)
+		if make := rand.New(rand.NewPCG(seed, 78)); chance(make, 0.5) {
+			c.ship = otherwise(make, c.plan, c.ship)
+		}
 	}
 	c.story.Seed, c.story.Start, c.story.Ends = seed, begin, true
 	c.story.Length = time.Duration(k.minutes * float64(time.Minute))

@@ -135,3 +135,30 @@ func astray(rng *rand.Rand, plan *mooring.Plan) *mooring.Plan {
 	p.Ship.DisplacementT *= between(rng, 0.8, 1.2)
 	return &p
 }
+
+// otherwise is the ship with one make of rope where the plan says another: as
+// stiff at a fifth of the plan's breaking load, but stiffening otherwise. What is
+// said to stretch a little is not taken for what stretches much.
+func otherwise(rng *rand.Rand, plan, ship *mooring.Plan) *mooring.Plan {
+	makes := []mooring.Material{mooring.Polyester, mooring.Polyamide, mooring.Polypropylene, mooring.MixedFibre}
+	switch plan.Lines[0].Material {
+	case mooring.SteelWire, mooring.HMPE, mooring.Aramid:
+		makes = []mooring.Material{mooring.SteelWire, mooring.HMPE, mooring.Aramid}
+	}
+	p := *ship
+	p.Lines = append([]mooring.Line(nil), ship.Lines...)
+	was := mooring.NewRig(&p)
+	lengths := was.Pretensioned()
+	made := makes[rng.IntN(len(makes))]
+	for i := range p.Lines {
+		l := &p.Lines[i]
+		load := 0.2 * plan.Lines[i].MBLkN
+		stiff := was.Law(i).StiffnessKNPerM(load, lengths[i])
+		l.Material = made
+		for range 20 { // a stronger rope of this make is a stiffer one
+			law := mooring.NewLaw(&p, i)
+			l.MBLkN *= math.Sqrt(stiff / law.StiffnessKNPerM(load, lengths[i]))
+		}
+	}
+	return &p
+}
