@@ -72,8 +72,8 @@ func (m Material) MassKGPerM(diameterMM float64) float64 {
 }
 
 // WetStrength is the share of its dry breaking load that new rope keeps when
-// wet: polyamide loses 15 %, UFC 4-159-03 Table 3-7; the others nothing that
-// counts, common practice, no source.
+// wet, the state in which polyamide's MBL is tested: polyamide loses 15 %, UFC
+// 4-159-03 Table 3-7; the others nothing that counts, common practice, no source.
 func (m Material) WetStrength() float64 {
 	if m == Polyamide {
 		return 0.85

@@ -157,7 +157,7 @@ func TestRules(t *testing.T) {
 		{"strength-for-size", "tail in tonnes", func(p *mooring.Plan) {
 			p.Lines[head].Tail = &mooring.Tail{Material: mooring.Polyamide, LengthM: 11, DiameterMM: 60, MBLkN: 76}
 		}, nil,
-			"serious 1 the tail's stated MBL is 12.2 % of what goes with diameter and material; look at the units"},
+			"serious 1 the tail's stated MBL is 14.4 % of what goes with diameter and material; look at the units"},
 		{"strength-for-size", "strong for its size", func(p *mooring.Plan) { p.Lines[head].DiameterMM = 48 }, nil, ""},
 		// Of 60 mm: 330 mm is 5.5 times, 360 is 6; of 32 mm: 360 is 11.25, 384 is 12.
 		{"bend", "sharp", func(p *mooring.Plan) { p.Lines[head].FairleadDiameterMM = 330 }, nil,

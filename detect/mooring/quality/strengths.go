@@ -15,7 +15,7 @@ func strengths() []rule {
 			practice}, noTail},
 		{Rule{"little-give", "A line can be drawn out by 0.5 m from its pretension before it is at its working load limit.",
 			practice + "; worked out from the line's own stretch"}, littleGive},
-		{Rule{"strength-for-size", "MBL goes with diameter squared and material: within half and twice what a sample of 50 mm has. Beyond that a unit is mixed up (tonnes for kN, circumference for diameter), and every percentage is wrong.",
+		{Rule{"strength-for-size", "MBL goes with diameter squared and material: within half and twice what a sample of 50 mm has, polyamide wet, as it is tested. Beyond that a unit is mixed up (tonnes for kN, circumference for diameter), and every percentage is wrong.",
 			"trade figures for 50 mm: steel wire 150 t, polypropylene 31, polyamide 44, polyester 35, polyolefin 41, HMPE 193, mixed fibre 49; " + practice + "; aramid 145 t from memory"}, strengthForSize},
 		{Rule{"bend", "At its fairlead a line bends over at least 12 times its diameter where it is of wire, high-modulus polyethylene or aramid, over 6 times otherwise, where the plan says (fairlead_diameter_mm); a sharper bend weakens it. The rope maker's figure governs.",
 			"ratio as in MSC.1/Circ.1620 2.1; the figures: trade practice, from memory"}, bend},
@@ -88,7 +88,7 @@ func (s *scene) giveM(i int) float64 {
 
 func strengthForSize(s *scene) []Remark {
 	share := func(m mooring.Material, diameterMM, mblKN float64) float64 {
-		return mblKN / m.BreakingLoadKN(diameterMM)
+		return mblKN / (m.BreakingLoadKN(diameterMM) * m.WetStrength())
 	}
 	judge := func(what string, share float64) finding {
 		if share >= 0.5 && share <= 2 {
