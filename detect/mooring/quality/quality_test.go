@@ -153,7 +153,7 @@ func TestRules(t *testing.T) {
 		// circumference of 60, it is 4853 kN.
 		{"strength-for-size", "circumference for diameter", func(p *mooring.Plan) { p.Lines[head].DiameterMM = 188.5 }, nil,
 			"serious 1 stated MBL is 12.3 % of what goes with diameter and material; look at the units"},
-		// 44 t at 50 mm is 621 kN at 60 mm.
+		// 44 t at 50 mm is 621 kN at 60 mm, 528 wet.
 		{"strength-for-size", "tail in tonnes", func(p *mooring.Plan) {
 			p.Lines[head].Tail = &mooring.Tail{Material: mooring.Polyamide, LengthM: 11, DiameterMM: 60, MBLkN: 76}
 		}, nil,
