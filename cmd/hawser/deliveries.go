@@ -70,6 +70,11 @@ type destinationConfig struct {
 	Berths []string `yaml:"berths"`
 	Least  string   `yaml:"least"`
 	Level  int      `yaml:"level"`
+	Quiet  *struct {
+		From string `yaml:"from"`
+		To   string `yaml:"to"`
+		Zone string `yaml:"zone"`
+	} `yaml:"quiet"`
 }
 
 type alertmanagerConfig struct {
@@ -139,6 +144,11 @@ func (c *destinationConfig) filter() (deliver.Filter, error) {
 	if c.Least != "" {
 		if f.Least, err = priority(c.Least); err != nil {
 			return f, fmt.Errorf("least: %w", err)
+		}
+	}
+	if c.Quiet != nil {
+		if f.Quiet, err = deliver.NewQuiet(c.Quiet.From, c.Quiet.To, c.Quiet.Zone); err != nil {
+			return f, fmt.Errorf("quiet: %w", err)
 		}
 	}
 	if c.Level < 0 {

@@ -51,10 +51,15 @@ type Filter struct {
 	// Level is how often an alarm has to have been escalated: 1 is for the next in
 	// line, who hear of what nobody has taken on in time.
 	Level int
+	// Quiet are hours in which only emergencies are wanted; nil for none.
+	Quiet *Quiet
 }
 
-func (f *Filter) wants(s alarm.Subject, p detect.Priority, level int) bool {
-	if f.Least != 0 && p > f.Least || level < f.Level {
+func (f *Filter) wants(s alarm.Subject, p detect.Priority, level int, now time.Time) bool {
+	switch {
+	case f.Least != 0 && p > f.Least, level < f.Level:
+		return false
+	case p != detect.Emergency && f.Quiet.at(now):
 		return false
 	}
 	return len(f.Berths) == 0 || s.Berth == "" || slices.Contains(f.Berths, s.Berth)
@@ -79,6 +84,8 @@ type Options struct {
 	// to the other; defaults 200 ms and 30 s.
 	RetryMin, RetryMax time.Duration
 
+	// Now is the clock that quiet hours go by; nil means the system's.
+	Now        func() time.Time
 	Logger     *slog.Logger
 	Registerer prometheus.Registerer
 }
@@ -89,6 +96,9 @@ func (o *Options) validate() error {
 	}
 	if o.FailAfter < 0 || o.RetryMin < 0 || o.RetryMax < 0 {
 		return errors.New("deliver: negative duration")
+	}
+	if o.Now == nil {
+		o.Now = time.Now
 	}
 	if o.FailAfter == 0 {
 		o.FailAfter = 30 * time.Second

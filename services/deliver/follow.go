@@ -125,7 +125,7 @@ func (f *follow) catchUp(ctx context.Context) error {
 // ctx ends.
 func (f *follow) one(ctx context.Context, r *alarm.Record) error {
 	held := r.Transition == alarm.Raised && r.Lifecycle.Quiet()
-	if r.Transition == alarm.Rewound || held || !f.t.filter.wants(r.Subject, r.Priority, r.Level) {
+	if r.Transition == alarm.Rewound || held || !f.t.filter.wants(r.Subject, r.Priority, r.Level, f.d.o.Now()) {
 		return nil
 	}
 	retry := f.d.retry()

@@ -42,7 +42,7 @@ func (p *present) watch(ctx context.Context, slot chan *alarm.Record) {
 	for {
 		err := p.d.o.Log.Watch(ctx, "", after, func(r *alarm.Record) error {
 			after = r.Position
-			if !p.t.filter.wants(r.Subject, r.Priority, r.Level) {
+			if !p.t.filter.wants(r.Subject, r.Priority, r.Level, p.d.o.Now()) {
 				return nil
 			}
 			select {
@@ -110,7 +110,7 @@ func (p *present) wanted() []alarm.State {
 	alarms, _ := p.d.o.Log.List("", true)
 	kept := alarms[:0]
 	for i := range alarms {
-		if p.t.filter.wants(alarms[i].Subject, alarms[i].Priority, alarms[i].Level) {
+		if p.t.filter.wants(alarms[i].Subject, alarms[i].Priority, alarms[i].Level, p.d.o.Now()) {
 			kept = append(kept, alarms[i])
 		}
 	}

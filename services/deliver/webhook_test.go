@@ -9,6 +9,7 @@ import (
 	"slices"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -131,6 +132,57 @@ func TestWebhookOfTheNextInLine(t *testing.T) {
 	until(t, "the escalation", r.has("escalated east-3 5 line-parted"))
 	h.change(detect.LineParted, "5", false)
 	until(t, "its end", r.has("escalated east-3 5 line-parted", "cleared east-3 5 line-parted"))
+}
+
+// Quiet hours keep back all but emergencies.
+func TestQuietHours(t *testing.T) {
+	h, r := newHouse(t), newReceiver(t)
+	quiet, err := deliver.NewQuiet("22:00", "06:30", "America/New_York")
+	if err != nil {
+		t.Fatal(err)
+	}
+	o := h.hook(r, deliver.Filter{Quiet: quiet})
+	var now atomic.Int64
+	o.Now = func() time.Time { return time.Unix(now.Load(), 0) }
+	at := func(text string) {
+		t.Helper()
+		when, err := time.Parse(time.RFC3339, text)
+		if err != nil {
+			t.Fatal(err)
+		}
+		now.Store(when.Unix())
+	}
+	h.start(o)
+	// New York is at UTC-5 in winter and from 02:00 on 8 March 2026 at UTC-4: the
+	// IANA time zone database.
+	var want []string
+	for i, row := range []struct {
+		at   string
+		told bool
+	}{
+		{"2026-03-08T02:59:59Z", true}, {"2026-03-08T03:00:00Z", false}, // 22:00 the evening before
+		{"2026-03-08T10:29:00Z", false}, {"2026-03-08T10:30:00Z", true}, // 06:30 in summer time
+	} {
+		at(row.at)
+		h.change(detect.OverLimit, fmt.Sprint(i), true)
+		h.change(detect.LineParted, fmt.Sprint(i), true)
+		if row.told {
+			want = append(want, fmt.Sprintf("raised east-3 %d over-limit", i))
+		}
+		want = append(want, fmt.Sprintf("raised east-3 %d line-parted", i))
+		until(t, "what is wanted at "+row.at, r.has(want...))
+	}
+}
+
+func TestQuietHoursThatCannotBe(t *testing.T) {
+	for _, c := range [][4]string{
+		{"25:00", "06:00", "", `from: "25:00" is no time of day`}, {"22:00", "6", "", `to: "6" is no time of day`},
+		{"22:00", "22:00", "", "both 22:00"}, {"22:00", "06:00", "Nowhere/Land", "zone: unknown time zone"},
+	} {
+		if _, err := deliver.NewQuiet(c[0], c[1], c[2]); err == nil || !strings.Contains(err.Error(), c[3]) {
+			t.Errorf("%v: %v", c, err)
+		}
+	}
 }
 
 // What is raised on a line out of service calls nobody.
