@@ -78,6 +78,19 @@ func (l *line) fallBegan(now moment) (tick int64, load float64) {
 	return now.Tick - l.Pin.lag(), load
 }
 
+// falling is how many ticks a load that is now gone took from 0.8 to 0.3 of what
+// it was.
+func (l *line) falling(now moment, load float64) (ticks int64) {
+	for n := range int64(2 * partFall) {
+		if v := l.recent(now, n); v >= 0.8*load {
+			break
+		} else if v > 0.3*load || ticks > 0 {
+			ticks++
+		}
+	}
+	return ticks
+}
+
 // lag is the usual time between readings in ticks.
 func (p *pin) lag() int64 { return int64(p.Gap*float64(perSecond) + 0.5) }
 

@@ -73,9 +73,10 @@ func (m *model) part(i int, at float64) {
 	pull := m.tension(i, at)
 	mass := m.plan.Ship.DisplacementT
 	inertia := mass * math.Pow(0.25*m.plan.Ship.LoaM, 2)
-	var ky, kt float64
+	var kx, ky, kt float64
 	for j := range m.k {
 		if j != i {
+			kx += m.k[j] * m.ux[j] * m.ux[j]
 			ky += m.k[j] * m.uy[j] * m.uy[j]
 			kt += m.k[j] * m.lever(j) * m.lever(j)
 		}
@@ -89,6 +90,7 @@ func (m *model) part(i int, at float64) {
 			return force / k * (1 - math.Cos(w*(t-at)))
 		}
 	}
+	m.surge = append(m.surge, swing(-pull*m.ux[i], kx, 1.1*mass))
 	m.sway = append(m.sway, swing(-pull*m.uy[i], ky, 1.8*mass))
 	m.turn = append(m.turn, swing(-pull*m.lever(i), kt, 1.6*inertia))
 	m.gone[i] = at

@@ -15,8 +15,9 @@ import (
 // held against both tales, pull lost and pull not lost. The first verdict comes
 // after 2 s, for a deck must be cleared; by then the other lines have gained
 // some tenths of a per cent, and where the sea hides that it is told as a parting
-// unless the ship speaks against it, or the line's load often falls so far in
-// that time, as in a swell near slack: then she must speak for it. It is judged again as more of her way is
+// unless the ship speaks against it. A line near slack swings to nothing in a
+// swell: where its load often goes so far in that time, or took its time about it,
+// the ship must speak for a parting. It is judged again as more of her way is
 // seen, 3.5, 5.5, 8 and 12 s after the fall: what was told falsely is taken back
 // and becomes a fault of the pin, what was not told is told late. kN.
 //
@@ -37,6 +38,7 @@ const (
 	partMost   = 1.5                   // most; the masses are no better known
 	partSwings = 3.5                   // root mean squares of what the load goes in partFall, that it may go of itself
 	partUsual  = 120                   // seconds over which that mean is taken
+	partQuick  = 5                     // ticks from 0.8 to 0.3 of the load, most of a line that lets go
 	partSwung  = 0.4                   // of the load before, mean word of the others under which it went slack
 	recentKept = 64
 )
@@ -58,6 +60,7 @@ type part struct {
 	Words  float64        // ticks that they said so
 	Swing  float64        // mean square of what the load goes in partFall, kN²
 	Swings float64        // seconds that it is of
+	Slow   bool           // the fall took longer than that of a line that lets go
 }
 
 // tried reports whether a fall of the line's load is being judged.
@@ -109,6 +112,7 @@ func (b *Berth) try(now moment, i int) {
 	p := &l.Part
 	p.Since, p.Before = l.fallBegan(now)
 	p.Trial, p.Judged = p.Since, 0
+	p.Slow = l.falling(now, p.Before) > partQuick+l.Pin.lag()
 	p.Word, p.Words, p.Out = 0, 0, l.Drum.Before
 	p.Led = [modes]float64{}
 	var off, n float64
@@ -151,7 +155,7 @@ func (b *Berth) judge(now moment, i int) {
 	odds := b.letGo(now, i, 1)
 	p.Judged = 1
 	least := float64(partDoubt)
-	if p.Before < partSwings*math.Sqrt(p.Swing) {
+	if p.Slow || p.Before < partSwings*math.Sqrt(p.Swing) {
 		least = partSure
 	}
 	b.weigh(PartedOdds, i, odds, least)
