@@ -4,6 +4,8 @@ import (
 	"math"
 	"testing"
 
+	"gonum.org/v1/gonum/stat/distuv"
+
 	"hawser/detect/chart"
 )
 
@@ -66,5 +68,15 @@ func TestZeroTakesTwoJudgements(t *testing.T) {
 		if z.Since != 0 {
 			t.Errorf("it began at %v ns, want 0", z.Since)
 		}
+	}
+}
+
+// A loss of load is told by chance once in 5,000 hours of a line that looks some
+// 90 times an hour, its usual spread known from 15 looks: Student's t by the
+// library.
+func TestLossSpreadIsAsDesigned(t *testing.T) {
+	by := distuv.StudentsT{Mu: 0, Sigma: 1, Nu: 15}.Quantile(1 - 1./(5000*90))
+	if math.Abs(lossSpread-by) > 0.2 {
+		t.Errorf("spread %v, by design %v", float64(lossSpread), by)
 	}
 }

@@ -16,8 +16,8 @@ import (
 //
 // What is compared are means, of 30 s and of 16 s: a swell, and pins that read at
 // different instants, leave them nearly alone. How far they usually differ is
-// learnt, for the line and the weather, from before the last two minutes. A line
-// takes some 90 looks an hour that have nothing to do with each other; for one
+// learnt, for the line and the weather, from before the last minute or two. A look
+// each 40 s has little to do with the one before, 90 an hour of a line; for one
 // false alarm in 5,000 line-hours each may err by 2e-6, which for a spread known
 // from the 15 such looks of ten minutes is 7 times it (Student's t). To that comes
 // what the ship's way in that time has put on the line, by as much as the line's
@@ -45,7 +45,7 @@ type loss struct {
 	Ways   [lossKept]float64 // how far the ship draws the line out, m
 	Fall   float64           // the means' difference now, kN; 0 where not known
 	Least  float64           // fall that is too much, kN
-	Square [3]float64        // usual square of Fall: of two minutes ago, of one, now
+	Square [3]float64        // usual square of Fall: a minute or two ago, less than that ago, now
 	Closed int64             // when the newest but one was closed, Unix nanoseconds
 	Looks  float64           // seconds that went into it
 	Age    float64           // Fit.Age; a younger fit is a new beginning

@@ -251,14 +251,14 @@ func (s *sum) ofKind(name string) string {
 // stands, and rise with it. Unseen partings in gusts fall far short, and so do pins
 // that die in a gale: what the ship then does is drowned in what the wind does.
 var floor = map[detect.Condition]float64{
-	detect.LineParted: 0.9, detect.OverLimit: 0.97, detect.BrakeSlip: 0.9, detect.Redistribution: 0.3,
+	detect.LineParted: 0.9, detect.OverLimit: 0.97, detect.BrakeSlip: 0.92, detect.Redistribution: 0.3,
 	detect.SnapLoad: 0.9, detect.ApproachingLimit: 0.97, detect.Imbalance: 0.9, detect.SlackLine: 0.9, detect.SensorFault: 0.75,
 }
 
 const (
 	floorAll    = 0.94
-	mostWrong   = 5.0 // false alarms in 1,000 line-hours
-	mostChatter = 1
+	mostWrong   = 4.5 // false alarms in 1,000 line-hours
+	mostChatter = 0
 )
 
 // TestStudy scores detection on ships, weather and faults drawn by lot. The
