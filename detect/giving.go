@@ -14,7 +14,7 @@ import "math"
 // practice, no source.
 type giving struct {
 	Ratio     float64 // learnt: metres by the line's load for a metre by the ship; about 1
-	Own, Word float64 // means of the last minute
+	Own, Word float64 // means of the last minute, 0 for none
 	XX, XY    float64 // faded sums
 }
 
@@ -23,7 +23,7 @@ const (
 	givingFades  = 1 - 1./1200
 	givingLeast  = 0.01 // of MBL, least move that teaches
 	givingDoubt  = 0.15 // how far plans err, one standard deviation
-	givingTrue   = 0.04
+	givingTrue   = 0.04 // no line answers more truly than this
 	givingSpell  = 10.0 // s, over which what is unexplained is one and the same
 	givingRogue  = 0.5  // of a move, most of what is unexplained that counts
 	givingAstray = 1.6  // most that a ratio is believed, and the least is its inverse
@@ -36,6 +36,8 @@ func (b *Berth) give(now moment) {
 		l := &b.state.Lines[i]
 		if b.teaches(now, i) {
 			l.Giving.learn(&l.Fit, b.plan.Lines[i].MBLkN)
+		} else {
+			l.Giving.Own, l.Giving.Word = 0, 0 // it may be made fast otherwise by then
 		}
 		if l.Fit.Weight > 0 {
 			mean += l.Giving.ratio(&l.Fit, b.plan.Lines[i].MBLkN)
@@ -51,7 +53,7 @@ func (b *Berth) give(now moment) {
 			g := &l.Giving
 			ratio := max(min(g.ratio(f, b.plan.Lines[i].MBLkN)*n/mean, givingAstray), 1/givingAstray)
 			// what is expected now stays as it is
-			by := (g.Ratio - ratio) * (b.moves(i, &b.state.Motion.Q) + b.rises(i))
+			by := (g.Ratio - ratio) * b.way(i)
 			f.Base, l.Zero.Base, g.Ratio = f.Base+by, l.Zero.Base+by, ratio
 		}
 	}
@@ -66,7 +68,7 @@ func (b *Berth) teaches(now moment, i int) bool {
 
 func (g *giving) learn(f *fitted, mbl float64) {
 	word := (f.Said - f.Base) / g.Ratio
-	if g.XX == 0 && g.Own == 0 {
+	if g.Own == 0 && g.Word == 0 {
 		g.Own, g.Word = f.Stretch, word
 	}
 	g.Own += (f.Stretch - g.Own) / givingMean
