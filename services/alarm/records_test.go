@@ -5,6 +5,7 @@ import (
 	"context"
 	"encoding/binary"
 	"errors"
+	"fmt"
 	"io"
 	"log/slog"
 	"os"
@@ -22,7 +23,16 @@ import (
 	"hawser/services/alarm/alarmtest"
 )
 
-func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
+func TestMain(m *testing.M) {
+	if dir := os.Getenv(stormChild); dir != "" {
+		if err := raiseStorm(dir, os.Stdout); err != nil {
+			fmt.Fprintln(os.Stderr, err)
+			os.Exit(1)
+		}
+		return
+	}
+	goleak.VerifyTestMain(m)
+}
 
 // file is Records in a file, read again from the disk every time: a length as
 // uvarint, then the record.
