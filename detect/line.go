@@ -91,6 +91,17 @@ func (l *line) falling(now moment, load float64) (ticks int64) {
 	return ticks
 }
 
+// least is the least load from n ticks ago until partFall ticks ago.
+func (l *line) least(now moment, n int64) float64 {
+	low := math.Inf(1)
+	for ; n > partFall; n-- {
+		if v := l.recent(now, n); v < low {
+			low = v
+		}
+	}
+	return low
+}
+
 // lag is the usual time between readings in ticks.
 func (p *pin) lag() int64 { return int64(p.Gap*float64(perSecond) + 0.5) }
 

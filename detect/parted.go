@@ -16,8 +16,9 @@ import (
 // after 2 s, for a deck must be cleared; by then the other lines have gained
 // some tenths of a per cent, and where the sea hides that it is told as a parting
 // unless the ship speaks against it. A line near slack swings to nothing in a
-// swell: where its load often goes so far in that time, or took its time about it,
-// the ship must speak for a parting. It is judged again as more of her way is
+// swell, or snatches: where its load often goes so far in that time, took its time
+// about it, or had come up as far in the 3 s before, the ship must speak for a
+// parting. It is judged again as more of her way is
 // seen, 3.5, 5.5, 8 and 12 s after the fall: what was told falsely is taken back
 // and becomes a fault of the pin, what was not told is told late. kN.
 //
@@ -38,6 +39,7 @@ const (
 	partMost   = 1.5                   // most; the masses are no better known
 	partSwings = 3.5                   // root mean squares of what the load goes in partFall, that it may go of itself
 	partUsual  = 120                   // seconds over which that mean is taken
+	partUp     = 43                    // ticks ago, until the fall: a load that came up since has snatched
 	partQuick  = 5                     // ticks from 0.8 to 0.3 of the load, most of a line that lets go
 	partSwung  = 0.4                   // of the load before, mean word of the others under which it went slack
 	recentKept = 64
@@ -60,7 +62,7 @@ type part struct {
 	Words  float64        // ticks that they said so
 	Swing  float64        // mean square of what the load goes in partFall, kN²
 	Swings float64        // seconds that it is of
-	Slow   bool           // the fall took longer than that of a line that lets go
+	Swung  bool           // the load fell slowly, or had come up as far just before
 }
 
 // tried reports whether a fall of the line's load is being judged.
@@ -112,7 +114,7 @@ func (b *Berth) try(now moment, i int) {
 	p := &l.Part
 	p.Since, p.Before = l.fallBegan(now)
 	p.Trial, p.Judged = p.Since, 0
-	p.Slow = l.falling(now, p.Before) > partQuick+l.Pin.lag()
+	p.Swung = l.falling(now, p.Before) > partQuick+l.Pin.lag() || l.least(now, partUp) < 0.3*p.Before
 	p.Word, p.Words, p.Out = 0, 0, l.Drum.Before
 	p.Led = [modes]float64{}
 	var off, n float64
@@ -155,7 +157,7 @@ func (b *Berth) judge(now moment, i int) {
 	odds := b.letGo(now, i, 1)
 	p.Judged = 1
 	least := float64(partDoubt)
-	if p.Slow || p.Before < partSwings*math.Sqrt(p.Swing) {
+	if p.Swung || p.Before < partSwings*math.Sqrt(p.Swing) {
 		least = partSure
 	}
 	b.weigh(PartedOdds, i, odds, least)

@@ -16,9 +16,9 @@ import (
 // that the loss of each unseen line would make:
 //
 //	likely   the logarithm of the odds of that move against her usual straying is
-//	         over unseenOdds, that of the looks of a week: were her surprises as
+//	         over unseenOdds, that of the looks of a month: were her surprises as
 //	         usual and no two looks alike, chance would tell falsely of a group once
-//	         in a week at most, and looks near each other are alike. Where she went
+//	         in that time at most, and looks near each other are alike. Where she went
 //	         wilder than usual for a while the odds count for less
 //	of size  it stands for between 0.4 and 1.5 of the load that line likely has
 //	away     its fairlead did go from its hook, by 0.3 of the surprise at least: a
@@ -31,7 +31,7 @@ import (
 // Newton's second law; the figures other than the odds are common practice, no
 // source.
 const (
-	unseenOdds  = 14
+	unseenOdds  = 15.5
 	unseenBoth  = 1.6 // how much higher for a line whose pin is at fault
 	unseenLeast = 0.4
 	unseenMost  = 1.5
