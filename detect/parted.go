@@ -18,9 +18,9 @@ import (
 // unless the ship speaks against it. A line near slack swings to nothing in a
 // swell, or snatches: where its load often goes so far in that time, took its time
 // about it, or had come up as far in the 3 s before, the ship must speak for a
-// parting. It is judged again as more of her way is
-// seen, 3.5, 5.5, 8 and 12 s after the fall: what was told falsely is taken back
-// and becomes a fault of the pin, what was not told is told late. kN.
+// parting. It is judged again as more of her way is seen, 3.5, 5.5, 8 and 12 s
+// after the fall: what was told falsely is taken back and becomes a fault of the
+// pin, what was not told is told late. kN.
 //
 // Source: Newton's second law; the shares of MBL and the odds are common
 // practice, no source.

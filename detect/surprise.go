@@ -13,7 +13,8 @@ import "math"
 // degrees of freedom, and no sea is Gaussian far out, so they never pass
 // surpriseMost. Source: the predictive distribution of a normal sample of unknown
 // covariance, as in textbooks of multivariate statistics; the time between
-// surprises that are independent, 10 s, is common practice, no source.
+// surprises that are independent, 10 s, is common practice, no source. Exported
+// for the snapshot's encoder only.
 type Surprises struct {
 	Off     [sightCount][looksKept][modes]float64 // m
 	Cov     [joint][joint]float64                 // m², lower half
