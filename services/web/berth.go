@@ -1,8 +1,10 @@
 package web
 
 import (
+	"cmp"
 	"fmt"
 
+	"hawser/detect"
 	hawserv1 "hawser/proto/hawser/v1"
 	"hawser/services/alarm"
 )
@@ -30,6 +32,7 @@ type groupView struct {
 type lineView struct {
 	ID     string
 	Flags  []flag // its active alarms
+	Held   string // why other alarms of it are held back, "" for none
 	Load   string // kN
 	Share  string // of MBL
 	Limit  string // the working load limit as a share of MBL
@@ -57,10 +60,11 @@ func describeBerth(p *hawserv1.BerthPicture, active []*alarm.State) berthView {
 		m := stamp(p.NewestReadingAt.AsTime())
 		v.Newest = &m
 	}
-	flags := map[string][]flag{}
+	flags, held := map[string][]flag{}, map[string]string{}
 	for _, a := range active {
 		if a.Line != "" {
 			flags[a.Line] = append(flags[a.Line], flag{a.Priority.String(), sentence(a.Condition)})
+			held[a.Line] = cmp.Or(held[a.Line], heldBackBy(a.Condition)) // by the worst, which comes first
 		}
 	}
 	place := map[string]int{}
@@ -71,7 +75,7 @@ func describeBerth(p *hawserv1.BerthPicture, active []*alarm.State) berthView {
 			place[l.Group] = i
 			v.Groups = append(v.Groups, groupView{Name: groupName(l.Group)})
 		}
-		v.Groups[i].Lines = append(v.Groups[i].Lines, describeLine(l, flags[l.Line]))
+		v.Groups[i].Lines = append(v.Groups[i].Lines, describeLine(l, flags[l.Line], held[l.Line]))
 	}
 	return v
 }
@@ -83,7 +87,7 @@ func facts(p *hawserv1.BerthPicture) []fact {
 	}
 	watch := "not told"
 	if p.UnderWatch != nil {
-		watch = "arriving or leaving"
+		watch = "arriving or leaving: alarms are held back"
 		if *p.UnderWatch {
 			watch = "under watch"
 		}
@@ -96,8 +100,25 @@ func facts(p *hawserv1.BerthPicture) []fact {
 	}
 }
 
-func describeLine(l *hawserv1.LinePicture, flags []flag) lineView {
-	v := lineView{ID: l.Line, Flags: flags, Load: number("%.0f", l.TensionKn), Share: none,
+// heldBackBy says what an active alarm keeps from being told of its line: one
+// cause, one alarm.
+func heldBackBy(condition string) string {
+	switch condition {
+	case detect.LineParted.String():
+		return "nothing else of it is told"
+	case detect.SensorFault.String():
+		return "nothing of its load is told"
+	case detect.BrakeSlip.String():
+		return "its slack is not told"
+	}
+	return ""
+}
+
+func describeLine(l *hawserv1.LinePicture, flags []flag, held string) lineView {
+	if l.BrakeSet != nil && !*l.BrakeSet {
+		held = cmp.Or(held, "worked by hand: nothing of its load is told")
+	}
+	v := lineView{ID: l.Line, Flags: flags, Held: held, Load: number("%.0f", l.TensionKn), Share: none,
 		Limit: percent(l.WorkingLoadKn / l.MblKn), Brake: brake(l)}
 	if l.PayoutM != nil {
 		v.Payout = figures("%+.2f", *l.PayoutM) + " m"

@@ -64,7 +64,7 @@ func TestPageShowsLinesAndAlarms(t *testing.T) {
 		"Mooring under watch Wind 7.5 m/s from 062° Water level 2.50 m Draft fwd / aft 8.25 / 9.00 m",
 		// By hand: 352/640 = 55 %, limit 0.50 of MBL for fibre and 0.55 for wire (MEG 4th edition).
 		"Head lines 1 Over limit 352 55 % over limit 50 % Set −0.25 m Good 3 s ago",
-		"Forward springs 2 Line parted – – limit 55 % On bitts Silent",
+		"Forward springs 2 Line parted nothing else of it is told – – limit 55 % On bitts Silent",
 		"Stern lines 3 – – limit 50 % On bitts No load pin",
 	)
 	if worst, next := strings.Index(page, "Line 2 parted."), strings.Index(page, "slack it"); worst > next {
@@ -75,6 +75,19 @@ func TestPageShowsLinesAndAlarms(t *testing.T) {
 		!strings.Contains(page, `class="limit" x="50.0"`) {
 		t.Error("the bar is drawn wrongly")
 	}
+}
+
+// What is held back is on the page, and why: one cause, one alarm.
+func TestPageSaysWhatIsHeldBack(t *testing.T) {
+	s := newStation(t, nil)
+	s.board.SetPlan("east-3", plan("east-3"))
+	s.feed("east-3", "1/tension", 95)
+	s.feed("east-3", "1/brake", 0)
+	s.feed("east-3", "berth/watch", 0)
+	s.raise("east-3", 1, detect.SensorFault, "2", "Line 2's load pin has no signal.")
+	_, page := s.get("/")
+	says(t, page, "Mooring arriving or leaving: alarms are held back",
+		"1 worked by hand: nothing of its load is told 95", "2 Sensor fault nothing of its load is told –")
 }
 
 // The content security policy allows no inline script or style, so there must be
