@@ -247,6 +247,8 @@ func (s *secured) callRPC(m protoreflect.MethodDescriptor, about string, c matri
 				return "who?"
 			case codes.PermissionDenied:
 				return "no"
+			case codes.Unimplemented:
+				s.t.Errorf("%s is in the schema and nobody answers it", fullMethod(m))
 			}
 			return "yes"
 		case <-look.C:
