@@ -127,7 +127,7 @@ func (s *station) openServices(ctx context.Context) (err error) {
 		return err
 	}
 	s.onClose("alarm log", s.alarms.Close)
-	if s.performance, err = performance.New(s.alarms, s.log, s.registry, nil); err != nil {
+	if s.performance, err = performance.New(s.alarms, s.registry, nil); err != nil {
 		return err
 	}
 	if s.board, err = live.New(live.Options{Registerer: s.registry}); err != nil {

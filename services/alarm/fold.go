@@ -173,7 +173,7 @@ func (f *fold) name(s Subject, raised time.Time) string {
 	if berth == "" {
 		berth = "server"
 	}
-	id := berth + "/" + s.Condition + "/" + s.place() + "/" + raised.UTC().Format("2006-01-02T15:04:05.000Z")
+	id := berth + "/" + s.Condition + "/" + s.Place() + "/" + raised.UTC().Format("2006-01-02T15:04:05.000Z")
 	for n, first := 2, id; f.byID[id] != nil; n++ {
 		id = first + "~" + strconv.Itoa(n)
 	}

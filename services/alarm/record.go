@@ -40,8 +40,8 @@ func (s Subject) key() Subject {
 	return s
 }
 
-// place is the line, else the group, else a dash.
-func (s Subject) place() string {
+// Place is the line, else the group, else a dash.
+func (s Subject) Place() string {
 	switch {
 	case s.Line != "":
 		return s.Line

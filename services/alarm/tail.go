@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"slices"
 	"sort"
+	"time"
 )
 
 // tail is the newest records of the log, shared by all watchers: what one has
@@ -76,6 +77,36 @@ func (l *Log) Watch(ctx context.Context, berth string, after uint64, fn func(*Re
 			return ctx.Err()
 		case <-l.unwatched:
 			return ErrClosed
+		}
+	}
+}
+
+// Follow is Watch for who follows the log as long as it is open: where reading
+// fails it begins again a second later, and where the log lost its end, as a power
+// cut can make it, it goes on from there. An error of fn is tried again too. It
+// returns when ctx ends or the log is closed.
+func (l *Log) Follow(ctx context.Context, after uint64, fn func(*Record) error) {
+	for {
+		err := l.Watch(ctx, "", after, func(r *Record) error {
+			if err := fn(r); err != nil {
+				return err
+			}
+			after = r.Position
+			return nil
+		})
+		switch {
+		case ctx.Err() != nil || errors.Is(err, ErrClosed):
+			return
+		case errors.Is(err, ErrAhead):
+			l.o.Logger.Warn("alarm log ends before what a follower has seen", "seen", after, "end", l.Position())
+			after = l.Position()
+			continue
+		}
+		l.o.Logger.Error("following the alarm log stopped, beginning again", "after", after, "err", err)
+		select {
+		case <-ctx.Done():
+			return
+		case <-time.After(time.Second):
 		}
 	}
 }

@@ -3,6 +3,7 @@ package alarm_test
 import (
 	"context"
 	"errors"
+	"runtime"
 	"slices"
 	"testing"
 	"time"
@@ -177,4 +178,33 @@ func TestWatchesEndAndTheLogGoesOn(t *testing.T) {
 	if l.Position() != 2 {
 		t.Error("nothing more was recorded")
 	}
+}
+
+// Who follows goes on where the log lost its end, and gets again what it could not
+// take; the log's close ends it.
+func TestFollow(t *testing.T) {
+	l := openOn(t, &alarmtest.Records{})
+	must(t, l.Apply(t.Context(), "east-3", 1, raised(detect.OverLimit, "4", 0)))
+	got, done := make(chan uint64), make(chan struct{})
+	refuse := true
+	go func() {
+		defer close(done)
+		l.Follow(t.Context(), 99, func(r *alarm.Record) error { // the log ends at 1
+			got <- r.Position
+			if refuse {
+				refuse = false
+				return errors.New("not now")
+			}
+			return nil
+		})
+	}()
+	for l.Watchers() == 0 {
+		runtime.Gosched()
+	}
+	must(t, l.Apply(t.Context(), "east-3", 2, cleared(detect.OverLimit, "4", 10)))
+	if a, b := <-got, <-got; a != 2 || b != 2 {
+		t.Errorf("records %d and %d, want the second twice", a, b)
+	}
+	must(t, l.Close())
+	<-done
 }

@@ -130,7 +130,7 @@ func (m *alertmanager) alert(s *alarm.State, ends time.Time) alert {
 		Annotations: map[string]string{
 			"summary": summary(s), "description": s.Detail, "alarm_id": s.ID,
 		},
-		StartsAt: s.Raised, EndsAt: ends,
+		StartsAt: s.Raised, EndsAt: ends, GeneratorURL: m.link,
 	}
 	if s.HasValue {
 		a.Annotations["value"] = strings.TrimSpace(strconv.FormatFloat(s.Value, 'f', 1, 64) + " " + s.Unit)
@@ -143,9 +143,6 @@ func (m *alertmanager) alert(s *alarm.State, ends time.Time) alert {
 	}
 	if a.EndsAt.Before(a.StartsAt) {
 		a.EndsAt = a.StartsAt
-	}
-	if m.link != "" {
-		a.GeneratorURL = m.link
 	}
 	for _, texts := range []map[string]string{a.Labels, a.Annotations} {
 		for k, v := range texts {

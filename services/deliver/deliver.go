@@ -32,6 +32,7 @@ import (
 type Log interface {
 	List(berth string, cleared bool) (alarms []alarm.State, position uint64)
 	Watch(ctx context.Context, berth string, after uint64, fn func(*alarm.Record) error) error
+	Follow(ctx context.Context, after uint64, fn func(*alarm.Record) error)
 	RaiseOwn(ctx context.Context, o alarm.Own) error
 	ClearOwn(ctx context.Context, berth, condition string) error
 }

@@ -39,38 +39,23 @@ func (f *follow) run(ctx context.Context) {
 
 func (f *follow) deliver(ctx context.Context) {
 	retry := f.d.retry()
-	known := false
 	for {
-		var err error
-		if !known {
-			err = f.begin(ctx)
-			known = err == nil
-		}
+		err := f.begin(ctx)
 		if err == nil {
-			err = f.d.o.Log.Watch(ctx, "", f.position.Load(), func(r *alarm.Record) error {
-				err := f.one(ctx, r)
-				if err == nil {
-					f.position.Store(r.Position)
-				}
-				return err
-			})
+			break
 		}
-		switch {
-		case ctx.Err() != nil || errors.Is(err, alarm.ErrClosed):
-			return
-		case errors.Is(err, alarm.ErrAhead):
-			// The log lost its end, as a power cut can; what is raised again is told
-			// again.
-			_, end := f.d.o.Log.List("", false)
-			f.d.o.Logger.Warn("alarm log ends before what was delivered", "destination", f.t.name, "delivered", f.position.Load(), "end", end)
-			f.position.Store(end)
-			continue
-		}
-		f.d.o.Logger.Error("following the alarm log stopped, starting again", "destination", f.t.name, "err", err)
+		f.d.o.Logger.Error("place in the alarm log not found, trying again", "destination", f.t.name, "err", err)
 		if !wait(ctx, retry.NextBackOff()) {
 			return
 		}
 	}
+	f.d.o.Log.Follow(ctx, f.position.Load(), func(r *alarm.Record) error {
+		err := f.one(ctx, r)
+		if err == nil {
+			f.position.Store(r.Position)
+		}
+		return err
+	})
 }
 
 // begin finds where to begin. A destination that is new is told of what is active

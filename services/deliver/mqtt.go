@@ -201,7 +201,7 @@ func (m *broker) messages(alarms []alarm.State) ([]message, error) {
 			states[berth] = sum
 			berths = append(berths, berth)
 		}
-		topic := m.Topic + "/" + berth + "/alarm/" + s.Condition + "/" + place(s)
+		topic := m.Topic + "/" + berth + "/alarm/" + s.Condition + "/" + s.Place()
 		if topics[topic] {
 			continue // cleared, and active again or cleared once more since
 		}
@@ -236,14 +236,4 @@ func (s *state) add(a *alarm.State) {
 	if a.Acknowledged() == nil {
 		s.Unacknowledged++
 	}
-}
-
-func place(s *alarm.State) string {
-	switch {
-	case s.Line != "":
-		return s.Line
-	case s.Group != "":
-		return s.Group
-	}
-	return "-"
 }

@@ -2,7 +2,6 @@ package deliver
 
 import (
 	"context"
-	"errors"
 	"time"
 
 	"hawser/services/alarm"
@@ -35,34 +34,18 @@ func (p *present) run(ctx context.Context) {
 	<-done
 }
 
-// watch puts the newest record of interest into the slot.
+// watch puts a record of interest into the slot.
 func (p *present) watch(ctx context.Context, slot chan *alarm.Record) {
-	retry := p.d.retry()
-	_, after := p.d.o.Log.List("", false)
-	for {
-		err := p.d.o.Log.Watch(ctx, "", after, func(r *alarm.Record) error {
-			after = r.Position
-			if !p.t.filter.wants(r.Subject, r.Priority, r.Level, p.d.o.Now()) {
-				return nil
-			}
+	_, end := p.d.o.Log.List("", false)
+	p.d.o.Log.Follow(ctx, end, func(r *alarm.Record) error {
+		if p.t.filter.wants(r.Subject, r.Priority, r.Level, p.d.o.Now()) {
 			select {
 			case slot <- r:
 			default: // it will be in the state that is told next
 			}
-			return nil
-		})
-		switch {
-		case ctx.Err() != nil || errors.Is(err, alarm.ErrClosed):
-			return
-		case errors.Is(err, alarm.ErrAhead):
-			_, after = p.d.o.Log.List("", false)
-			continue
 		}
-		p.d.o.Logger.Error("following the alarm log stopped, starting again", "destination", p.t.name, "err", err)
-		if !wait(ctx, retry.NextBackOff()) {
-			return
-		}
-	}
+		return nil
+	})
 }
 
 func (p *present) loop(ctx context.Context, changed <-chan *alarm.Record, done <-chan struct{}) {

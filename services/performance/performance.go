@@ -14,8 +14,6 @@ package performance
 import (
 	"cmp"
 	"context"
-	"errors"
-	"log/slog"
 	"slices"
 	"sync"
 	"time"
@@ -49,7 +47,7 @@ const (
 // Log is the alarm log. Safe for concurrent use.
 type Log interface {
 	List(berth string, cleared bool) (alarms []alarm.State, position uint64)
-	Watch(ctx context.Context, berth string, after uint64, fn func(*alarm.Record) error) error
+	Follow(ctx context.Context, after uint64, fn func(*alarm.Record) error)
 }
 
 // raise is one call of somebody.
@@ -62,7 +60,6 @@ type raise struct {
 // Tracker follows the alarm log. Safe for concurrent use.
 type Tracker struct {
 	log Log
-	lg  *slog.Logger
 	now func() time.Time
 
 	mu     sync.Mutex
@@ -71,37 +68,21 @@ type Tracker struct {
 
 // New makes a tracker; now nil means the system's clock. Registerer gets the
 // figures of the last hour.
-func New(l Log, lg *slog.Logger, r prometheus.Registerer, now func() time.Time) (*Tracker, error) {
+func New(l Log, r prometheus.Registerer, now func() time.Time) (*Tracker, error) {
 	if now == nil {
 		now = time.Now
 	}
-	t := &Tracker{log: l, lg: lg, now: now}
+	t := &Tracker{log: l, now: now}
 	return t, r.Register(collector{t})
 }
 
 // Run follows the log until ctx ends or the log is closed.
 func (t *Tracker) Run(ctx context.Context) error {
-	after := uint64(0)
-	for {
-		err := t.log.Watch(ctx, "", after, func(r *alarm.Record) error {
-			after = r.Position
-			t.take(r)
-			return nil
-		})
-		if ctx.Err() != nil || errors.Is(err, alarm.ErrClosed) {
-			return nil
-		}
-		if errors.Is(err, alarm.ErrAhead) { // the log lost its end
-			_, after = t.log.List("", false)
-			continue
-		}
-		t.lg.Error("following the alarm log stopped, starting again", "err", err)
-		select {
-		case <-ctx.Done():
-			return nil
-		case <-time.After(time.Second):
-		}
-	}
+	t.log.Follow(ctx, 0, func(r *alarm.Record) error {
+		t.take(r)
+		return nil
+	})
+	return nil
 }
 
 func (t *Tracker) take(r *alarm.Record) {

@@ -58,7 +58,7 @@ func newHouse(t *testing.T) *house {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if h.tracker, err = performance.New(h.alarms, quiet, h.registry, h.clock); err != nil {
+	if h.tracker, err = performance.New(h.alarms, h.registry, h.clock); err != nil {
 		t.Fatal(err)
 	}
 	ctx, cancel := context.WithCancel(t.Context())
