@@ -61,11 +61,20 @@ func (f *fold) effect(r *Record) bool {
 }
 
 // holdOn is what keeps a subject quiet, by itself or with all of its line.
-func (f *fold) holdOn(s Subject) *Hold {
-	if h := f.holds[s.key()]; h != nil || s.Line == "" {
+func (f *fold) holdOn(s Subject) *Hold { return f.holdBut(s, nil) }
+
+// holdBut is holdOn as if one hold had ended.
+func (f *fold) holdBut(s Subject, ended *Hold) *Hold {
+	if h := f.holds[s.key()]; h != nil && h != ended {
 		return h
 	}
-	return f.holds[Subject{Berth: s.Berth, Line: s.Line}]
+	if s.Line == "" {
+		return nil
+	}
+	if h := f.holds[Subject{Berth: s.Berth, Line: s.Line}]; h != ended {
+		return h
+	}
+	return nil
 }
 
 // add folds the record that follows.
@@ -117,10 +126,7 @@ func (f *fold) after(r *Record) State {
 	case PutOnShelf, TakenOutOfService:
 		s.Hold = r.hold()
 	case HoldEnded:
-		s.Hold = nil
-		if r.Condition != "" && r.Line != "" {
-			s.Hold = f.holds[Subject{Berth: r.Berth, Line: r.Line}]
-		}
+		s.Hold = f.holdBut(s.Subject, f.holds[r.key()])
 	}
 	return s
 }

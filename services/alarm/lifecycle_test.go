@@ -234,9 +234,8 @@ var legal = map[alarm.Transition]map[alarm.Lifecycle][]alarm.Lifecycle{
 		alarm.OutOfService: {alarm.Shelved}, alarm.ReturnedUnacknowledged: {alarm.Normal}, alarm.Normal: {alarm.Normal},
 	},
 	alarm.HoldEnded: {
-		alarm.Shelved: {alarm.ActiveUnacknowledged, alarm.ActiveAcknowledged, alarm.OutOfService},
-		// The condition may be put back while all of its line is still out.
-		alarm.OutOfService: {alarm.ActiveUnacknowledged, alarm.ActiveAcknowledged, alarm.OutOfService},
+		alarm.Shelved:      {alarm.ActiveUnacknowledged, alarm.ActiveAcknowledged},
+		alarm.OutOfService: {alarm.ActiveUnacknowledged, alarm.ActiveAcknowledged},
 	},
 }
 

@@ -135,12 +135,16 @@ func (l *Log) EndHold(ctx context.Context, s Subject, p Person, note string) err
 	})
 }
 
-// ending makes the record that ends a hold. It names the alarm that is active
-// there, if one is.
+// ending makes the record that ends a hold. It names the worst alarm that nothing
+// keeps quiet any more, if one is active: whoever hears of the end knows what calls.
 func (l *Log) ending(s Subject, p Person, note string) *Record {
 	r := &Record{Transition: HoldEnded, Time: l.o.Now().UTC(), Subject: s, Person: p, Note: note}
-	if a := l.fold.active[s.key()]; a != nil {
-		r.ID, r.Priority = a.ID, a.Priority
+	hold := l.fold.holds[s.key()]
+	for _, a := range l.fold.list(s.Berth, false) {
+		if hold.covers(a.Subject) && l.fold.holdBut(a.Subject, hold) == nil {
+			r.ID, r.Priority = a.ID, a.Priority
+			break
+		}
 	}
 	return r
 }

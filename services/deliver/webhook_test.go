@@ -29,6 +29,7 @@ type receiver struct {
 	mu     sync.Mutex
 	ids    []string // of what was taken, in order
 	got    []string // "raised east-3 4 over-limit"
+	last   string   // body taken
 	tries  int
 	answer func(try int, what string) int // status; nil is 204
 	faults []string
@@ -65,6 +66,7 @@ func newReceiver(t *testing.T) *receiver {
 			status = r.answer(r.tries, what)
 		}
 		if status/100 == 2 {
+			r.last = string(body)
 			r.ids, r.got = append(r.ids, req.Header.Get("webhook-id")), append(r.got, what)
 		}
 		w.WriteHeader(status)
@@ -196,6 +198,13 @@ func TestWebhookIsNotCalledForWhatIsHeld(t *testing.T) {
 	h.change(detect.OverLimit, "4", true)
 	h.change(detect.OverLimit, "5", true)
 	until(t, "what is not held", r.has("out-of-service east-3 4 ", "raised east-3 5 over-limit"))
+	if err := h.alarms.EndHold(t.Context(), line, alarm.Person{By: "engineer"}, ""); err != nil {
+		t.Fatal(err)
+	}
+	until(t, "the end", r.has("out-of-service east-3 4 ", "raised east-3 5 over-limit", "hold-ended east-3 4 "))
+	if !strings.Contains(r.last, "/over-limit/4/") || !strings.Contains(r.last, "ACTIVE_UNACKNOWLEDGED") {
+		t.Errorf("the end names no alarm: %s", r.last)
+	}
 }
 
 // A receiver that is away or says so holds later records back until it has the
