@@ -10,7 +10,6 @@ package assess
 
 import (
 	"math"
-	"slices"
 
 	"hawser/detect/mooring"
 )
@@ -37,13 +36,6 @@ type bounds struct {
 func New(p *mooring.Plan) *Mooring {
 	rig := mooring.NewRig(p)
 	return fitted(p, rig, rig.Pretensioned(), mooring.Pose{})
-}
-
-// Fitted is a mooring whose lines have these unstretched lengths, metres from
-// drum or bitts to hook, +Inf for one that is not made fast, found with the ship
-// at this pose.
-func Fitted(p *mooring.Plan, lengths []float64, at mooring.Pose) *Mooring {
-	return fitted(p, mooring.NewRig(p), slices.Clone(lengths), at)
 }
 
 func fitted(p *mooring.Plan, rig *mooring.Rig, lengths []float64, at mooring.Pose) *Mooring {

@@ -103,9 +103,6 @@ func (r *Recorder) Take(b *reading.Block, changes []detect.Change) error {
 // the time after them.
 func (r *Recorder) Close() error { return r.write(r.now) }
 
-// Written is the number of accounts written.
-func (r *Recorder) Written() int { return r.written }
-
 // write writes the accounts of the alarms raised at or before until.
 func (r *Recorder) write(until int64) error {
 	for len(r.waiting) > 0 && r.waiting[0].Time <= until {
