@@ -19,6 +19,7 @@ import (
 	"hawser/detect/mooring"
 	"hawser/detect/reading"
 	"hawser/ingest/edge"
+	"hawser/ingest/planbook"
 	"hawser/ingest/planfile"
 	"hawser/ingest/simulate"
 	hawserv1 "hawser/proto/hawser/v1"
@@ -63,7 +64,7 @@ func demo(ctx context.Context, s streams, cfg config) (err error) {
 	if err != nil {
 		return err
 	}
-	if _, err := st.book.Put(ctx, message, true); err != nil {
+	if _, err := st.book.Put(ctx, message, planbook.Terms{Replace: true, By: "demo"}); err != nil {
 		return errors.Join(err, st.Close())
 	}
 	st.board.SetPlan(plan.Berth, plan)

@@ -249,7 +249,7 @@ func (s *station) readPlans(context.Context) error {
 // server with a plan means it.
 func (s *station) putPlans(ctx context.Context) error {
 	for _, message := range s.plans {
-		e, err := s.book.Put(ctx, message, true)
+		e, err := s.book.Put(ctx, message, planbook.Terms{Replace: true, By: "plan file"})
 		if err != nil {
 			return err
 		}

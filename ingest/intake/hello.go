@@ -88,7 +88,7 @@ func (s *Server) settlePlan(ctx context.Context, h *hawserv1.Hello) (planbook.En
 	if _, err := planfile.FromProto(h.GetPlan()); err != nil {
 		return planbook.Entry{}, wrongHello("hello.plan", err.Error())
 	}
-	e, err := s.o.Plans.Put(ctx, h.GetPlan(), h.GetReplacePlan())
+	e, err := s.o.Plans.Put(ctx, h.GetPlan(), planbook.Terms{Replace: h.GetReplacePlan(), By: h.GetSource()})
 	switch {
 	case errors.Is(err, planbook.ErrOtherPlan):
 		return e, withDetails(codes.FailedPrecondition, err.Error()+"; set replace_plan to change it", reasonOtherPlan, nil)

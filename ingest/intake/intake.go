@@ -40,9 +40,9 @@ type Plans interface {
 	// Current is asked for with every batch: it must answer from memory.
 	Current(berth string) (planbook.Entry, bool)
 	// Put puts a berth under a plan. Its error is planbook.ErrOtherPlan where the
-	// berth is under another one and replace is false, planbook.ErrFull where
+	// berth is under another one and the terms do not let it replace that, planbook.ErrFull where
 	// there are too many berths.
-	Put(ctx context.Context, m *hawserv1.MooringPlan, replace bool) (planbook.Entry, error)
+	Put(ctx context.Context, m *hawserv1.MooringPlan, t planbook.Terms) (planbook.Entry, error)
 }
 
 // Options say what a Server works with. Journal, Plans and Validator are

@@ -84,7 +84,7 @@ func newBook(t testing.TB, plans ...*hawserv1.MooringPlan) *planbook.Book {
 		t.Fatal(err)
 	}
 	for _, p := range plans {
-		if _, err := book.Put(t.Context(), p, false); err != nil {
+		if _, err := book.Put(t.Context(), p, planbook.Terms{}); err != nil {
 			t.Fatal(err)
 		}
 	}

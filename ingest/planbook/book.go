@@ -9,6 +9,7 @@
 //	bucket "plans"    <berth>_<fingerprint>  a MooringPlan, serialised
 //	bucket "current"  <berth>                the fingerprint
 //	bucket "stays"    <berth>                since when which ship, see stay.go
+//	bucket "versions" <berth>                who put it under which plan, see versions.go
 package planbook
 
 import (
@@ -33,6 +34,7 @@ const (
 	plansBucket   = "plans"
 	currentBucket = "current"
 	staysBucket   = "stays"
+	versionBucket = "versions"
 	// maxBerths bounds memory and metrics of one server.
 	maxBerths = 500
 )
@@ -128,38 +130,44 @@ func key(berth, fingerprint string) string { return berth + "_" + fingerprint }
 
 // read brings a plan from its document.
 func (b *Book) read(ctx context.Context, berth, fingerprint string) (Entry, error) {
+	e, _, err := b.readMessage(ctx, berth, fingerprint)
+	return e, err
+}
+
+// readMessage is read, with the message as it was put.
+func (b *Book) readMessage(ctx context.Context, berth, fingerprint string) (Entry, *hawserv1.MooringPlan, error) {
 	data, ok, err := b.docs.Get(ctx, plansBucket, key(berth, fingerprint))
 	if err != nil {
-		return Entry{}, fmt.Errorf("berth %s: plan %s: %w", berth, fingerprint, err)
+		return Entry{}, nil, fmt.Errorf("berth %s: plan %s: %w", berth, fingerprint, err)
 	}
 	if !ok {
-		return Entry{}, damaged{fmt.Errorf("berth %s: plan %s is not on record", berth, fingerprint)}
+		return Entry{}, nil, damaged{fmt.Errorf("berth %s: plan %s is not on record", berth, fingerprint)}
 	}
-	e, err := parse(berth, fingerprint, data)
+	e, m, err := parse(berth, fingerprint, data)
 	if err != nil {
-		return Entry{}, damaged{err}
+		return Entry{}, nil, damaged{err}
 	}
-	return e, nil
+	return e, m, nil
 }
 
 // parse reads a plan's document.
-func parse(berth, fingerprint string, data []byte) (Entry, error) {
+func parse(berth, fingerprint string, data []byte) (Entry, *hawserv1.MooringPlan, error) {
 	// By its bytes as written, which a later library need not write the same.
 	if sum := sha256.Sum256(data); hex.EncodeToString(sum[:8]) != fingerprint {
-		return Entry{}, fmt.Errorf("berth %s: plan %s is damaged: its fingerprint is %x", berth, fingerprint, sum[:8])
+		return Entry{}, nil, fmt.Errorf("berth %s: plan %s is damaged: its fingerprint is %x", berth, fingerprint, sum[:8])
 	}
 	var m hawserv1.MooringPlan
 	if err := proto.Unmarshal(data, &m); err != nil {
-		return Entry{}, fmt.Errorf("berth %s: plan %s: %w", berth, fingerprint, err)
+		return Entry{}, nil, fmt.Errorf("berth %s: plan %s: %w", berth, fingerprint, err)
 	}
 	plan, err := planfile.FromProto(&m)
 	if err != nil {
-		return Entry{}, fmt.Errorf("berth %s: plan %s: %w", berth, fingerprint, err)
+		return Entry{}, nil, fmt.Errorf("berth %s: plan %s: %w", berth, fingerprint, err)
 	}
 	if plan.Berth != berth {
-		return Entry{}, fmt.Errorf("berth %s: plan %s is of berth %s", berth, fingerprint, plan.Berth)
+		return Entry{}, nil, fmt.Errorf("berth %s: plan %s is of berth %s", berth, fingerprint, plan.Berth)
 	}
-	return Entry{Plan: plan, Fingerprint: fingerprint}, nil
+	return Entry{Plan: plan, Fingerprint: fingerprint}, &m, nil
 }
 
 // Berths lists the berths on record, sorted.
@@ -190,10 +198,26 @@ func (b *Book) Current(berth string) (Entry, bool) {
 	return e, ok
 }
 
-// Put puts a berth under a plan. Where it is under another one already, that
-// takes replace, else the error is ErrOtherPlan. The same plan again does
+// Terms are how a plan is put in force.
+type Terms struct {
+	// Replace puts it in place of another one that the berth is under.
+	Replace bool
+	// InPlaceOf, if not empty, is the fingerprint of the one plan it may replace: the
+	// one that whoever wrote it had before them.
+	InPlaceOf string
+	// By is who puts it, for the record.
+	By string
+}
+
+// refuse reports whether the terms do not let a plan take the place of another.
+func (t Terms) refuse(fingerprint string) bool {
+	return !t.Replace || t.InPlaceOf != "" && t.InPlaceOf != fingerprint
+}
+
+// Put puts a berth under a plan. Where it is under another one that the terms do
+// not let it replace, the error is ErrOtherPlan. The same plan again does
 // nothing.
-func (b *Book) Put(ctx context.Context, m *hawserv1.MooringPlan, replace bool) (Entry, error) {
+func (b *Book) Put(ctx context.Context, m *hawserv1.MooringPlan, t Terms) (Entry, error) {
 	plan, err := planfile.FromProto(m)
 	if err != nil {
 		return Entry{}, err
@@ -208,7 +232,7 @@ func (b *Book) Put(ctx context.Context, m *hawserv1.MooringPlan, replace bool) (
 		if !b.unsure[plan.Berth] {
 			return was, nil
 		}
-	case known && !replace:
+	case known && t.refuse(was.Fingerprint):
 		return Entry{}, fmt.Errorf("%w: berth %s is under plan %s of %s, not %s of %s",
 			ErrOtherPlan, plan.Berth, was.Fingerprint, was.Plan.Ship.Name, e.Fingerprint, plan.Ship.Name)
 	case !known && len(b.Berths()) >= maxBerths:
@@ -219,7 +243,7 @@ func (b *Book) Put(ctx context.Context, m *hawserv1.MooringPlan, replace bool) (
 	} else {
 		e.Since = time.Now().UTC().Round(0)
 	}
-	if err := b.record(ctx, e, m); err != nil {
+	if err := b.record(ctx, e, m, t.By); err != nil {
 		return Entry{}, fmt.Errorf("berth %s: keep plan: %w", plan.Berth, err)
 	}
 	b.mu.Lock()
@@ -233,7 +257,7 @@ func (b *Book) Put(ctx context.Context, m *hawserv1.MooringPlan, replace bool) (
 }
 
 // record puts a plan on record, then puts its berth under it.
-func (b *Book) record(ctx context.Context, e Entry, m *hawserv1.MooringPlan) error {
+func (b *Book) record(ctx context.Context, e Entry, m *hawserv1.MooringPlan, by string) error {
 	data, err := proto.MarshalOptions{Deterministic: true}.Marshal(m)
 	if err != nil {
 		return err
@@ -243,6 +267,9 @@ func (b *Book) record(ctx context.Context, e Entry, m *hawserv1.MooringPlan) err
 	}
 	b.unsure[e.Plan.Berth] = true
 	if err := b.recordStay(ctx, e); err != nil {
+		return err
+	}
+	if err := b.recordVersion(ctx, e, by); err != nil {
 		return err
 	}
 	if err := b.docs.Put(ctx, currentBucket, e.Plan.Berth, []byte(e.Fingerprint)); err != nil {

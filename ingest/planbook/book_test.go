@@ -25,23 +25,23 @@ func TestPutAndReplace(t *testing.T) {
 	if first.Fingerprint != planfile.Fingerprint(teal) || first.Plan.Ship.Name != "Teal" {
 		t.Errorf("entry: %+v", first)
 	}
-	if want := []string{"plans/town-quay-2_" + first.Fingerprint, "stays/town-quay-2", "current/town-quay-2"}; !slices.Equal(d.puts, want) {
+	if want := []string{"plans/town-quay-2_" + first.Fingerprint, "stays/town-quay-2", "versions/town-quay-2", "current/town-quay-2"}; !slices.Equal(d.puts, want) {
 		t.Errorf("written %q, want the plan before what names it: %q", d.puts, want)
 	}
 
 	again := put(t, b, teal, true)
-	if again != first || len(d.puts) != 3 {
+	if again != first || len(d.puts) != 4 {
 		t.Errorf("the same plan again: %+v, written %q", again, d.puts)
 	}
 
-	_, err := b.Put(t.Context(), avocet, false)
+	_, err := b.Put(t.Context(), avocet, planbook.Terms{})
 	want := fmt.Sprintf("berth is under another plan: berth town-quay-2 is under plan %s of Teal, not %s of Avocet",
 		first.Fingerprint, planfile.Fingerprint(avocet))
 	if !errors.Is(err, planbook.ErrOtherPlan) || err.Error() != want {
 		t.Errorf("error: %v, want %s", err, want)
 	}
 	under(t, b, "town-quay-2", "Teal")
-	if len(d.puts) != 3 {
+	if len(d.puts) != 4 {
 		t.Errorf("written: %q", d.puts)
 	}
 
@@ -60,7 +60,7 @@ func TestFaultyPlan(t *testing.T) {
 	m := load(t, "coaster-8")
 	m.Lines[2].MblKn = -5
 	d := newDocuments()
-	_, err := open(t, d).Put(t.Context(), m, true)
+	_, err := open(t, d).Put(t.Context(), m, planbook.Terms{Replace: true})
 	if err == nil || !strings.HasPrefix(err.Error(), "lines[2].mbl_kN: must be over 0") || len(d.puts) != 0 {
 		t.Errorf("error %v, written %q", err, d.puts)
 	}
@@ -74,7 +74,7 @@ func TestFull(t *testing.T) {
 	for n := range 500 {
 		put(t, b, at(plan, fmt.Sprintf("berth-%d", n), "Teal"), false)
 	}
-	if _, err := b.Put(t.Context(), at(plan, "one-more", "Teal"), true); !errors.Is(err, planbook.ErrFull) {
+	if _, err := b.Put(t.Context(), at(plan, "one-more", "Teal"), planbook.Terms{Replace: true}); !errors.Is(err, planbook.ErrFull) {
 		t.Errorf("error: %v", err)
 	}
 	if _, ok := d.data["current"]["one-more"]; ok {
@@ -184,7 +184,7 @@ func TestNewBerthsAreToldOfOnce(t *testing.T) {
 		for _, berth := range []string{"known", "new-1", "new-2"} {
 			all.Go(func() {
 				for range 5 {
-					if _, err := b.Put(t.Context(), at(plan, berth, ship), true); err != nil {
+					if _, err := b.Put(t.Context(), at(plan, berth, ship), planbook.Terms{Replace: true}); err != nil {
 						t.Error(err)
 					}
 					if _, ok := b.Current(berth); !ok {
@@ -214,7 +214,7 @@ func TestConcurrentPutsWithoutReplace(t *testing.T) {
 	errs := make([]error, 8)
 	var all sync.WaitGroup
 	for i := range errs {
-		all.Go(func() { _, errs[i] = b.Put(t.Context(), at(plan, "a", fmt.Sprintf("Teal %d", i)), false) })
+		all.Go(func() { _, errs[i] = b.Put(t.Context(), at(plan, "a", fmt.Sprintf("Teal %d", i)), planbook.Terms{}) })
 	}
 	all.Wait()
 	taken := 0

@@ -17,7 +17,7 @@ import (
 func TestDocumentsFailMidway(t *testing.T) {
 	plan := load(t, "coaster-8")
 	teal, avocet := at(plan, "a", "Teal"), at(plan, "a", "Avocet")
-	for _, bucket := range []string{"plans", "stays", "current"} {
+	for _, bucket := range []string{"plans", "stays", "versions", "current"} {
 		for _, kept := range []bool{false, true} {
 			for _, then := range []string{"Teal", "Avocet"} {
 				d := newDocuments()
@@ -29,7 +29,7 @@ func TestDocumentsFailMidway(t *testing.T) {
 					}
 					return true, nil
 				}
-				_, err := b.Put(t.Context(), avocet, true)
+				_, err := b.Put(t.Context(), avocet, planbook.Terms{Replace: true})
 				if !errors.Is(err, errDisk) || !strings.HasPrefix(err.Error(), "berth a: keep plan: ") {
 					t.Errorf("%s: error %v", bucket, err)
 				}
@@ -62,7 +62,7 @@ func TestNewBerthCannotBeKept(t *testing.T) {
 		}
 		return true, nil
 	}
-	if _, err := b.Put(t.Context(), plan, false); !errors.Is(err, errDisk) || told != 0 || len(b.Berths()) != 0 {
+	if _, err := b.Put(t.Context(), plan, planbook.Terms{}); !errors.Is(err, errDisk) || told != 0 || len(b.Berths()) != 0 {
 		t.Errorf("error %v, told %d times, berths %q", err, told, b.Berths())
 	}
 	d.put = nil

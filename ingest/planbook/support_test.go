@@ -112,7 +112,7 @@ func at(m *hawserv1.MooringPlan, berth, ship string) *hawserv1.MooringPlan {
 
 func put(t *testing.T, b *planbook.Book, m *hawserv1.MooringPlan, replace bool) planbook.Entry {
 	t.Helper()
-	e, err := b.Put(t.Context(), m, replace)
+	e, err := b.Put(t.Context(), m, planbook.Terms{Replace: replace})
 	if err != nil {
 		t.Fatal(err)
 	}

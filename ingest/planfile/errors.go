@@ -12,6 +12,7 @@ import (
 type Error struct {
 	File string // as named to Load or Parse; empty for a message
 	Line int    // from 1; 0 for a message
+	Col  int    // of its first character, from 1; 0 for a message
 	Path string // such as lines[3].mbl_kN; empty for the plan as a whole
 	Want string // what was expected, and what stands there instead
 }
@@ -31,6 +32,22 @@ func (e *Error) Error() string {
 	}
 	b.WriteString(e.Want)
 	return b.String()
+}
+
+// Each gives the faults that an error of this package joins, none for another error.
+func Each(err error) []*Error {
+	if joined, ok := err.(interface{ Unwrap() []error }); ok {
+		var all []*Error
+		for _, err := range joined.Unwrap() {
+			all = append(all, Each(err)...)
+		}
+		return all
+	}
+	var one *Error
+	if errors.As(err, &one) {
+		return []*Error{one}
+	}
+	return nil
 }
 
 const (
@@ -87,7 +104,7 @@ func (f *faults) err() error {
 	})
 	var errs []error
 	for _, x := range f.list[:min(len(f.list), toldFaults)] {
-		errs = append(errs, &Error{File: f.file, Line: x.line, Path: x.path, Want: x.want})
+		errs = append(errs, &Error{File: f.file, Line: x.line, Col: x.col, Path: x.path, Want: x.want})
 	}
 	if n := len(f.list) - len(errs); n > 0 {
 		count := "and %d more"
