@@ -59,6 +59,8 @@ var allowed = map[string]struct {
 	"services/front":       {nil, "listeners; knows handlers, no service"},
 	"services/reckon": {[]string{"detect", "detect/assess", "detect/mooring", "detect/reading", "detect/tide", "ingest/planfile", "proto/hawser/v1", "services/alarm", "services/live"},
 		"asks the core about the loads as they are, for people and the alarm log"},
+	"services/plans": {[]string{"detect/mooring", "detect/mooring/quality", "detect/tide", "ingest/planbook", "ingest/planfile", "proto/hawser/v1"},
+		"plans for people to look at and to change; reckons no load"},
 	"services/history": {[]string{"detect/reading", "ingest/batch", "ingest/store"},
 		"carries the journal to the store and asks the store"},
 }
@@ -73,7 +75,7 @@ var onlyHome = map[string][]string{
 	"go.yaml.in/":                        {"ingest/planfile", "services/access", "cmd/hawser"},
 	"github.com/coreos/go-oidc/":         {"services/access"},
 	"golang.org/x/time/":                 {"services/access"},
-	"net/http":                           {"services/access", "services/front", "services/web", "services/live", "services/history", "services/deliver", "ingest/store", "cmd/hawser"},
+	"net/http":                           {"services/access", "services/front", "services/web", "services/live", "services/history", "services/plans", "services/reckon", "services/deliver", "ingest/store", "cmd/hawser"},
 	"google.golang.org/grpc/reflection":  {"services/front"},
 	"google.golang.org/grpc/credentials": {"ingest/edge", "cmd/hawser", "services/front", "services/access"},
 }

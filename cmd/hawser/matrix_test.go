@@ -158,11 +158,13 @@ func (s *secured) subjects(what string) []string {
 		return []string{northBerth, townBerth, "server"}
 	case strings.HasPrefix(what, "TakeOutOfService"), what == "POST /out-of-service":
 		return []string{northBerth, townBerth}
-	case what == "GET /api/history", what == "AssessRequest":
+	case what == "GET /api/history", what == "AssessRequest", what == "GET /api/assess", what == "PUT /api/plan",
+		what == "GET /api/plan", what == "GET /api/plan/text", what == "GET /api/plan/versions":
 		return []string{northBerth, townBerth}
 	case strings.HasPrefix(what, "ListAlarms"), strings.HasPrefix(what, "WatchAlarms"),
 		strings.HasPrefix(what, "ListBerths"), strings.HasPrefix(what, "WatchBerths"),
 		strings.HasPrefix(what, "ListLosses"),
+		what == "GET /api/losses", what == "POST /api/plan/check",
 		what == "GET /{$}", what == "GET /live", what == "GET /api/berths":
 		return []string{"all", northBerth, townBerth}
 	}
@@ -267,7 +269,7 @@ func (s *secured) callRoute(pattern, about string, c matrixCaller) string {
 	method, path, _ := strings.Cut(strings.ReplaceAll(pattern, "{$}", ""), " ")
 	query, form := url.Values{}, url.Values{}
 	switch {
-	case method == http.MethodPost:
+	case method == http.MethodPost && !strings.HasPrefix(path, "/api/"):
 		form.Set("id", s.alarmOf(about))
 		form.Set("place", strings.TrimPrefix(about, "server")+"//1/")
 		form.Set("by", "A. Mate")

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"maps"
 	"path/filepath"
 	"time"
 
@@ -28,6 +29,7 @@ import (
 	"hawser/services/history"
 	"hawser/services/live"
 	"hawser/services/performance"
+	"hawser/services/plans"
 	"hawser/services/reckon"
 	"hawser/services/rounds"
 	"hawser/services/watch"
@@ -286,9 +288,19 @@ func (s *station) openFront(ctx context.Context) (err error) {
 	if err != nil {
 		return err
 	}
-	o.Services = []front.Registrar{intakeService{s.intake}, alarm.NewService(s.alarms, who), live.NewService(s.board, who),
-		reckon.NewService(s.reckoner, who)}
+	answers := reckon.NewService(s.reckoner, who)
+	o.Services = []front.Registrar{intakeService{s.intake}, alarm.NewService(s.alarms, who), live.NewService(s.board, who), answers}
 	o.Routes = pages.Routes()
+	maps.Copy(o.Routes, reckon.Routes(answers, s.log))
+	var may plans.Access
+	if s.guard != nil {
+		may = s.guard
+	}
+	desk, err := plans.New(plans.Options{Book: s.book, Access: may, InForce: s.board.SetPlan, Log: s.log})
+	if err != nil {
+		return err
+	}
+	maps.Copy(o.Routes, desk.Routes())
 	if s.store != nil {
 		o.Routes["GET /api/history"] = history.Handler(s.store, who, s.log)
 	}

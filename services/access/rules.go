@@ -51,6 +51,7 @@ type about struct {
 const (
 	smallBytes = 64 << 10
 	formBytes  = 16 << 10
+	planBytes  = 256<<10 + 1 // one over a plan's most, so that its reader can say so
 	batchBytes = 2 << 20
 )
 
@@ -81,6 +82,16 @@ func rules() map[string]rule {
 		"GET /live":        {role: Watch, request: berthAsked},
 		"GET /api/berths":  {role: Watch, request: berthAsked},
 		"GET /api/history": {role: Watch, request: berthAsked},
+		"GET /api/assess":  {role: Watch, request: berthNeeded},
+		"GET /api/losses":  {role: Watch, request: berthAsked},
+
+		"GET /api/plan":          {role: Watch, request: berthNeeded},
+		"GET /api/plan/text":     {role: Watch, request: berthNeeded},
+		"GET /api/plan/versions": {role: Watch, request: berthNeeded},
+		"POST /api/plan/check":   {role: Watch, request: berthAsked, bytes: planBytes},
+		// Another plan may put another ship at the berth and so open it to her crew.
+		"PUT /api/plan": {role: Operate, request: berthNeeded, bytes: planBytes},
+
 		// The figures of every berth are among them.
 		"GET /performance":     {role: Watch, request: wholeSite, page: true},
 		"GET /metrics":         {role: Watch, request: wholeSite},
@@ -140,6 +151,15 @@ func berthOfHello(m proto.Message) (about, error) {
 
 func berthAsked(r *http.Request) (about, error) {
 	return about{berth: r.URL.Query().Get("berth")}, nil
+}
+
+// berthNeeded is berthAsked for what is about one berth only.
+func berthNeeded(r *http.Request) (about, error) {
+	a, err := berthAsked(r)
+	if err == nil && a.berth == "" {
+		err = refuse(unfit, "the request names no berth")
+	}
+	return a, err
 }
 
 func wholeSite(*http.Request) (about, error) { return about{site: true}, nil }

@@ -1,0 +1,118 @@
+package reckon
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"net/http"
+	"net/url"
+	"strconv"
+	"time"
+
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
+	"google.golang.org/protobuf/encoding/protojson"
+	"google.golang.org/protobuf/proto"
+
+	hawserv1 "hawser/proto/hawser/v1"
+)
+
+// askedFor bounds the time that a question by HTTP may take, its wait for others
+// included.
+const askedFor = 20 * time.Second
+
+// Routes gives what a page asks of a berth as it is, by HTTP: the answers are the
+// schema's messages as JSON.
+//
+//	GET /api/assess?berth=[&hours=24][&tending=true][&wind=12]  AssessResponse
+//	GET /api/losses[?berth=]                                    ListLossesResponse
+func Routes(s *Service, log *slog.Logger) map[string]http.Handler {
+	return map[string]http.Handler{
+		"GET /api/assess": http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+			req, err := question(r.URL.Query())
+			if err != nil {
+				http.Error(w, err.Error(), http.StatusBadRequest)
+				return
+			}
+			ctx, cancel := context.WithTimeout(r.Context(), askedFor)
+			defer cancel()
+			resp, err := s.Assess(ctx, req)
+			reply(w, r, log, resp, err)
+		}),
+		"GET /api/losses": http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+			resp, err := s.ListLosses(r.Context(), &hawserv1.ListLossesRequest{Berth: r.URL.Query().Get("berth")})
+			reply(w, r, log, resp, err)
+		}),
+	}
+}
+
+// question reads what is asked; the service checks its bounds.
+func question(q url.Values) (*hawserv1.AssessRequest, error) {
+	req := &hawserv1.AssessRequest{Mooring: &hawserv1.AssessRequest_Berth{Berth: q.Get("berth")}}
+	for name, given := range q {
+		if len(given) > 1 {
+			return nil, fmt.Errorf("%s: given %d times", name, len(given))
+		}
+		value := given[0]
+		switch name {
+		case "berth":
+		case "hours":
+			hours, err := strconv.ParseFloat(value, 64)
+			if err != nil {
+				return nil, errors.New("hours: must be a number")
+			}
+			req.Ahead = &hawserv1.HoursAhead{Hours: hours}
+		case "tending":
+			tending, err := strconv.ParseBool(value)
+			if err != nil {
+				return nil, errors.New("tending: must be true or false")
+			}
+			req.Tending = tending
+		case "wind":
+			n, err := strconv.ParseUint(value, 10, 32)
+			if err != nil {
+				return nil, errors.New("wind: must be a number of directions")
+			}
+			req.WindDirections = uint32(n)
+		default:
+			return nil, fmt.Errorf("%s: no such parameter; there are berth, hours, tending and wind", name)
+		}
+	}
+	return req, nil
+}
+
+// reply writes a message as JSON, or the error as its HTTP status.
+func reply(w http.ResponseWriter, r *http.Request, log *slog.Logger, m proto.Message, err error) {
+	if r.Context().Err() != nil {
+		return // nobody is there to answer
+	}
+	if err != nil {
+		http.Error(w, status.Convert(err).Message(), httpCode(status.Code(err)))
+		return
+	}
+	data, err := protojson.MarshalOptions{EmitUnpopulated: true}.Marshal(m)
+	if err != nil {
+		log.Error("assessment not written", "err", err)
+		http.Error(w, "the answer could not be written", http.StatusInternalServerError)
+		return
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.Header().Set("Cache-Control", "no-store")
+	w.Header().Set("X-Content-Type-Options", "nosniff")
+	_, _ = w.Write(data) // the reader may be gone
+}
+
+func httpCode(c codes.Code) int {
+	switch c {
+	case codes.InvalidArgument:
+		return http.StatusBadRequest
+	case codes.PermissionDenied:
+		return http.StatusForbidden
+	case codes.FailedPrecondition:
+		return http.StatusConflict // no loads to reckon from
+	case codes.DeadlineExceeded:
+		return http.StatusServiceUnavailable
+	}
+	return http.StatusInternalServerError
+}
