@@ -44,6 +44,9 @@ var allowed = map[string]struct {
 	"ingest/simulate/recorded": {[]string{"detect/mooring", "ingest/recording", "ingest/simulate"}, "stories as the files that commands read, for their tests"},
 	"ingest/simulate":          {[]string{"detect/mooring", "detect/reading"}, "shares our mechanics, so never a source of expected values"},
 
+	"ingest/simulate/archive": {[]string{"detect/mooring", "detect/reading", "detect/tide", "ingest/planfile", "ingest/recording", "proto/hawser/v1"},
+		"a month of a port, as the files that commands read"},
+
 	"services/watch": {[]string{"detect", "detect/mooring", "detect/reading", "ingest/batch"},
 		"the one road to the detectors, live and in replay alike"},
 	"services/alarm":  {[]string{"detect", "proto/hawser/v1"}, "keeps the changes that detection makes"},
