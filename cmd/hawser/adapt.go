@@ -11,6 +11,7 @@ import (
 	"hawser/ingest/intake"
 	"hawser/ingest/journal"
 	"hawser/ingest/planbook"
+	"hawser/ingest/store"
 	hawserv1 "hawser/proto/hawser/v1"
 	"hawser/services/history"
 	"hawser/services/watch"
@@ -105,4 +106,24 @@ type intakeService struct{ *intake.Server }
 
 func (s intakeService) Register(r grpc.ServiceRegistrar) {
 	hawserv1.RegisterIntakeServiceServer(r, s.Server)
+}
+
+// berthLines gives the plans in force as the store takes them.
+func berthLines(book *planbook.Book) func() []history.BerthLines {
+	return func() []history.BerthLines {
+		var all []history.BerthLines
+		for _, berth := range book.Berths() {
+			e, ok := book.Current(berth)
+			if !ok {
+				continue
+			}
+			b := history.BerthLines{Berth: berth, Version: e.Fingerprint + e.Since.String(), Since: e.Since}
+			for i := range e.Plan.Lines {
+				l := &e.Plan.Lines[i]
+				b.Lines = append(b.Lines, store.PlanLine{Line: l.ID, Group: l.Group.String(), MBLkN: l.MBLkN, WorkingLoadKN: e.Plan.WorkingLoadKN(i)})
+			}
+			all = append(all, b)
+		}
+		return all
+	}
 }

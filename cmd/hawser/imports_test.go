@@ -64,6 +64,7 @@ var allowed = map[string]struct {
 		"asks the core about the loads as they are, for people and the alarm log"},
 	"services/plans": {[]string{"detect/mooring", "detect/mooring/quality", "detect/tide", "ingest/planbook", "ingest/planfile", "proto/hawser/v1"},
 		"plans for people to look at and to change; reckons no load"},
+	"dashboards": {nil, "boards for a viewer; no part of the program"},
 	"services/history": {[]string{"detect/reading", "ingest/batch", "ingest/store"},
 		"carries the journal to the store and asks the store"},
 }
@@ -74,6 +75,7 @@ var onlyHome = map[string][]string{
 	"github.com/prometheus/prometheus/":  {"ingest/store"},
 	"github.com/influxdata/":             {"ingest/store"},
 	"gonum.org/":                         {"detect"},
+	"github.com/grafana/":                {"dashboards"},
 	"github.com/spf13/":                  {"cmd/hawser"},
 	"go.yaml.in/":                        {"ingest/planfile", "services/access", "cmd/hawser"},
 	"github.com/coreos/go-oidc/":         {"services/access"},

@@ -54,7 +54,8 @@ type station struct {
 	store       store.Store // nil where there is none
 	pump        *store.Pump
 	feed        *history.Feed
-	guard       *access.Guard // nil where everybody may do everything
+	planLines   *history.PlanLines // nil where the store has no use for them
+	guard       *access.Guard      // nil where everybody may do everything
 	front       *front.Front
 	deliver     *deliver.Deliverer // nil where alarms go nowhere else
 	rounds      *rounds.Rounds
@@ -198,12 +199,14 @@ func (s *station) openStore(context.Context) (err error) {
 		if err != nil {
 			return err
 		}
-		s.store, err = influx.Open(influx.Options{
+		db, err := influx.Open(influx.Options{
 			URL: s.cfg.Store.URL, Org: s.cfg.Store.Org, Bucket: s.cfg.Store.Bucket, Token: token,
 		})
 		if err != nil {
 			return err
 		}
+		s.store = db
+		s.planLines = &history.PlanLines{Current: berthLines(s.book), Store: db, Every: 5 * time.Second, Log: s.log}
 	default:
 		db, err := tsdb.Open(tsdb.Options{
 			Dir: filepath.Join(s.cfg.Data, "store"), Retention: s.cfg.Store.Retention,
@@ -344,6 +347,9 @@ func (s *station) Run(ctx context.Context) error {
 	if s.feed != nil {
 		g.Go(func() error { return s.feed.Run(ctx) })
 		g.Go(func() error { return s.pump.Run(ctx) })
+	}
+	if s.planLines != nil {
+		g.Go(func() error { return s.planLines.Run(ctx) })
 	}
 	s.front.SetReady("")
 	return errors.Join(g.Wait(), s.Close())

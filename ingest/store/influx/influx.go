@@ -11,6 +11,8 @@
 //	tension_kilonewtons,berth=B,line=7 quality=1i 1767225600100000000      no number (reading.Bad)
 //	wind_speed_metres_per_second,berth=B value=7.1 1767225600000000000
 //
+// and one for what the plans say of the lines, see measurementLine.
+//
 // Times are in nanoseconds. Unlike the embedded store the server keeps the last of
 // two different readings for one time, and does not tell.
 package influx

@@ -312,3 +312,22 @@ func nowhere(tb testing.TB) *httptest.Server {
 	tb.Cleanup(srv.Close)
 	return srv
 }
+
+// What a plan says of lines is fields by the line protocol's description: strings
+// in quotes, tags escaped.
+func TestPutLines(t *testing.T) {
+	srv := newServer(t)
+	s := open(t, influx.Options{URL: srv.URL, Bucket: "hawser/autogen"})
+	lines := []store.PlanLine{{Line: "7", Group: "fwd-spring", MBLkN: 660.5, WorkingLoadKN: 330.25}, {Line: "a b", Group: "head", MBLkN: 1e3, WorkingLoadKN: 550}}
+	if err := s.PutLines(t.Context(), "jetty-1", time.Unix(0, at), lines); err != nil {
+		t.Fatal(err)
+	}
+	want := `mooring_line,berth=jetty-1,line=7 group="fwd-spring",mbl_kilonewtons=660.5,working_load_kilonewtons=330.25 1767225600000000000
+mooring_line,berth=jetty-1,line=a\ b group="head",mbl_kilonewtons=1000,working_load_kilonewtons=550 1767225600000000000`
+	if len(srv.bodies) != 1 || strings.TrimSpace(srv.bodies[0]) != want {
+		t.Errorf("got  %q\nwant %q", srv.bodies, want)
+	}
+	if err := s.PutLines(t.Context(), "jetty\n1", time.Unix(0, at), lines); err == nil {
+		t.Error("a berth with a line break is taken")
+	}
+}

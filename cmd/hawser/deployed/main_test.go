@@ -1,0 +1,222 @@
+// Package deployed_test runs hawser with the servers that it is deployed beside,
+// as the files in deploy and dashboards have it. It runs when HAWSER_REAL_SERVERS
+// is 1, and then a server that cannot be had is a failure.
+package deployed_test
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"net"
+	"net/http"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"regexp"
+	"sync"
+	"testing"
+	"time"
+
+	"hawser/detect/mooring"
+	"hawser/ingest/planfile"
+)
+
+var (
+	hawser string // the program, built for these tests
+	root   = filepath.Join("..", "..", "..")
+)
+
+func TestMain(m *testing.M) {
+	if os.Getenv("HAWSER_REAL_SERVERS") != "1" {
+		fmt.Println("tests with the servers hawser is deployed beside run with HAWSER_REAL_SERVERS=1")
+		return
+	}
+	dir, err := os.MkdirTemp("", "hawser-deployed-")
+	if err != nil {
+		fmt.Fprintln(os.Stderr, err)
+		os.Exit(1)
+	}
+	hawser = filepath.Join(dir, "hawser")
+	if out, err := exec.Command("go", "build", "-o", hawser, "hawser/cmd/hawser").CombinedOutput(); err != nil {
+		fmt.Fprintf(os.Stderr, "build: %v\n%s", err, out)
+		os.Exit(1)
+	}
+	code := m.Run()
+	_ = os.RemoveAll(dir)
+	os.Exit(code)
+}
+
+func planPath(name string) string {
+	return filepath.Join(root, "testdata", "plans", name+".yaml")
+}
+
+func loadPlan(t *testing.T, name string) *mooring.Plan {
+	t.Helper()
+	p, _, err := planfile.Load(planPath(name))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return p
+}
+
+// process is a program that runs beside the test.
+type process struct {
+	t      *testing.T
+	cmd    *exec.Cmd
+	out    output
+	exited chan struct{}
+	err    error // once it has exited
+}
+
+// output is what a program has written; it may be read while it writes.
+type output struct {
+	mu   sync.Mutex
+	text bytes.Buffer
+}
+
+func (o *output) Write(p []byte) (int, error) {
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	return o.text.Write(p)
+}
+
+func (o *output) String() string {
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	return o.text.String()
+}
+
+// start starts a program that the end of the test kills, if it still runs.
+func start(t *testing.T, path string, args ...string) *process {
+	t.Helper()
+	p := &process{t: t, cmd: exec.Command(path, args...), exited: make(chan struct{})}
+	p.cmd.Stdout, p.cmd.Stderr = &p.out, &p.out
+	if err := p.cmd.Start(); err != nil {
+		t.Fatal(err)
+	}
+	go func() {
+		p.err = p.cmd.Wait()
+		close(p.exited)
+	}()
+	t.Cleanup(p.kill)
+	return p
+}
+
+// kill gives it no say.
+func (p *process) kill() {
+	_ = p.cmd.Process.Kill()
+	<-p.exited
+}
+
+// wait waits for its end.
+func (p *process) wait() {
+	p.t.Helper()
+	select {
+	case <-p.exited:
+	case <-time.After(time.Minute):
+		p.t.Fatalf("%s does not end\n%s", p.cmd.Path, p.out.String())
+	}
+}
+
+// station is a running hawser serve.
+type station struct {
+	*process
+	pages, grpc string
+}
+
+var address = regexp.MustCompile(`(?m)^(pages|gRPC) +(?:https?://)?([][0-9.:]+)/?$`)
+
+// serve starts hawser serve and waits until it is ready.
+func serve(t *testing.T, args ...string) *station {
+	t.Helper()
+	args = append([]string{"serve", "--http", "127.0.0.1:0", "--grpc", "127.0.0.1:0"}, args...)
+	s := &station{process: start(t, hawser, args...)}
+	eventually(t, "the addresses of hawser", func() error {
+		for _, m := range address.FindAllStringSubmatch(s.out.String(), -1) {
+			if m[1] == "pages" {
+				s.pages = m[2]
+			} else {
+				s.grpc = m[2]
+			}
+		}
+		select {
+		case <-s.exited:
+			t.Fatalf("hawser ended: %v\n%s", s.err, s.out.String())
+		default:
+		}
+		if s.pages == "" || s.grpc == "" {
+			return errors.New("not printed yet")
+		}
+		return nil
+	})
+	eventually(t, "hawser to be ready", func() error {
+		_, err := get("http://" + s.pages + "/readyz")
+		return err
+	})
+	return s
+}
+
+// get wants an answer of 200.
+func get(url string) ([]byte, error) {
+	ctx, cancel := context.WithTimeout(context.Background(), 20*time.Second)
+	defer cancel()
+	req, err := http.NewRequestWithContext(ctx, http.MethodGet, url, nil)
+	if err != nil {
+		return nil, err
+	}
+	return do(req)
+}
+
+func do(req *http.Request) ([]byte, error) {
+	res, err := http.DefaultClient.Do(req)
+	if err != nil {
+		return nil, err
+	}
+	defer res.Body.Close()
+	body, err := io.ReadAll(res.Body)
+	if err == nil && res.StatusCode != http.StatusOK {
+		err = fmt.Errorf("%s %s: %s: %s", req.Method, req.URL.Path, res.Status, bytes.TrimSpace(body))
+	}
+	return body, err
+}
+
+// eventually tries until there is no error, a minute at most.
+func eventually(t *testing.T, what string, try func() error) {
+	t.Helper()
+	deadline := time.Now().Add(time.Minute)
+	tick := time.NewTicker(50 * time.Millisecond)
+	defer tick.Stop()
+	for {
+		err := try()
+		if err == nil {
+			return
+		}
+		if time.Now().After(deadline) {
+			t.Fatalf("waiting for %s: %v", what, err)
+		}
+		<-tick.C
+	}
+}
+
+// freeAddress is a loopback port that was free just now.
+func freeAddress(t *testing.T) string {
+	t.Helper()
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer l.Close()
+	return l.Addr().String()
+}
+
+// need gives the path of a program that must be there.
+func need(t *testing.T, name string) string {
+	t.Helper()
+	path, err := exec.LookPath(name)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return path
+}
