@@ -1,0 +1,277 @@
+package stay
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"log/slog"
+	"math"
+	"slices"
+	"sync"
+	"time"
+
+	"hawser/detect/reading"
+	"hawser/ingest/batch"
+)
+
+// Entry is one batch as the journal holds it, valid only in the call.
+type Entry struct {
+	Position uint64
+	Berth    string
+	Plan     string // fingerprint
+	Refused  []uint32
+	Data     []byte
+}
+
+// Journal gives every entry in order and keeps a document a berth.
+type Journal interface {
+	// FollowStays hands over every entry after a position, in order, until ctx ends
+	// or fn fails. A *RolledBackError says that entries it had handed over are lost.
+	FollowStays(ctx context.Context, after uint64, fn func(*Entry) error) error
+	SaveStays(ctx context.Context, berth string, data []byte) error
+	LoadStays(ctx context.Context) (map[string][]byte, error)
+	// SavePosition keeps how far all of them are; LoadPosition gives 0 for never.
+	SavePosition(ctx context.Context, position uint64) error
+	LoadPosition(ctx context.Context) (uint64, error)
+}
+
+// RolledBackError says that the journal lost its end, and up to where it has not.
+type RolledBackError struct{ Last uint64 }
+
+func (e *RolledBackError) Error() string {
+	return fmt.Sprintf("journal lost what came after position %d", e.Last)
+}
+
+// Ships names the ship of a plan that a berth was under.
+type Ships interface {
+	Ship(ctx context.Context, berth, plan string) (string, error)
+}
+
+// Options are what a Keeper needs. Journal, Ships and Log are required.
+type Options struct {
+	Journal Journal
+	Ships   Ships
+	Log     *slog.Logger
+	Now     func() time.Time // nil means the system's clock
+}
+
+// Keeper follows the journal and keeps every berth's stays. Safe for concurrent use.
+type Keeper struct {
+	o       Options
+	decoder batch.Decoder     // of the one that follows
+	ships   map[string]string // by berth and plan; likewise
+	event   Event             // likewise
+
+	mu       sync.RWMutex
+	folds    map[string]*Fold
+	position uint64
+	changed  map[string]bool // berths whose document is behind
+}
+
+// New makes a keeper.
+func New(o Options) (*Keeper, error) {
+	if o.Journal == nil || o.Ships == nil || o.Log == nil {
+		return nil, errors.New("stay: Journal, Ships and Log are required")
+	}
+	if o.Now == nil {
+		o.Now = time.Now
+	}
+	return &Keeper{o: o, ships: map[string]string{}, folds: map[string]*Fold{}, changed: map[string]bool{}}, nil
+}
+
+// List gives the stays of a berth, or of all for "", newest first.
+func (k *Keeper) List(berth string) []Stay {
+	k.mu.RLock()
+	defer k.mu.RUnlock()
+	var out []Stay
+	for name, f := range k.folds {
+		if berth == "" || name == berth {
+			out = append(out, f.list(k.o.Now())...)
+		}
+	}
+	slices.SortStableFunc(out, func(a, b Stay) int {
+		if c := b.Arrival.Compare(a.Arrival); c != 0 {
+			return c
+		}
+		return slices.Compare([]byte(a.Berth), []byte(b.Berth))
+	})
+	return out
+}
+
+// Prepare reads what is kept. It is called once, before Run.
+func (k *Keeper) Prepare(ctx context.Context) error {
+	documents, err := k.o.Journal.LoadStays(ctx)
+	if err != nil {
+		return fmt.Errorf("stays on record: %w", err)
+	}
+	for berth, data := range documents {
+		f := &Fold{}
+		if err := json.Unmarshal(data, f); err != nil || f.Berth != berth {
+			k.o.Log.Error("stays on record cannot be read, making them anew from the journal", "berth", berth, "err", err)
+			k.folds = map[string]*Fold{}
+			return nil // from the beginning
+		}
+		k.folds[berth] = f
+	}
+	if k.position, err = k.o.Journal.LoadPosition(ctx); err != nil {
+		return fmt.Errorf("stays on record: %w", err)
+	}
+	return nil
+}
+
+// saveEvery is how far the documents may be behind: what they lack is read from the
+// journal again.
+const saveEvery = 30 * time.Second
+
+// Run follows the journal until ctx ends, beginning again a second after something
+// failed. It keeps what it has when it ends.
+func (k *Keeper) Run(ctx context.Context) error {
+	following := make(chan struct{})
+	go func() {
+		defer close(following)
+		k.follow(ctx)
+	}()
+	every := time.NewTicker(saveEvery)
+	defer every.Stop()
+	for {
+		select {
+		case <-every.C:
+			k.save(ctx)
+		case <-following:
+			last, cancel := context.WithTimeout(context.WithoutCancel(ctx), 2*time.Second)
+			defer cancel()
+			k.save(last)
+			return nil
+		}
+	}
+}
+
+func (k *Keeper) follow(ctx context.Context) {
+	for ctx.Err() == nil {
+		err := k.o.Journal.FollowStays(ctx, k.position, func(e *Entry) error { return k.take(ctx, e) })
+		var lost *RolledBackError
+		switch {
+		case ctx.Err() != nil:
+			return
+		case errors.As(err, &lost):
+			// What was folded of the lost end comes again from its source, and changes
+			// nothing the second time.
+			k.mu.Lock()
+			k.position = min(k.position, lost.Last)
+			k.mu.Unlock()
+		}
+		k.o.Log.Error("following the journal for stays stopped, beginning again", "err", err)
+		select {
+		case <-ctx.Done():
+		case <-time.After(time.Second):
+		}
+	}
+}
+
+// take folds one entry.
+func (k *Keeper) take(ctx context.Context, e *Entry) error {
+	ship, err := k.ship(ctx, e.Berth, e.Plan)
+	switch {
+	case err != nil && ctx.Err() != nil:
+		return err
+	case err != nil:
+		k.o.Log.Warn("a plan cannot be read, its readings are in no stay", "berth", e.Berth, "plan", e.Plan, "err", err)
+	default:
+		b, _, err := k.decoder.Decode(e.Data)
+		if err == nil {
+			b.Drop(e.Refused)
+			k.fold(e, ship, b)
+		}
+	}
+	k.mu.Lock()
+	k.position = e.Position
+	k.mu.Unlock()
+	return nil
+}
+
+// ship is the ship of a plan; "" with no error is one that is known to be lost.
+func (k *Keeper) ship(ctx context.Context, berth, plan string) (string, error) {
+	key := berth + "\x00" + plan
+	if ship, ok := k.ships[key]; ok {
+		return ship, nil
+	}
+	ship, err := k.o.Ships.Ship(ctx, berth, plan)
+	if err != nil {
+		return "", err
+	}
+	if len(k.ships) >= 10_000 {
+		clear(k.ships) // a cache
+	}
+	k.ships[key] = ship
+	return ship, nil
+}
+
+// fold tells the berth's fold of a block.
+func (k *Keeper) fold(e *Entry, ship string, b *reading.Block) {
+	from, to := int64(math.MaxInt64), int64(0)
+	ev := &k.event
+	*ev = Event{Ship: ship, Plan: e.Plan, Watch: ev.Watch[:0]}
+	for i := range b.Series {
+		s := &b.Series[i]
+		for j, at := range s.Time {
+			if s.QualityAt(j) != reading.Good {
+				continue
+			}
+			from, to = min(from, at), max(to, at)
+			if s.Channel.Kind == reading.UnderWatch {
+				ev.Watch = append(ev.Watch, Watch{time.Unix(0, at).UTC(), s.Value[j] != 0})
+			}
+		}
+	}
+	if to == 0 {
+		return
+	}
+	ev.From, ev.To = time.Unix(0, from).UTC(), time.Unix(0, to).UTC()
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	f := k.folds[e.Berth]
+	if f == nil {
+		f = &Fold{Berth: e.Berth}
+		k.folds[e.Berth] = f
+	}
+	f.Take(ev)
+	k.changed[e.Berth] = true
+}
+
+// save keeps what has changed, and then how far that is: after a stop in between,
+// what is read again changes nothing.
+func (k *Keeper) save(ctx context.Context) {
+	k.mu.Lock()
+	position := k.position
+	documents := map[string][]byte{}
+	for berth := range k.changed {
+		data, err := json.Marshal(k.folds[berth])
+		if err != nil { // a fold is plain data
+			k.o.Log.Error("stays not kept", "berth", berth, "err", err)
+			continue
+		}
+		documents[berth] = data
+	}
+	clear(k.changed)
+	k.mu.Unlock()
+	if len(documents) == 0 {
+		return
+	}
+	whole := true
+	for berth, data := range documents {
+		if err := k.o.Journal.SaveStays(ctx, berth, data); err != nil {
+			k.o.Log.Error("stays not kept", "berth", berth, "err", err)
+			k.mu.Lock()
+			k.changed[berth] = true
+			k.mu.Unlock()
+			whole = false
+		}
+	}
+	if !whole {
+		return
+	}
+	if err := k.o.Journal.SavePosition(ctx, position); err != nil {
+		k.o.Log.Error("position of the stays not kept", "err", err)
+	}
+}
