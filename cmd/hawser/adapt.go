@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"strconv"
 
 	"google.golang.org/grpc"
 
@@ -14,6 +15,7 @@ import (
 	"hawser/ingest/store"
 	hawserv1 "hawser/proto/hawser/v1"
 	"hawser/services/history"
+	"hawser/services/stay"
 	"hawser/services/watch"
 )
 
@@ -25,6 +27,8 @@ const (
 	snapshotBucket = "snapshots"
 	positionBucket = "positions"
 	storeKey       = "store"
+	staysBucket    = "stays-past"
+	staysKey       = "stays"
 )
 
 // watchReader is the journal's name of a berth's watch.
@@ -99,6 +103,71 @@ func (j storeJournal) SavePosition(ctx context.Context, data []byte) error {
 
 func (j storeJournal) LoadPosition(ctx context.Context) ([]byte, bool, error) {
 	return j.Get(ctx, positionBucket, storeKey)
+}
+
+// staysJournal is the journal as the keeper of the stays sees it.
+type staysJournal struct{ *journal.Journal }
+
+func (j staysJournal) FollowStays(ctx context.Context, after uint64, fn func(*stay.Entry) error) error {
+	var se stay.Entry
+	err := j.Follow(ctx, journal.FollowOptions{Reader: staysKey, After: journal.Position(after)}, func(e *journal.Entry) error {
+		se = stay.Entry{Position: uint64(e.Position), Berth: e.Berth, Plan: e.Plan, Refused: e.Refused, Data: e.Data}
+		return fn(&se)
+	})
+	var lost *journal.RolledBackError
+	if errors.As(err, &lost) {
+		return &stay.RolledBackError{Last: uint64(lost.Resume)}
+	}
+	return err
+}
+
+func (j staysJournal) SaveStays(ctx context.Context, berth string, data []byte) error {
+	return j.Put(ctx, staysBucket, berth, data)
+}
+
+func (j staysJournal) LoadStays(ctx context.Context) (map[string][]byte, error) {
+	berths, err := j.Keys(ctx, staysBucket)
+	if err != nil {
+		return nil, err
+	}
+	documents := make(map[string][]byte, len(berths))
+	for _, berth := range berths {
+		data, ok, err := j.Get(ctx, staysBucket, berth)
+		if err != nil {
+			return nil, err
+		}
+		if ok {
+			documents[berth] = data
+		}
+	}
+	return documents, nil
+}
+
+func (j staysJournal) SavePosition(ctx context.Context, position uint64) error {
+	return j.Put(ctx, positionBucket, staysKey, []byte(strconv.FormatUint(position, 10)))
+}
+
+func (j staysJournal) LoadPosition(ctx context.Context) (uint64, error) {
+	data, ok, err := j.Get(ctx, positionBucket, staysKey)
+	if err != nil || !ok {
+		return 0, err
+	}
+	position, err := strconv.ParseUint(string(data), 10, 64)
+	if err != nil {
+		return 0, nil // folded anew from the beginning, which changes nothing
+	}
+	return position, nil
+}
+
+// staysShips is the plan book as the keeper of the stays sees it.
+type staysShips struct{ *planbook.Book }
+
+func (p staysShips) Ship(ctx context.Context, berth, fingerprint string) (string, error) {
+	plan, err := p.PlanByFingerprint(ctx, berth, fingerprint)
+	if err != nil {
+		return "", err
+	}
+	return plan.Ship.Name, nil
 }
 
 // intakeService registers the intake with the gRPC server.

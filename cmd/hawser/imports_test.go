@@ -60,6 +60,7 @@ var allowed = map[string]struct {
 	"services/drawing":     {[]string{"detect/assess", "detect/mooring"}, "pictures of answers; reckons nothing"},
 	"services/access":      {[]string{"proto/hawser/v1"}, "who may call what; knows the schema, no service"},
 	"services/front":       {nil, "listeners; knows handlers, no service"},
+	"services/stay":        {[]string{"detect/reading", "ingest/batch"}, "follows the journal; learns the ships' names by its own interface"},
 	"services/reckon": {[]string{"detect", "detect/assess", "detect/mooring", "detect/reading", "detect/tide", "ingest/planfile", "proto/hawser/v1", "services/alarm", "services/live"},
 		"asks the core about the loads as they are, for people and the alarm log"},
 	"services/plans": {[]string{"detect/mooring", "detect/mooring/quality", "detect/tide", "ingest/planbook", "ingest/planfile", "proto/hawser/v1"},
@@ -80,7 +81,7 @@ var onlyHome = map[string][]string{
 	"go.yaml.in/":                        {"ingest/planfile", "services/access", "cmd/hawser"},
 	"github.com/coreos/go-oidc/":         {"services/access"},
 	"golang.org/x/time/":                 {"services/access"},
-	"net/http":                           {"services/access", "services/front", "services/web", "services/live", "services/history", "services/plans", "services/reckon", "services/deliver", "ingest/store", "cmd/hawser"},
+	"net/http":                           {"services/access", "services/front", "services/web", "services/live", "services/history", "services/plans", "services/stay", "services/reckon", "services/deliver", "ingest/store", "cmd/hawser"},
 	"google.golang.org/grpc/reflection":  {"services/front"},
 	"google.golang.org/grpc/credentials": {"ingest/edge", "cmd/hawser", "services/front", "services/access"},
 }

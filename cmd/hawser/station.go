@@ -32,6 +32,7 @@ import (
 	"hawser/services/plans"
 	"hawser/services/reckon"
 	"hawser/services/rounds"
+	"hawser/services/stay"
 	"hawser/services/watch"
 	"hawser/services/web"
 )
@@ -60,6 +61,7 @@ type station struct {
 	deliver     *deliver.Deliverer // nil where alarms go nowhere else
 	rounds      *rounds.Rounds
 	reckoner    *reckon.Reckoner
+	stays       *stay.Keeper
 	limits      limits // of the journal
 
 	closers []closer
@@ -169,6 +171,9 @@ func (s *station) openServices(ctx context.Context) (err error) {
 	if err != nil {
 		return err
 	}
+	if s.stays, err = stay.New(stay.Options{Journal: staysJournal{s.journal}, Ships: staysShips{s.book}, Log: s.log}); err != nil {
+		return err
+	}
 	s.rounds, err = rounds.New(rounds.Options{Look: s.look, Alarms: s.alarms, Log: s.log, SilentAfter: s.cfg.SilentAfter})
 	return err
 }
@@ -270,6 +275,9 @@ func (s *station) prepare(ctx context.Context) error {
 	if err := s.watch.Prepare(ctx); err != nil {
 		return err
 	}
+	if err := s.stays.Prepare(ctx); err != nil {
+		return err
+	}
 	if s.feed == nil {
 		return nil
 	}
@@ -296,9 +304,11 @@ func (s *station) openFront(ctx context.Context) (err error) {
 	o.Routes = pages.Routes()
 	maps.Copy(o.Routes, reckon.Routes(answers, s.log))
 	var may plans.Access
+	var was stay.Access
 	if s.guard != nil {
-		may = s.guard
+		may, was = s.guard, s.guard
 	}
+	o.Routes["GET /api/stays"] = stay.Handler(s.stays.List, was, s.log)
 	desk, err := plans.New(plans.Options{Book: s.book, Access: may, InForce: s.board.SetPlan, Log: s.log})
 	if err != nil {
 		return err
@@ -337,6 +347,7 @@ func (s *station) Run(ctx context.Context) error {
 	g.Go(func() error { return s.alarms.KeepTime(ctx) })
 	g.Go(func() error { return s.performance.Run(ctx) })
 	g.Go(func() error { return s.reckoner.Run(ctx) })
+	g.Go(func() error { return s.stays.Run(ctx) })
 	g.Go(func() error { return s.whileJournalWorks(ctx) })
 	if s.guard != nil {
 		g.Go(func() error { return s.guard.Run(ctx) })

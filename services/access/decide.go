@@ -101,6 +101,18 @@ func (g *Guard) SeesShip(ctx context.Context, berth, ship string) bool {
 	return false
 }
 
+// SeesStay reports whether the caller may see what a ship did at a berth, now or
+// once: a ship's crew may see her own stays wherever they were.
+func (g *Guard) SeesStay(ctx context.Context, berth, ship string) bool {
+	c := callerOf(ctx)
+	return c != nil && slices.ContainsFunc(c.Grants, func(grant Grant) bool {
+		if grant.Ship != "" {
+			return grant.Ship == ship
+		}
+		return grant.Site || grant.Berth == berth
+	})
+}
+
 // SeesSite reports whether the caller may see all there is.
 func (g *Guard) SeesSite(ctx context.Context) bool {
 	c := callerOf(ctx)

@@ -92,6 +92,9 @@ func rules() map[string]rule {
 		// Another plan may put another ship at the berth and so open it to her crew.
 		"PUT /api/plan": {role: Operate, request: berthNeeded, bytes: planBytes},
 
+		// A ship's own stays are hers wherever she lies now: the service leaves out the rest.
+		"GET /api/stays": {role: Watch},
+
 		// The figures of every berth are among them.
 		"GET /performance":     {role: Watch, request: wholeSite, page: true},
 		"GET /metrics":         {role: Watch, request: wholeSite},
