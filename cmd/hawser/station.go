@@ -295,7 +295,7 @@ func (s *station) openFront(ctx context.Context) (err error) {
 	if s.guard != nil {
 		who, o.Guard = s.guard, s.guard
 	}
-	pages, err := web.New(web.Options{Alarms: s.alarms, Board: s.board, Access: who, Performance: s.performance, Log: s.log})
+	pages, err := web.New(web.Options{Alarms: s.alarms, Board: s.board, Losses: s.reckoner, Access: who, Performance: s.performance, Log: s.log})
 	if err != nil {
 		return err
 	}

@@ -98,19 +98,17 @@ func rules() map[string]rule {
 		// The figures of every berth are among them.
 		"GET /performance":     {role: Watch, request: wholeSite, page: true},
 		"GET /metrics":         {role: Watch, request: wholeSite},
-		"POST /acknowledge":    {role: Acknowledge, request: alarmOfForm, page: true, bytes: formBytes},
-		"POST /shelve":         {role: Operate, request: alarmOfForm, page: true, bytes: formBytes},
-		"POST /out-of-service": {role: Engineer, request: placeOfForm, page: true, bytes: formBytes},
-		"POST /end-hold":       {role: Operate, request: placeOfForm, page: true, bytes: formBytes},
+		"POST /acknowledge":    {role: Acknowledge, request: alarmOfForm, bytes: formBytes},
+		"POST /shelve":         {role: Operate, request: alarmOfForm, bytes: formBytes},
+		"POST /out-of-service": {role: Engineer, request: placeOfForm, bytes: formBytes},
+		"POST /end-hold":       {role: Operate, request: placeOfForm, bytes: formBytes},
 
-		"GET /healthz":          {open: true},
-		"GET /readyz":           {open: true},
-		"GET /sign-in":          {open: true},
-		"POST /sign-in":         {open: true, bytes: formBytes},
-		"POST /sign-out":        {open: true},
-		"GET /assets/icon.svg":  {open: true},
-		"GET /assets/live.js":   {open: true},
-		"GET /assets/style.css": {open: true},
+		"GET /healthz":         {open: true},
+		"GET /readyz":          {open: true},
+		"GET /sign-in":         {open: true},
+		"POST /sign-in":        {open: true, bytes: formBytes},
+		"POST /sign-out":       {open: true},
+		"GET /assets/icon.svg": {open: true},
 	}
 }
 

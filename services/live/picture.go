@@ -30,6 +30,7 @@ func (b *berth) picture(now time.Time, stale time.Duration) *hawserv1.BerthPictu
 		DraftFwdM:        b.values[reading.DraftFwd].number(),
 		DraftAftM:        b.values[reading.DraftAft].number(),
 		UnderWatch:       b.values[reading.UnderWatch].state(),
+		DrawnAt:          timestamppb.New(now),
 	}
 	if b.newest != 0 {
 		p.NewestReadingAt = timestamppb.New(time.Unix(0, b.newest))

@@ -48,17 +48,27 @@ func (s *Service) ListLosses(ctx context.Context, req *hawserv1.ListLossesReques
 	if err := protovalidate.Validate(req); err != nil {
 		return nil, status.Error(codes.InvalidArgument, err.Error())
 	}
-	s.r.mu.Lock()
-	defer s.r.mu.Unlock()
-	resp := &hawserv1.ListLossesResponse{}
-	for _, name := range slices.Sorted(maps.Keys(s.r.berths)) {
-		b := s.r.berths[name]
-		if b.losses == nil || req.Berth != "" && req.Berth != name || !s.sees(ctx, b.mooring.Plan()) {
+	resp := &hawserv1.ListLossesResponse{Berths: s.r.listLosses(req.Berth, func(p *mooring.Plan) bool { return s.sees(ctx, p) })}
+	return resp, nil
+}
+
+// Losses gives what the last round found of one berth, or of all for "".
+func (r *Reckoner) Losses(berth string) []*hawserv1.BerthLosses {
+	return r.listLosses(berth, func(*mooring.Plan) bool { return true })
+}
+
+func (r *Reckoner) listLosses(berth string, sees func(*mooring.Plan) bool) []*hawserv1.BerthLosses {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	var all []*hawserv1.BerthLosses
+	for _, name := range slices.Sorted(maps.Keys(r.berths)) {
+		b := r.berths[name]
+		if b.losses == nil || berth != "" && berth != name || !sees(b.mooring.Plan()) {
 			continue
 		}
-		resp.Berths = append(resp.Berths, &hawserv1.BerthLosses{Berth: name, Time: timestamppb.New(b.at), Losses: losses(b.mooring, b.losses)})
+		all = append(all, &hawserv1.BerthLosses{Berth: name, Time: timestamppb.New(b.at), Losses: losses(b.mooring, b.losses)})
 	}
-	return resp, nil
+	return all
 }
 
 // Assess answers questions about one mooring, a few at a time: a caller that has to

@@ -1,164 +1,86 @@
 package web
 
 import (
-	"cmp"
-	"fmt"
+	"slices"
 
-	"hawser/detect"
 	hawserv1 "hawser/proto/hawser/v1"
-	"hawser/services/alarm"
 )
 
-// berthView is one berth in full.
-type berthView struct {
-	Berth, Ship string
-	Live        bool
-	State       string
-	Newest      *moment
-	Facts       []fact
-	Groups      []groupView
+// frameOf is what stays of a berth's picture.
+func frameOf(p *hawserv1.BerthPicture) frameWire {
+	f := frameWire{Ship: p.Ship, Lines: make([]lineFrame, len(p.Lines))}
+	for i, l := range p.Lines {
+		f.Lines[i] = lineFrame{ID: l.Line, Group: l.Group, MBL: exactly(l.MblKn), Limit: to(1, &l.WorkingLoadKn),
+			Winch: l.OnWinch, Pin: l.Sensor != hawserv1.SensorState_SENSOR_STATE_NONE}
+	}
+	return f
 }
 
-// fact is a named figure of the berth.
-type fact struct{ Name, Value string }
-
-// groupView is the lines of one group, in the plan's order.
-type groupView struct {
-	Name  string
-	Lines []lineView
-}
-
-// lineView is one line's row.
-type lineView struct {
-	ID     string
-	Flags  []flag // its active alarms
-	Held   string // why other alarms of it are held back, "" for none
-	Load   string // kN
-	Share  string // of MBL
-	Limit  string // the working load limit as a share of MBL
-	Bar    *bar   // nil where there is no load to draw
-	Brake  string
-	Payout string // "" where it is not told
-	Sensor string
-	Age    string
-	Old    bool // the figures are not live
-	Course *courseView
-}
-
-// flag is an active alarm on a line's row.
-type flag struct{ Priority, What string }
-
-// bar is the load on an axis from 0 to 100 % of MBL.
-type bar struct {
-	Width, Limit float64
-	Over         bool // at or over the working load limit
-}
-
-func describeBerth(p *hawserv1.BerthPicture, active []*alarm.State) berthView {
-	v := berthView{Berth: p.Berth, Ship: p.Ship, Live: p.Live, State: state(p), Facts: facts(p)}
+// nowOf is the newest of the berth itself.
+func nowOf(p *hawserv1.BerthPicture) nowWire {
+	n := nowWire{Live: p.Live, At: cameIn(p, p.AgeSeconds), Watch: chosen(p.UnderWatch),
+		Wind: to(1, p.WindSpeedMps), From: to(0, p.WindDirectionDeg), Level: to(2, p.WaterLevelM), Fwd: to(2, p.DraftFwdM), Aft: to(2, p.DraftAftM)}
 	if p.NewestReadingAt != nil {
-		m := stamp(p.NewestReadingAt.AsTime())
-		v.Newest = &m
+		n.Newest = p.NewestReadingAt.AsTime().UnixMilli()
 	}
-	flags, held := map[string][]flag{}, map[string]string{}
-	for _, a := range active {
-		if a.Line != "" {
-			flags[a.Line] = append(flags[a.Line], flag{a.Priority.String(), sentence(a.Condition)})
-			held[a.Line] = cmp.Or(held[a.Line], heldBackBy(a.Condition)) // by the worst, which comes first
+	return n
+}
+
+// loadOf is the newest of one line.
+func loadOf(p *hawserv1.BerthPicture, l *hawserv1.LinePicture) loadWire {
+	w := loadWire{KN: to(1, l.TensionKn), At: cameIn(p, l.AgeSeconds), Sensor: sensorName(l.Sensor), Payout: to(2, l.PayoutM), Brake: chosen(l.BrakeSet)}
+	if l.Sensor == hawserv1.SensorState_SENSOR_STATE_GOOD {
+		w.Rate = rate(finished(p, l))
+	}
+	return w
+}
+
+// cameIn is when something came in, by its age when the picture was drawn. Tenths
+// of a second: ages are reckoned in floating point.
+func cameIn(p *hawserv1.BerthPicture, age *float64) int64 {
+	if age == nil {
+		return 0
+	}
+	at := float64(p.DrawnAt.AsTime().UnixMilli()) - *age*1000
+	return int64(at/100+0.5) * 100
+}
+
+// finished are the spans of a line's course that are over, oldest first.
+func finished(p *hawserv1.BerthPicture, l *hawserv1.LinePicture) []spanWire {
+	if p.NewestReadingAt == nil {
+		return nil
+	}
+	newest := p.NewestReadingAt.AsTime().Unix()
+	out := make([]spanWire, 0, len(l.Course))
+	for _, c := range l.Course {
+		if int64(c.SecondsAgo) < spanSeconds {
+			continue // goes on
+		}
+		kN := func(v float32) number { w := float64(v); return to(1, &w) }
+		out = append(out, spanWire{exactly(float64((newest - int64(c.SecondsAgo)) / spanSeconds)), kN(c.MinKn), kN(c.MeanKn), kN(c.MaxKn)})
+	}
+	return out
+}
+
+// worstLoss is the loss of a line that would load another worst against its
+// working load limit, or leave the ship unheld.
+func worstLoss(p *hawserv1.BerthPicture, all *hawserv1.BerthLosses) lossWire {
+	var worst lossWire
+	for _, l := range all.GetLosses() {
+		if !l.Converged || !l.Holds {
+			return lossWire{Lost: l.Lost, Adrift: true, Parts: l.Cascade}
+		}
+		i := slices.IndexFunc(p.Lines, func(of *hawserv1.LinePicture) bool { return of.Line == l.Worst.GetLine() })
+		if i < 0 || p.Lines[i].WorkingLoadKn <= 0 {
+			continue
+		}
+		if share := l.Worst.TensionKn / p.Lines[i].WorkingLoadKn; worst.Lost == nil || share > worst.Share.v {
+			worst = lossWire{Lost: l.Lost, Line: l.Worst.Line, KN: to(0, &l.Worst.TensionKn), Share: to(2, &share), Parts: l.Cascade}
 		}
 	}
-	place := map[string]int{}
-	for _, l := range p.Lines {
-		i, ok := place[l.Group]
-		if !ok {
-			i = len(v.Groups)
-			place[l.Group] = i
-			v.Groups = append(v.Groups, groupView{Name: groupName(l.Group)})
-		}
-		v.Groups[i].Lines = append(v.Groups[i].Lines, describeLine(l, flags[l.Line], held[l.Line]))
-	}
-	return v
+	return worst
 }
 
-func facts(p *hawserv1.BerthPicture) []fact {
-	wind := number("%.1f m/s", p.WindSpeedMps)
-	if p.WindSpeedMps != nil && p.WindDirectionDeg != nil {
-		wind += fmt.Sprintf(" from %03.0f°", *p.WindDirectionDeg)
-	}
-	watch := "not told"
-	if p.UnderWatch != nil {
-		watch = "arriving or leaving: alarms are held back"
-		if *p.UnderWatch {
-			watch = "under watch"
-		}
-	}
-	return []fact{
-		{"Mooring", watch},
-		{"Wind", wind},
-		{"Water level", number("%.2f m", p.WaterLevelM)},
-		{"Draft fwd / aft", number("%.2f", p.DraftFwdM) + " / " + number("%.2f m", p.DraftAftM)},
-	}
-}
-
-// heldBackBy says what an active alarm keeps from being told of its line: one
-// cause, one alarm.
-func heldBackBy(condition string) string {
-	switch condition {
-	case detect.LineParted.String():
-		return "nothing else of it is told"
-	case detect.SensorFault.String():
-		return "nothing of its load is told"
-	case detect.BrakeSlip.String():
-		return "its slack is not told"
-	}
-	return ""
-}
-
-func describeLine(l *hawserv1.LinePicture, flags []flag, held string) lineView {
-	if l.BrakeSet != nil && !*l.BrakeSet {
-		held = cmp.Or(held, "worked by hand: nothing of its load is told")
-	}
-	v := lineView{ID: l.Line, Flags: flags, Held: held, Load: number("%.0f", l.TensionKn), Share: none,
-		Limit: percent(l.WorkingLoadKn / l.MblKn), Brake: brake(l)}
-	if l.PayoutM != nil {
-		v.Payout = figures("%+.2f", *l.PayoutM) + " m"
-	}
-	v.Sensor, v.Old = sensor(l)
-	if l.AgeSeconds != nil {
-		v.Age = span(*l.AgeSeconds) + " ago"
-	}
-	if l.TensionKn != nil {
-		v.Share = percent(*l.TensionKn / l.MblKn)
-		v.Bar = &bar{
-			Width: 100 * min(1, max(0, *l.TensionKn/l.MblKn)), Limit: 100 * l.WorkingLoadKn / l.MblKn,
-			Over: *l.TensionKn >= l.WorkingLoadKn,
-		}
-		v.Course = drawCourse(l)
-	}
-	return v
-}
-
-func brake(l *hawserv1.LinePicture) string {
-	switch {
-	case !l.OnWinch:
-		return "On bitts"
-	case l.BrakeSet == nil:
-		return "Not told"
-	case *l.BrakeSet:
-		return "Set"
-	}
-	return "Released"
-}
-
-// sensor says what a load pin is worth, and whether its figures are old.
-func sensor(l *hawserv1.LinePicture) (words string, old bool) {
-	switch l.Sensor {
-	case hawserv1.SensorState_SENSOR_STATE_GOOD:
-		return "Good", false
-	case hawserv1.SensorState_SENSOR_STATE_BAD:
-		return "Bad readings", true
-	case hawserv1.SensorState_SENSOR_STATE_NONE:
-		return "No load pin", false
-	}
-	return "Silent", true
+func (l *lossWire) equal(o *lossWire) bool {
+	return l.Line == o.Line && l.KN == o.KN && l.Share == o.Share && l.Adrift == o.Adrift && slices.Equal(l.Lost, o.Lost) && slices.Equal(l.Parts, o.Parts)
 }

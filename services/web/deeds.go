@@ -2,6 +2,7 @@ package web
 
 import (
 	"context"
+	"encoding/json"
 	"errors"
 	"net/http"
 	"net/url"
@@ -13,37 +14,44 @@ import (
 )
 
 const (
-	maxForm = 16 << 10
+	maxForm   = 16 << 10
+	shelfMost = alarm.ShelfMost
 	// Bounds of the schema, in characters.
 	maxBy   = 80
 	maxNote = 500
 )
 
-// filled is the form that a person sends with whatever is done to alarms.
+// filled is what a person sends with whatever is done to alarms, as a form: by,
+// side, note, and id of an alarm or place of what is held.
 type filled struct {
 	person alarm.Person
 	note   string
 	values url.Values
 }
 
-// deed is what a form asks for.
+// deed is what a person asks for.
 type deed func(ctx context.Context, f filled) error
 
-// unfitError is a form that cannot be meant.
+// refusal is the answer to what was not done, and its name in the words.
+type refusal struct {
+	Name string `json:"refused"`
+	By   string `json:"by,omitempty"` // who was first
+	Side string `json:"side,omitempty"`
+	At   int64  `json:"at,omitempty"`
+}
+
+// unfitError is a form that cannot be meant, by the name of the refusal.
 type unfitError string
 
 func (e unfitError) Error() string { return string(e) }
 
-// form reads a form, does what it asks for and goes back to the page.
+// form reads a form and does what it asks for. The answer is {} or a refusal.
 func (s *Site) form(do deed) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		r.Body = http.MaxBytesReader(w, r.Body, maxForm)
 		if err := r.ParseForm(); err != nil {
-			s.notice(w, http.StatusBadRequest, "Not done", "The form could not be read: "+err.Error())
+			answer(w, http.StatusBadRequest, refusal{Name: "unreadable"})
 			return
-		}
-		if side := r.URL.Query().Get("side"); side != "" { // a button that is for one side
-			r.PostForm.Set("side", side)
 		}
 		f, err := fill(r.PostForm)
 		f.person = alarm.Sign(r.Context(), s.o.Access, f.person)
@@ -51,11 +59,23 @@ func (s *Site) form(do deed) http.Handler {
 			err = do(r.Context(), f)
 		}
 		if err != nil {
-			s.undone(w, err)
+			status, no := s.refusalOf(err)
+			answer(w, status, no)
 			return
 		}
-		http.Redirect(w, r, "/"+selection(r.PostForm.Get("berth")), http.StatusSeeOther)
+		answer(w, http.StatusOK, struct{}{})
 	})
+}
+
+func answer(w http.ResponseWriter, status int, v any) {
+	data, err := json.Marshal(v)
+	if err != nil {
+		http.Error(w, "the answer could not be encoded", http.StatusInternalServerError)
+		return
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(status)
+	_, _ = w.Write(data) // the reader may be gone
 }
 
 // fill checks what every form has.
@@ -66,38 +86,37 @@ func fill(v url.Values) (filled, error) {
 	}
 	switch {
 	case f.person.By == "":
-		return f, unfitError("Give the name of who does it.")
+		return f, unfitError("no-name")
 	case !utf8.ValidString(f.person.By) || !utf8.ValidString(f.note):
-		return f, unfitError("Name and note must be text.")
+		return f, unfitError("no-text")
 	case utf8.RuneCountInString(f.person.By) > maxBy:
-		return f, unfitError("The name is too long: at most 80 characters.")
+		return f, unfitError("long-name")
 	case utf8.RuneCountInString(f.note) > maxNote:
-		return f, unfitError("The note is too long: at most 500 characters.")
+		return f, unfitError("long-note")
 	}
 	return f, nil
 }
 
-// undone says why something was not done.
-func (s *Site) undone(w http.ResponseWriter, err error) {
+// refusalOf says why something was not done.
+func (s *Site) refusalOf(err error) (int, refusal) {
 	var taken *alarm.TakenError
 	var unfit unfitError
 	switch {
 	case errors.As(err, &unfit):
-		s.notice(w, http.StatusBadRequest, "Not done", unfit.Error())
+		return http.StatusBadRequest, refusal{Name: unfit.Error()}
 	case errors.As(err, &taken):
-		s.notice(w, http.StatusConflict, "Already taken on", taken.By+" acknowledged this alarm for the "+taken.Side.String()+" at "+stamp(taken.At).Text+".")
+		return http.StatusConflict, refusal{Name: "taken", By: taken.By, Side: taken.Side.String(), At: millis(taken.At)}
 	case errors.Is(err, alarm.ErrUnknown):
-		s.notice(w, http.StatusNotFound, "Not done", "There is no such alarm, or it was cleared long ago.")
+		return http.StatusNotFound, refusal{Name: "unknown"}
 	case errors.Is(err, alarm.ErrNotHeld):
-		s.notice(w, http.StatusNotFound, "Not done", "Nothing is held there, or no longer.")
+		return http.StatusNotFound, refusal{Name: "not-held"}
 	case errors.Is(err, alarm.ErrEmergency):
-		s.notice(w, http.StatusConflict, "Not done", "An emergency cannot be put on a shelf.")
+		return http.StatusConflict, refusal{Name: "emergency"}
 	case errors.Is(err, alarm.ErrNoReason):
-		s.notice(w, http.StatusBadRequest, "Not done", "Give the reason in the note: whoever takes over has to know it.")
-	default:
-		s.o.Log.Error("what a person did is not recorded", "err", err)
-		s.notice(w, http.StatusServiceUnavailable, "Not done", "The alarm log did not take it. Try again.")
+		return http.StatusBadRequest, refusal{Name: "no-reason"}
 	}
+	s.o.Log.Error("what a person did is not recorded", "err", err)
+	return http.StatusServiceUnavailable, refusal{Name: "not-recorded"}
 }
 
 func (s *Site) acknowledge(ctx context.Context, f filled) error {
@@ -112,17 +131,9 @@ func (s *Site) acknowledge(ctx context.Context, f filled) error {
 func (f *filled) alarm() (string, error) {
 	id := f.values.Get("id")
 	if id == "" {
-		return "", unfitError("The form names no alarm.")
+		return "", unfitError("no-alarm")
 	}
 	return id, nil
-}
-
-// shelf is a time on a shelf, as the form has it and in words.
-type shelf struct{ Value, Text string }
-
-// shelves are the times that the page offers, up to alarm.ShelfMost.
-func shelves() []shelf {
-	return []shelf{{"30m", "30 min"}, {"1h", "1 h"}, {"4h", "4 h"}, {"8h", "8 h"}}
 }
 
 func (s *Site) shelve(ctx context.Context, f filled) error {
@@ -131,23 +142,18 @@ func (s *Site) shelve(ctx context.Context, f filled) error {
 		return err
 	}
 	period, err := time.ParseDuration(f.values.Get("period"))
-	if err != nil || period <= 0 || period > alarm.ShelfMost {
-		return unfitError("Give a time on the shelf of at most 8 hours.")
+	if err != nil || period <= 0 || period > shelfMost {
+		return unfitError("period")
 	}
 	_, err = s.o.Alarms.Shelve(ctx, id, f.person, f.note, period)
 	return err
 }
 
-// placeOf is a subject in a form: berth/condition/line/group.
-func placeOf(s alarm.Subject) string {
-	return strings.Join([]string{s.Berth, s.Condition, s.Line, s.Group}, "/")
-}
-
-// place is the subject that the form names.
+// place is the subject that the form names: berth/condition/line/group.
 func (f *filled) place() (alarm.Subject, error) {
 	p := strings.Split(f.values.Get("place"), "/")
 	if len(p) != 4 {
-		return alarm.Subject{}, unfitError("The form names no line.")
+		return alarm.Subject{}, unfitError("no-line")
 	}
 	return alarm.Subject{Berth: p[0], Condition: p[1], Line: p[2], Group: p[3]}, nil
 }
@@ -158,7 +164,7 @@ func (s *Site) outOfService(ctx context.Context, f filled) error {
 		return err
 	}
 	if place.Berth == "" || place.Line == "" {
-		return unfitError("The form names no line.")
+		return unfitError("no-line")
 	}
 	_, err = s.o.Alarms.TakeOutOfService(ctx, place, f.person, f.note)
 	return err
@@ -170,12 +176,4 @@ func (s *Site) endHold(ctx context.Context, f filled) error {
 		return err
 	}
 	return s.o.Alarms.EndHold(ctx, place, f.person, f.note)
-}
-
-// selection is the query that keeps a berth selected.
-func selection(berth string) string {
-	if berth == "" {
-		return ""
-	}
-	return "?berth=" + url.QueryEscape(berth)
 }

@@ -6,23 +6,77 @@ import (
 	"strconv"
 	"strings"
 	"testing"
-
-	hawserv1 "hawser/proto/hawser/v1"
-	"hawser/services/alarm"
 )
 
-func TestWords(t *testing.T) {
+// course makes a course of means, oldest first, one every ten seconds.
+func course(means ...float64) []spanWire {
+	var out []spanWire
+	for i, kN := range means {
+		out = append(out, spanWire{exactly(float64(1000 + i)), exactly(kN), exactly(kN), exactly(kN)})
+	}
+	return out
+}
+
+func ramp(n int, from, step float64) []float64 {
+	out := make([]float64, n)
+	for i := range out {
+		out[i] = from + step*float64(i)
+	}
+	return out
+}
+
+// By hand: 2 kN every ten seconds are 12 kN a minute.
+func TestRate(t *testing.T) {
+	wave := make([]float64, 30)
+	for i := range wave {
+		wave[i] = 100 + 20*math.Sin(float64(i)*2*math.Pi/5) // whole waves: no trend
+	}
+	for name, row := range map[string]struct {
+		course []spanWire
+		want   number
+	}{
+		"rises":               {course(ramp(30, 100, 2)...), exactly(12)},
+		"falls":               {course(ramp(30, 400, -0.5)...), exactly(-3)},
+		"only the last 5 min": {course(append(ramp(30, 500, -10), ramp(30, 100, 2)...)...), exactly(12)},
+		"waves":               {course(wave...), number{}},
+		"steady":              {course(ramp(30, 100, 0)...), number{}},
+		"too little":          {course(ramp(11, 100, 2)...), number{}},
+		"none":                {nil, number{}},
+	} {
+		if got := rate(row.course); got != row.want {
+			t.Errorf("%s: %v, want %v", name, got, row.want)
+		}
+	}
+}
+
+func TestNumbers(t *testing.T) {
+	value := func(v float64) *float64 { return &v }
+	for _, row := range []struct {
+		n    number
+		want string
+	}{
+		{to(1, value(123.456)), "123.5"}, {to(0, value(-0.2)), "0"}, {to(2, value(1e6)), "1000000"},
+		{to(1, nil), "null"}, {to(1, value(math.NaN())), "null"}, {to(1, value(math.Inf(1))), "null"},
+	} {
+		if got, err := row.n.MarshalJSON(); err != nil || string(got) != row.want {
+			t.Errorf("%v: %s, want %s", row.n, got, row.want)
+		}
+	}
+}
+
+func TestPlacesAndConditions(t *testing.T) {
+	all, err := readWords()
+	if err != nil {
+		t.Fatal(err)
+	}
+	w := all["en-GB"]
 	for got, want := range map[string]string{
-		span(0.4): "0 s", span(59.9): "59 s", span(60): "1 min 0 s", span(3599): "59 min 59 s", span(3600): "1 h 0 min",
-		span(47*3600 + 59*60): "47 h 59 min", span(48 * 3600): "2 days",
-		sentence("line-parted"): "Line parted", sentence(""): "",
-		place("4", "fwd-breast"): "Line 4, forward breast line", place("", "stern"): "Stern lines", place("4", ""): "Line 4", place("", ""): "",
-		percent(0.154): "15 %", percent(-0.001): "0 %", percent(-0.02): "−2 %",
-		figures("%.0f", -0.2): "0", figures("%+.2f", 0): "0.00", figures("%+.2f", -0.001): "0.00", figures("%+.2f", 0.42): "+0.42",
-		figure(alarm.Measure{Value: 1.62, HasValue: true, Limit: 1.5, HasLimit: true}):           "1.62, held against 1.5",
-		figure(alarm.Measure{Value: 1234.5, HasValue: true, Unit: "kN"}):                         "1234 kN",
-		figure(alarm.Measure{Value: 0.061, HasValue: true, Limit: 5, HasLimit: true, Unit: "m"}): "0.061 m, held against 5 m",
-		figure(alarm.Measure{Limit: 5, HasLimit: true}):                                          "",
+		w.place("4", "fwd-breast"): "Line 4, forward breast line", w.place("", "stern"): "Stern lines", w.place("4", ""): "Line 4", w.place("", ""): "",
+		w.condition("line-parted"): "Line parted", w.condition("not-known-yet"): "not-known-yet",
+		w.condition("journal-pressure-disk"): "Journal near its limits",
+		w.figure("%.2f", 2.25):               "2.25", all["de"].figure("%.2f", 2.25): "2,25",
+		w.percent(1, 0.0125): "1.2\u00a0%",
+		w.say("no.such"):     "no.such",
 	} {
 		if got != want {
 			t.Errorf("%q, want %q", got, want)
@@ -30,29 +84,7 @@ func TestWords(t *testing.T) {
 	}
 }
 
-// By hand: limit 100, top 105; a minute ago is a tenth of 120 from the right;
-// y = 28*(1-kN/105).
-func TestCourseIsDrawnWithItsGap(t *testing.T) {
-	c := drawCourse(&hawserv1.LinePicture{WorkingLoadKn: 100, Course: []*hawserv1.CoursePoint{
-		{SecondsAgo: 60, MinKn: 0, MeanKn: 21, MaxKn: 42},
-		{SecondsAgo: 50, MinKn: 21, MeanKn: 42, MaxKn: 63},
-		{SecondsAgo: 0, MinKn: 42, MeanKn: 42, MaxKn: 42},
-	}})
-	if want := "M108.0 22.4L110.0 16.8M120.0 16.8"; c.Mean != want {
-		t.Errorf("mean %s, want %s", c.Mean, want)
-	}
-	if want := "M108.0 16.8L110.0 11.2L110.0 22.4L108.0 28.0ZM120.0 16.8L120.0 16.8Z"; c.Band != want {
-		t.Errorf("band %s, want %s", c.Band, want)
-	}
-	if c.Words != "0 to 63 kN" || math.Abs(c.Limit-28*5/105.0) > 1e-9 {
-		t.Errorf("words %q, limit at %v", c.Words, c.Limit)
-	}
-	if drawCourse(&hawserv1.LinePicture{}) != nil {
-		t.Error("nothing was drawn of nothing")
-	}
-}
-
-// luminance and contrast are those of WCAG 2.1 (relative luminance, contrast
+// luminance and contrast are those of WCAG 2.2 (relative luminance, contrast
 // ratio).
 func luminance(hex string) float64 {
 	if len(hex) == 4 {
@@ -78,42 +110,40 @@ func contrast(a, b string) float64 {
 }
 
 // Text has a contrast of 4.5 to 1 at least and marks one of 3 to 1, by day and by
-// night: WCAG 2.1, 1.4.3 and 1.4.11.
+// night: WCAG 2.2, 1.4.3 and 1.4.11.
 func TestContrast(t *testing.T) {
 	if got := contrast("#fff", "#000000"); math.Abs(got-21) > 1e-9 { // the greatest there is, by the definition
 		t.Fatalf("white on black is %v", got)
 	}
-	css, err := assets.ReadFile("assets/style.css")
+	css, err := built.ReadFile("built/plain.css")
 	if err != nil {
 		t.Fatal(err)
 	}
-	day, night, ok := strings.Cut(string(css), "prefers-color-scheme: dark")
-	if !ok {
-		t.Fatal("there is no dark scheme")
-	}
-	for scheme, part := range map[string]string{"day": day, "night": night} {
-		colours := map[string]string{}
-		for _, m := range regexp.MustCompile(`--([a-z-]+): (#[0-9a-f]{3,6});`).FindAllStringSubmatch(part, -1) {
-			colours[m[1]] = m[2]
+	colours := regexp.MustCompile(`--([a-z-]+):\s*light-dark\((#[0-9a-f]{3,6}),\s*(#[0-9a-f]{3,6})\)`).FindAllStringSubmatch(string(css), -1)
+	for i, scheme := range []string{"day", "night"} {
+		of := map[string]string{}
+		for _, m := range colours {
+			of[m[1]] = m[2+i]
 		}
 		check := func(a, b string, least float64) {
-			if got := contrast(colours[a], colours[b]); got < least {
+			t.Helper()
+			if of[a] == "" || of[b] == "" {
+				t.Fatalf("no colour %s or %s", a, b)
+			}
+			if got := contrast(of[a], of[b]); got < least {
 				t.Errorf("%s: %s on %s is %.2f, want %.1f", scheme, a, b, got, least)
 			}
 		}
-		for _, ink := range []string{"ink", "quiet", "emergency", "alarm", "warning", "caution", "fine"} {
-			check(ink, "sheet", 4.5)
-		}
-		for _, ink := range []string{"ink", "quiet", "alarm"} {
-			check(ink, "ground", 4.5)
-		}
-		for _, mark := range []string{"load", "hatch", "edge", "focus"} {
-			check(mark, "sheet", 3)
+		for _, ground := range []string{"sheet", "ground", "raised"} {
+			for _, ink := range []string{"ink", "quiet", "emergency", "alarm", "warning", "caution", "fine"} {
+				check(ink, ground, 4.5)
+			}
+			for _, mark := range []string{"load", "edge", "focus"} {
+				check(mark, ground, 3)
+			}
 		}
 		check("load", "axis", 3)
 		check("ink", "axis", 3)
-		if got := contrast("#fff", colours["band-emergency"]); got < 4.5 {
-			t.Errorf("%s: white on the emergency band is %.2f", scheme, got)
-		}
+		check("on-flood", "flood", 4.5)
 	}
 }

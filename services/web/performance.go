@@ -4,10 +4,10 @@ import (
 	"context"
 	"fmt"
 	"net/http"
+	"strings"
 	"time"
 
 	"hawser/detect"
-	"hawser/services/alarm"
 	"hawser/services/performance"
 )
 
@@ -16,33 +16,37 @@ type Performance interface {
 	Report(berth string, period time.Duration) performance.Report
 }
 
-// performancePeriods are what the page offers.
-func performancePeriods() []shelf {
-	return []shelf{{"1h", "hour"}, {"24h", "day"}, {"168h", "week"}, {"744h", "month"}}
-}
-
-// performanceView is the report in words.
+// performanceView is the report as its template has it.
 type performanceView struct {
 	Berth, Period      string
-	Periods            []shelf
+	Periods            []string
 	From, To           moment
 	Raised             int
 	Figures            []performanceFigure
-	Priorities         []fact
+	Priorities         []performancePriority
 	Frequent, Chatters []frequentView
-	Standing           []alarmView
+	Standing           []standingView
 }
 
-// performanceFigure is one figure against its benchmark.
+// performanceFigure is one figure against its benchmark, which the words have by
+// its name.
 type performanceFigure struct {
-	Name, Value, Benchmark string
-	Over                   bool
+	Name, Value string
+	Least, Most string // of the benchmark
+	Over        bool
 }
+
+type performancePriority struct{ Name, Share string }
 
 type frequentView struct {
-	What, Where, Berth string
-	Raised             int
-	Share              string
+	Condition, Line, Group, Berth string
+	Raised                        int
+	Share                         string
+}
+
+type standingView struct {
+	Condition, Line, Group, Berth, Priority string
+	Raised                                  moment
 }
 
 // measured reports whether there is a page on how the alarms do, for this caller:
@@ -59,53 +63,81 @@ func (s *Site) performance(w http.ResponseWriter, r *http.Request) {
 	}
 	period, err := time.ParseDuration(asked)
 	if err != nil || period < performance.Interval {
-		s.notice(w, http.StatusBadRequest, "No such period", "The period is a time such as 24h, of at least ten minutes.")
+		s.notice(w, r, http.StatusBadRequest, "period")
 		return
 	}
-	s.draw(w, http.StatusOK, "performance", describeReport(s.o.Performance.Report(r.URL.Query().Get("berth"), period), asked))
+	v := s.shellOf(r, "performance")
+	words := s.words[v.Lang]
+	v.Title = words.say("shell.page.performance")
+	v.Page = describeReport(words, s.o.Performance.Report(r.URL.Query().Get("berth"), period), asked)
+	s.draw(w, http.StatusOK, "performance", v)
 }
 
 // few raised say nothing of which are frequent.
 const few = 100
 
-func describeReport(r performance.Report, period string) performanceView {
-	v := performanceView{Berth: r.Berth, Period: period, Periods: performancePeriods(), From: stamp(r.From), To: stamp(r.To), Raised: r.Raised}
+func describeReport(w *words, r performance.Report, period string) performanceView {
+	v := performanceView{Berth: r.Berth, Period: period, Periods: []string{"1h", "24h", "168h", "744h"},
+		From: stamp(r.From), To: stamp(r.To), Raised: r.Raised}
 	v.Figures = []performanceFigure{
-		{"Raised in ten minutes, on average", figures("%.2f", r.Mean),
-			fmt.Sprintf("%.0f is acceptable, %.0f the most to manage", performance.Acceptable, performance.Manageable), r.Mean > performance.Manageable},
-		{"Raised in ten minutes, at most", fmt.Sprint(r.Peak),
-			fmt.Sprintf("over %d is a flood", performance.FloodBegins), r.Peak > performance.FloodBegins},
-		{"Time in flood", percentFine(r.FloodPart), "under " + percent(performance.FloodShareMost), r.FloodPart >= performance.FloodShareMost},
-		{"The ten most frequent, of all", percent(r.FrequentShare),
-			"under " + percent(performance.FrequentMost) + ", once there are " + fmt.Sprint(few), r.Raised >= few && r.FrequentShare > performance.FrequentMost},
-		{"Coming and going", fmt.Sprint(len(r.Chattering)), "none", len(r.Chattering) > 0},
-		{"Active for over a day", fmt.Sprint(len(r.Standing)), fmt.Sprintf("under %d, each with a plan", performance.StaleMost), len(r.Standing) >= performance.StaleMost},
+		{"mean", w.figure("%.2f", r.Mean), w.figure("%.0f", performance.Acceptable), w.figure("%.0f", performance.Manageable), r.Mean > performance.Manageable},
+		{"peak", fmt.Sprint(r.Peak), "", fmt.Sprint(performance.FloodBegins), r.Peak > performance.FloodBegins},
+		{"flood", w.percent(1, r.FloodPart), "", w.percent(0, performance.FloodShareMost), r.FloodPart >= performance.FloodShareMost},
+		{"frequent", w.percent(0, r.FrequentShare), fmt.Sprint(few), w.percent(0, performance.FrequentMost), r.Raised >= few && r.FrequentShare > performance.FrequentMost},
+		{"chatter", fmt.Sprint(len(r.Chattering)), "", "", len(r.Chattering) > 0},
+		{"standing", fmt.Sprint(len(r.Standing)), "", fmt.Sprint(performance.StaleMost), len(r.Standing) >= performance.StaleMost},
 	}
 	for p := detect.Emergency; p <= detect.Caution; p++ {
-		v.Priorities = append(v.Priorities, fact{sentence(p.String()), percent(r.ByPriority[p])})
+		v.Priorities = append(v.Priorities, performancePriority{p.String(), w.percent(0, r.ByPriority[p])})
 	}
 	for _, f := range r.Frequent {
-		v.Frequent = append(v.Frequent, frequent(f))
+		v.Frequent = append(v.Frequent, frequent(w, f))
 	}
 	for _, f := range r.Chattering {
-		v.Chatters = append(v.Chatters, frequent(f))
+		v.Chatters = append(v.Chatters, frequent(w, f))
 	}
 	for i := range r.Standing {
-		v.Standing = append(v.Standing, describe(&r.Standing[i]))
+		a := &r.Standing[i]
+		v.Standing = append(v.Standing, standingView{a.Condition, a.Line, a.Group, a.Berth, a.Priority.String(), stamp(a.Raised)})
 	}
 	return v
 }
 
-func frequent(f performance.Frequent) frequentView {
-	return frequentView{sentence(f.Subject.Condition), place(f.Subject.Line, f.Subject.Group), berthName(f.Subject), f.Raised, percent(f.Share)}
+func frequent(w *words, f performance.Frequent) frequentView {
+	return frequentView{f.Subject.Condition, f.Subject.Line, f.Subject.Group, f.Subject.Berth, f.Raised, w.percent(0, f.Share)}
 }
 
-func berthName(s alarm.Subject) string {
-	if s.Berth == "" {
-		return "This server"
+// figure writes a number as the language does.
+func (w *words) figure(format string, v float64) string {
+	return strings.Replace(fmt.Sprintf(format, v), ".", w.say("shell.decimal"), 1)
+}
+
+// percent writes a share with a number of decimals.
+func (w *words) percent(decimals int, share float64) string {
+	return w.figure(fmt.Sprintf("%%.%df", decimals), 100*share) + "\u00a0%"
+}
+
+// place names what an alarm is on: "Line 4, forward breast line", its group, or
+// nothing.
+func (w *words) place(line, group string) string {
+	named := w.has("mooring.one." + group)
+	switch {
+	case line == "" && w.has("mooring.all."+group):
+		return w.say("mooring.all." + group)
+	case line == "":
+		return group
+	case named:
+		return w.say("mooring.line-of", "line", line, "group", w.say("mooring.one."+group))
 	}
-	return s.Berth
+	return w.say("mooring.line", "line", line)
 }
 
-// percentFine writes a small share.
-func percentFine(share float64) string { return figures("%.1f", 100*share) + " %" }
+// condition names a condition; one with an ending of its own by its stem.
+func (w *words) condition(name string) string {
+	for stem := name; stem != ""; stem = stem[:max(0, strings.LastIndexByte(stem, '-'))] {
+		if key := "alarm.condition." + stem; w.has(key) {
+			return w.say(key)
+		}
+	}
+	return name // newer than the words
+}

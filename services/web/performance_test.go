@@ -36,11 +36,14 @@ func TestPerformancePage(t *testing.T) {
 	if resp.StatusCode != http.StatusOK || m.berth != "east-3" || m.period != time.Hour {
 		t.Fatalf("answer %d for %q over %s", resp.StatusCode, m.berth, m.period)
 	}
-	says(t, page, "How the alarms do at east-3 160 raised from 1 Mar 2026, 04:00:00 UTC to 1 Mar 2026, 05:00:00 UTC .",
+	says(t, page, "How the alarms do at east-3 160 raised, 2026-03-01 04:00:00 UTC – 2026-03-01 05:00:00 UTC .",
 		"Raised in ten minutes, on average 2.25 1 is acceptable, 2 the most to manage Worse",
-		"Raised in ten minutes, at most 11 over 10 is a flood Worse", "Time in flood 1.2 % under 1 % Worse",
-		"The ten most frequent, of all 75 % under 5 %, once there are 100 Worse", "Coming and going 1 none Worse", "Active for over a day 1 under 5, each with a plan Met",
-		"Warning 75 %", "Over limit Line 2, stern line east-3 4 25 %", "Slack line Line 7 Warning · east-3 · raised 27 Feb 2026, 05:00:00 UTC")
+		"Raised in ten minutes, at most 11 over 10 is a flood Worse", "Time in flood 1.2\u00a0% under 1\u00a0% Worse",
+		"The ten most frequent, of all 75\u00a0% under 5\u00a0%, once there are 100 Worse", "Coming and going 1 none Worse", "Active for over a day 1 under 5, each with a plan Met",
+		"Warning 75\u00a0%", "Over limit Line 2, stern line east-3 4 25\u00a0%", "Slack line Line 7 Warning · east-3 · raised 2026-02-27 05:00:00 UTC")
+	if _, page := s.get("/performance?lang=de&period=1h"); !strings.Contains(text(page), "2,25") {
+		t.Error("in German the figures are not German")
+	}
 	if _, page := s.get("/"); !strings.Contains(page, `href="/performance"`) {
 		t.Error("the page does not lead there")
 	}

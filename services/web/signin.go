@@ -26,8 +26,15 @@ type Access interface {
 }
 
 // signInPage draws the form.
-func (s *Site) signInPage(w http.ResponseWriter, _ *http.Request) {
-	s.draw(w, http.StatusOK, "signin", "")
+func (s *Site) signInPage(w http.ResponseWriter, r *http.Request) {
+	s.drawSignIn(w, r, http.StatusOK, "")
+}
+
+// drawSignIn draws the form with why it is there again.
+func (s *Site) drawSignIn(w http.ResponseWriter, r *http.Request, status int, why string) {
+	v := s.shellOf(r, "signin")
+	v.Title, v.Page, v.Links = s.words[v.Lang].say("signin.title"), why, nil
+	s.draw(w, status, "signin", v)
 }
 
 // signIn takes the form.
@@ -44,7 +51,7 @@ func (s *Site) signIn(w http.ResponseWriter, r *http.Request) {
 		err = s.o.Access.SignIn(w, r, token)
 	}
 	if err != nil {
-		s.draw(w, http.StatusUnauthorized, "signin", "Not signed in: "+err.Error()+".")
+		s.drawSignIn(w, r, http.StatusUnauthorized, err.Error())
 		return
 	}
 	http.Redirect(w, r, "/", http.StatusSeeOther)
@@ -61,12 +68,4 @@ func (s *Site) side(ctx context.Context) string {
 		return ""
 	}
 	return alarm.Sign(ctx, s.o.Access, alarm.Person{}).Side.String()
-}
-
-// who is the caller's name, "" where nobody signs in.
-func (s *Site) who(ctx context.Context) string {
-	if s.o.Access == nil {
-		return ""
-	}
-	return s.o.Access.Who(ctx)
 }

@@ -1,21 +1,24 @@
-// Package web is the page: berths, lines and loads, alarms and who takes them
+// Package web is the screens: berths, lines and loads, alarms and who takes them
 // on. It never judges a load and never says that a place is safe. Its invariant:
 // everything it serves is in the program, and nothing it shows as live is old.
 //
-//	GET  /             the page, drawn whole on the server; ?berth= for one
-//	GET  /live         the page's main part again and again, server-sent events
+//	GET  /             the terminal: all berths; other pages are in pages.go
+//	GET  /live         the live picture, as server-sent events; ?berth= for one
 //	POST /acknowledge  a person takes an alarm on
 //	POST /shelve, /out-of-service, /end-hold   a person keeps alarms quiet, or no longer
 //	GET  /performance  how the alarms themselves do; ?period=24h&berth=
-//	GET  /api/berths   the same picture as JSON: hawser.v1.ListBerthsResponse
-//	GET  /assets/…     style, script, icon
+//	GET  /api/berths   the picture as JSON: hawser.v1.ListBerthsResponse
+//	GET  /assets/…     the icon
 //	GET  /sign-in      where people sign in: a form for a token
 //	POST /sign-in      begins a session
 //	POST /sign-out     ends it
 //
-// The page has one renderer, here: what comes by /live is the HTML the page was
-// first drawn with, and the script only puts in what differs. Without script the
-// page is read again every ten seconds.
+// A page is one answer: its style, its script, its words and the picture as it is
+// are all in it. From then on the script follows /live.
+//
+//	board, alarm log, losses ─► ledger: parts with versions ─► picture: what a page lacks
+//	app/*.ts ─► bundle/ ─► built/ ─► in each page, let in by its digest
+//	words/*.json ─► templates and scripts
 package web
 
 import (
@@ -27,8 +30,12 @@ import (
 	"html/template"
 	"io/fs"
 	"log/slog"
+	"maps"
 	"net/http"
+	"slices"
 	"time"
+
+	"github.com/klauspost/compress/gzhttp"
 
 	hawserv1 "hawser/proto/hawser/v1"
 	"hawser/services/alarm"
@@ -43,6 +50,10 @@ var pages embed.FS
 // Alarms is the alarm log.
 type Alarms interface {
 	List(berth string, cleared bool) (alarms []alarm.State, position uint64)
+	// Position is that of the log's end.
+	Position() uint64
+	// Watch hands over each record after a position until ctx ends or fn fails.
+	Watch(ctx context.Context, berth string, after uint64, fn func(*alarm.Record) error) error
 	Holds(berth string) []alarm.Hold
 	Acknowledge(ctx context.Context, id string, p alarm.Person, note string) (alarm.State, error)
 	Shelve(ctx context.Context, id string, p alarm.Person, reason string, period time.Duration) (alarm.State, error)
@@ -58,11 +69,19 @@ type Board interface {
 	Watch(ctx context.Context, berth string, interval time.Duration, fn func([]*hawserv1.BerthPicture) error) error
 }
 
+// Losses says what the loss of each line would do.
+type Losses interface {
+	// Losses gives those of one berth, or of all for "", as last reckoned.
+	Losses(berth string) []*hawserv1.BerthLosses
+}
+
 // Options are what a Site needs. Alarms, Board and Log are required.
 type Options struct {
 	Alarms Alarms
 	Board  Board
 	Log    *slog.Logger
+	// Losses is nil where nobody reckons them.
+	Losses Losses
 	// Access is who has signed in and what they may see; nil where nobody signs in
 	// and everybody may see everything.
 	Access Access
@@ -93,12 +112,17 @@ func (o *Options) validate() error {
 	return nil
 }
 
-// Site is the page's handler. Safe for concurrent use.
+// Site is the pages' handler. Safe for concurrent use.
 type Site struct {
 	o         Options
 	mux       *http.ServeMux
 	patterns  []string
-	templates *template.Template
+	words     map[string]*words             // by language
+	languages []string                      // sorted
+	templates map[string]*template.Template // by language
+	bundles   map[string]*bundle            // by page
+	build     string                        // of all bundles
+	ledger    *ledger
 	viewers   chan struct{} // a place for each
 }
 
@@ -107,29 +131,53 @@ func New(o Options) (*Site, error) {
 	if err := o.validate(); err != nil {
 		return nil, err
 	}
-	templates, err := template.ParseFS(pages, "pages/*.html")
-	if err != nil {
+	s := &Site{o: o, mux: http.NewServeMux(), ledger: newLedger(), viewers: make(chan struct{}, o.Viewers), templates: map[string]*template.Template{}}
+	var err error
+	if s.words, err = readWords(); err != nil {
 		return nil, err
 	}
-	s := &Site{o: o, mux: http.NewServeMux(), templates: templates, viewers: make(chan struct{}, o.Viewers)}
+	s.languages = slices.Sorted(maps.Keys(s.words))
+	if s.bundles, err = readBundles(); err != nil {
+		return nil, err
+	}
+	s.build = buildOf(s.bundles)
+	for tag, words := range s.words {
+		if s.templates[tag], err = template.New("").Funcs(words.functions()).ParseFS(pages, "pages/*.html"); err != nil {
+			return nil, err
+		}
+	}
+	if err := s.route(); err != nil {
+		return nil, err
+	}
+	return s, s.serveAssets()
+}
+
+// route says who answers what.
+func (s *Site) route() error {
+	small, err := gzhttp.NewWrapper()
+	if err != nil {
+		return err
+	}
+	for _, p := range livePages() {
+		s.handle(p.pattern, small(s.open(p)))
+	}
+	s.handle("GET /live", http.HandlerFunc(s.live))
+	s.handle("GET /api/berths", small(http.HandlerFunc(s.berths)))
+	if s.o.Performance != nil {
+		s.handle("GET /performance", small(http.HandlerFunc(s.performance)))
+	}
 	// A page from elsewhere cannot have its visitor do anything here.
 	ours := http.NewCrossOriginProtection()
-	s.handle("GET /{$}", http.HandlerFunc(s.page))
-	s.handle("GET /live", http.HandlerFunc(s.live))
-	s.handle("GET /api/berths", http.HandlerFunc(s.berths))
-	if o.Performance != nil {
-		s.handle("GET /performance", http.HandlerFunc(s.performance))
-	}
 	s.handle("POST /acknowledge", ours.Handler(s.form(s.acknowledge)))
 	s.handle("POST /shelve", ours.Handler(s.form(s.shelve)))
 	s.handle("POST /out-of-service", ours.Handler(s.form(s.outOfService)))
 	s.handle("POST /end-hold", ours.Handler(s.form(s.endHold)))
-	if o.Access != nil {
-		s.handle("GET /sign-in", http.HandlerFunc(s.signInPage))
+	if s.o.Access != nil {
+		s.handle("GET /sign-in", small(http.HandlerFunc(s.signInPage)))
 		s.handle("POST /sign-in", ours.Handler(http.HandlerFunc(s.signIn)))
 		s.handle("POST /sign-out", ours.Handler(http.HandlerFunc(s.signOut)))
 	}
-	return s, s.serveAssets()
+	return nil
 }
 
 func (s *Site) handle(pattern string, h http.Handler) {
@@ -167,15 +215,10 @@ func (s *Site) serveAssets() error {
 	})
 }
 
-// policy lets the page use what this server serves and nothing else: no inline
-// script or style, no frame around it.
-const policy = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; " +
-	"form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
-
 // ServeHTTP answers.
 func (s *Site) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 	h := w.Header()
-	h.Set("Content-Security-Policy", policy)
+	h.Set("Content-Security-Policy", "default-src 'none'; frame-ancestors 'none'") // a page sets its own
 	h.Set("X-Content-Type-Options", "nosniff")
 	h.Set("Referrer-Policy", "no-referrer")
 	h.Set("Cross-Origin-Opener-Policy", "same-origin")

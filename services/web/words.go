@@ -1,95 +1,130 @@
 package web
 
 import (
+	"embed"
+	"encoding/json"
 	"fmt"
+	"net/http"
+	"path"
+	"strconv"
 	"strings"
-	"time"
 )
 
-// groupNames are the groups as people say them, of one line and of all.
-var groupNames = map[string]struct{ one, all string }{
-	"head":       {"head line", "Head lines"},
-	"fwd-breast": {"forward breast line", "Forward breast lines"},
-	"fwd-spring": {"forward spring", "Forward springs"},
-	"aft-spring": {"aft spring", "Aft springs"},
-	"aft-breast": {"aft breast line", "Aft breast lines"},
-	"stern":      {"stern line", "Stern lines"},
+// Everything that a person reads is in words/, one file a language: sections of
+// keys with their texts. {name} in a text is a place for a value; of a key with
+// the endings .one and .other the count chooses.
+//
+//go:embed words/*.json
+var wordFiles embed.FS
+
+// homeLanguage is spoken to who asks for none that there is.
+const homeLanguage = "en-GB"
+
+// words is one language: texts by section and key.
+type words struct {
+	tag  string // BCP 47
+	text map[string]map[string]string
 }
 
-// groupName names the lines of a group.
-func groupName(group string) string {
-	if name, ok := groupNames[group]; ok {
-		return name.all
+// readWords reads every language.
+func readWords() (map[string]*words, error) {
+	files, err := wordFiles.ReadDir("words")
+	if err != nil {
+		return nil, err
 	}
-	return sentence(group)
-}
-
-// place names what an alarm is on: "Line 4, forward breast line", or its group.
-func place(line, group string) string {
-	switch {
-	case line == "":
-		return groupName(group)
-	case groupNames[group].one == "":
-		return "Line " + line
+	all := map[string]*words{}
+	for _, f := range files {
+		data, err := wordFiles.ReadFile(path.Join("words", f.Name()))
+		if err != nil {
+			return nil, err
+		}
+		w := &words{tag: strings.TrimSuffix(f.Name(), ".json")}
+		if err := json.Unmarshal(data, &w.text); err != nil {
+			return nil, fmt.Errorf("words/%s: %w", f.Name(), err)
+		}
+		all[w.tag] = w
 	}
-	return "Line " + line + ", " + groupNames[group].one
+	return all, nil
 }
 
-// sentence writes a name such as "line-parted" as words.
-func sentence(name string) string {
-	if name == "" {
-		return ""
+// say gives the text of section.key with names and values put in. A key that
+// there is not is shown as it is: a test finds it first.
+func (w *words) say(key string, with ...any) string {
+	section, name, _ := strings.Cut(key, ".")
+	text, ok := w.text[section][name]
+	if !ok {
+		return key
 	}
-	words := strings.ReplaceAll(name, "-", " ")
-	return strings.ToUpper(words[:1]) + words[1:]
-}
-
-// moment is a point in time for a <time> element. The script shows it in the
-// viewer's zone.
-type moment struct {
-	Machine string // RFC 3339
-	Text    string // UTC
-}
-
-func stamp(t time.Time) moment {
-	t = t.UTC()
-	return moment{Machine: t.Format(time.RFC3339Nano), Text: t.Format("2 Jan 2006, 15:04:05 UTC")}
-}
-
-// span writes seconds as people say them.
-func span(seconds float64) string {
-	s := int64(seconds)
-	switch {
-	case s < 60:
-		return fmt.Sprintf("%d s", s)
-	case s < 3600:
-		return fmt.Sprintf("%d min %d s", s/60, s%60)
-	case s < 48*3600:
-		return fmt.Sprintf("%d h %d min", s/3600, s%3600/60)
+	for i := 0; i+1 < len(with); i += 2 {
+		text = strings.ReplaceAll(text, "{"+fmt.Sprint(with[i])+"}", fmt.Sprint(with[i+1]))
 	}
-	return fmt.Sprintf("%d days", s/86400)
+	return text
 }
 
-// none stands where nothing is known.
-const none = "–"
+// has reports whether there is a text.
+func (w *words) has(key string) bool {
+	section, name, _ := strings.Cut(key, ".")
+	_, ok := w.text[section][name]
+	return ok
+}
 
-// figures writes a number for the eye: a true minus sign, and none before a
-// zero.
-func figures(format string, v float64) string {
-	s := fmt.Sprintf(format, v)
-	if !strings.ContainsAny(s, "123456789") {
-		s = strings.TrimLeft(s, "+-")
+// language chooses by ?lang=, cookie and Accept-Language, in this order.
+func (s *Site) language(r *http.Request) string {
+	asked := []string{r.URL.Query().Get("lang")}
+	if c, err := r.Cookie("lang"); err == nil {
+		asked = append(asked, c.Value)
 	}
-	return strings.Replace(s, "-", "\u2212", 1)
-}
-
-// number writes a value that may be unknown.
-func number(format string, v *float64) string {
-	if v == nil {
-		return none
+	asked = append(asked, accepted(r.Header.Get("Accept-Language"))...)
+	for _, tag := range asked {
+		if found := s.speaks(tag); found != "" {
+			return found
+		}
 	}
-	return figures(format, *v)
+	return homeLanguage
 }
 
-// percent writes a share.
-func percent(share float64) string { return figures("%.0f", 100*share) + " %" }
+// speaks gives the language for a tag: its own, or another of the same tongue.
+func (s *Site) speaks(tag string) string {
+	tongue, _, _ := strings.Cut(strings.ToLower(tag), "-")
+	for _, have := range s.languages {
+		if strings.EqualFold(have, tag) {
+			return have
+		}
+	}
+	for _, have := range s.languages {
+		if first, _, _ := strings.Cut(strings.ToLower(have), "-"); tongue != "" && first == tongue {
+			return have
+		}
+	}
+	return ""
+}
+
+// accepted gives the tags of an Accept-Language (RFC 9110, 12.5.4), most wanted
+// first.
+func accepted(header string) []string {
+	type wish struct {
+		tag    string
+		weight float64
+	}
+	var wishes []wish
+	for part := range strings.SplitSeq(header, ",") {
+		tag, params, _ := strings.Cut(strings.TrimSpace(part), ";")
+		w := wish{strings.TrimSpace(tag), 1}
+		if q, ok := strings.CutPrefix(strings.TrimSpace(params), "q="); ok {
+			w.weight, _ = strconv.ParseFloat(q, 64) // what is no number is not wanted
+		}
+		if w.tag == "" || w.weight <= 0 || len(wishes) == 20 {
+			continue
+		}
+		i := len(wishes)
+		for i > 0 && wishes[i-1].weight < w.weight {
+			i--
+		}
+		wishes = append(wishes[:i], append([]wish{w}, wishes[i:]...)...)
+	}
+	tags := make([]string, len(wishes))
+	for i, w := range wishes {
+		tags[i] = w.tag
+	}
+	return tags
+}

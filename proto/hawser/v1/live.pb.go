@@ -294,7 +294,9 @@ type BerthPicture struct {
 	DraftFwdM   *float64 `protobuf:"fixed64,10,opt,name=draft_fwd_m,json=draftFwdM,proto3,oneof" json:"draft_fwd_m,omitempty"`
 	DraftAftM   *float64 `protobuf:"fixed64,11,opt,name=draft_aft_m,json=draftAftM,proto3,oneof" json:"draft_aft_m,omitempty"`
 	// In the plan's order.
-	Lines         []*LinePicture `protobuf:"bytes,12,rep,name=lines,proto3" json:"lines,omitempty"`
+	Lines []*LinePicture `protobuf:"bytes,12,rep,name=lines,proto3" json:"lines,omitempty"`
+	// The server's clock when this was drawn: every age above is from then.
+	DrawnAt       *timestamppb.Timestamp `protobuf:"bytes,13,opt,name=drawn_at,json=drawnAt,proto3" json:"drawn_at,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -409,6 +411,13 @@ func (x *BerthPicture) GetDraftAftM() float64 {
 func (x *BerthPicture) GetLines() []*LinePicture {
 	if x != nil {
 		return x.Lines
+	}
+	return nil
+}
+
+func (x *BerthPicture) GetDrawnAt() *timestamppb.Timestamp {
+	if x != nil {
+		return x.DrawnAt
 	}
 	return nil
 }
@@ -631,7 +640,7 @@ const file_hawser_v1_live_proto_rawDesc = "" +
 	"\vinterval_ms\x18\x02 \x01(\rB\t\xbaH\x06*\x04\x18\xe0\xd4\x03R\n" +
 	"intervalMs\"F\n" +
 	"\x13WatchBerthsResponse\x12/\n" +
-	"\x06berths\x18\x01 \x03(\v2\x17.hawser.v1.BerthPictureR\x06berths\"\xdb\x04\n" +
+	"\x06berths\x18\x01 \x03(\v2\x17.hawser.v1.BerthPictureR\x06berths\"\x92\x05\n" +
 	"\fBerthPicture\x12\x14\n" +
 	"\x05berth\x18\x01 \x01(\tR\x05berth\x12\x12\n" +
 	"\x04ship\x18\x02 \x01(\tR\x04ship\x12\x12\n" +
@@ -647,7 +656,8 @@ const file_hawser_v1_live_proto_rawDesc = "" +
 	"\vdraft_fwd_m\x18\n" +
 	" \x01(\x01H\x05R\tdraftFwdM\x88\x01\x01\x12#\n" +
 	"\vdraft_aft_m\x18\v \x01(\x01H\x06R\tdraftAftM\x88\x01\x01\x12,\n" +
-	"\x05lines\x18\f \x03(\v2\x16.hawser.v1.LinePictureR\x05linesB\x0e\n" +
+	"\x05lines\x18\f \x03(\v2\x16.hawser.v1.LinePictureR\x05lines\x125\n" +
+	"\bdrawn_at\x18\r \x01(\v2\x1a.google.protobuf.TimestampR\adrawnAtB\x0e\n" +
 	"\f_age_secondsB\x0e\n" +
 	"\f_under_watchB\x11\n" +
 	"\x0f_wind_speed_mpsB\x15\n" +
@@ -722,17 +732,18 @@ var file_hawser_v1_live_proto_depIdxs = []int32{
 	5, // 1: hawser.v1.WatchBerthsResponse.berths:type_name -> hawser.v1.BerthPicture
 	8, // 2: hawser.v1.BerthPicture.newest_reading_at:type_name -> google.protobuf.Timestamp
 	6, // 3: hawser.v1.BerthPicture.lines:type_name -> hawser.v1.LinePicture
-	0, // 4: hawser.v1.LinePicture.sensor:type_name -> hawser.v1.SensorState
-	7, // 5: hawser.v1.LinePicture.course:type_name -> hawser.v1.CoursePoint
-	1, // 6: hawser.v1.LiveService.ListBerths:input_type -> hawser.v1.ListBerthsRequest
-	3, // 7: hawser.v1.LiveService.WatchBerths:input_type -> hawser.v1.WatchBerthsRequest
-	2, // 8: hawser.v1.LiveService.ListBerths:output_type -> hawser.v1.ListBerthsResponse
-	4, // 9: hawser.v1.LiveService.WatchBerths:output_type -> hawser.v1.WatchBerthsResponse
-	8, // [8:10] is the sub-list for method output_type
-	6, // [6:8] is the sub-list for method input_type
-	6, // [6:6] is the sub-list for extension type_name
-	6, // [6:6] is the sub-list for extension extendee
-	0, // [0:6] is the sub-list for field type_name
+	8, // 4: hawser.v1.BerthPicture.drawn_at:type_name -> google.protobuf.Timestamp
+	0, // 5: hawser.v1.LinePicture.sensor:type_name -> hawser.v1.SensorState
+	7, // 6: hawser.v1.LinePicture.course:type_name -> hawser.v1.CoursePoint
+	1, // 7: hawser.v1.LiveService.ListBerths:input_type -> hawser.v1.ListBerthsRequest
+	3, // 8: hawser.v1.LiveService.WatchBerths:input_type -> hawser.v1.WatchBerthsRequest
+	2, // 9: hawser.v1.LiveService.ListBerths:output_type -> hawser.v1.ListBerthsResponse
+	4, // 10: hawser.v1.LiveService.WatchBerths:output_type -> hawser.v1.WatchBerthsResponse
+	9, // [9:11] is the sub-list for method output_type
+	7, // [7:9] is the sub-list for method input_type
+	7, // [7:7] is the sub-list for extension type_name
+	7, // [7:7] is the sub-list for extension extendee
+	0, // [0:7] is the sub-list for field type_name
 }
 
 func init() { file_hawser_v1_live_proto_init() }

@@ -1,0 +1,155 @@
+package web
+
+import (
+	"context"
+	"time"
+
+	"hawser/services/alarm"
+)
+
+const (
+	// recent is how many alarms are told that are over, of each kind.
+	recent = 20
+	// mostAlarms bounds the active ones told; the worst are among them.
+	mostAlarms = 200
+)
+
+// alarmsWire is the alarm list.
+type alarmsWire struct {
+	// List has the active ones, worst first, then those that are over.
+	List  []alarmWire `json:"list"`
+	Holds []holdWire  `json:"holds"`
+	// More are active ones over mostAlarms.
+	More int `json:"more,omitempty"`
+}
+
+// alarmWire is one alarm.
+type alarmWire struct {
+	ID        string `json:"id"`
+	Berth     string `json:"berth,omitempty"` // left out for the server's own
+	Condition string `json:"condition"`
+	Line      string `json:"line,omitempty"`
+	Group     string `json:"group,omitempty"`
+	Priority  string `json:"priority"`
+	// State is that of ISA-18.2: active-unacknowledged, active-acknowledged,
+	// returned-unacknowledged, normal, shelved or out-of-service.
+	State    string     `json:"state"`
+	Raised   int64      `json:"raised"`   // by its source's clock
+	Recorded int64      `json:"recorded"` // by the server's
+	Onset    int64      `json:"onset,omitempty"`
+	Cleared  int64      `json:"cleared,omitempty"`
+	Value    number     `json:"value,omitzero"`
+	Limit    number     `json:"limit,omitzero"`
+	Unit     string     `json:"unit,omitempty"`
+	Detail   string     `json:"detail,omitempty"` // en-GB, as recorded
+	Acks     []ackWire  `json:"acks,omitempty"`
+	Level    int        `json:"level,omitempty"` // how often escalated
+	Held     *holdWire  `json:"held,omitempty"`
+	Notes    []noteWire `json:"notes,omitempty"`
+}
+
+type ackWire struct {
+	Side string `json:"side"`
+	By   string `json:"by"`
+	Role string `json:"role,omitempty"`
+	At   int64  `json:"at"`
+	Note string `json:"note,omitempty"`
+}
+
+// noteWire is what somebody wrote to an alarm.
+type noteWire struct {
+	Side string `json:"side"`
+	By   string `json:"by"`
+	At   int64  `json:"at"`
+	Text string `json:"text"`
+}
+
+// holdWire is what keeps a subject quiet.
+type holdWire struct {
+	Berth     string `json:"berth,omitempty"`
+	Condition string `json:"condition,omitempty"` // left out for all of a line
+	Line      string `json:"line,omitempty"`
+	Group     string `json:"group,omitempty"`
+	Since     int64  `json:"since"`
+	Until     int64  `json:"until,omitempty"` // left out for what is out of service
+	By        string `json:"by"`
+	Side      string `json:"side"`
+	Reason    string `json:"reason,omitempty"`
+}
+
+// alarmsOf gives the alarms of a berth and the server's own, or all for "", as far
+// as the caller may see them.
+func (s *Site) alarmsOf(ctx context.Context, berth string) *alarmsWire {
+	all, _ := s.o.Alarms.List("", true)
+	w := &alarmsWire{List: []alarmWire{}, Holds: []holdWire{}}
+	active, returned, over := 0, 0, 0
+	for _, a := range alarm.Seen(ctx, s.o.Access, all) {
+		if berth != "" && a.Berth != "" && a.Berth != berth {
+			continue
+		}
+		count, most := &over, recent
+		switch {
+		case a.Active():
+			count, most = &active, mostAlarms
+		case a.Lifecycle() == alarm.ReturnedUnacknowledged:
+			count = &returned
+		}
+		if *count++; *count <= most {
+			w.List = append(w.List, wireAlarm(&a))
+		}
+	}
+	w.More = max(0, active-mostAlarms)
+	for _, h := range alarm.SeenHolds(ctx, s.o.Access, s.o.Alarms.Holds(berth)) {
+		w.Holds = append(w.Holds, wireHold(&h))
+	}
+	return w
+}
+
+func wireAlarm(a *alarm.State) alarmWire {
+	w := alarmWire{ID: a.ID, Berth: a.Berth, Condition: a.Condition, Line: a.Line, Group: a.Group, Priority: a.Priority.String(),
+		State: stateName(a.Lifecycle()), Raised: millis(a.Raised), Recorded: millis(a.Recorded), Onset: millis(a.Onset), Cleared: millis(a.Cleared),
+		Unit: a.Unit, Detail: a.Detail, Level: a.Level}
+	if a.HasValue {
+		w.Value = to(3, &a.Value)
+	}
+	if a.HasLimit {
+		w.Limit = to(3, &a.Limit)
+	}
+	for _, k := range a.Acknowledgements {
+		w.Acks = append(w.Acks, ackWire{k.Side.String(), k.By, k.Role, millis(k.At), k.Note})
+	}
+	if a.Hold != nil {
+		h := wireHold(a.Hold)
+		w.Held = &h
+	}
+	return w
+}
+
+func wireHold(h *alarm.Hold) holdWire {
+	return holdWire{h.Berth, h.Condition, h.Line, h.Group, millis(h.Since), millis(h.Until), h.By, h.Side.String(), h.Reason}
+}
+
+// stateName is a state of the lifecycle in the words of the wire.
+func stateName(l alarm.Lifecycle) string {
+	switch l {
+	case alarm.ActiveUnacknowledged:
+		return "active-unacknowledged"
+	case alarm.ActiveAcknowledged:
+		return "active-acknowledged"
+	case alarm.ReturnedUnacknowledged:
+		return "returned-unacknowledged"
+	case alarm.Shelved:
+		return "shelved"
+	case alarm.OutOfService:
+		return "out-of-service"
+	}
+	return "normal"
+}
+
+// millis is a time as Unix milliseconds, 0 for none.
+func millis(t time.Time) int64 {
+	if t.IsZero() {
+		return 0
+	}
+	return t.UnixMilli()
+}

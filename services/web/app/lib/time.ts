@@ -1,0 +1,51 @@
+// Times in the viewer's zone, UTC at hand, and spans of time as people say them.
+import { setup } from "./setup";
+import { say } from "./words";
+
+const clock: Intl.DateTimeFormatOptions = { hour: "2-digit", minute: "2-digit", second: "2-digit", hour12: false };
+const local = new Intl.DateTimeFormat(setup.lang, clock);
+const localDay = new Intl.DateTimeFormat(setup.lang, { ...clock, day: "numeric", month: "short" });
+const full = new Intl.DateTimeFormat(setup.lang, { ...clock, day: "numeric", month: "short", year: "numeric", timeZoneName: "short" });
+const utc = new Intl.DateTimeFormat(setup.lang, { ...clock, timeZone: "UTC" });
+const utcFull = new Intl.DateTimeFormat(setup.lang, { ...clock, timeZone: "UTC", day: "numeric", month: "short", year: "numeric" });
+
+const day = 86_400_000;
+
+// short writes a time of today as such, another with its day.
+export function short(at: number, now: number): string {
+  return Math.abs(now - at) < day / 2 ? local.format(at) : localDay.format(at);
+}
+
+export function inZone(at: number): string { return full.format(at); }
+export function inUTC(at: number): string { return say("time.utc", { time: utcFull.format(at) }); }
+export function clockLocal(at: number): string { return local.format(at); }
+export function clockUTC(at: number): string { return say("time.utc", { time: utc.format(at) }); }
+
+// stamp makes a <time> in the viewer's zone, with UTC on hover and for readers.
+export function stamp(at: number, now: number): HTMLTimeElement {
+  const t = document.createElement("time");
+  t.dateTime = new Date(at).toISOString();
+  t.textContent = short(at, now);
+  t.title = `${inZone(at)} · ${inUTC(at)}`;
+  return t;
+}
+
+// localise puts the times of a page that the server drew into the viewer's zone.
+export function localise(root: ParentNode): void {
+  for (const t of root.querySelectorAll("time")) {
+    const at = Date.parse(t.dateTime);
+    if (Number.isNaN(at)) continue;
+    t.title = t.textContent ?? "";
+    t.textContent = full.format(at);
+  }
+}
+
+// span writes a length of time, in ms.
+export function span(ms: number): string {
+  const s = Math.max(0, Math.floor(ms / 1000));
+  if (s < 60) return say("time.seconds", { n: s });
+  if (s < 600) return say("time.minutes-seconds", { n: Math.floor(s / 60), s: s % 60 });
+  if (s < 3600) return say("time.minutes", { n: Math.floor(s / 60) });
+  if (s < 48 * 3600) return say("time.hours", { n: Math.floor(s / 3600), m: Math.floor((s % 3600) / 60) });
+  return say("time.days", { n: Math.floor(s / 86400) });
+}

@@ -1,0 +1,27 @@
+// Loads in the unit that the viewer has chosen. Inside, all are kN.
+import { settings } from "./settings";
+import { number, say } from "./words";
+
+// standardGravity is exact by definition (3rd CGPM, 1901), m/s².
+const standardGravity = 9.80665;
+
+// tonnes gives kN in tonnes-force.
+export function tonnes(kN: number): number { return kN / standardGravity; }
+
+// figure writes a load without its unit.
+export function figure(kN: number): string {
+  return settings.unit === "t" ? number(tonnes(kN), 1) : number(kN);
+}
+
+// unit is the unit's sign.
+export function unit(): string { return say(settings.unit === "t" ? "mooring.t" : "mooring.kN"); }
+
+// load writes a load.
+export function load(kN: number): string { return `${figure(kN)}\u00a0${unit()}`; }
+
+// measure writes a value of an alarm in its own unit, loads in the viewer's.
+export function measure(v: number, of: string | undefined): string {
+  if (of === "kN") return load(v);
+  const text = number(v, Math.abs(v) >= 100 ? 0 : Math.abs(v) >= 10 ? 1 : 2);
+  return of ? `${text}\u00a0${of}` : text;
+}

@@ -1,0 +1,4 @@
+// The script of pages that show nothing live.
+import { shell } from "./lib/shell";
+
+shell();
