@@ -29,6 +29,7 @@ var allowed = map[string]struct {
 	"detect/tide":            {[]string{"detect/mooring"}, "the water level by the plan's tide; knows no ship and no line"},
 	"detect/assess":          {[]string{"detect/mooring", "detect/tide"}, "answers that are equilibria, for whoever asks: no reading, no wire form"},
 	"detect/chart":           {nil, "statistics that know nothing of moorings"},
+	"detect/fatigue":         {nil, "counts cycles of any load; knows no line"},
 	"detect": {[]string{"detect/chart", "detect/mooring", "detect/reading"},
 		"a pure function of plan and readings: no wire form, no disk, no clock"},
 
