@@ -175,6 +175,8 @@ type Line struct {
 	// BreakStrain is the elongation at break by the rope's certificate, of its
 	// length; 0 for the material's.
 	BreakStrain float64
+	// Rope is the number on the rope's certificate or tag, "" where not given.
+	Rope string
 }
 
 // Tail is a stretchier length between main line and hook.

@@ -79,6 +79,7 @@ func line(m *hawserv1.Line) mooring.Line {
 		Instrumented:       m.Instrumented == nil || *m.Instrumented,
 		FairleadDiameterMM: m.GetFairleadDiameterMm(),
 		BreakStrain:        m.GetElongationAtBreak(),
+		Rope:               m.GetRope(),
 	}
 	if t := m.GetTail(); t != nil {
 		l.Tail = &mooring.Tail{

@@ -129,6 +129,9 @@ func anyPlan(t *rapid.T) *hawserv1.MooringPlan {
 		if rapid.Bool().Draw(t, "has instrumented") {
 			l.Instrumented = proto.Bool(rapid.Bool().Draw(t, "instrumented"))
 		}
+		if rapid.Bool().Draw(t, "has rope") { // the id behind it makes it one of its own
+			l.Rope = proto.String(rapid.StringMatching(`[A-Za-z0-9][A-Za-z0-9./-]{0,18}`).Draw(t, "rope") + "/" + id)
+		}
 		if rapid.Bool().Draw(t, "has tail") {
 			l.Tail = &hawserv1.Tail{Material: material(), LengthM: number("length", tiny, 100),
 				DiameterMm: number("diameter", tiny, 400), MblKn: number("mbl", tiny, 50000)}

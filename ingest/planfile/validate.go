@@ -52,7 +52,9 @@ func constrain(m *hawserv1.MooringPlan, f *faults, at func(path string) place) e
 		path, form := schemaPath(v.Proto.GetField())
 		switch id := v.Proto.GetRuleId(); {
 		case id == "plan.line_ids_unique":
-			repeatedIDs(m, f, at)
+			repeated(m, "id", (*hawserv1.Line).GetId, f, at)
+		case id == "plan.ropes_unique":
+			repeated(m, "rope", (*hawserv1.Line).GetRope, f, at)
 		case form != nil && id != "required":
 			rules = append(rules, rule{path, v.Proto.GetMessage(), form})
 		default:
@@ -128,16 +130,17 @@ func instead(v protoreflect.Value) string {
 	return ""
 }
 
-// repeatedIDs finds what the validator only knows to exist.
-func repeatedIDs(m *hawserv1.MooringPlan, f *faults, at func(path string) place) {
+// repeated finds what the validator only knows to exist: a line's id or rope that
+// is another's too.
+func repeated(m *hawserv1.MooringPlan, key string, of func(*hawserv1.Line) string, f *faults, at func(path string) place) {
 	first := map[string]int{}
 	for i, l := range m.GetLines() {
-		j, again := first[l.GetId()]
-		if !again {
-			first[l.GetId()] = i
+		j, again := first[of(l)]
+		if !again || of(l) == "" {
+			first[of(l)] = i
 			continue
 		}
-		path := fmt.Sprintf("lines[%d].id", i)
-		f.add(fault{at(path), path, fmt.Sprintf("must be unique, and %q is the id of lines[%d]", clip(l.GetId()), j)})
+		path := fmt.Sprintf("lines[%d].%s", i, key)
+		f.add(fault{at(path), path, fmt.Sprintf("must be unique, and %q is the %s of lines[%d]", clip(of(l)), key, j)})
 	}
 }

@@ -278,6 +278,13 @@ func TestRules(t *testing.T) {
 			p.Lines[head].Instrumented, p.Lines[aftBreast].Instrumented = false, false
 		}, nil, "note 1,9 no load pin"},
 		{"no-pin", "none", func(p *mooring.Plan) {}, nil, ""},
+		{"no-rope", "two without", func(p *mooring.Plan) {
+			for i := range p.Lines {
+				p.Lines[i].Rope = "R-" + p.Lines[i].ID
+			}
+			p.Lines[head].Rope, p.Lines[aftBreast].Rope = "", ""
+		}, nil, "note 1,9 its rope is not stated"},
+		{"no-rope", "none stated", func(p *mooring.Plan) {}, nil, ""},
 		{"water-off-tide", "over high water", func(p *mooring.Plan) {}, &quality.Water{LowM: 0, HighM: 1.9},
 			"note  the reference water level of 2.0 m lies outside the plan's tide, 0.0 to 1.9 m"},
 		{"water-off-tide", "at high water", func(p *mooring.Plan) {}, &quality.Water{LowM: 0, HighM: 2}, ""},

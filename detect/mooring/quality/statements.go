@@ -1,6 +1,10 @@
 package quality
 
-import "hawser/detect/mooring"
+import (
+	"slices"
+
+	"hawser/detect/mooring"
+)
 
 // statements are the rules for figures of the plan that cannot go together.
 func statements() []rule {
@@ -9,6 +13,8 @@ func statements() []rule {
 			"block coefficients of 0.5 (fine) to 0.85 (full), from memory of textbooks, with room"}, displacement},
 		{Rule{"no-pin", "Every line has a load pin; one without holds load that is seen only in what the others do, and its limits are watched by nobody.",
 			practice}, noPin},
+		{Rule{"no-rope", "Where some lines state the number of their rope, all do; the service record of one that does not ends with the ship's line, not the rope.",
+			practice}, noRope},
 		{Rule{"water-off-tide", "The reference water level lies within the tide that the plan states.",
 			"the plan itself"}, waterOffTide},
 	}
@@ -25,6 +31,13 @@ func displacement(s *scene) []Remark {
 
 func noPin(s *scene) []Remark {
 	return s.naming(Note, "no load pin", func(l *mooring.Line) bool { return !l.Instrumented })
+}
+
+func noRope(s *scene) []Remark {
+	if !slices.ContainsFunc(s.Lines, func(l mooring.Line) bool { return l.Rope != "" }) {
+		return nil
+	}
+	return s.naming(Note, "its rope is not stated", func(l *mooring.Line) bool { return l.Rope == "" })
 }
 
 func waterOffTide(s *scene) []Remark {

@@ -955,8 +955,11 @@ type Line struct {
 	// Elongation at break as a fraction of its length, by the rope's certificate; its
 	// material's when absent.
 	ElongationAtBreak *float64 `protobuf:"fixed64,16,opt,name=elongation_at_break,proto3,oneof" json:"elongation_at_break,omitempty"`
-	unknownFields     protoimpl.UnknownFields
-	sizeCache         protoimpl.SizeCache
+	// The rope itself, by the number on its certificate or tag: its service record
+	// goes with it. Without one the record is of the ship's line.
+	Rope          *string `protobuf:"bytes,17,opt,name=rope,proto3,oneof" json:"rope,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Line) Reset() {
@@ -1099,6 +1102,13 @@ func (x *Line) GetElongationAtBreak() float64 {
 		return *x.ElongationAtBreak
 	}
 	return 0
+}
+
+func (x *Line) GetRope() string {
+	if x != nil && x.Rope != nil {
+		return *x.Rope
+	}
+	return ""
 }
 
 // Tail is a length of stretchier line between the main line and the hook.
@@ -1457,7 +1467,7 @@ var File_hawser_v1_plan_proto protoreflect.FileDescriptor
 
 const file_hawser_v1_plan_proto_rawDesc = "" +
 	"\n" +
-	"\x14hawser/v1/plan.proto\x12\thawser.v1\x1a\x1bbuf/validate/validate.proto\"\xaf\x04\n" +
+	"\x14hawser/v1/plan.proto\x12\thawser.v1\x1a\x1bbuf/validate/validate.proto\"\x9e\x05\n" +
 	"\vMooringPlan\x12.\n" +
 	"\x05berth\x18\x01 \x01(\tB\x18\xbaH\x15r\x132\x11^[a-z0-9-]{1,40}$R\x05berth\x12+\n" +
 	"\x04ship\x18\x02 \x01(\v2\x0f.hawser.v1.ShipB\x06\xbaH\x03\xc8\x01\x01R\x04ship\x12:\n" +
@@ -1468,8 +1478,9 @@ const file_hawser_v1_plan_proto_rawDesc = "" +
 	"\x06limits\x18\a \x01(\v2\x11.hawser.v1.LimitsR\x06limits\x121\n" +
 	"\x05lines\x18\b \x03(\v2\x0f.hawser.v1.LineB\n" +
 	"\xbaH\a\x92\x01\x04\b\x01\x10@R\x05lines\x12#\n" +
-	"\x04tide\x18\t \x01(\v2\x0f.hawser.v1.TideR\x04tide:V\xbaHS\x1aQ\n" +
-	"\x14plan.line_ids_unique\x12\x17line ids must be unique\x1a this.lines.map(l, l.id).unique()\"\x8c\x04\n" +
+	"\x04tide\x18\t \x01(\v2\x0f.hawser.v1.TideR\x04tide:\xc4\x01\xbaH\xc0\x01\x1aQ\n" +
+	"\x14plan.line_ids_unique\x12\x17line ids must be unique\x1a this.lines.map(l, l.id).unique()\x1ak\n" +
+	"\x11plan.ropes_unique\x12\x1ba rope can be one line only\x1a9this.lines.filter(l, has(l.rope)).map(l, l.rope).unique()\"\x8c\x04\n" +
 	"\x04Ship\x12\x1d\n" +
 	"\x04name\x18\x01 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18PR\x04name\x12-\n" +
 	"\x05loa_m\x18\x02 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\xc0\x82@!\x00\x00\x00\x00\x00\x00\x00\x00R\x05loa_m\x12/\n" +
@@ -1520,7 +1531,7 @@ const file_hawser_v1_plan_proto_rawDesc = "" +
 	"\x10_imbalance_floorB\x11\n" +
 	"\x0f_slack_fractionB\x10\n" +
 	"\x0e_snap_fractionB\t\n" +
-	"\a_slip_m\"\xd8\f\n" +
+	"\a_slip_m\"\xa4\r\n" +
 	"\x04Line\x12+\n" +
 	"\x02id\x18\x01 \x01(\tB\x1b\xbaH\x18r\x162\x14^[A-Za-z0-9-]{1,20}$R\x02id\x127\n" +
 	"\x05group\x18\x02 \x01(\x0e2\x14.hawser.v1.LineGroupB\v\xbaH\b\xc8\x01\x01\x82\x01\x02\x10\x01R\x05group\x12<\n" +
@@ -1538,7 +1549,8 @@ const file_hawser_v1_plan_proto_rawDesc = "" +
 	"\rbrake_hold_kn\x18\r \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00j\xe8@!\x00\x00\x00\x00\x00\x00\x00\x00H\x01R\rbrake_hold_kN\x88\x01\x01\x12'\n" +
 	"\finstrumented\x18\x0e \x01(\bH\x02R\finstrumented\x88\x01\x01\x12P\n" +
 	"\x14fairlead_diameter_mm\x18\x0f \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x88\xb3@!\x00\x00\x00\x00\x00\x00\x00\x00H\x03R\x14fairlead_diameter_mm\x88\x01\x01\x12N\n" +
-	"\x13elongation_at_break\x18\x10 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x9a\x99\x99\x99\x99\x99\xe9?){\x14\xaeG\xe1zt?H\x04R\x13elongation_at_break\x88\x01\x01:\xb1\x04\xbaH\xad\x04\x1a\x81\x01\n" +
+	"\x13elongation_at_break\x18\x10 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x9a\x99\x99\x99\x99\x99\xe9?){\x14\xaeG\xe1zt?H\x04R\x13elongation_at_break\x88\x01\x01\x12A\n" +
+	"\x04rope\x18\x11 \x01(\tB(\xbaH%r#2!^[A-Za-z0-9][A-Za-z0-9./-]{0,39}$H\x05R\x04rope\x88\x01\x01:\xb1\x04\xbaH\xad\x04\x1a\x81\x01\n" +
 	"\x10line.winch_brake\x12;brake_render_kN is required for a line made fast on a winch\x1a0this.made_fast != 1 || has(this.brake_render_kn)\x1aa\n" +
 	"\x19line.pretension_under_mbl\x12\"pretension_kN must be under mbl_kN\x1a this.pretension_kn < this.mbl_kn\x1a\xc3\x02\n" +
 	"\x0fline.has_length\x12.fairlead and hook must be at least 0.5 m apart\x1a\xff\x01size(this.fairlead) != 3 || size(this.hook) != 3 || (this.fairlead[0]-this.hook[0])*(this.fairlead[0]-this.hook[0]) + (this.fairlead[1]-this.hook[1])*(this.fairlead[1]-this.hook[1]) + (this.fairlead[2]-this.hook[2])*(this.fairlead[2]-this.hook[2]) >= 0.25B\x12\n" +
@@ -1546,7 +1558,8 @@ const file_hawser_v1_plan_proto_rawDesc = "" +
 	"\x0e_brake_hold_knB\x0f\n" +
 	"\r_instrumentedB\x17\n" +
 	"\x15_fairlead_diameter_mmB\x16\n" +
-	"\x14_elongation_at_break\"\xcd\x02\n" +
+	"\x14_elongation_at_breakB\a\n" +
+	"\x05_rope\"\xcd\x02\n" +
 	"\x04Tail\x12<\n" +
 	"\bmaterial\x18\x01 \x01(\x0e2\x13.hawser.v1.MaterialB\v\xbaH\b\xc8\x01\x01\x82\x01\x02\x10\x01R\bmaterial\x123\n" +
 	"\blength_m\x18\x02 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x00Y@!\x00\x00\x00\x00\x00\x00\x00\x00R\blength_m\x129\n" +
