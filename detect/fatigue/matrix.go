@@ -49,8 +49,9 @@ func (m *Matrix) Cycle(from, to float64, halves uint64) {
 	at.Mean += float64(halves) * mean
 }
 
+// bin puts what is on a bin's edge, but for its last digits, in that bin.
 func bin(v, width float64, bins int) uint16 {
-	return uint16(min(max(math.Floor(v/width), 0), float64(bins-1)))
+	return uint16(min(max(math.Floor(v/width+1e-9), 0), float64(bins-1)))
 }
 
 // Clone is a matrix of its own.

@@ -1018,10 +1018,9 @@ type RopeEvent struct {
 	By         string                 `protobuf:"bytes,4,opt,name=by,proto3" json:"by,omitempty"`
 	Role       string                 `protobuf:"bytes,5,opt,name=role,proto3" json:"role,omitempty"`
 	Note       string                 `protobuf:"bytes,6,opt,name=note,proto3" json:"note,omitempty"`
-	// The Miner sum then, by the curve now in force.
-	MinerSum float64 `protobuf:"fixed64,7,opt,name=miner_sum,json=minerSum,proto3" json:"miner_sum,omitempty"`
-	// Hours under load then.
-	HoursUnderLoad float64 `protobuf:"fixed64,8,opt,name=hours_under_load,json=hoursUnderLoad,proto3" json:"hours_under_load,omitempty"`
+	// Hours under load and cycles of the rope until then.
+	HoursUnderLoad float64 `protobuf:"fixed64,7,opt,name=hours_under_load,json=hoursUnderLoad,proto3" json:"hours_under_load,omitempty"`
+	Cycles         float64 `protobuf:"fixed64,8,opt,name=cycles,proto3" json:"cycles,omitempty"`
 	unknownFields  protoimpl.UnknownFields
 	sizeCache      protoimpl.SizeCache
 }
@@ -1098,16 +1097,16 @@ func (x *RopeEvent) GetNote() string {
 	return ""
 }
 
-func (x *RopeEvent) GetMinerSum() float64 {
+func (x *RopeEvent) GetHoursUnderLoad() float64 {
 	if x != nil {
-		return x.MinerSum
+		return x.HoursUnderLoad
 	}
 	return 0
 }
 
-func (x *RopeEvent) GetHoursUnderLoad() float64 {
+func (x *RopeEvent) GetCycles() float64 {
 	if x != nil {
-		return x.HoursUnderLoad
+		return x.Cycles
 	}
 	return 0
 }
@@ -1351,7 +1350,7 @@ const file_hawser_v1_lines_proto_rawDesc = "" +
 	"\n" +
 	"cut_ranges\x18\t \x01(\x01R\tcutRanges\x12\x1c\n" +
 	"\tuncertain\x18\n" +
-	" \x01(\bR\tuncertain\"\xaa\x02\n" +
+	" \x01(\bR\tuncertain\"\xa5\x02\n" +
 	"\tRopeEvent\x12,\n" +
 	"\x04kind\x18\x01 \x01(\x0e2\x18.hawser.v1.RopeEventKindR\x04kind\x123\n" +
 	"\adone_at\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\x06doneAt\x12;\n" +
@@ -1359,9 +1358,9 @@ const file_hawser_v1_lines_proto_rawDesc = "" +
 	"recordedAt\x12\x0e\n" +
 	"\x02by\x18\x04 \x01(\tR\x02by\x12\x12\n" +
 	"\x04role\x18\x05 \x01(\tR\x04role\x12\x12\n" +
-	"\x04note\x18\x06 \x01(\tR\x04note\x12\x1b\n" +
-	"\tminer_sum\x18\a \x01(\x01R\bminerSum\x12(\n" +
-	"\x10hours_under_load\x18\b \x01(\x01R\x0ehoursUnderLoad\"\xde\x02\n" +
+	"\x04note\x18\x06 \x01(\tR\x04note\x12(\n" +
+	"\x10hours_under_load\x18\a \x01(\x01R\x0ehoursUnderLoad\x12\x16\n" +
+	"\x06cycles\x18\b \x01(\x01R\x06cycles\"\xde\x02\n" +
 	"\x11RecordRopeRequest\x12.\n" +
 	"\x05berth\x18\x01 \x01(\tB\x18\xbaH\x15r\x132\x11^[a-z0-9-]{1,40}$R\x05berth\x12/\n" +
 	"\x04line\x18\x02 \x01(\tB\x1b\xbaH\x18r\x162\x14^[A-Za-z0-9-]{1,20}$R\x04line\x129\n" +
