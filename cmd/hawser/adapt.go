@@ -14,7 +14,9 @@ import (
 	"hawser/ingest/planbook"
 	"hawser/ingest/store"
 	hawserv1 "hawser/proto/hawser/v1"
+	"hawser/services/alarm"
 	"hawser/services/history"
+	"hawser/services/linebook"
 	"hawser/services/stay"
 	"hawser/services/watch"
 )
@@ -195,4 +197,50 @@ func berthLines(book *planbook.Book) func() []history.BerthLines {
 		}
 		return all
 	}
+}
+
+// linesReader is the journal's name of the line records.
+const linesReader = "lines"
+
+// linesJournal is the journal as the line records see it.
+type linesJournal struct{ *journal.Journal }
+
+func (j linesJournal) FollowAll(ctx context.Context, after uint64, fn func(*linebook.Entry) error) error {
+	var le linebook.Entry
+	err := j.Follow(ctx, journal.FollowOptions{Reader: linesReader, After: journal.Position(after)}, func(e *journal.Entry) error {
+		le = linebook.Entry{Position: uint64(e.Position), Berth: e.Berth, Plan: e.Plan, Refused: e.Refused, Data: e.Data}
+		return fn(&le)
+	})
+	var lost *journal.RolledBackError
+	if errors.As(err, &lost) {
+		return &linebook.RolledBackError{Last: uint64(lost.Resume)}
+	}
+	return err
+}
+
+func (j linesJournal) Last(ctx context.Context) (uint64, error) { return watchJournal(j).Last(ctx) }
+
+// linesPlans is the plans as the line records see them.
+type linesPlans struct{ *planbook.Book }
+
+func (p linesPlans) PlanByFingerprint(ctx context.Context, berth, fingerprint string) (*mooring.Plan, error) {
+	plan, err := p.Book.PlanByFingerprint(ctx, berth, fingerprint)
+	if errors.Is(err, planbook.ErrDamaged) {
+		return nil, fmt.Errorf("%w: %w", linebook.ErrPlanLost, err)
+	}
+	return plan, err
+}
+
+// linesAlarms is the alarm log as the line records see it.
+type linesAlarms struct{ *alarm.Log }
+
+func (l linesAlarms) Follow(ctx context.Context, after uint64, fn func(*linebook.Event) error) {
+	l.Log.Follow(ctx, after, func(r *alarm.Record) error {
+		e := linebook.Event{Position: r.Position}
+		if r.Transition == alarm.Raised || r.Transition == alarm.Cleared {
+			e.Berth, e.Line, e.Condition = r.Berth, r.Line, r.Condition
+			e.Raised, e.Time, e.Journal = r.Transition == alarm.Raised, r.Time, r.Journal
+		}
+		return fn(&e)
+	})
 }

@@ -30,6 +30,7 @@ type config struct {
 	Store          storeConfig   `yaml:"store"`
 	Escalate       escalation    `yaml:"escalate"`
 	Deliver        deliverConfig `yaml:"deliver"`
+	Curves         curves        `yaml:"curves"`
 }
 
 type journalConfig struct {
@@ -188,6 +189,9 @@ func (c *config) validate() error {
 		return err
 	}
 	if err := c.Escalate.validate(); err != nil {
+		return err
+	}
+	if _, err := c.Curves.byMaterial(); err != nil {
 		return err
 	}
 	switch c.Store.Kind {

@@ -156,14 +156,14 @@ func (s *secured) subjects(what string) []string {
 		return []string{northBerth, townBerth, "server", "unknown"}
 	case strings.HasPrefix(what, "EndHold"), what == "POST /end-hold":
 		return []string{northBerth, townBerth, "server"}
-	case strings.HasPrefix(what, "TakeOutOfService"), what == "POST /out-of-service":
+	case strings.HasPrefix(what, "TakeOutOfService"), strings.HasPrefix(what, "RecordRope"), what == "POST /out-of-service":
 		return []string{northBerth, townBerth}
 	case what == "GET /api/history", what == "AssessRequest", what == "GET /api/assess", what == "PUT /api/plan",
 		what == "GET /api/plan", what == "GET /api/plan/text", what == "GET /api/plan/versions":
 		return []string{northBerth, townBerth}
 	case strings.HasPrefix(what, "ListAlarms"), strings.HasPrefix(what, "WatchAlarms"),
 		strings.HasPrefix(what, "ListBerths"), strings.HasPrefix(what, "WatchBerths"),
-		strings.HasPrefix(what, "ListLosses"),
+		strings.HasPrefix(what, "ListLosses"), strings.HasPrefix(what, "ListLines"), what == "GET /api/lines",
 		what == "GET /api/losses", what == "POST /api/plan/check",
 		what == "GET /{$}", what == "GET /live", what == "GET /api/berths":
 		return []string{"all", northBerth, townBerth}
@@ -198,6 +198,10 @@ func (s *secured) request(m protoreflect.MethodDescriptor, about string) proto.M
 		return &hawserv1.ListBerthsRequest{Berth: berth}
 	case "hawser.v1.LiveService.WatchBerths":
 		return &hawserv1.WatchBerthsRequest{Berth: berth}
+	case "hawser.v1.LineService.ListLines":
+		return &hawserv1.ListLinesRequest{Berth: berth}
+	case "hawser.v1.LineService.RecordRope":
+		return &hawserv1.RecordRopeRequest{Berth: about, Line: "1", Kind: hawserv1.RopeEventKind_ROPE_EVENT_KIND_END_FOR_ENDED, By: "A. Mate"}
 	case "hawser.v1.IntakeService.Deliver":
 		berth, anew := strings.CutSuffix(about, " anew")
 		hello := &hawserv1.Hello{Berth: berth, Source: "matrix", ReplacePlan: anew}

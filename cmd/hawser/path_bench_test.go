@@ -48,7 +48,7 @@ func benchPlan(tb testing.TB, i int) *hawserv1.MooringPlan {
 	if err != nil {
 		tb.Fatal(err)
 	}
-	m.Berth = fmt.Sprintf("bench-%02d", i)
+	m.Berth, m.Ship.Name = fmt.Sprintf("bench-%02d", i), fmt.Sprintf("Bench %02d", i)
 	for n := len(m.Lines); n < benchLines; n++ {
 		m.Lines = append(m.Lines, proto.CloneOf(m.Lines[n-len(m.Lines)/2]))
 	}

@@ -27,6 +27,7 @@ import (
 	"hawser/services/deliver"
 	"hawser/services/front"
 	"hawser/services/history"
+	"hawser/services/linebook"
 	"hawser/services/live"
 	"hawser/services/performance"
 	"hawser/services/plans"
@@ -62,6 +63,7 @@ type station struct {
 	rounds      *rounds.Rounds
 	reckoner    *reckon.Reckoner
 	stays       *stay.Keeper
+	lines       *linebook.Book
 	limits      limits // of the journal
 
 	closers []closer
@@ -171,10 +173,26 @@ func (s *station) openServices(ctx context.Context) (err error) {
 	if err != nil {
 		return err
 	}
+	if err := s.openLines(); err != nil {
+		return err
+	}
 	if s.stays, err = stay.New(stay.Options{Journal: staysJournal{s.journal}, Ships: staysShips{s.book}, Log: s.log}); err != nil {
 		return err
 	}
 	s.rounds, err = rounds.New(rounds.Options{Look: s.look, Alarms: s.alarms, Log: s.log, SilentAfter: s.cfg.SilentAfter})
+	return err
+}
+
+// openLines makes the line records.
+func (s *station) openLines() error {
+	curves, err := s.cfg.Curves.byMaterial()
+	if err != nil {
+		return err
+	}
+	s.lines, err = linebook.New(linebook.Options{
+		Journal: linesJournal{s.journal}, Documents: s.journal, Records: s.journal, Plans: linesPlans{s.book},
+		Alarms: linesAlarms{s.alarms}, Curves: curves, Log: s.log, Registerer: s.registry,
+	})
 	return err
 }
 
@@ -275,6 +293,9 @@ func (s *station) prepare(ctx context.Context) error {
 	if err := s.watch.Prepare(ctx); err != nil {
 		return err
 	}
+	if err := s.lines.Prepare(ctx); err != nil {
+		return err
+	}
 	if err := s.stays.Prepare(ctx); err != nil {
 		return err
 	}
@@ -308,6 +329,12 @@ func (s *station) openFront(ctx context.Context) (err error) {
 	if s.guard != nil {
 		may, was = s.guard, s.guard
 	}
+	var wlb linebook.Access
+	if s.guard != nil {
+		wlb = s.guard
+	}
+	o.Services = append(o.Services, linebook.NewService(s.lines, wlb))
+	o.Routes["GET /api/lines"] = linebook.Handler(s.lines, wlb, s.log)
 	o.Routes["GET /api/stays"] = stay.Handler(s.stays.List, was, s.log)
 	desk, err := plans.New(plans.Options{Book: s.book, Access: may, InForce: s.board.SetPlan, Log: s.log})
 	if err != nil {
@@ -348,6 +375,7 @@ func (s *station) Run(ctx context.Context) error {
 	g.Go(func() error { return s.performance.Run(ctx) })
 	g.Go(func() error { return s.reckoner.Run(ctx) })
 	g.Go(func() error { return s.stays.Run(ctx) })
+	g.Go(func() error { return s.lines.Run(ctx) })
 	g.Go(func() error { return s.whileJournalWorks(ctx) })
 	if s.guard != nil {
 		g.Go(func() error { return s.guard.Run(ctx) })

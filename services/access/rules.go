@@ -92,6 +92,10 @@ func rules() map[string]rule {
 		// Another plan may put another ship at the berth and so open it to her crew.
 		"PUT /api/plan": {role: Operate, request: berthNeeded, bytes: planBytes},
 
+		"/hawser.v1.LineService/ListLines":  {role: Watch, message: berthNamed},
+		"/hawser.v1.LineService/RecordRope": {role: Operate, message: berthNamed},
+		"GET /api/lines":                    {role: Watch, request: berthAsked},
+
 		// A ship's own stays are hers wherever she lies now: the service leaves out the rest.
 		"GET /api/stays": {role: Watch},
 

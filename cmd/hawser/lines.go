@@ -1,0 +1,162 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"text/tabwriter"
+	"time"
+
+	"github.com/spf13/cobra"
+	"google.golang.org/grpc"
+	"google.golang.org/protobuf/encoding/protojson"
+
+	hawserv1 "hawser/proto/hawser/v1"
+)
+
+// linesOptions are the flags of hawser lines.
+type linesOptions struct {
+	to, berth, ship string
+	retired, json   bool
+	peer            peerOptions
+}
+
+func newLines(s streams) *cobra.Command {
+	var o linesOptions
+	cmd := &cobra.Command{
+		Use:   "lines",
+		Short: "Print the service record of each line",
+		Long: `lines asks a server what each line has been through: hours under load, peaks,
+load cycles and their Miner sum, what its brake has rendered, slips and snap loads,
+across stays. A rope that the plan numbers has a record of its own.
+
+Cycles are rainflow cycles by ASTM E1049-85; the Miner sum is by a tension-tension
+curve, named with --json and in the record. It counts tension alone and is known to
+a factor of ten: it tells which ropes to look at first, not that one is sound.
+
+` + cautions,
+		Example: `  hawser lines --berth east-3
+  hawser lines --ship "Heron of Aldmouth" --retired --json
+  hawser lines --to berths.example:7411 --ca trial/ca.crt --token-file me.token`,
+		Args: cobra.NoArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			if err := o.peer.settle(); err != nil {
+				return usageError{fmt.Errorf("lines: %w", err)}
+			}
+			return lines(cmd.Context(), s, &o)
+		},
+	}
+	f := cmd.Flags()
+	f.StringVar(&o.to, "to", "127.0.0.1:7411", "`ADDRESS` of the server's gRPC services")
+	f.StringVar(&o.berth, "berth", "", "only the ship now at this `BERTH`")
+	f.StringVar(&o.ship, "ship", "", "only this ship, by `NAME`, wherever she is")
+	f.BoolVar(&o.retired, "retired", false, "ropes that are no longer in use as well")
+	f.BoolVar(&o.json, "json", false, "write the whole records as JSON")
+	o.peer.bind(f)
+	return cmd
+}
+
+func lines(ctx context.Context, s streams, o *linesOptions) error {
+	options, err := o.peer.dial(ctx, o.to)
+	if err != nil {
+		return fmt.Errorf("lines: %w", err)
+	}
+	conn, err := grpc.NewClient(o.to, options...)
+	if err != nil {
+		return usageError{fmt.Errorf("lines: --to: %w", err)}
+	}
+	defer conn.Close()
+	ctx, cancel := context.WithTimeout(ctx, time.Minute)
+	defer cancel()
+	answer, err := hawserv1.NewLineServiceClient(conn).ListLines(ctx, &hawserv1.ListLinesRequest{
+		Berth: o.berth, Ship: o.ship, IncludeRetired: o.retired, IncludeCells: o.json})
+	if err != nil {
+		return fmt.Errorf("lines: %w", err)
+	}
+	if o.json {
+		body, err := protojson.MarshalOptions{UseProtoNames: true, EmitUnpopulated: true, Multiline: true}.Marshal(answer)
+		if err != nil {
+			return err
+		}
+		_, err = fmt.Fprintf(s.out, "%s\n", body)
+		return err
+	}
+	return printLines(s.out, answer)
+}
+
+func printLines(w io.Writer, answer *hawserv1.ListLinesResponse) error {
+	if len(answer.Lines) == 0 {
+		_, err := fmt.Fprintln(w, "no line has a record")
+		return err
+	}
+	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
+	ship := ""
+	for _, l := range answer.Lines {
+		if l.Ship != ship {
+			if ship != "" {
+				fmt.Fprintln(t)
+			}
+			ship = l.Ship
+			where := "not at a berth"
+			if l.Berth != "" {
+				where = "at " + l.Berth
+			}
+			fmt.Fprintf(t, "%s, %s\n", ship, where)
+			fmt.Fprintln(t, "line\trope\tmaterial\tstays\th under load\th over WLL\tpeak\tcycles\tover 10 %\tMiner sum\tslips\tsnaps\trendered\tnot read")
+		}
+		printLine(t, l)
+	}
+	if err := t.Flush(); err != nil {
+		return err
+	}
+	fmt.Fprintln(w)
+	if answer.BatchesMissed > 0 {
+		fmt.Fprintf(w, "%g batches are in no record: the journal had let them go, or their plan is lost.\n", answer.BatchesMissed)
+	}
+	fmt.Fprintln(w, "Cycles are rainflow cycles; over 10 % of MBL in range. ~ marks a Miner sum by a curve that\nstands in for the material. Not read: gaps and readings that do not count.")
+	_, err := fmt.Fprintln(w, answer.Caveats[0])
+	return err
+}
+
+func printLine(w io.Writer, l *hawserv1.LineRecord) {
+	name := l.Line
+	if !l.InUse {
+		name += " (out of use)"
+	}
+	rope := l.Rope
+	if rope == "" && l.Fitting > 1 {
+		rope = fmt.Sprintf("fitted no. %d", l.Fitting)
+	}
+	if rope == "" {
+		rope = "-"
+	}
+	peak := "-"
+	if len(l.Peaks) > 0 {
+		p := l.Peaks[0]
+		peak = fmt.Sprintf("%.0f kN %.0f %% %s", p.LoadKn, 100*p.ShareOfMbl, p.At.AsTime().UTC().Format("2006-01-02 15:04"))
+	}
+	miner := fmt.Sprintf("%.2g", l.Miner.Sum)
+	if l.Miner.StandIn {
+		miner = "~" + miner
+	}
+	fmt.Fprintf(w, "%s\t%s\t%s\t%d\t%.1f\t%.2f\t%s\t%.1f\t%.1f\t%s\t%d\t%d\t%.2f m\t%s\n", name, rope, l.Material, l.Stays,
+		l.HoursUnderLoad, l.HoursAboveWorkingLoad, peak, l.Cycles, l.CyclesAbove[1], miner, l.Slips, l.SnapLoads, l.RenderedM, notRead(l.Quality))
+}
+
+// notRead says in few words what a record lacks.
+func notRead(q *hawserv1.DataQuality) string {
+	text := fmt.Sprintf("%.1f h", q.GapHours)
+	if n := q.Bad + q.OutOfRange; n > 0 {
+		text += fmt.Sprintf(", %g bad", n)
+	}
+	if q.Late > 0 {
+		text += fmt.Sprintf(", %g late", q.Late)
+	}
+	if q.SensorFaultHours > 0 {
+		text += fmt.Sprintf(", %.1f h pin at fault", q.SensorFaultHours)
+	}
+	if q.Uncertain {
+		text += ", a minute in doubt"
+	}
+	return text
+}
