@@ -82,8 +82,13 @@ func TestSettingsShownAsCommentsAreRead(t *testing.T) {
 	if !found {
 		t.Fatal("no deliver section is shown")
 	}
+	_, ropes, found := strings.Cut(string(data), "\n# curves:\n")
+	ropes, _, _ = strings.Cut(ropes, "\n# Where")
+	if !found {
+		t.Fatal("no curves are shown")
+	}
 	path := filepath.Join(t.TempDir(), "hawser.yaml")
-	if err := os.WriteFile(path, []byte("deliver:\n"+strings.ReplaceAll("\n"+shown, "\n# ", "\n")), 0o600); err != nil {
+	if err := os.WriteFile(path, []byte("curves:\n"+strings.ReplaceAll("\n"+ropes, "\n# ", "\n")+"\ndeliver:\n"+strings.ReplaceAll("\n"+shown, "\n# ", "\n")), 0o600); err != nil {
 		t.Fatal(err)
 	}
 	cfg := defaultConfig()
@@ -93,6 +98,9 @@ func TestSettingsShownAsCommentsAreRead(t *testing.T) {
 	d := cfg.Deliver
 	if len(d.Alertmanagers) != 1 || len(d.Webhooks) != 2 || d.Webhooks[1].Level != 1 || len(d.Brokers) != 1 || d.Brokers[0].Berths[0] != "east-3" || d.Alertmanagers[0].Least != "alarm" {
 		t.Errorf("deliver: %+v", d)
+	}
+	if cfg.Curves["hmpe"].M != 9 {
+		t.Errorf("curves: %+v", cfg.Curves)
 	}
 }
 

@@ -155,9 +155,7 @@ func TestJournalLosesItsEnd(t *testing.T) {
 		w.entries = w.entries[:cut:cut]
 		w.every = time.Duration(r.IntN(2)) * time.Hour
 		w.run(t, nil) // notices before anything is added
-		for _, e := range other.entries[cut:] {
-			w.entries = append(w.entries, e)
-		}
+		w.entries = append(w.entries, other.entries[cut:]...)
 		w.run(t, nil)
 		want := w.fresh()
 		want.run(t, nil)
