@@ -11,6 +11,9 @@ export function el<K extends keyof HTMLElementTagNameMap>(tag: K, attributes: At
   return e;
 }
 
+// nodes leaves out the children that are none.
+export function nodes(...children: Child[]): (Node | string)[] { return children.filter((c): c is Node | string => !!c); }
+
 const svgNS = "http://www.w3.org/2000/svg";
 
 // svg is el for drawings.

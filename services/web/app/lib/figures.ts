@@ -1,0 +1,83 @@
+// Figures that follow from the picture: shares, trends, balance, what is old.
+import type { Alarm, Berth, LineFrame, Load, Priority } from "./wire";
+
+export const silent: Load = { sensor: "silent" };
+
+export function loadOf(b: Berth, line: LineFrame): Load { return b.loads.get(line.id) ?? silent; }
+
+// share is a load as a share of the line's working load limit.
+export function share(line: LineFrame, l: Load): number | undefined {
+  return l.kN === undefined || line.limit <= 0 ? undefined : l.kN / line.limit;
+}
+
+// isOld tells that a line's figures are not live.
+export function isOld(b: Berth, l: Load): boolean { return !b.now.live || l.sensor === "silent" || l.sensor === "bad"; }
+
+// aheadMost is how far ahead a trend is drawn out, minutes.
+const aheadMost = 120;
+
+// toLimit is how long until a line is at its limit if it goes on as it does, in
+// minutes; not there where it does not rise, or where that is far off.
+export function toLimit(line: LineFrame, l: Load): number | undefined {
+  if (l.kN === undefined || l.rate === undefined || l.rate <= 0 || l.kN >= line.limit) return undefined;
+  const minutes = (line.limit - l.kN) / l.rate;
+  return minutes <= aheadMost ? minutes : undefined;
+}
+
+export interface Pick { line: LineFrame; load: Load; value: number }
+
+// greatest gives the line with the greatest of a figure among those that are live.
+export function greatest(b: Berth, figure: (line: LineFrame, l: Load) => number | undefined): Pick | undefined {
+  let best: Pick | undefined;
+  for (const line of b.frame.lines) {
+    const load = loadOf(b, line);
+    if (isOld(b, load)) continue;
+    const value = figure(line, load);
+    if (value !== undefined && (best === undefined || value > best.value)) best = { line, load, value };
+  }
+  return best;
+}
+
+export interface Group { name: string; lines: LineFrame[]; uneven?: number }
+
+// groups gives the lines by group, in the plan's order. uneven is the greatest
+// share of MBL in it over the mean of the others.
+export function groups(b: Berth): Group[] {
+  const all: Group[] = [];
+  for (const line of b.frame.lines) {
+    const last = all.at(-1);
+    if (last?.name === line.group) last.lines.push(line);
+    else all.push({ name: line.group, lines: [line] });
+  }
+  for (const g of all) {
+    const shares = g.lines.map((line) => ({ line, l: loadOf(b, line) })).filter(({ l }) => !isOld(b, l) && l.kN !== undefined)
+      .map(({ line, l }) => (l.kN ?? 0) / line.mbl);
+    if (shares.length < 2) continue;
+    const most = Math.max(...shares);
+    const rest = (shares.reduce((a, s) => a + s, 0) - most) / (shares.length - 1);
+    if (rest > 0) g.uneven = most / rest;
+  }
+  return all;
+}
+
+export const priorities: readonly Priority[] = ["emergency", "alarm", "warning", "caution"];
+
+export const isActive = (a: Alarm): boolean => a.state === "active-unacknowledged" || a.state === "active-acknowledged";
+
+// calls tells that an alarm waits for somebody.
+export const calls = (a: Alarm): boolean => a.state === "active-unacknowledged" || a.state === "returned-unacknowledged";
+
+// worst gives the worst of alarms that come worst first.
+export function worst(alarms: readonly Alarm[]): Alarm | undefined { return alarms.find(isActive); }
+
+// pins counts load pins that are good, of those there are.
+export function pins(b: Berth): { good: number; all: number } {
+  let good = 0;
+  let all = 0;
+  for (const line of b.frame.lines) {
+    if (!line.pin) continue;
+    all++;
+    if (loadOf(b, line).sensor === "good" && b.now.live) good++;
+  }
+  return { good, all };
+}
