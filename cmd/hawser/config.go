@@ -13,6 +13,8 @@ import (
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
 	"go.yaml.in/yaml/v3"
+
+	"hawser/ingest/store/roll"
 )
 
 // config is the settings of a station. A flag goes before the file, the file
@@ -41,12 +43,31 @@ type journalConfig struct {
 }
 
 type storeConfig struct {
-	Kind      string        `yaml:"kind"`
-	Retention time.Duration `yaml:"retention"`
-	URL       string        `yaml:"url"`
-	Org       string        `yaml:"org"`
-	Bucket    string        `yaml:"bucket"`
-	TokenFile string        `yaml:"token_file"`
+	Kind         string        `yaml:"kind"`
+	Retention    time.Duration `yaml:"retention"`
+	Rollups      rollupConfig  `yaml:"rollups"`
+	URL          string        `yaml:"url"`
+	Org          string        `yaml:"org"`
+	Bucket       string        `yaml:"bucket"`
+	RollupBucket string        `yaml:"rollup_bucket"`
+	TokenFile    string        `yaml:"token_file"`
+}
+
+// rollupConfig is how long the embedded store keeps the rollups of each step.
+type rollupConfig struct {
+	Second     time.Duration `yaml:"1s"`
+	TenSeconds time.Duration `yaml:"10s"`
+	Minute     time.Duration `yaml:"1m"`
+	TenMinutes time.Duration `yaml:"10m"`
+}
+
+func (r rollupConfig) retention() roll.Retention {
+	return roll.Retention{r.Second, r.TenSeconds, r.Minute, r.TenMinutes}
+}
+
+func defaultRollups() rollupConfig {
+	d := roll.DefaultRetention()
+	return rollupConfig{d[roll.Second], d[roll.TenSeconds], d[roll.Minute], d[roll.TenMinutes]}
 }
 
 // Kinds of store.
@@ -84,7 +105,7 @@ func defaultConfig() config {
 		HTTP: "127.0.0.1:7410", GRPC: "127.0.0.1:7411", Data: "hawser-data",
 		ClockTolerance: time.Minute, SilentAfter: 8 * time.Second,
 		Journal: journalConfig{MaxBytes: 20 << 30, MaxAge: 7 * 24 * time.Hour, Sync: 20 * time.Millisecond},
-		Store:   storeConfig{Kind: storeEmbedded, Retention: 30 * 24 * time.Hour},
+		Store:   storeConfig{Kind: storeEmbedded, Retention: 30 * 24 * time.Hour, Rollups: defaultRollups()},
 	}
 }
 
@@ -106,10 +127,11 @@ func (c *config) bind(cmd *cobra.Command) {
 	f.DurationVar(&c.Journal.MaxAge, "journal-max-age", c.Journal.MaxAge, "age at which the journal lets its oldest go")
 	f.DurationVar(&c.Journal.Sync, "journal-sync", c.Journal.Sync, "longest time from a batch to its being on disk and receipted")
 	f.StringVar(&c.Store.Kind, "store", c.Store.Kind, "where history goes: embedded, influxdb or none")
-	f.DurationVar(&c.Store.Retention, "store-retention", c.Store.Retention, "age at which the embedded store lets history go")
+	f.DurationVar(&c.Store.Retention, "store-retention", c.Store.Retention, "age at which the embedded store lets readings go; it keeps their rollups for years, by step (store.rollups in a settings file)")
 	f.StringVar(&c.Store.URL, "influxdb-url", c.Store.URL, "`URL` of the InfluxDB server")
 	f.StringVar(&c.Store.Org, "influxdb-org", c.Store.Org, "InfluxDB organisation")
 	f.StringVar(&c.Store.Bucket, "influxdb-bucket", c.Store.Bucket, "InfluxDB bucket, or database/retention-policy of InfluxDB 1.8")
+	f.StringVar(&c.Store.RollupBucket, "influxdb-rollup-bucket", c.Store.RollupBucket, "InfluxDB bucket of the rollups, which may keep them longer; where none is given, that of the readings")
 	f.StringVar(&c.Store.TokenFile, "influxdb-token-file", c.Store.TokenFile, "`FILE` with the InfluxDB token; else the environment's HAWSER_INFLUXDB_TOKEN")
 }
 
@@ -184,6 +206,9 @@ func (c *config) validate() error {
 		return fmt.Errorf("journal.url: %q must be nats://HOST:PORT", c.Journal.URL)
 	case c.Store.Retention <= 0:
 		return fmt.Errorf("store.retention: %s must be above zero", c.Store.Retention)
+	}
+	if err := c.Store.Rollups.retention().Validate(); err != nil {
+		return fmt.Errorf("store.rollups: %w", err)
 	}
 	if err := c.checkAccess(); err != nil {
 		return err

@@ -79,6 +79,7 @@ var onlyHome = map[string][]string{
 	"github.com/nats-io/":                {"ingest/journal"},
 	"github.com/prometheus/prometheus/":  {"ingest/store"},
 	"github.com/influxdata/":             {"ingest/store"},
+	"go.etcd.io/bbolt":                   {"ingest/store"},
 	"gonum.org/":                         {"detect"},
 	"github.com/grafana/":                {"dashboards"},
 	"github.com/spf13/":                  {"cmd/hawser"},

@@ -224,6 +224,7 @@ func (s *station) openStore(context.Context) (err error) {
 		}
 		db, err := influx.Open(influx.Options{
 			URL: s.cfg.Store.URL, Org: s.cfg.Store.Org, Bucket: s.cfg.Store.Bucket, Token: token,
+			RollBucket: s.cfg.Store.RollupBucket, Dir: filepath.Join(s.cfg.Data, "rollups"), Log: s.log,
 		})
 		if err != nil {
 			return err
@@ -232,7 +233,7 @@ func (s *station) openStore(context.Context) (err error) {
 		s.planLines = &history.PlanLines{Current: berthLines(s.book), Store: db, Every: 5 * time.Second, Log: s.log}
 	default:
 		db, err := tsdb.Open(tsdb.Options{
-			Dir: filepath.Join(s.cfg.Data, "store"), Retention: s.cfg.Store.Retention,
+			Dir: filepath.Join(s.cfg.Data, "store"), Retention: s.cfg.Store.Retention, Rolls: s.cfg.Store.Rollups.retention(),
 			Ahead: s.cfg.ClockTolerance + time.Hour, Log: s.log, Registerer: s.registry,
 		})
 		if err != nil {

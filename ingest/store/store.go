@@ -1,8 +1,9 @@
 // Package store keeps readings so that they can be drawn and exported later. It
 // never decides anything about a mooring, and nothing waits for it: the journal
 // is the truth, a store follows it and may be down, emptied or filled again.
-// Invariant: storing the same block any number of times leaves each reading in
-// the store once.
+// Invariants: storing the same block any number of times leaves each reading in
+// the store once; the points of a step are what reckoning them from the stored
+// readings gives, from whichever rolls they were made (see roll).
 //
 //	journal ─► Pump: copy, group, retry in order ─► Store ┬ tsdb   files of this process
 //	               └─► position up to which all is stored └ influx a server
@@ -16,6 +17,7 @@ import (
 	"unicode/utf8"
 
 	"hawser/detect/reading"
+	"hawser/ingest/store/roll"
 )
 
 // Store takes readings and gives them back. All its methods may be called
@@ -57,8 +59,14 @@ type Query struct {
 	From, To time.Time
 	// Step reduces the readings to one point per step, 0 gives them as they are.
 	// Steps are counted from the Unix epoch; From is taken down and To up to
-	// whole steps.
+	// whole steps. Where the step is a whole number of seconds the answer is made of
+	// the coarsest rolls that make it up exactly, and so goes back as far as they are
+	// kept; else of the readings.
 	Step time.Duration
+	// Points asks for a drawing, in place of a step: the store takes the finest of a
+	// ladder of steps that gives at most so many points a channel and that it still
+	// has at From. Result.Step tells which.
+	Points int
 	// Quality asks for the quality codes of the readings that were not good (and
 	// are numbers of reading.Quality) instead of values.
 	Quality bool
@@ -75,9 +83,51 @@ type Result struct {
 	Time []int64
 	// Value is the reading, or the mean of the step's readings.
 	Value []float64
-	// Min, Max and Count are of the step's readings, nil for a query without steps.
-	Min, Max []float64
-	Count    []int64
+	// Min, Max, Std and Count are of the step's readings, nil for a query without
+	// steps. Std is the standard deviation of these readings (divided by their
+	// number), 0 of a single one.
+	Min, Max, Std []float64
+	Count         []int64
+	// Step is the query's, or what was taken for its Points; 0 for readings as they
+	// are.
+	Step time.Duration
+}
+
+// AppendRoll adds a point for the readings of a step.
+func (r *Result) AppendRoll(p *roll.Roll) {
+	r.Time = append(r.Time, p.Time)
+	r.Value = append(r.Value, p.Mean())
+	r.Min = append(r.Min, p.Min())
+	r.Max = append(r.Max, p.Max())
+	r.Std = append(r.Std, p.Std())
+	r.Count = append(r.Count, p.Count)
+}
+
+// ladder is the steps for a drawing. All of a second or more are whole numbers of
+// the resolution of rolls below them.
+func ladder() []time.Duration {
+	const s, m, h, d = time.Second, time.Minute, time.Hour, 24 * time.Hour
+	return []time.Duration{
+		s / 10, s / 5, s / 2, s, 2 * s, 5 * s, 10 * s, 20 * s, 30 * s, m, 2 * m, 5 * m, 10 * m, 20 * m, 30 * m,
+		h, 2 * h, 3 * h, 6 * h, 12 * h, d, 2 * d, 5 * d, 10 * d, 20 * d, 50 * d, 100 * d, 200 * d, 500 * d, 1000 * d,
+		2000 * d, 5000 * d, 10_000 * d, 20_000 * d, 50_000 * d, 100_000 * d,
+	}
+}
+
+// ChooseStep puts a step in place of the number of points asked for, of least or
+// more: the finest that the store still has at From. Stores call it before
+// Normalise.
+func (q *Query) ChooseStep(least time.Duration) {
+	if q.Points < 3 || q.Step != 0 { // Normalise tells
+		return
+	}
+	for _, q.Step = range ladder() {
+		// One more than the span has may be needed, as its ends are taken to whole steps.
+		if q.Step >= least && int64(q.To.Sub(q.From)/q.Step)+2 <= int64(q.Points) {
+			break
+		}
+	}
+	q.Points = 0
 }
 
 // Normalise checks the query and gives its span in Unix nanoseconds, taken to
@@ -102,6 +152,10 @@ func (q *Query) Normalise() (from, to int64, limit int, err error) {
 		return 0, 0, 0, fmt.Errorf("%w: to %s is not after from %s", ErrBadQuery, q.To, q.From)
 	case q.Step < 0 || q.Step%time.Millisecond != 0:
 		return 0, 0, 0, fmt.Errorf("%w: step %s is not a whole number of milliseconds", ErrBadQuery, q.Step)
+	case q.Points != 0 && q.Step != 0:
+		return 0, 0, 0, fmt.Errorf("%w: both points and a step", ErrBadQuery)
+	case q.Points < 0 || q.Points == 1 || q.Points == 2:
+		return 0, 0, 0, fmt.Errorf("%w: %d points, 3 are the fewest", ErrBadQuery, q.Points)
 	case q.MaxPoints < 0:
 		return 0, 0, 0, fmt.Errorf("%w: at most %d points", ErrBadQuery, q.MaxPoints)
 	}

@@ -13,7 +13,7 @@ import (
 //
 //	go test ./ingest/store/influx -bench Append -benchtime 50x
 func BenchmarkAppend(b *testing.B) {
-	s, err := influx.Open(influx.Options{URL: nowhere(b).URL, Bucket: "hawser"})
+	s, err := influx.Open(influx.Options{URL: nowhere(b).URL, Bucket: "hawser", Dir: b.TempDir()})
 	if err != nil {
 		b.Fatal(err)
 	}

@@ -13,6 +13,15 @@
 //
 // and one for what the plans say of the lines, see measurementLine.
 //
+// Rolls are points beside them, at the start of their span; of a single reading there
+// is only the mean. They may go to a bucket of their own, which keeps them longer:
+//
+//	tension_kilonewtons_10s,berth=B,line=7 mean=203.1,min=199.8,max=208,std=1.94,count=100i 1767225600000000000
+//
+// Which spans wait to be rolled up is on a list in a folder of this process (see
+// roll). A span is reckoned from what the server has of its readings; where that is
+// less than was there when it was reckoned before, it is left as it is.
+//
 // Times are in nanoseconds. Unlike the embedded store the server keeps the last of
 // two different readings for one time, and does not tell.
 package influx
@@ -21,16 +30,22 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"log/slog"
+	"math"
 	"net/http"
 	"net/url"
+	"os"
+	"path/filepath"
 	"sync"
 	"time"
 
 	influxdb2 "github.com/influxdata/influxdb-client-go/v2"
 	"github.com/influxdata/influxdb-client-go/v2/api"
+	bolt "go.etcd.io/bbolt"
 
 	"hawser/detect/reading"
 	"hawser/ingest/store"
+	"hawser/ingest/store/roll"
 )
 
 // Options are the settings of a Store. URL and Bucket are needed.
@@ -44,6 +59,15 @@ type Options struct {
 	// Token is the access token, or user:password of a 1.x server, "" where the
 	// server asks for none. It is never logged.
 	Token string
+	// RollBucket is where rolls go; "" is Bucket.
+	RollBucket string
+	// Dir is the folder of the list of spans that wait to be rolled up, of one Store at
+	// a time. It is needed.
+	Dir string
+	// Settle is how long nothing must have come into a span before it is rolled up; 0
+	// is roll.Settle.
+	Settle time.Duration
+	Log    *slog.Logger
 	// BatchLines is how many lines go in one request; 0 is 5,000.
 	BatchLines int
 	// Timeout is how long a request may take; 0 is 30 s.
@@ -58,7 +82,16 @@ func (o *Options) validate() error {
 	if o.Bucket == "" {
 		return errors.New("influx: no bucket given")
 	}
-	if o.BatchLines < 0 || o.Timeout < 0 {
+	if o.Dir == "" {
+		return errors.New("influx: no folder given")
+	}
+	if o.RollBucket == "" {
+		o.RollBucket = o.Bucket
+	}
+	if o.Log == nil {
+		o.Log = slog.New(slog.DiscardHandler)
+	}
+	if o.BatchLines < 0 || o.Timeout < 0 || o.Settle < 0 {
 		return errors.New("influx: lines and time-out cannot be negative")
 	}
 	if o.BatchLines == 0 {
@@ -76,15 +109,24 @@ type Store struct {
 	client    influxdb2.Client
 	transport *compressing
 	write     api.WriteAPIBlocking
+	writeRoll api.WriteAPIBlocking
 	query     api.QueryAPI
 
 	// appending lets one append at a time use batch; a channel, since the wait for
 	// it ends with the context.
 	appending chan struct{}
 	batch     batch
+	touched   map[roll.Place]bool // spans of the append under way
 
-	closing sync.Once
-	closed  chan struct{}
+	list    *bolt.DB
+	pending *roll.Pending
+	roller  *roll.Roller
+
+	closing   sync.Once
+	closed    chan struct{}
+	stop      context.CancelFunc // of the roller
+	rolled    chan struct{}      // it has ended
+	closeFail error
 }
 
 var _ store.Store = (*Store)(nil)
@@ -95,18 +137,47 @@ func Open(o Options) (*Store, error) {
 	if err := o.validate(); err != nil {
 		return nil, err
 	}
+	list, pending, err := openList(o.Dir)
+	if err != nil {
+		return nil, err
+	}
 	transport := newCompressing()
 	client := influxdb2.NewClientWithOptions(o.URL, o.Token, influxdb2.DefaultOptions().
 		SetPrecision(time.Nanosecond).
 		SetMaxRetries(0).                                  // the caller tries again, in order
 		SetHTTPClient(&http.Client{Transport: transport})) // time-outs are by context
-	return &Store{
+	ctx, stop := context.WithCancel(context.Background())
+	s := &Store{
 		opts: o, client: client, transport: transport,
 		write:     client.WriteAPIBlocking(o.Org, o.Bucket),
+		writeRoll: client.WriteAPIBlocking(o.Org, o.RollBucket),
 		query:     client.QueryAPI(o.Org),
-		appending: make(chan struct{}, 1),
-		closed:    make(chan struct{}),
-	}, nil
+		appending: make(chan struct{}, 1), touched: make(map[roll.Place]bool),
+		list: list, pending: pending,
+		closed: make(chan struct{}), stop: stop, rolled: make(chan struct{}),
+	}
+	s.roller = &roll.Roller{Pending: pending, Keeper: s, Settle: o.Settle, Log: o.Log}
+	go func() {
+		defer close(s.rolled)
+		s.roller.Run(ctx)
+	}()
+	return s, nil
+}
+
+// openList opens the list of spans that wait to be rolled up.
+func openList(dir string) (*bolt.DB, *roll.Pending, error) {
+	if err := os.MkdirAll(dir, 0o750); err != nil {
+		return nil, nil, fmt.Errorf("influx: %w", err)
+	}
+	list, err := bolt.Open(filepath.Join(dir, "waiting.db"), 0o640, &bolt.Options{Timeout: time.Second})
+	if err != nil {
+		return nil, nil, fmt.Errorf("influx: list of spans to be rolled up: %w", err)
+	}
+	pending, err := roll.OpenPending(list)
+	if err != nil {
+		return nil, nil, errors.Join(fmt.Errorf("influx: %w", err), list.Close())
+	}
+	return list, pending, nil
 }
 
 // Append writes one block; see store.Store.
@@ -126,18 +197,35 @@ func (s *Store) AppendMany(ctx context.Context, entries []store.Entry) error {
 	if s.isClosed() {
 		return store.ErrClosed
 	}
-	w := writer{store: s, batch: &s.batch}
+	clear(s.touched)
+	for _, e := range entries {
+		roll.Touched(s.touched, e.Berth, e.Block, 0, math.MaxInt64)
+	}
+	if err := s.pending.Begin(s.touched); err != nil {
+		return fmt.Errorf("influx: %w", err)
+	}
+	defer func() { s.pending.End(s.touched, time.Now()) }()
+	w := writer{store: s, to: s.write, batch: &s.batch}
 	return w.append(ctx, entries)
 }
 
-// Close lets go of the connections.
+// RollUp reckons at once the rolls that wait for their readings to settle. Queries
+// give the same with and without it.
+func (s *Store) RollUp(ctx context.Context) error { return s.roller.All(ctx) }
+
+// Close ends what is under way and lets go of the connections.
 func (s *Store) Close() error {
 	s.closing.Do(func() {
 		close(s.closed)
+		s.stop()
+		<-s.rolled
+		s.appending <- struct{}{} // none is under way any more
+		<-s.appending
 		s.client.Close()
 		s.transport.next.CloseIdleConnections()
+		s.closeFail = s.list.Close()
 	})
-	return nil
+	return s.closeFail
 }
 
 func (s *Store) isClosed() bool {

@@ -86,6 +86,7 @@ func (s *server) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 
 func open(t *testing.T, o influx.Options) *influx.Store {
 	t.Helper()
+	o.Dir = t.TempDir()
 	s, err := influx.Open(o)
 	if err != nil {
 		t.Fatal(err)
@@ -268,34 +269,11 @@ func TestQueryText(t *testing.T) {
 	}
 }
 
-// A server whose readings change between the functions of a step gives no answer
-// rather than one that does not fit together. The CSV is the annotated form of the
-// v2 query API.
-func TestQueryTorn(t *testing.T) {
-	table := func(name string, rows int) string {
-		text := "#datatype,string,long,dateTime:RFC3339,double,string,string\r\n#group,false,false,false,false,true,true\r\n" +
-			"#default," + name + ",,,,,\r\n,result,table,_time,_value,_measurement,line\r\n"
-		for i := range rows {
-			text += fmt.Sprintf(",,0,2026-01-01T00:00:0%dZ,1,tension_kilonewtons,7\r\n", i)
-		}
-		return text + "\r\n"
-	}
-	srv := newServer(t)
-	s := open(t, influx.Options{URL: srv.URL, Bucket: "hawser"})
-	q := store.Query{Berth: "jetty-1", Channel: tension7, From: time.Unix(0, at), To: time.Unix(60, at), Step: time.Second}
-	for rows, ok := range map[int]bool{2: true, 3: false} {
-		srv.csv = table("mean", 2) + table("min", 2) + table("max", 2) + table("count", rows)
-		got, err := s.Query(t.Context(), q)
-		if (err == nil) != ok || (ok && (len(got) != 1 || got[0].Count[1] != 1)) {
-			t.Errorf("%d counts to 2 means: %+v, %v", rows, got, err)
-		}
-	}
-}
-
 func TestOptions(t *testing.T) {
 	for _, o := range []influx.Options{
 		{}, {URL: "http://127.0.0.1:8086"}, {URL: "127.0.0.1:8086", Bucket: "b"}, {URL: "ftp://h", Bucket: "b"},
-		{URL: "http://h", Bucket: "b", BatchLines: -1}, {URL: "http://h", Bucket: "b", Timeout: -1},
+		{URL: "http://h", Bucket: "b"}, {URL: "http://h", Bucket: "b", Dir: t.TempDir(), BatchLines: -1},
+		{URL: "http://h", Bucket: "b", Dir: t.TempDir(), Timeout: -1}, {URL: "http://h", Bucket: "b", Dir: t.TempDir(), Settle: -1},
 	} {
 		if _, err := influx.Open(o); err == nil {
 			t.Errorf("%+v taken", o)

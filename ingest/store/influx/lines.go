@@ -66,9 +66,11 @@ type batch struct {
 
 func (b *batch) reset() { b.text, b.lines = b.text[:0], 0 }
 
-// begin starts a series.
-func (b *batch) begin(berth string, c reading.Channel) {
-	b.prefix = append(b.prefix[:0], measurement(c.Kind)...)
+// begin starts a series of readings.
+func (b *batch) begin(berth string, c reading.Channel) { b.beginNamed(measurement(c.Kind), berth, c) }
+
+func (b *batch) beginNamed(measurement, berth string, c reading.Channel) {
+	b.prefix = append(b.prefix[:0], measurement...)
 	b.prefix = append(b.prefix, ","+tagBerth+"="...)
 	b.prefix = appendTag(b.prefix, berth)
 	if c.Kind.OfLine() {

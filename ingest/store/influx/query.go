@@ -11,10 +11,13 @@ import (
 
 	"hawser/detect/reading"
 	"hawser/ingest/store"
+	"hawser/ingest/store/roll"
 )
 
-// Query reads a span; see store.Store. Reduction is the server's work.
+// Query reads a span; see store.Store. Reduction is done here: a 1.x server takes
+// seconds to cut some minutes into steps.
 func (s *Store) Query(ctx context.Context, q store.Query) ([]store.Result, error) {
+	q.ChooseStep(0)
 	from, to, limit, err := q.Normalise()
 	if err != nil {
 		return nil, fmt.Errorf("influx: %w", err)
@@ -22,62 +25,141 @@ func (s *Store) Query(ctx context.Context, q store.Query) ([]store.Result, error
 	if s.isClosed() {
 		return nil, store.ErrClosed
 	}
+	var results []store.Result
+	res, rolls := roll.Coarsest(q.Step)
+	switch {
+	case q.Step == 0:
+		results, err = s.queryReadings(ctx, &q, from, to, limit)
+	case rolls && !q.Quality:
+		results, err = s.queryRolls(ctx, &q, res, from, to, limit)
+	default:
+		var points map[reading.Channel][]roll.Roll
+		if points, err = s.fold(ctx, &q, from, to, q.Step); err == nil {
+			results, err = inSteps(points, q.Step, limit)
+		}
+	}
+	if err != nil {
+		return nil, fmt.Errorf("influx: query %s of berth %s: %w", q.Channel, q.Berth, err)
+	}
+	slices.SortFunc(results, byChannel)
+	return results, nil
+}
+
+// queryReadings gives the readings as they are. One row over the limit is asked for,
+// to see that there is more. Rows of a channel come in order of time.
+func (s *Store) queryReadings(ctx context.Context, q *store.Query, from, to int64, limit int) ([]store.Result, error) {
+	channels := make(map[reading.Channel]*store.Result)
+	ask := data(s.opts.Bucket, from, to, where(q)) + fmt.Sprintf(" |> limit(n: %d)", limit+1)
+	err := s.rows(ctx, ask, func(row *query.FluxRecord) error {
+		c, v, err := readRow(row, kindOf(row.Measurement()))
+		if err != nil || c.Kind == reading.Unknown {
+			return err
+		}
+		if limit--; limit < 0 {
+			return store.ErrTooManyPoints
+		}
+		to, ok := channels[c]
+		if !ok {
+			to = &store.Result{Channel: c}
+			channels[c] = to
+		}
+		to.Time = append(to.Time, row.Time().UnixNano())
+		to.Value = append(to.Value, v)
+		return nil
+	})
+	if err != nil {
+		return nil, err
+	}
+	out := make([]store.Result, 0, len(channels))
+	for _, r := range channels {
+		out = append(out, *r)
+	}
+	return out, nil
+}
+
+// fold reads readings and reduces them to steps, each channel's in order.
+func (s *Store) fold(ctx context.Context, q *store.Query, from, to int64, step time.Duration) (map[reading.Channel][]roll.Roll, error) {
+	points := make(map[reading.Channel][]roll.Roll)
+	err := s.rows(ctx, data(s.opts.Bucket, from, to, where(q)), func(row *query.FluxRecord) error {
+		c, v, err := readRow(row, kindOf(row.Measurement()))
+		if err != nil || c.Kind == reading.Unknown {
+			return err
+		}
+		t, of := roll.Floor(row.Time().UnixNano(), int64(step)), points[c]
+		if n := len(of); n == 0 || of[n-1].Time != t {
+			of = append(of, roll.Roll{Time: t})
+		}
+		of[len(of)-1].Add(v, roll.NoGrid)
+		points[c] = of
+		return nil
+	})
+	for c := range points {
+		points[c] = inOrder(points[c])
+	}
+	return points, err
+}
+
+// inSteps makes the answer from points that are of the step or finer.
+func inSteps(points map[reading.Channel][]roll.Roll, step time.Duration, limit int) ([]store.Result, error) {
+	out := make([]store.Result, 0, len(points))
+	for c, of := range points {
+		of = roll.Reduce(of, int64(step))
+		if limit -= len(of); limit < 0 {
+			return nil, store.ErrTooManyPoints
+		}
+		r := store.Result{Channel: c, Step: step}
+		for i := range of {
+			r.AppendRoll(&of[i])
+		}
+		out = append(out, r)
+	}
+	return out, nil
+}
+
+// rows asks the server and gives each row of its answer.
+func (s *Store) rows(ctx context.Context, flux string, each func(*query.FluxRecord) error) error {
 	limited, cancel := context.WithTimeout(ctx, s.opts.Timeout)
 	defer cancel() // what the client leaves open of an answer too
-	results := newResults(limit, q.Step > 0)
-	rows, err := s.query.Query(limited, flux(s.opts.Bucket, &q, from, to, limit))
+	rows, err := s.query.Query(limited, flux)
 	if err == nil {
 		defer rows.Close()
 		for rows.Next() {
-			if err := results.add(rows.Record()); err != nil {
-				return nil, fmt.Errorf("influx: query %s of berth %s: %w", q.Channel, q.Berth, err)
+			if err := each(rows.Record()); err != nil {
+				return err
 			}
 		}
 		err = rows.Err()
 	}
 	if ctx.Err() != nil {
-		err = ctx.Err()
+		return ctx.Err()
 	}
-	if err != nil {
-		return nil, fmt.Errorf("influx: query %s of berth %s: %w", q.Channel, q.Berth, err)
-	}
-	return results.sorted()
+	return err
 }
 
-// The functions of a step, and the names of the tables they give.
-const (
-	fnMean  = "mean"
-	fnMin   = "min"
-	fnMax   = "max"
-	fnCount = "count"
-)
-
-// flux writes the query. One row over the limit is asked for, to see that there
-// is more.
-func flux(bucket string, q *store.Query, from, to int64, limit int) string {
+// where picks the readings of a query.
+func where(q *store.Query) string {
 	field := fieldValue
 	if q.Quality {
 		field = fieldQuality
 	}
-	where := fmt.Sprintf("r._field == %s and r.berth == %s", quote(field), quote(q.Berth))
+	out := "r._field == " + quote(field) + " and " + ofBerth(q.Berth)
 	if q.Channel.Kind != reading.Unknown {
-		where += " and r._measurement == " + quote(measurement(q.Channel.Kind))
+		out += " and r._measurement == " + quote(measurement(q.Channel.Kind))
 	}
 	if q.Channel.Line != "" {
-		where += " and r.line == " + quote(q.Channel.Line)
+		out += " and r.line == " + quote(q.Channel.Line)
 	}
-	// A 1.x server takes a range's stop for part of it; later ones do not.
-	src := fmt.Sprintf("data = from(bucket: %s) |> range(start: %s, stop: %s) |> filter(fn: (r) => %s) |> filter(fn: (r) => r._time < %s)\n",
-		quote(bucket), stamp(from), stamp(to), where, stamp(to))
-	if q.Step == 0 {
-		return src + fmt.Sprintf("data |> limit(n: %d)\n", limit+1)
-	}
-	for _, fn := range []string{fnMean, fnMin, fnMax, fnCount} {
-		src += fmt.Sprintf("data |> aggregateWindow(every: %dms, fn: %s, createEmpty: false, timeSrc: \"_start\")"+
-			" |> yield(name: \"%s\")\n", q.Step.Milliseconds(), fn, fn)
-	}
-	return src
+	return out
 }
+
+// data is the rows of a span.
+func data(bucket string, from, to int64, where string) string {
+	// A 1.x server takes a range's stop for part of it; later ones do not.
+	return fmt.Sprintf("from(bucket: %s) |> range(start: %s, stop: %s) |> filter(fn: (r) => %s) |> filter(fn: (r) => r._time < %s)",
+		quote(bucket), stamp(from), stamp(to), where, stamp(to))
+}
+
+func ofBerth(berth string) string { return "r.berth == " + quote(berth) }
 
 func stamp(ns int64) string { return time.Unix(0, ns).UTC().Format(time.RFC3339Nano) }
 
@@ -99,49 +181,15 @@ func quote(s string) string {
 	return b.String()
 }
 
-// results gathers rows by channel.
-type results struct {
-	left     int // rows of the first table that may still be added
-	reduced  bool
-	channels map[reading.Channel]*store.Result
-}
-
-func newResults(limit int, reduced bool) *results {
-	return &results{left: limit, reduced: reduced, channels: make(map[reading.Channel]*store.Result)}
-}
-
-// add takes one row. Rows of a channel come in order of time; the rows of the
-// other functions of a step come for the same steps as its mean.
-func (r *results) add(row *query.FluxRecord) error {
+// readRow is the channel, of a kind, and the number of a row.
+func readRow(row *query.FluxRecord, kind reading.Kind) (c reading.Channel, v float64, err error) {
 	line, _ := row.ValueByKey(tagLine).(string)
-	c := reading.Channel{Line: line, Kind: kindOf(row.Measurement())}
-	if c.Kind == reading.Unknown {
-		return nil
-	}
+	c = reading.Channel{Line: line, Kind: kind}
 	v, ok := number(row.Value())
-	if !ok {
-		return fmt.Errorf("%s at %s: value %v is not a number", c, row.Time(), row.Value())
+	if !ok && kind != reading.Unknown {
+		return c, 0, fmt.Errorf("%s at %s: value %v is not a number", c, row.Time(), row.Value())
 	}
-	to, ok := r.channels[c]
-	if !ok {
-		to = &store.Result{Channel: c}
-		r.channels[c] = to
-	}
-	switch fn := row.Result(); {
-	case !r.reduced || fn == fnMean:
-		if r.left--; r.left < 0 {
-			return store.ErrTooManyPoints
-		}
-		to.Time = append(to.Time, row.Time().UnixNano())
-		to.Value = append(to.Value, v)
-	case fn == fnMin:
-		to.Min = append(to.Min, v)
-	case fn == fnMax:
-		to.Max = append(to.Max, v)
-	case fn == fnCount:
-		to.Count = append(to.Count, int64(v))
-	}
-	return nil
+	return c, v, nil
 }
 
 func number(v any) (float64, bool) {
@@ -157,22 +205,4 @@ func number(v any) (float64, bool) {
 	}
 }
 
-// sorted is the answer, if it is whole: the functions of a step are read one after
-// the other, and readings may come in between.
-func (r *results) sorted() ([]store.Result, error) {
-	out := make([]store.Result, 0, len(r.channels))
-	for c, to := range r.channels {
-		n := len(to.Time)
-		if r.reduced && (len(to.Min) != n || len(to.Max) != n || len(to.Count) != n) {
-			return nil, fmt.Errorf("influx: query: %s: %d steps with a mean, %d with a least, %d with a greatest value, %d with a count",
-				c, n, len(to.Min), len(to.Max), len(to.Count))
-		}
-		if n > 0 {
-			out = append(out, *to)
-		}
-	}
-	slices.SortFunc(out, func(a, b store.Result) int {
-		return strings.Compare(a.Channel.String(), b.Channel.String())
-	})
-	return out, nil
-}
+func byChannel(a, b store.Result) int { return strings.Compare(a.Channel.String(), b.Channel.String()) }

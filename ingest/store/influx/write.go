@@ -10,6 +10,7 @@ import (
 	"strings"
 	"time"
 
+	influxapi "github.com/influxdata/influxdb-client-go/v2/api"
 	api "github.com/influxdata/influxdb-client-go/v2/api/http"
 
 	"hawser/detect/reading"
@@ -19,6 +20,7 @@ import (
 // writer carries one append.
 type writer struct {
 	store   *Store
+	to      influxapi.WriteAPIBlocking
 	batch   *batch
 	refused store.Refused
 }
@@ -77,7 +79,7 @@ func (w *writer) flush(ctx context.Context) error {
 func (w *writer) send(ctx context.Context, text string, lines int) error {
 	limited, cancel := context.WithTimeout(ctx, w.store.opts.Timeout)
 	defer cancel()
-	err := w.store.write.WriteRecord(limited, text)
+	err := w.to.WriteRecord(limited, text)
 	if err == nil {
 		return nil
 	}

@@ -75,7 +75,7 @@ func create(t *testing.T, server *realserver.Influxd, database string) {
 
 func connect(t *testing.T, server *realserver.Influxd, database string) *influx.Store {
 	t.Helper()
-	s, err := influx.Open(influx.Options{URL: server.URL, Bucket: database + "/autogen", Timeout: 10 * time.Second})
+	s, err := influx.Open(influx.Options{URL: server.URL, Bucket: database + "/autogen", Dir: t.TempDir(), Timeout: 10 * time.Second})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -96,7 +96,7 @@ func TestServing(t *testing.T) {
 		return name, connect(t, server, name)
 	}
 	t.Run("suite", func(t *testing.T) {
-		storetest.Run(t, func(t *testing.T) store.Store { _, s := open(t); return s })
+		storetest.Run(t, func(t *testing.T) storetest.Rolling { _, s := open(t); return s })
 	})
 	t.Run("nanoseconds", func(t *testing.T) { _, s := open(t); nanoseconds(t, s) })
 	t.Run("refused", func(t *testing.T) { name, s := open(t); refused(t, server, name, s) })

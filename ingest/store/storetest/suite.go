@@ -15,10 +15,10 @@ import (
 
 // Run is the suite. open gives an empty store, closed when the test ends by open's
 // own doing.
-func Run(t *testing.T, open func(t *testing.T) store.Store) {
+func Run(t *testing.T, open func(t *testing.T) Rolling) {
 	for _, c := range []struct {
 		name string
-		test func(*testing.T, store.Store)
+		test func(*testing.T, Rolling)
 	}{
 		{"every reading comes back bit for bit", testExact},
 		{"all kinds of channel", testKinds},
@@ -31,6 +31,8 @@ func Run(t *testing.T, open func(t *testing.T) store.Store) {
 		{"what to read", testSelection},
 		{"bad queries", testBadQueries},
 		{"names that cannot be", testNames},
+		{"rolls are what their readings are", testRolls},
+		{"points for a drawing", testPoints},
 		{"cancelled", testCancelled},
 		{"closed", testClosed},
 	} {
@@ -93,7 +95,7 @@ func wantValues(t *testing.T, got []store.Result, want ...float64) {
 }
 
 // What comes back is what strconv.ParseFloat makes of the text, by IEEE 754.
-func testExact(t *testing.T, s store.Store) {
+func testExact(t *testing.T, s Rolling) {
 	for line, c := range map[string]struct {
 		decimals int8
 		text     []string
@@ -119,7 +121,7 @@ func testExact(t *testing.T, s store.Store) {
 	}
 }
 
-func testKinds(t *testing.T, s store.Store) {
+func testKinds(t *testing.T, s Rolling) {
 	var all []reading.Series
 	for _, name := range []string{
 		"7/tension", "7/payout", "7/brake", "wind/speed", "wind/direction",
@@ -141,7 +143,7 @@ func testKinds(t *testing.T, s store.Store) {
 	}
 }
 
-func testRepeat(t *testing.T, s store.Store) {
+func testRepeat(t *testing.T, s Rolling) {
 	var sent Ledger
 	blocks := Blocks(3, 20, 1)
 	for _, b := range blocks {
@@ -162,7 +164,7 @@ func testRepeat(t *testing.T, s store.Store) {
 	sent.Check(t, s)
 }
 
-func testOrder(t *testing.T, s store.Store) {
+func testOrder(t *testing.T, s Rolling) {
 	var sent Ledger
 	blocks := Blocks(2, 30, 2)
 	for i := range blocks {
@@ -176,7 +178,7 @@ func testOrder(t *testing.T, s store.Store) {
 	sent.Check(t, s)
 }
 
-func testQuality(t *testing.T, s store.Store) {
+func testQuality(t *testing.T, s Rolling) {
 	r := series(tension7, 1, 10.5, math.NaN(), 11.5, 0, 12.5)
 	r.Quality = []reading.Quality{reading.Good, reading.Bad, reading.Late, reading.Bad, reading.Good}
 	mustAppend(t, s, block(r), block(r))
@@ -194,7 +196,7 @@ func testQuality(t *testing.T, s store.Store) {
 	}
 }
 
-func testDecimals(t *testing.T, s store.Store) {
+func testDecimals(t *testing.T, s Rolling) {
 	later := func(seconds int64, r reading.Series) *reading.Block {
 		for i := range r.Time {
 			r.Time[i] += seconds * int64(time.Second)
@@ -223,7 +225,7 @@ func testDecimals(t *testing.T, s store.Store) {
 	}
 }
 
-func testSteps(t *testing.T, s store.Store) {
+func testSteps(t *testing.T, s Rolling) {
 	var r reading.Series
 	r.Channel, r.Decimals = tension7, 1
 	for _, p := range []struct {
@@ -255,7 +257,7 @@ func testSteps(t *testing.T, s store.Store) {
 	}
 }
 
-func testBounds(t *testing.T, s store.Store) {
+func testBounds(t *testing.T, s Rolling) {
 	mustAppend(t, s, block(
 		series(tension7, 1, 1, 2, 3, 4, 5),
 		series(reading.Channel{Line: "8", Kind: reading.Tension}, 1, 1, 2, 3, 4, 5)))
@@ -289,7 +291,7 @@ func testBounds(t *testing.T, s store.Store) {
 	wantValues(t, mustQuery(t, s, q), 2, 3) // from is in, to is not
 }
 
-func testSelection(t *testing.T, s store.Store) {
+func testSelection(t *testing.T, s Rolling) {
 	wind := reading.Channel{Kind: reading.WindSpeed}
 	line10 := reading.Channel{Line: "10", Kind: reading.Tension}
 	payout := reading.Channel{Line: "7", Kind: reading.Payout}
@@ -322,7 +324,7 @@ func testSelection(t *testing.T, s store.Store) {
 	}
 }
 
-func testBadQueries(t *testing.T, s store.Store) {
+func testBadQueries(t *testing.T, s Rolling) {
 	for name, spoil := range map[string]func(*store.Query){
 		"no berth":             func(q *store.Query) { q.Berth = "" },
 		"control character":    func(q *store.Query) { q.Berth = "a\nb" },
@@ -332,6 +334,8 @@ func testBadQueries(t *testing.T, s store.Store) {
 		"step back":            func(q *store.Query) { q.Step = -time.Second },
 		"step under a millis.": func(q *store.Query) { q.Step = time.Microsecond },
 		"bound under none":     func(q *store.Query) { q.MaxPoints = -1 },
+		"two points":           func(q *store.Query) { q.Points = 2 },
+		"points and a step":    func(q *store.Query) { q.Points, q.Step = 10, time.Second },
 	} {
 		q := minute(tension7)
 		spoil(&q)
@@ -341,7 +345,7 @@ func testBadQueries(t *testing.T, s store.Store) {
 	}
 }
 
-func testNames(t *testing.T, s store.Store) {
+func testNames(t *testing.T, s Rolling) {
 	long := string(make([]byte, 100))
 	err := s.Append(t.Context(), "jetty-1", block(
 		series(reading.Channel{Line: "", Kind: reading.Tension}, 1, 1, 2),
@@ -364,7 +368,7 @@ func wantRefused(t *testing.T, err error, reason store.Reason, n int) {
 	}
 }
 
-func testCancelled(t *testing.T, s store.Store) {
+func testCancelled(t *testing.T, s Rolling) {
 	mustAppend(t, s, block(series(tension7, 1, 1)))
 	ctx, cancel := context.WithCancel(t.Context())
 	cancel()
@@ -378,7 +382,7 @@ func testCancelled(t *testing.T, s store.Store) {
 	wantValues(t, mustQuery(t, s, minute(tension7)), 1, 2)
 }
 
-func testClosed(t *testing.T, s store.Store) {
+func testClosed(t *testing.T, s Rolling) {
 	for range 2 {
 		if err := s.Close(); err != nil {
 			t.Fatal(err)

@@ -46,3 +46,11 @@ func (s *Store) LogBytes() int64 { return s.size(logDir) }
 
 // MapChunks writes full chunks of the log out, as the database does each minute.
 func (s *Store) MapChunks() { s.db.ForceHeadMMap() }
+
+// DropOld drops the rolls that are over their retention, as an hour does.
+func (s *Store) DropOld() error { return s.dropOld() }
+
+// RollKey is the key of a page of rolls.
+func RollKey(start int64, berth, channel string) []byte {
+	return appendPageKey(nil, start, berth, channel)
+}

@@ -9,6 +9,7 @@ import (
 	"github.com/prometheus/prometheus/storage"
 
 	"hawser/detect/reading"
+	"hawser/ingest/store/roll"
 )
 
 // Names of labels and of the two kinds of series.
@@ -23,9 +24,9 @@ const (
 )
 
 const (
-	maxDecimals = 9
+	maxDecimals = roll.MaxDecimals
 	// anyDecimals is the form of values on no grid, stored as they are.
-	anyDecimals int8 = -1
+	anyDecimals = roll.NoGrid
 	// usualDecimals is the finest resolution of an instrument of a mooring. Values
 	// of a coarser block are stored with the channel's usual decimals, so that a
 	// second of whole numbers does not start a series; one odd block with more must
@@ -33,15 +34,7 @@ const (
 	usualDecimals = 4
 )
 
-// scales are the powers of ten by decimals.
-var scales = [maxDecimals + 1]float64{1, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9}
-
-func scale(decimals int8) float64 {
-	if decimals < 0 {
-		return 1
-	}
-	return scales[decimals]
-}
+func scale(decimals int8) float64 { return roll.Scale(decimals) }
 
 // form is one series of a channel: its values are whole numbers of 10^-decimals.
 type form struct {

@@ -8,6 +8,7 @@ import (
 	"os/exec"
 	"strconv"
 	"testing"
+	"time"
 
 	"hawser/ingest/store/storetest"
 	"hawser/ingest/store/tsdb"
@@ -28,7 +29,7 @@ func childMain(dir string) {
 	if err != nil {
 		panic(err)
 	}
-	s, err := tsdb.Open(tsdb.Options{Dir: dir, Now: clock})
+	s, err := tsdb.Open(tsdb.Options{Dir: dir, Now: clock, Settle: time.Millisecond})
 	if err != nil {
 		panic(err)
 	}
@@ -45,7 +46,8 @@ func childMain(dir string) {
 	}
 }
 
-// A process killed at any moment leaves a store with all that it said is stored.
+// A process killed at any moment, while it rolls up too, leaves a store with all that
+// it said is stored, and whose points are those of its readings.
 // Its follow-up goes back a little, as one that saves its position now and then
 // does, and each reading is there once.
 func TestKilled(t *testing.T) {
@@ -55,7 +57,7 @@ func TestKilled(t *testing.T) {
 		from := max(0, stored-20)
 		stored = killAfter(t, dir, from, from+150+37*round)
 
-		s, err := tsdb.Open(tsdb.Options{Dir: dir, Now: clock})
+		s, err := tsdb.Open(tsdb.Options{Dir: dir, Now: clock, Settle: time.Millisecond})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -76,6 +78,7 @@ func TestKilled(t *testing.T) {
 			}
 		}
 		sent.Check(t, s)
+		sent.CheckSteps(t, s, storetest.Start, storetest.Start.Add(time.Hour), time.Second, time.Minute)
 		if err := s.Close(); err != nil {
 			t.Fatal(err)
 		}

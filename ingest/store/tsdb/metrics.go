@@ -8,8 +8,9 @@ import (
 
 // metrics are of one Store. Those about appends in general are the Pump's.
 type metrics struct {
-	late, repeated, damaged prometheus.Counter
-	all                     []prometheus.Collector
+	late, repeated, damaged, rolled, kept prometheus.Counter
+
+	all []prometheus.Collector
 }
 
 func newMetrics(s *Store) *metrics {
@@ -22,20 +23,31 @@ func newMetrics(s *Store) *metrics {
 			Name: "hawser_store_repeated_readings_total",
 			Help: "Readings that the store had already.",
 		}),
+		rolled: prometheus.NewCounter(prometheus.CounterOpts{
+			Name: "hawser_store_rolled_spans_total",
+			Help: "Spans of ten minutes of a berth reckoned from their readings, those reckoned anew included.",
+		}),
+		kept: prometheus.NewCounter(prometheus.CounterOpts{
+			Name: "hawser_store_kept_rolls_total",
+			Help: "Rolls left as they were because some of their readings have gone since.",
+		}),
 		damaged: prometheus.NewCounter(prometheus.CounterOpts{
 			Name: "hawser_store_damaged_parts_total",
-			Help: "Blocks, chunks and logs found damaged, at the start or by a query.",
+			Help: "Blocks, chunks, logs and pages of rolls found damaged, at the start or by a query.",
 		}),
 	}
 	gauge := func(name, help string, value func() float64) prometheus.Collector {
 		return prometheus.NewGaugeFunc(prometheus.GaugeOpts{Name: name, Help: help}, value)
 	}
 	m.all = []prometheus.Collector{
-		m.late, m.repeated, m.damaged,
+		m.late, m.repeated, m.damaged, m.rolled, m.kept,
 		gauge("hawser_store_series", "Series with readings of the last hours.",
 			func() float64 { return float64(s.db.Head().NumSeries()) }),
 		gauge("hawser_store_log_bytes", "Size of the log of what is in no block yet.",
 			func() float64 { return float64(s.db.Head().Size()) }),
+		gauge("hawser_store_rolls_bytes", "Size of the file of rolls.", s.rollsBytes),
+		gauge("hawser_store_waiting_spans", "Spans of ten minutes of a berth that wait to be rolled up.",
+			func() float64 { return float64(s.pending.Len()) }),
 		gauge("hawser_store_block_bytes", "Size of the blocks.", func() float64 {
 			var sum int64
 			for _, b := range s.db.Blocks() {

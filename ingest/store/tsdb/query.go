@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"time"
 
 	"github.com/prometheus/prometheus/model/labels"
 	"github.com/prometheus/prometheus/storage"
@@ -12,27 +13,41 @@ import (
 
 	"hawser/detect/reading"
 	"hawser/ingest/store"
+	"hawser/ingest/store/roll"
 )
 
 // Query reads a span; see store.Store. Readings are at whole milliseconds.
 func (s *Store) Query(ctx context.Context, q store.Query) ([]store.Result, error) {
-	from, to, limit, err := q.Normalise()
-	if err != nil {
-		return nil, fmt.Errorf("store: %w", err)
-	}
 	s.lifetime.RLock()
 	defer s.lifetime.RUnlock()
 	if s.closed {
 		return nil, store.ErrClosed
 	}
-	// [from, to) in milliseconds, both ends included.
-	lo, hi := floorMillis(from-1)+1, floorMillis(to-1)
-	r := reader{ctx: ctx, step: q.Step.Milliseconds(), left: limit, channels: make(map[reading.Channel]*columns)}
-	if err := r.read(s.db.Querier, lo, hi, matchers(&q)); err != nil {
+	q.ChooseStep(s.leastStep(q.From))
+	from, to, limit, err := q.Normalise()
+	if err != nil {
+		return nil, fmt.Errorf("store: %w", err)
+	}
+	var results []store.Result
+	if res, ok := roll.Coarsest(q.Step); ok && !q.Quality {
+		results, err = s.queryRolls(ctx, &q, res, span{from, to}, limit)
+	} else {
+		r := newReader(ctx, q.Step, limit)
+		if err = r.read(s.db.Querier, span{from, to}, matchers(&q)); err == nil {
+			results = r.results()
+		}
+	}
+	if err != nil {
 		return nil, fmt.Errorf("store: query %s of berth %s: %w", q.Channel, q.Berth, err)
 	}
-	return r.results(), nil
+	return results, nil
 }
+
+// span is a stretch of time, Unix nanoseconds, without its end.
+type span struct{ from, to int64 }
+
+// millis are the first and the last whole millisecond of a span.
+func (s span) millis() (lo, hi int64) { return floorMillis(s.from-1) + 1, floorMillis(s.to - 1) }
 
 // reader gathers the answer to one query.
 type reader struct {
@@ -43,8 +58,13 @@ type reader struct {
 	it       chunkenc.Iterator
 }
 
-func (r *reader) read(open func(lo, hi int64) (storage.Querier, error), lo, hi int64, ms []*labels.Matcher) error {
-	q, err := open(lo, hi)
+func newReader(ctx context.Context, step time.Duration, limit int) *reader {
+	return &reader{ctx: ctx, step: step.Milliseconds(), left: limit, channels: make(map[reading.Channel]*columns)}
+}
+
+// read reads a span, which comes after those read before.
+func (r *reader) read(open func(lo, hi int64) (storage.Querier, error), in span, ms []*labels.Matcher) error {
+	q, err := open(in.millis())
 	if err != nil {
 		return err
 	}
@@ -61,7 +81,7 @@ func (r *reader) read(open func(lo, hi int64) (storage.Querier, error), lo, hi i
 			c = &columns{}
 			r.channels[k.channel] = c
 		}
-		if err := r.series(s, c, scale(decimals)); err != nil {
+		if err := r.series(s, c, decimals); err != nil {
 			return err
 		}
 	}
@@ -69,9 +89,9 @@ func (r *reader) read(open func(lo, hi int64) (storage.Querier, error), lo, hi i
 }
 
 // series adds one series to its channel's columns.
-func (r *reader) series(s storage.Series, c *columns, scale float64) error {
+func (r *reader) series(s storage.Series, c *columns, decimals int8) error {
 	r.it = s.Iterator(r.it)
-	c.begin(r.step, scale)
+	c.begin(r.step, decimals)
 	for n := 1; r.it.Next() != chunkenc.ValNone; n++ {
 		if n%4096 == 0 && r.ctx.Err() != nil {
 			return r.ctx.Err()
@@ -94,8 +114,8 @@ func (r *reader) results() []store.Result {
 			out = append(out, c.result(channel))
 		}
 	}
-	slices.SortFunc(out, func(a, b store.Result) int {
-		return strings.Compare(a.Channel.String(), b.Channel.String())
-	})
+	slices.SortFunc(out, byChannel)
 	return out
 }
+
+func byChannel(a, b store.Result) int { return strings.Compare(a.Channel.String(), b.Channel.String()) }

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"github.com/oklog/ulid/v2"
@@ -33,11 +34,17 @@ type Recovery struct {
 // Refill reports whether readings may be missing that had been stored: the
 // follower of the journal should begin from its start again, which costs time and
 // doubles nothing.
-func (r *Recovery) Refill() bool { return len(r.Damage) > 0 }
+// Rolls alone are made again from the readings.
+func (r *Recovery) Refill() bool {
+	return slices.ContainsFunc(r.Damage, func(d Damage) bool { return d.Part != rollsPart })
+}
+
+const rollsPart = "rolls"
 
 // Damage is one part that could not be read.
 type Damage struct {
-	// Part is "block 01J…", "log", "log of late readings" or "chunks of the log".
+	// Part is "block 01J…", "log", "log of late readings", "chunks of the log" or
+	// "rolls".
 	Part string
 	// Bytes is what was cut off or set aside.
 	Bytes int64
@@ -172,7 +179,7 @@ func (s *Store) asideBlocks() error {
 	return nil
 }
 
-// aside moves one folder into damagedDir, under a name not taken there.
+// aside moves one folder or file into damagedDir, under a name not taken there.
 func (s *Store) aside(part, name string, cause error) error {
 	from := filepath.Join(s.opts.Dir, name)
 	if _, err := os.Stat(from); errors.Is(err, os.ErrNotExist) {
@@ -205,7 +212,7 @@ func (s *Store) note(d Damage) {
 		"part", d.Part, "bytes", d.Bytes, "aside", d.Aside, "err", d.Err)
 }
 
-// size is the bytes in a folder, 0 if it is not there.
+// size is the bytes in a folder or file, 0 if it is not there.
 func (s *Store) size(name string) int64 {
 	n, err := fileutil.DirSize(filepath.Join(s.opts.Dir, name))
 	if err != nil {

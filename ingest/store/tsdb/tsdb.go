@@ -16,11 +16,18 @@
 // query puts them together. Times are cut to whole milliseconds: two readings of a
 // channel in one millisecond are one time.
 //
-// Files, as the database has them, and one folder of ours:
+// Rolls are in a file of their own, so that they outlive the readings, and can be
+// written anew when late readings come: the database cannot change what it holds.
+// Readings that come later than the readings of their time are kept are refused and
+// counted, so no roll is ever reckoned from a part of its readings. Where the
+// retention was longer before, rolls of readings that have gone stay as they were.
+//
+// Files, as the database has them, one file and one folder of ours:
 //
 //	01J…/          a block of at least 2 h: index, chunks
 //	wal/ wbl/      log of what is in no block yet: in order, out of order
 //	chunks_head/   full chunks of the same
+//	rolls.db       rolls, and the list of spans that wait to be rolled up
 //	damaged/       what could not be read at a start, as it was found
 package tsdb
 
@@ -29,15 +36,18 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"math"
 	"sync"
 	"time"
 
 	"github.com/prometheus/client_golang/prometheus"
 	promtsdb "github.com/prometheus/prometheus/tsdb"
 	"github.com/prometheus/prometheus/util/compression"
+	bolt "go.etcd.io/bbolt"
 
 	"hawser/detect/reading"
 	"hawser/ingest/store"
+	"hawser/ingest/store/roll"
 )
 
 // Options are the settings of a Store. Only Dir is needed.
@@ -55,6 +65,12 @@ type Options struct {
 	// Ahead is how far ahead of the clock a reading may be; 0 is one hour. One
 	// reading from the far future would make everything of today too old.
 	Ahead time.Duration
+	// Rolls is how far behind the newest reading rolls are kept; zero is
+	// roll.DefaultRetention.
+	Rolls roll.Retention
+	// Settle is how long nothing must have come into a span before it is rolled up; 0
+	// is roll.Settle.
+	Settle time.Duration
 	// Now is the clock for Ahead; nil is time.Now.
 	Now        func() time.Time
 	Log        *slog.Logger
@@ -65,7 +81,7 @@ func (o *Options) validate() error {
 	if o.Dir == "" {
 		return errors.New("store: no folder given")
 	}
-	if o.Retention < 0 || o.LateWindow < 0 || o.Ahead < 0 || o.MaxBytes < 0 {
+	if o.Retention < 0 || o.LateWindow < 0 || o.Ahead < 0 || o.MaxBytes < 0 || o.Settle < 0 {
 		return errors.New("store: times and sizes cannot be negative")
 	}
 	if o.Retention == 0 {
@@ -79,6 +95,16 @@ func (o *Options) validate() error {
 	}
 	if o.LateWindow < time.Second {
 		return fmt.Errorf("store: late window %s is under a second", o.LateWindow)
+	}
+	if o.LateWindow > o.Retention {
+		// Readings of a span would be taken of which others have gone already.
+		return fmt.Errorf("store: late window %s is over the retention %s", o.LateWindow, o.Retention)
+	}
+	if o.Rolls == (roll.Retention{}) {
+		o.Rolls = roll.DefaultRetention()
+	}
+	if err := o.Rolls.Validate(); err != nil {
+		return fmt.Errorf("store: retention of rolls: %w", err)
 	}
 	if o.Ahead == 0 {
 		o.Ahead = time.Hour
@@ -136,6 +162,14 @@ type Store struct {
 	// for it ends with the context.
 	appending chan struct{}
 	writer    *writer
+	touched   map[roll.Place]bool // spans of the append under way
+
+	rolls   *bolt.DB
+	pending *roll.Pending
+	roller  *roll.Roller
+	dropped time.Time // when old rolls were last dropped; of the roller alone
+	// stopRolling ends the roller, and waits for it.
+	stopRolling func()
 
 	// lifetime is held for reading by every call and for writing by Close, since
 	// the database must not be closed under a reader of its mapped files. It guards
@@ -157,16 +191,26 @@ func Open(o Options) (*Store, error) {
 		return nil, err
 	}
 	s := &Store{
-		opts: o, appending: make(chan struct{}, 1), synced: make(map[string]int),
+		opts: o, appending: make(chan struct{}, 1), synced: make(map[string]int), touched: make(map[roll.Place]bool),
 	}
 	s.metrics = newMetrics(s)
 	if err := s.openDatabase(); err != nil {
 		return nil, fmt.Errorf("store: open %s: %w", o.Dir, err)
 	}
+	if err := s.openRolls(); err != nil {
+		return nil, errors.Join(fmt.Errorf("store: open %s: %w", o.Dir, err), s.db.Close())
+	}
 	s.writer = newWriter(s)
 	if err := s.metrics.register(o.Registerer); err != nil {
-		return nil, errors.Join(err, s.db.Close())
+		return nil, errors.Join(err, s.rolls.Close(), s.db.Close())
 	}
+	ctx, cancel := context.WithCancel(context.Background())
+	ended := make(chan struct{})
+	go func() {
+		defer close(ended)
+		s.roller.Run(ctx)
+	}()
+	s.stopRolling = func() { cancel(); <-ended }
 	return s, nil
 }
 
@@ -189,11 +233,34 @@ func (s *Store) AppendMany(ctx context.Context, entries []store.Entry) error {
 	if s.closed {
 		return store.ErrClosed
 	}
+	clear(s.touched)
+	from, to := s.taken()
+	for _, e := range entries {
+		roll.Touched(s.touched, e.Berth, e.Block, from, to)
+	}
+	if err := s.pending.Begin(s.touched); err != nil {
+		return fmt.Errorf("store: %w", err)
+	}
+	defer func() { s.pending.End(s.touched, time.Now()) }()
 	return s.writer.append(ctx, entries)
 }
 
+// taken is from when to when, Unix ns, readings are taken at present.
+func (s *Store) taken() (from, to int64) {
+	to = s.opts.Now().Add(s.opts.Ahead).UnixNano() + 1
+	if newest := s.newestTime(); newest != math.MinInt64 {
+		from = newest*int64(time.Millisecond) - int64(s.opts.LateWindow)
+	}
+	return from, to
+}
+
+// RollUp reckons at once the rolls that wait for their readings to settle. Queries
+// give the same with and without it.
+func (s *Store) RollUp(ctx context.Context) error { return s.roller.All(ctx) }
+
 // Close ends the store. Nothing is lost without it but time at the next start.
 func (s *Store) Close() error {
+	s.stopRolling()
 	s.lifetime.Lock()
 	defer s.lifetime.Unlock()
 	if s.closed {
@@ -201,7 +268,7 @@ func (s *Store) Close() error {
 	}
 	s.closed = true
 	s.metrics.unregister(s.opts.Registerer)
-	if err := s.db.Close(); err != nil {
+	if err := errors.Join(s.rolls.Close(), s.db.Close()); err != nil {
 		return fmt.Errorf("store: close: %w", err)
 	}
 	return nil

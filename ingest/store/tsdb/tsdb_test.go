@@ -7,7 +7,6 @@ import (
 
 	"go.uber.org/goleak"
 
-	"hawser/ingest/store"
 	"hawser/ingest/store/storetest"
 	"hawser/ingest/store/tsdb"
 )
@@ -44,5 +43,5 @@ func open(t *testing.T, o tsdb.Options) *tsdb.Store {
 }
 
 func TestSuite(t *testing.T) {
-	storetest.Run(t, func(t *testing.T) store.Store { return open(t, tsdb.Options{}) })
+	storetest.Run(t, func(t *testing.T) storetest.Rolling { return open(t, tsdb.Options{}) })
 }
