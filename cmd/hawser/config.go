@@ -55,14 +55,14 @@ type storeConfig struct {
 
 // rollupConfig is how long the embedded store keeps the rollups of each step.
 type rollupConfig struct {
-	Second     time.Duration `yaml:"1s"`
-	TenSeconds time.Duration `yaml:"10s"`
-	Minute     time.Duration `yaml:"1m"`
-	TenMinutes time.Duration `yaml:"10m"`
+	Second time.Duration `yaml:"1s"`
+	Ten    time.Duration `yaml:"10s"`
+	Minute time.Duration `yaml:"1m"`
+	Span   time.Duration `yaml:"10m"`
 }
 
 func (r rollupConfig) retention() roll.Retention {
-	return roll.Retention{r.Second, r.TenSeconds, r.Minute, r.TenMinutes}
+	return roll.Retention{r.Second, r.Ten, r.Minute, r.Span}
 }
 
 func defaultRollups() rollupConfig {
