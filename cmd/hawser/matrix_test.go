@@ -159,6 +159,7 @@ func (s *secured) subjects(what string) []string {
 	case strings.HasPrefix(what, "TakeOutOfService"), strings.HasPrefix(what, "RecordRope"), what == "POST /out-of-service":
 		return []string{northBerth, townBerth}
 	case what == "GET /api/history", what == "AssessRequest", what == "GET /api/assess", what == "PUT /api/plan",
+		what == "GET /berth/{berth}", what == "GET /plan/{berth}",
 		what == "GET /api/plan", what == "GET /api/plan/text", what == "GET /api/plan/versions":
 		return []string{northBerth, townBerth}
 	case strings.HasPrefix(what, "ListAlarms"), strings.HasPrefix(what, "WatchAlarms"),
@@ -277,6 +278,8 @@ func (s *secured) callRoute(pattern, about string, c matrixCaller) string {
 		form.Set("id", s.alarmOf(about))
 		form.Set("place", strings.TrimPrefix(about, "server")+"//1/")
 		form.Set("by", "A. Mate")
+	case strings.Contains(path, "{berth}"):
+		path = strings.ReplaceAll(path, "{berth}", about)
 	case about != "all" && about != "-":
 		query.Set("berth", about)
 	}

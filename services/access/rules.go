@@ -78,12 +78,14 @@ func rules() map[string]rule {
 		"/grpc.reflection.v1.ServerReflection/ServerReflectionInfo":      {role: Engineer},
 		"/grpc.reflection.v1alpha.ServerReflection/ServerReflectionInfo": {role: Engineer},
 
-		"GET /{$}":         {role: Watch, request: berthAsked, page: true},
-		"GET /live":        {role: Watch, request: berthAsked},
-		"GET /api/berths":  {role: Watch, request: berthAsked},
-		"GET /api/history": {role: Watch, request: berthAsked},
-		"GET /api/assess":  {role: Watch, request: berthNeeded},
-		"GET /api/losses":  {role: Watch, request: berthAsked},
+		"GET /{$}":           {role: Watch, request: berthAsked, page: true},
+		"GET /live":          {role: Watch, request: berthAsked},
+		"GET /api/berths":    {role: Watch, request: berthAsked},
+		"GET /api/history":   {role: Watch, request: berthAsked},
+		"GET /berth/{berth}": {role: Watch, request: berthOfPath, page: true},
+		"GET /plan/{berth}":  {role: Watch, request: berthOfPath, page: true},
+		"GET /api/assess":    {role: Watch, request: berthNeeded},
+		"GET /api/losses":    {role: Watch, request: berthAsked},
 
 		"GET /api/plan":          {role: Watch, request: berthNeeded},
 		"GET /api/plan/text":     {role: Watch, request: berthNeeded},
@@ -165,6 +167,10 @@ func berthNeeded(r *http.Request) (about, error) {
 		err = refuse(unfit, "the request names no berth")
 	}
 	return a, err
+}
+
+func berthOfPath(r *http.Request) (about, error) {
+	return about{berth: r.PathValue("berth")}, nil
 }
 
 func wholeSite(*http.Request) (about, error) { return about{site: true}, nil }

@@ -6,7 +6,10 @@ package web
 type page struct {
 	name    string
 	pattern string // of http.ServeMux
-	path    string // that links lead to
+	path    string // that links lead to; of a berth's page without the berth
+	ofBerth bool   // its pattern ends in {berth}
+	fresh   bool   // the berth need not be there yet
+	words   []string
 }
 
 // livePages are the pages, in the order of their links. Each needs a rule in
@@ -14,6 +17,8 @@ type page struct {
 func livePages() []page {
 	return []page{
 		{name: "terminal", pattern: "GET /{$}", path: "/"},
+		{name: "berth", pattern: "GET /berth/{berth}", path: "/berth/", ofBerth: true, words: []string{"drawing"}},
+		{name: "plan", pattern: "GET /plan/{berth}", path: "/plan/", ofBerth: true, fresh: true, words: []string{"drawing"}},
 	}
 }
 

@@ -58,14 +58,24 @@ func (s *Site) shellOf(r *http.Request, name string) *shell {
 	v.Style, v.Script = b.style, b.script
 	v.Setup = setup{Lang: lang, Langs: s.languages, Words: map[string]map[string]string{}, Pages: map[string]string{},
 		Side: s.side(r.Context()), Who: v.Who, Shelf: shelfMost.Milliseconds(), Signed: s.o.Access != nil, Build: s.build}
+	sections := append(sharedWords(), name)
+	v.Setup.Berth = berthOf(r)
 	for _, p := range livePages() {
 		v.Setup.Pages[p.name] = p.path
-		v.Links = append(v.Links, link{p.name, p.path, p.name == name})
+		if p.name == name {
+			sections = append(sections, p.words...)
+		}
+		switch {
+		case !p.ofBerth:
+			v.Links = append(v.Links, link{p.name, p.path, p.name == name})
+		case v.Setup.Berth != "":
+			v.Links = append(v.Links, link{p.name, p.path + v.Setup.Berth, p.name == name})
+		}
 	}
 	if s.measured(r.Context()) {
 		v.Links = append(v.Links, link{"performance", "/performance", name == "performance"})
 	}
-	for _, section := range append(sharedWords(), name) {
+	for _, section := range sections {
 		if words := s.words[lang].text[section]; words != nil {
 			v.Setup.Words[section] = words
 		}
@@ -86,15 +96,25 @@ func (s *Site) open(p page) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		v := s.shellOf(r, p.name)
 		v.Title = s.words[v.Lang].say("shell.page." + p.name)
-		v.Setup.Berth = r.URL.Query().Get("berth")
+		if p.ofBerth {
+			v.Title = v.Setup.Berth + " – " + v.Title
+		}
 		whole, has, _ := s.picture(r.Context(), v.Setup.Berth, mark{}, false)
-		if v.Setup.Berth != "" && len(whole.Names) == 0 {
+		if v.Setup.Berth != "" && len(whole.Names) == 0 && !p.fresh {
 			s.notice(w, r, http.StatusNotFound, "no-berth", "berth", v.Setup.Berth)
 			return
 		}
 		v.Setup.Whole, v.Setup.Mark = &whole, has.String()
 		s.draw(w, http.StatusOK, "live", v)
 	})
+}
+
+// berthOf is the berth that a page is asked for, "" for none.
+func berthOf(r *http.Request) string {
+	if berth := r.PathValue("berth"); berth != "" {
+		return berth
+	}
+	return r.URL.Query().Get("berth")
 }
 
 // draw answers with a template, or with an error and nothing of it.

@@ -1,0 +1,183 @@
+package browser_test
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"net/http"
+	"net/url"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/chromedp/chromedp"
+	"github.com/chromedp/chromedp/kb"
+
+	"hawser/ingest/planfile"
+	"hawser/ingest/simulate/recorded"
+)
+
+func planPath(name string) string {
+	return filepath.Join("..", "..", "..", "testdata", "plans", name+".yaml")
+}
+
+// send sends, as a source, so much of the demo's story as if it had begun then.
+func send(t *testing.T, grpc, plan, source string, begun time.Time, length time.Duration) {
+	t.Helper()
+	p, _, err := planfile.Load(plan)
+	if err != nil {
+		t.Fatal(err)
+	}
+	path := recorded.Write(t, p, recorded.Demo(p, length))
+	if out, err := exec.Command(hawser, "send", "--source", source, "--plan", plan, "--to", grpc, "--starting", begun.UTC().Format(time.RFC3339), path).CombinedOutput(); err != nil {
+		t.Fatalf("send: %v\n%s", err, out)
+	}
+}
+
+// recordedUntil waits for the store to have the tanker's wind up to a time.
+func recordedUntil(t *testing.T, pages string, end time.Time) {
+	t.Helper()
+	q := url.Values{"berth": {"north-jetty-1"}, "channel": {"wind/speed"}, "from": {end.Add(-2 * time.Second).UTC().Format(time.RFC3339)}, "to": {end.UTC().Format(time.RFC3339)}}
+	ctx, cancel := context.WithTimeout(t.Context(), time.Minute)
+	defer cancel()
+	again := time.NewTicker(50 * time.Millisecond)
+	defer again.Stop()
+	for {
+		req, err := http.NewRequestWithContext(ctx, http.MethodGet, pages+"/api/history?"+q.Encode(), nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		resp, err := http.DefaultClient.Do(req)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var got []struct {
+			Value []float64 `json:"value"`
+		}
+		err = json.NewDecoder(resp.Body).Decode(&got)
+		resp.Body.Close()
+		if err == nil && len(got) > 0 && len(got[0].Value) > 0 {
+			return
+		}
+		select {
+		case <-again.C:
+		case <-ctx.Done():
+			t.Fatalf("the store has no wind up to %v: %v", end, err)
+		}
+	}
+}
+
+// shootAs writes a picture where pictures are asked for.
+func shootAs(t *testing.T, tab context.Context, name string) {
+	t.Helper()
+	if *picture != "" {
+		shoot(t, tab, strings.TrimSuffix(*picture, ".png")+"."+name+".png")
+	}
+}
+
+// inPage evaluates an expression.
+func inPage[V any](t *testing.T, tab context.Context, expression string) V {
+	t.Helper()
+	ctx, cancel := context.WithTimeout(tab, time.Minute)
+	defer cancel()
+	v, err := chromedp.Run(ctx, chromedp.Evaluate[V](expression))
+	if err != nil {
+		t.Fatalf("%s: %v", expression, err)
+	}
+	return v
+}
+
+// until waits for an expression to be true.
+func until(expression string) chromedp.Action[chromedp.Void] {
+	return chromedp.Poll[chromedp.Void](expression)
+}
+
+// overlaps names texts of the drawing that meet, which no eye could part, and those
+// that leave the sheet.
+const overlaps = `(() => {
+  const sheet = document.querySelector(".sheet-of-mooring"), all = sheet.getBoundingClientRect(), bad = [];
+  const texts = [...sheet.querySelectorAll("text")].filter((t) => t.textContent && !t.closest("[hidden]"));
+  const boxes = texts.map((t) => t.getBoundingClientRect());
+  texts.forEach((t, i) => {
+    const a = boxes[i];
+    if (a.left < all.left - 1 || a.right > all.right + 1 || a.top < all.top - 1 || a.bottom > all.bottom + 1) bad.push(t.textContent + " leaves the sheet");
+    for (let j = 0; j < i; j++) {
+      const b = boxes[j];
+      if (Math.min(a.right, b.right) - Math.max(a.left, b.left) > 1 && Math.min(a.bottom, b.bottom) - Math.max(a.top, b.top) > 2.5)
+        bad.push(t.textContent + " meets " + texts[j].textContent);
+    }
+  });
+  return JSON.stringify(bad);
+})()`
+
+// The berth's page shows the mooring live, a line that has parted by form and word,
+// what follows from it, and the last minutes again, marked as past.
+func TestBerthPage(t *testing.T) {
+	pages, grpc := serve(t)
+	tab := browser(t)
+	begun := time.Now().Add(-150 * time.Second)
+	send(t, grpc, plan, "first", begun, 40*time.Second)
+	do(t, tab, "open", chromedp.EmulateViewport(1440, 1000), chromedp.Navigate(pages+"/berth/north-jetty-1"),
+		says("Heron of Aldmouth"), says("No alarm stands at this berth."), until(`document.querySelectorAll(".losses tbody tr").length > 0`),
+		until(`document.querySelector(".hours .course") !== null`))
+	shootAs(t, tab, "calm")
+	if n := inPage[int](t, tab, `document.querySelectorAll(".label").length`); n != 12 {
+		t.Errorf("%d labels, want those of 12 lines", n)
+	}
+	// The drawing is to scale: her length on the sheet is to the way between two
+	// fenders as 183 m are to 84 m, by the plan.
+	ratio := inPage[float64](t, tab, `(() => {
+	  const hull = document.querySelector(".hull").getBBox(), f = [...document.querySelectorAll(".fender")].map((e) => e.getBBox().x + e.getBBox().width / 2);
+	  return hull.width / (Math.max(...f) - Math.min(...f));
+	})()`)
+	if want := 183.0 / 84; ratio < want-0.01 || ratio > want+0.01 {
+		t.Errorf("her length is %.3f times the fenders' span, want %.3f", ratio, want)
+	}
+
+	send(t, grpc, plan, "second", begun, 150*time.Second)
+	do(t, tab, "see it part", says("Line parted"), until(`document.querySelector('.label[data-form="parted"]') !== null`))
+	shootAs(t, tab, "parted")
+	parted := inPage[string](t, tab, `document.querySelector('.label[data-form="parted"]').getAttribute("aria-label")`)
+	if !strings.Contains(parted, "parted") || !strings.Contains(parted, "Line ") {
+		t.Errorf("the parted line is named %q", parted)
+	}
+	if d := inPage[string](t, tab, `document.querySelector('.line[data-form="parted"] .rope').getAttribute("d")`); strings.Count(d, "M") < 2 {
+		t.Errorf("the parted line is drawn whole: %s", d)
+	}
+
+	// Keys alone: to a label, along the labels, choose one.
+	do(t, tab, "choose a line by keys", chromedp.Focus(chromedp.CSS(`.label[tabindex="0"]`)), chromedp.KeyEvent(kb.ArrowRight), chromedp.KeyEvent(kb.Enter),
+		until(`document.querySelector('.label[aria-pressed="true"]') !== null`), says("Fairlead to hook"))
+
+	// Back in time, by keys on the slider.
+	recordedUntil(t, pages, begun.Add(149*time.Second))
+	do(t, tab, "look back", chromedp.Focus(chromedp.CSS(".timebar input")), chromedp.KeyEvent(kb.ArrowLeft), until(`document.body.classList.contains("in-the-past")`), says("THE PAST"))
+	shootAs(t, tab, "past")
+	if kind := inPage[string](t, tab, `document.querySelector(".sheet-of-mooring").dataset.kind`); kind != "past" {
+		t.Errorf("the drawing of the past is marked %q", kind)
+	}
+	do(t, tab, "and to now again", chromedp.Click(chromedp.CSS(".timebar button:not(.quiet)")), until(`!document.body.classList.contains("in-the-past")`))
+}
+
+// Labels meet at no width, with twenty lines on 330 m and with eight on 80 m, and the
+// page is no wider than its screen.
+func TestLabelsNeverMeet(t *testing.T) {
+	pages, grpc := serve(t)
+	for berth, name := range map[string]string{"sea-island-4": "carrier-20", "town-quay-2": "coaster-8", "north-jetty-1": "tanker-12"} {
+		send(t, grpc, planPath(name), name, time.Now().Add(-time.Minute), time.Minute)
+		tab := browser(t)
+		for _, size := range [][2]int64{{390, 844}, {768, 1024}, {1280, 800}, {1920, 1080}, {3840, 2160}} {
+			do(t, tab, "open", chromedp.EmulateViewport(size[0], size[1]), chromedp.Navigate(pages+"/berth/"+berth), until(`document.querySelectorAll(".label .load").length > 5 && document.querySelector(".label .load").textContent !== ""`))
+			var bad []string
+			if err := json.Unmarshal([]byte(inPage[string](t, tab, overlaps)), &bad); err != nil || len(bad) > 0 {
+				t.Errorf("%s at %d px: %q %v", name, size[0], bad, err)
+			}
+			if inPage[bool](t, tab, "document.documentElement.scrollWidth > innerWidth") {
+				t.Errorf("%s: wider than %d px", name, size[0])
+			}
+			shootAs(t, tab, fmt.Sprintf("%s-%d", name, size[0]))
+		}
+	}
+}

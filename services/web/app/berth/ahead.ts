@@ -1,0 +1,90 @@
+// The hours ahead: water level, each line's load as a share of its limit, and when
+// which line needs tending.
+import { attribute, el, svg } from "../lib/dom";
+import type { Geometry } from "../drawing/plan";
+import { short, span, stamp } from "../lib/time";
+import { number, percent, place, say, has } from "../lib/words";
+import type { Assessment, Tend } from "./assess";
+
+const named = 3; // lines that are told by name in the chart
+
+// ahead draws the panel's content.
+export function ahead(g: Geometry, a: Assessment, now: number, w: number, em: number): Element[] {
+  const times = a.ahead.map((m) => Date.parse(m.time));
+  const first = times[0];
+  const last = times.at(-1);
+  if (first === undefined || last === undefined) return [el("p", {}, say("berth.nothing-reckoned"))];
+  return [chart(g, a, times, first, last, now, w, em), tending(g, a.tend, now, last),
+    el("p", { class: "small" }, say(g.tide ? "berth.ahead-basis" : "berth.ahead-no-tide"))];
+}
+
+function chart(g: Geometry, a: Assessment, times: readonly number[], first: number, last: number, now: number, w: number, em: number): SVGSVGElement {
+  const left = 3.4 * em;
+  const right = w - 3.2 * em;
+  const level = { top: 1.1 * em, bottom: 4 * em };
+  const loads = { top: 5.6 * em, bottom: 14 * em };
+  const h = 15.6 * em;
+  const x = (t: number): number => left + ((t - first) / (last - first)) * (right - left);
+  const s = svg("svg", { class: "hours", viewBox: `0 0 ${w} ${h}`, width: w, height: h, role: "img", "aria-label": say("berth.ahead-chart") });
+
+  // Every third hour of the viewer's clock.
+  for (let t = nextHour(first, 3); t <= last; t += 3 * 3_600_000) {
+    s.append(svg("line", { class: "grid", x1: x(t), y1: level.top, x2: x(t), y2: loads.bottom }),
+      svg("text", { class: "small quiet", x: x(t), y: h - 0.3 * em, "text-anchor": "middle" }, short(t, now).slice(-8, -3)));
+  }
+  const levels = a.ahead.map((m) => m.waterLevelM);
+  const low = Math.min(...levels);
+  const high = Math.max(...levels);
+  const yLevel = (v: number): number => level.bottom - ((v - low) / Math.max(high - low, 0.5)) * (level.bottom - level.top);
+  s.append(svg("path", { class: "level", d: levels.map((v, k) => `${k === 0 ? "M" : "L"}${x(times[k] ?? 0).toFixed(1)} ${yLevel(v).toFixed(1)}`).join("") }),
+    svg("text", { class: "small quiet", x: right + 0.3 * em, y: yLevel(levels.at(-1) ?? 0) + 0.3 * em }, say("mooring.metre", { n: number(levels.at(-1) ?? 0, 1) })),
+    svg("text", { class: "small", x: left, y: level.top - 0.3 * em }, say("mooring.level")));
+
+  const shares = g.lines.map((l, i) => a.ahead.map((m) => (m.tensionKn.length ? (m.tensionKn[i] ?? NaN) / l.working_load_kN : NaN)));
+  const most = shares.map((v) => v.reduce((x0, y0) => (y0 > x0 ? y0 : x0), 0));
+  const top = Math.max(1.15, ...most);
+  const y = (v: number): number => loads.bottom - (v / top) * (loads.bottom - loads.top);
+  s.append(svg("text", { class: "small", x: left, y: loads.top - 0.4 * em }, say("berth.share-of-limit")));
+  for (const [v, cls] of [[1, "limit"], [0.8, "approach"], [0, "grid"]] as const) {
+    s.append(svg("line", { class: cls, x1: left, y1: y(v), x2: right, y2: y(v) }), svg("text", { class: "small quiet", x: left - 0.3 * em, y: y(v) + 0.3 * em, "text-anchor": "end" }, percent(v)));
+  }
+  const worst = most.map((v, i) => [v, i] as const).sort((p, q) => q[0] - p[0]).slice(0, named).map(([, i]) => i);
+  const marks: number[] = [];
+  shares.forEach((v, i) => {
+    const d = v.map((share, k) => (Number.isNaN(share) ? "" : `${k === 0 || Number.isNaN(v[k - 1] ?? NaN) ? "M" : "L"}${x(times[k] ?? 0).toFixed(1)} ${y(share).toFixed(1)}`)).join("");
+    const path = svg("path", { class: "course", d });
+    if (worst.includes(i)) {
+      path.classList.add(`worst-${worst.indexOf(i)}`);
+      const at = v.lastIndexOf(v.findLast((z) => !Number.isNaN(z)) ?? 0);
+      let ty = y(v[at] ?? 0) + 0.3 * em;
+      while (marks.some((o) => Math.abs(o - ty) < 1.05 * em)) ty -= 0.35 * em;
+      marks.push(ty);
+      s.append(svg("text", { class: "small named", x: right + 0.3 * em, y: ty }, g.lines[i]?.id ?? ""));
+    }
+    s.append(path);
+  });
+  attribute(s, "data-lines", worst.map((i) => g.lines[i]?.id).join(" "));
+  return s;
+}
+
+function nextHour(t: number, every: number): number {
+  const d = new Date(t);
+  d.setMinutes(0, 0, 0);
+  d.setHours(Math.ceil((d.getHours() + 1e-9) / every) * every);
+  while (d.getTime() < t) d.setHours(d.getHours() + every);
+  return d.getTime();
+}
+
+// tending lists when which line needs tending.
+function tending(g: Geometry, spans: readonly Tend[], now: number, end: number): HTMLElement {
+  if (spans.length === 0) return el("p", { class: "calm" }, say("berth.tend-none"));
+  return el("ol", { class: "tend" }, ...spans.map((t) => {
+    const l = g.lines.find((x) => x.id === t.line);
+    const from = Date.parse(t.from);
+    const to = Date.parse(t.to);
+    const key = `berth.tend.${t.limit}`;
+    const when = from - now < 5 * 60_000 ? el("span", {}, say("berth.tend-now")) : el("span", {}, stamp(from, now), ` (${say("berth.in", { span: span(from - now) })})`);
+    const until = to >= end - 5 * 60_000 ? say("berth.tend-on") : el("span", {}, say("berth.tend-until"), " ", stamp(to, now));
+    return el("li", {}, el("strong", {}, place(t.line, l?.group)), " ", has(key) ? say(key) : t.limit, ": ", when, ", ", until);
+  }));
+}

@@ -1,0 +1,62 @@
+// The scene of a berth as it is told live.
+import type { Geometry, LineGeometry } from "../drawing/plan";
+import type { Form, LineScene, Scene } from "../drawing/scene";
+import type { Alarm, Berth, Load } from "../lib/wire";
+
+// conditionForms are how a line is drawn while a condition of it stands; where
+// several do, the first goes before the others.
+const conditionForms: readonly [string, Form][] = [
+  ["line-parted", "parted"], ["over-limit", "over"], ["brake-slip", "slips"], ["approaching-limit", "near"],
+  ["sensor-fault", "fault"], ["slack-line", "slack"],
+];
+
+export function active(a: Alarm): boolean { return a.state !== "normal" && a.state !== "returned-unacknowledged" && a.cleared === undefined; }
+
+// stood tells whether an alarm stood at a time of its source's clock.
+export function stood(a: Alarm, at: number): boolean { return a.raised <= at && (a.cleared === undefined || a.cleared > at); }
+
+// formOf is how a line is drawn, by its alarms first and its load second.
+export function formOf(l: LineGeometry, conditions: ReadonlySet<string>, kN: number | undefined, sensor: Load["sensor"] | undefined): Form {
+  for (const [condition, form] of conditionForms) if (conditions.has(condition)) return form;
+  if (!l.instrumented) return "no-pin";
+  if (sensor === "silent" || kN === undefined) return "silent";
+  if (sensor === "bad") return "fault";
+  if (kN >= l.working_load_kN) return "over";
+  if (kN >= l.approach_kN) return "near";
+  return kN < l.slack_kN ? "slack" : "steady";
+}
+
+// byLine gathers the conditions that stand, by line.
+export function byLine(alarms: readonly Alarm[]): Map<string, Set<string>> {
+  const all = new Map<string, Set<string>>();
+  for (const a of alarms) {
+    if (!a.line) continue;
+    const set = all.get(a.line) ?? new Set();
+    set.add(a.condition);
+    all.set(a.line, set);
+  }
+  return all;
+}
+
+// reckoned has the loads by line of an assessment.
+export type Reckoned = ReadonlyMap<string, number>;
+
+export function nowScene(g: Geometry, b: Berth, alarms: readonly Alarm[], reckoned: Reckoned, cut: boolean): Scene {
+  const conditions = byLine(alarms.filter((a) => a.berth === b.name && active(a)));
+  const lines = new Map<string, LineScene>();
+  for (const l of g.lines) {
+    const load = b.loads.get(l.id);
+    const s: LineScene = { form: formOf(l, conditions.get(l.id) ?? new Set(), load?.kN, load?.sensor) };
+    const about = reckoned.get(l.id);
+    if (load?.kN !== undefined && l.instrumented) s.kN = load.kN;
+    else if (about !== undefined) s.about = about;
+    lines.set(l.id, s);
+  }
+  const scene: Scene = { kind: cut || !b.now.live ? "old" : "live", lines };
+  const { wind, from, fwd, aft } = b.now;
+  if (wind !== undefined) scene.wind = wind;
+  if (from !== undefined) scene.from = from;
+  if (fwd !== undefined) scene.fwd = fwd;
+  if (aft !== undefined) scene.aft = aft;
+  return scene;
+}
