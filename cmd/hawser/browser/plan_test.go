@@ -1,0 +1,69 @@
+package browser_test
+
+import (
+	"encoding/json"
+	"fmt"
+	"os"
+	"strings"
+	"testing"
+
+	"github.com/chromedp/chromedp"
+)
+
+// write puts a text into the editor as if it had been pasted.
+func write(t *testing.T, text string) chromedp.Action[chromedp.Void] {
+	t.Helper()
+	quoted, err := json.Marshal(text)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return until(fmt.Sprintf(`(() => {
+	  const a = document.querySelector("textarea");
+	  a.value = %s;
+	  a.dispatchEvent(new Event("input", { bubbles: true }));
+	  return true;
+	})()`, quoted))
+}
+
+// A plan is changed: a mistake is marked at its place, the mooring is drawn once it
+// is none, the change is told against the plan in force, and it is put in force under
+// a name. Another page sees the version, and what it was can be put back.
+func TestPlanPage(t *testing.T) {
+	data, err := os.ReadFile(plan)
+	if err != nil {
+		t.Fatal(err)
+	}
+	text := string(data)
+	pages, _ := serve(t, "--plan", plan)
+	tab, other := browser(t), browser(t)
+	do(t, tab, "open", chromedp.EmulateViewport(1440, 1100), chromedp.Navigate(pages+"/plan/north-jetty-1"),
+		says("This is the plan in force."), until(`document.querySelectorAll(".label").length === 12`), says("plan file"))
+	shootAs(t, tab, "plan")
+	if !inPage[bool](t, tab, `[...document.querySelectorAll("button")].find((b) => b.textContent === "Put in force").disabled`) {
+		t.Error("the plan in force can be put in force again")
+	}
+
+	wrong := strings.Replace(text, "beam_m: 32.2", "beam_m: wide", 1)
+	do(t, tab, "make a mistake", write(t, wrong), says("1 fault: this is no plan yet."), says("Line 7, column 11"), says("ship.beam_m"))
+	shootAs(t, tab, "errors")
+	if marked := inPage[string](t, tab, `document.querySelector(".behind mark").textContent`); marked != "wide" {
+		t.Errorf("marked is %q, want what is wrong", marked)
+	}
+	do(t, tab, "go there", chromedp.Click(chromedp.CSS(".faults button")),
+		until(`document.activeElement.tagName === "TEXTAREA" && document.activeElement.value.slice(document.activeElement.selectionStart, document.activeElement.selectionEnd) === "wide"`))
+
+	// A weaker tail than the line is serious by the rules of the remarks.
+	better := strings.Replace(text, "length_m: 11, diameter_mm: 64, mbl_kN: 860", "length_m: 11, diameter_mm: 64, mbl_kN: 600", 1)
+	do(t, tab, "put it right", write(t, better), says("A plan with 12 changes against the one in force."), says("tail.mbl_kN"), says("Serious."))
+	shootAs(t, tab, "changes")
+	do(t, tab, "put it in force", until(`[...document.querySelectorAll("button")].find((b) => b.textContent === "Put in force").click() === undefined`),
+		chromedp.SendKeys(chromedp.CSS("dialog input"), "J. Alder"), chromedp.Click(chromedp.CSS("dialog button[type=submit]")), says("Put in force."), says("J. Alder"))
+	shootAs(t, tab, "put")
+	do(t, other, "see it on another page", chromedp.EmulateViewport(390, 844), chromedp.Navigate(pages+"/plan/north-jetty-1"), says("J. Alder"), says("This is the plan in force."))
+	shootAs(t, other, "plan-390")
+	if inPage[bool](t, other, "document.documentElement.scrollWidth > innerWidth") {
+		t.Error("the page is wider than a phone")
+	}
+	do(t, other, "open what it was", until(`document.querySelectorAll(".versions tbody button").length === 2`),
+		until(`document.querySelectorAll(".versions tbody button")[1].click() === undefined`), says("A plan with 12 changes against the one in force."))
+}
