@@ -79,6 +79,7 @@ func rules() map[string]rule {
 		"/grpc.reflection.v1alpha.ServerReflection/ServerReflectionInfo": {role: Engineer},
 
 		"GET /{$}":           {role: Watch, request: berthAsked, page: true},
+		"GET /deck":          {role: Watch, request: berthAsked, page: true},
 		"GET /live":          {role: Watch, request: berthAsked},
 		"GET /api/berths":    {role: Watch, request: berthAsked},
 		"GET /api/history":   {role: Watch, request: berthAsked},
@@ -115,6 +116,12 @@ func rules() map[string]rule {
 		"POST /sign-in":        {open: true, bytes: formBytes},
 		"POST /sign-out":       {open: true},
 		"GET /assets/icon.svg": {open: true},
+
+		// What a device needs to keep a page: nothing about any berth but the name asked with.
+		"GET /manifest":              {open: true},
+		"GET /assets/icon-192.png":   {open: true},
+		"GET /assets/icon-512.png":   {open: true},
+		"GET /assets/deck-worker.js": {open: true},
 	}
 }
 

@@ -44,7 +44,7 @@ func readBundles() (map[string]*bundle, error) {
 		if err != nil {
 			return nil, err
 		}
-		all[name] = &bundle{style: template.CSS(style), script: template.JS(script), policy: policy(script, style)}
+		all[name] = &bundle{style: template.CSS(style), script: template.JS(script), policy: policy(name, script, style)}
 	}
 	return all, nil
 }
@@ -61,10 +61,14 @@ func buildOf(bundles map[string]*bundle) string {
 
 // policy lets a page use its own style and script, what this server serves, and
 // nothing else: nothing from elsewhere, no text made into markup, no frame around
-// it.
-func policy(script, style []byte) string {
-	return fmt.Sprintf("default-src 'none'; script-src %s; style-src %s; img-src 'self'; connect-src 'self'; form-action 'self'; "+
-		"base-uri 'none'; frame-ancestors 'none'; require-trusted-types-for 'script'; trusted-types 'none'", digest(script), digest(style))
+// it. A page that the device keeps may also bring its worker.
+func policy(name string, script, style []byte) string {
+	types, kept := "'none'", ""
+	if slices.ContainsFunc(livePages(), func(p page) bool { return p.name == name && p.kept }) {
+		types, kept = "worker", "worker-src 'self'; manifest-src 'self'; "
+	}
+	return fmt.Sprintf("default-src 'none'; script-src %s; style-src %s; img-src 'self'; connect-src 'self'; form-action 'self'; %s"+
+		"base-uri 'none'; frame-ancestors 'none'; require-trusted-types-for 'script'; trusted-types %s", digest(script), digest(style), kept, types)
 }
 
 // digest is the source expression of a script or style (Content Security Policy

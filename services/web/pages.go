@@ -9,6 +9,7 @@ type page struct {
 	path    string // that links lead to; of a berth's page without the berth
 	ofBerth bool   // its pattern ends in {berth}
 	fresh   bool   // the berth need not be there yet
+	kept    bool   // by the device, with a worker, and opens without a link; ?berth= for one
 	words   []string
 }
 
@@ -19,6 +20,7 @@ func livePages() []page {
 		{name: "terminal", pattern: "GET /{$}", path: "/"},
 		{name: "berth", pattern: "GET /berth/{berth}", path: "/berth/", ofBerth: true, words: []string{"drawing"}},
 		{name: "plan", pattern: "GET /plan/{berth}", path: "/plan/", ofBerth: true, fresh: true, words: []string{"drawing"}},
+		{name: "deck", pattern: "GET /deck", path: "/deck", kept: true},
 	}
 }
 

@@ -6,6 +6,7 @@ import (
 	"encoding/json"
 	"html/template"
 	"net/http"
+	"net/url"
 	"time"
 )
 
@@ -21,6 +22,8 @@ type shell struct {
 	Style  template.CSS
 	Script template.JS
 	Setup  setup
+
+	Manifest string // of a page that the device can keep, its address
 
 	Page any // the page's own
 }
@@ -66,6 +69,8 @@ func (s *Site) shellOf(r *http.Request, name string) *shell {
 			sections = append(sections, p.words...)
 		}
 		switch {
+		case p.kept && v.Setup.Berth != "":
+			v.Links = append(v.Links, link{p.name, p.path + "?berth=" + url.QueryEscape(v.Setup.Berth), p.name == name})
 		case !p.ofBerth:
 			v.Links = append(v.Links, link{p.name, p.path, p.name == name})
 		case v.Setup.Berth != "":
@@ -105,6 +110,9 @@ func (s *Site) open(p page) http.Handler {
 			return
 		}
 		v.Setup.Whole, v.Setup.Mark = &whole, has.String()
+		if p.kept {
+			v.Manifest = manifestOf(p, v.Setup.Berth)
+		}
 		s.draw(w, http.StatusOK, "live", v)
 	})
 }

@@ -59,6 +59,7 @@ func (s *Site) signIn(w http.ResponseWriter, r *http.Request) {
 
 func (s *Site) signOut(w http.ResponseWriter, r *http.Request) {
 	s.o.Access.SignOut(w, r)
+	w.Header().Set("Clear-Site-Data", `"storage"`) // the pages that the device keeps
 	http.Redirect(w, r, "/sign-in", http.StatusSeeOther)
 }
 

@@ -8,7 +8,8 @@
 //	POST /shelve, /out-of-service, /end-hold   a person keeps alarms quiet, or no longer
 //	GET  /performance  how the alarms themselves do; ?period=24h&berth=
 //	GET  /api/berths   the picture as JSON: hawser.v1.ListBerthsResponse
-//	GET  /assets/…     the icon
+//	GET  /manifest     of a page that a device can keep; ?page=deck&berth=
+//	GET  /assets/…     icons, the deck page's worker
 //	GET  /sign-in      where people sign in: a form for a token
 //	POST /sign-in      begins a session
 //	POST /sign-out     ends it
@@ -161,6 +162,7 @@ func (s *Site) route() error {
 	for _, p := range livePages() {
 		s.handle(p.pattern, small(s.open(p)))
 	}
+	s.handle("GET /manifest", http.HandlerFunc(s.manifest))
 	s.handle("GET /live", http.HandlerFunc(s.live))
 	s.handle("GET /api/berths", small(http.HandlerFunc(s.berths)))
 	if s.o.Performance != nil {
@@ -209,6 +211,9 @@ func (s *Site) serveAssets() error {
 		s.handle("GET /"+name, http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 			w.Header().Set("ETag", tag)
 			w.Header().Set("Cache-Control", "no-cache") // asked for again, sent again only when changed
+			if name == deckWorker {
+				w.Header().Set("Service-Worker-Allowed", "/deck")
+			}
 			http.ServeFileFS(w, r, assets, name)
 		}))
 		return nil

@@ -30,6 +30,7 @@ export class Live {
   constructor() {
     if (setup.whole) this.enter(setup.whole, true);
     this.mark = "";
+    this.comeBack();
     this.connect();
     setInterval(() => this.settle(), 1000);
   }
@@ -45,6 +46,17 @@ export class Live {
 
   // eachSecond calls fn once a second, for ages.
   eachSecond(fn: () => void): void { this.everySecond.add(fn); }
+
+  // comeBack makes the page as old as it is, where the device had kept it and could
+  // not get another: ages go on from when it was kept, by the device's clock.
+  private comeBack(): void {
+    const kept = Number(document.documentElement.dataset["kept"]);
+    if (!kept) return;
+    const age = Math.max(0, Date.now() - kept);
+    this.heard -= age;
+    this.offset += age;
+    this.link = "cut";
+  }
 
   private connect(): void {
     clearTimeout(this.retry);

@@ -1,0 +1,84 @@
+// The top of the deck page: is anything wrong, how high is the highest line, is
+// all of it live.
+import { attribute, el, text } from "../lib/dom";
+import { greatest, isActive, share } from "../lib/figures";
+import type { Live } from "../lib/live";
+import { shape } from "../lib/shapes";
+import { span } from "../lib/time";
+import { load } from "../lib/units";
+import { condition, count, number, percent, place, say } from "../lib/words";
+import type { Berth } from "../lib/wire";
+import { present, waiting, type Part, type Which } from "./part";
+import type { Sound } from "./sound";
+
+export class Summary implements Part {
+  private readonly mark = el("span", { class: "mark" });
+  private readonly verdict = el("p", { class: "verdict" });
+  private readonly more = el("p", { class: "more" });
+  private readonly stale = el("p", { class: "stale", hidden: true });
+  private readonly facts = el("p", { class: "facts" });
+  private readonly ship = el("p", { class: "ship" });
+  private readonly band = el("div", { class: "band" }, this.mark, el("div", { role: "status" }, this.verdict, this.more));
+  readonly root: Element;
+
+  constructor(private readonly live: Live, private readonly berth: Which, sound: Sound) {
+    this.root = el("section", { class: "summary", "aria-label": say("deck.summary") },
+      this.ship, this.stale, this.band, this.facts, sound.root);
+  }
+
+  draw(): void {
+    const name = this.berth();
+    const b = name === undefined ? undefined : this.live.picture.berths.get(name);
+    if (!b) return;
+    text(this.ship, say("deck.at", { ship: b.frame.ship, berth: b.name }));
+    this.drawAge(b);
+    this.drawVerdict(b);
+    text(this.facts, this.about(b));
+  }
+
+  // drawAge says that figures are old and how old.
+  private drawAge(b: Berth): void {
+    const quiet = this.live.link === "cut" ? this.live.quiet() : b.now.at === undefined ? undefined : this.live.now() - b.now.at;
+    const isOld = this.live.link === "cut" || !b.now.live;
+    this.root.classList.toggle("old", isOld);
+    this.stale.hidden = !isOld;
+    text(this.stale, quiet === undefined ? say("deck.never") : say("deck.not-live", { age: span(quiet) }));
+  }
+
+  private drawVerdict(b: Berth): void {
+    const all = present(this.live, b.name);
+    const worst = all.find(waiting) ?? all[0];
+    attribute(this.band, "class", `band ${worst ? `p-${worst.priority}${waiting(worst) ? " waiting" : ""}` : "fine"}`);
+    if (!worst) {
+      if (this.mark.firstElementChild) this.mark.firstElementChild.remove();
+      const isOld = this.live.link === "cut" || !b.now.live;
+      text(this.verdict, say(isOld ? "deck.not-known" : b.now.watch === false ? "deck.not-watched" : "deck.no-alarm"));
+      text(this.more, isOld ? "" : this.highest(b));
+      return;
+    }
+    if (this.mark.dataset["of"] !== worst.priority || !this.mark.firstElementChild) {
+      this.mark.dataset["of"] = worst.priority;
+      this.mark.replaceChildren(shape(worst.priority));
+    }
+    text(this.verdict, `${isActive(worst) ? "" : `${say("deck.over")}: `}${condition(worst.condition)}${worst.line || worst.group ? `: ${place(worst.line, worst.group)}` : ""}`);
+    text(this.more, all.length > 1 ? count("deck.others", all.length - 1) : this.highest(b));
+  }
+
+  // highest names the line with the highest share of its working load limit.
+  private highest(b: Berth): string {
+    const most = greatest(b, share);
+    if (!most || this.live.link === "cut") return "";
+    return say("deck.highest", { line: most.line.id, load: load(most.load.kN ?? 0), share: percent(most.value) });
+  }
+
+  private about(b: Berth): string {
+    const n = b.now, out: string[] = [];
+    if (n.wind !== undefined) {
+      out.push(n.from === undefined ? say("mooring.wind-speed", { speed: number(n.wind, 1) })
+        : say("mooring.wind-from", { speed: number(n.wind, 1), from: String(Math.round(n.from)).padStart(3, "0") }));
+    }
+    if (n.level !== undefined) out.push(say("deck.level", { level: say("mooring.metre", { n: number(n.level, 1) }) }));
+    if (n.watch === false) out.push(say("mooring.watch.no"));
+    return out.join(" · ");
+  }
+}
