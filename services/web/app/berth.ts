@@ -2,22 +2,23 @@
 // follows from it.
 import "./berth/berth.css";
 import { ahead } from "./berth/ahead";
-import { alarmList } from "./berth/alarms";
 import { assess, type Assessment } from "./berth/assess";
 import { lineFacts } from "./berth/line";
 import { doubt, losses, tendingAdvice } from "./berth/losses";
-import { active, nowScene } from "./berth/now";
+import { nowScene } from "./berth/now";
 import { TimeBar } from "./berth/timebar";
 import { Mooring } from "./drawing/mooring";
 import type { Geometry } from "./drawing/plan";
 import { attribute, el, must, text } from "./lib/dom";
+import { AlarmList } from "./lib/alarmlist";
+import { isActive } from "./lib/figures";
 import { Live } from "./lib/live";
 import { onSettings } from "./lib/settings";
 import { setup } from "./lib/setup";
 import { shell } from "./lib/shell";
 import { span, stamp } from "./lib/time";
 import { unit } from "./lib/units";
-import { number, say, type Key } from "./lib/words";
+import { count, number, say, type Key } from "./lib/words";
 import type { Berth } from "./lib/wire";
 
 const live = new Live();
@@ -41,7 +42,12 @@ const state = el("p", { class: "state", role: "status" });
 const facts = el("dl", { class: "facts" });
 const banner = el("p", { class: "banner", hidden: true });
 const caption = el("p", { class: "small" });
-const alarmsPanel = el("div");
+const alarms = new AlarmList(live, (active, waiting) => {
+  document.title = document.title.replace(/^(\(\d+\) )?/, waiting > 0 ? `(${waiting}) ` : "");
+  return active === 0 ? say("berth.no-alarms") : count("berth.alarms", active);
+});
+alarms.only(name);
+alarms.root.classList.add("panel");
 const linePanel = el("div");
 const lossPanel = el("div");
 const advicePanel = el("div");
@@ -62,7 +68,7 @@ must("#main").append(
       bar.element,
       panel("berth.ahead", "hours-ahead", aheadPanel)),
     el("div", { class: "side-column" },
-      panel("berth.alarms", "alarms", alarmsPanel),
+      alarms.root,
       panel("berth.line", "line", linePanel),
       panel("berth.losses", "loss", lossPanel, doubtText, el("p", { class: "small caution" }, say("berth.estimate"))),
       panel("berth.advice", "advice", advicePanel, el("p", { class: "small caution" }, say("berth.advice-caution"))))));
@@ -112,10 +118,6 @@ function drawLine(): void {
   if (b && geometry) linePanel.replaceChildren(...lineFacts(geometry, b, selected, now, bar.value(`${selected}/tension`), bar.past));
 }
 
-function drawAlarms(): void {
-  alarmsPanel.replaceChildren(...alarmList(live.picture.alarms.list.filter((a) => a.berth === name || a.berth === undefined), live.now()));
-}
-
 function drawReckoned(): void {
   if (!geometry) return;
   const nothing = (): HTMLElement => el("p", {}, say("berth.nothing-reckoned"));
@@ -124,10 +126,9 @@ function drawReckoned(): void {
     advicePanel.replaceChildren(nothing());
     text(doubtText, "");
   } else {
-    const gone = parted();
-    const late = gone.length > 0 ? [el("p", { class: "late" }, say("berth.parted-note", { lines: gone.join(", ") }))] : [];
-    lossPanel.replaceChildren(...late, ...losses(geometry, without(now, gone), allLosses, () => { allLosses = !allLosses; drawReckoned(); }));
-    advicePanel.replaceChildren(...late.map((e) => e.cloneNode(true)), ...tendingAdvice(geometry, now));
+    const late = partedNote();
+    lossPanel.replaceChildren(...late, ...losses(geometry, without(now, parted()), allLosses, () => { allLosses = !allLosses; drawReckoned(); }));
+    advicePanel.replaceChildren(...partedNote(), ...tendingAdvice(geometry, now));
     text(doubtText, doubt(geometry, now));
   }
   drawAhead();
@@ -135,7 +136,13 @@ function drawReckoned(): void {
 
 // parted are the lines that have parted, as far as anybody has told.
 function parted(): string[] {
-  return live.picture.alarms.list.filter((a) => a.berth === name && a.condition === "line-parted" && a.line !== undefined && active(a)).map((a) => a.line ?? "");
+  return live.picture.alarms.list.filter((a) => a.berth === name && a.condition === "line-parted" && a.line !== undefined && isActive(a)).map((a) => a.line ?? "");
+}
+
+// partedNote says that what is reckoned may not know of it yet.
+function partedNote(): HTMLElement[] {
+  const lines = parted();
+  return lines.length > 0 ? [el("p", { class: "late" }, say("berth.parted-note", { lines: lines.join(", ") }))] : [];
 }
 
 // without leaves out the loss of lines that are lost.
@@ -147,7 +154,7 @@ function drawAhead(): void {
   if (!geometry) return;
   const w = Math.floor(aheadPanel.clientWidth);
   if (w === 0) return;
-  aheadPanel.replaceChildren(...(later?.converged ? ahead(geometry, later, live.now(), w, parseFloat(getComputedStyle(aheadPanel).fontSize)) : [el("p", {}, say("berth.nothing-reckoned"))]));
+  aheadPanel.replaceChildren(...partedNote(), ...(later?.converged ? ahead(geometry, later, live.now(), w, parseFloat(getComputedStyle(aheadPanel).fontSize)) : [el("p", {}, say("berth.nothing-reckoned"))]));
 }
 
 // readPlan fetches what there is to draw, anew where another plan is in force.
@@ -184,6 +191,7 @@ function tried(fn: () => Promise<void>): () => void {
   return () => void fn().catch(() => undefined);
 }
 
+let gone = "";
 let wasLive = berth()?.now.live ?? false;
 live.subscribe((c) => {
   const isLive = berth()?.now.live ?? false;
@@ -191,10 +199,11 @@ live.subscribe((c) => {
   // What follows from the loads is asked anew when they come back or an alarm tells
   // of another mooring.
   else if ((isLive && !wasLive) || c.alarms) tried(reckonNow)();
-  if (isLive && !wasLive) tried(reckonLater)();
+  const nowGone = parted().join();
+  if ((isLive && !wasLive) || nowGone !== gone) tried(reckonLater)();
   wasLive = isLive;
-  if (c.alarms) drawAlarms();
-  if (c.alarms || c.link || c.berths.has(name)) draw();
+  gone = nowGone;
+  if (bar.past ? c.alarms : c.alarms || c.link || c.berths.has(name)) draw();
 });
 live.eachSecond(() => {
   const b = berth();
@@ -204,12 +213,13 @@ onSettings(() => {
   if (geometry) drawing.plan(geometry); // figures may be of other widths
   draw();
   drawReckoned();
-  drawAlarms();
 });
-setInterval(tried(reckonNow), assessEvery);
+setInterval(tried(async () => {
+  await readPlan(); // another plan of the same ship may be in force
+  await reckonNow();
+}), assessEvery);
 setInterval(tried(reckonLater), aheadEvery);
 document.addEventListener("visibilitychange", () => { if (!document.hidden) tried(reckonNow)(); });
 new ResizeObserver(() => drawAhead()).observe(aheadPanel);
 tried(readPlan)();
-drawAlarms();
 attribute(document.body, "data-berth", name);

@@ -10,8 +10,6 @@ const conditionForms: readonly [string, Form][] = [
   ["sensor-fault", "fault"], ["slack-line", "slack"],
 ];
 
-export function active(a: Alarm): boolean { return a.state !== "normal" && a.state !== "returned-unacknowledged" && a.cleared === undefined; }
-
 // stood tells whether an alarm stood at a time of its source's clock.
 export function stood(a: Alarm, at: number): boolean { return a.raised <= at && (a.cleared === undefined || a.cleared > at); }
 
@@ -42,7 +40,7 @@ export function byLine(alarms: readonly Alarm[]): Map<string, Set<string>> {
 export type Reckoned = ReadonlyMap<string, number>;
 
 export function nowScene(g: Geometry, b: Berth, alarms: readonly Alarm[], reckoned: Reckoned, cut: boolean): Scene {
-  const conditions = byLine(alarms.filter((a) => a.berth === b.name && active(a)));
+  const conditions = byLine(alarms.filter((a) => a.berth === b.name && a.cleared === undefined));
   const lines = new Map<string, LineScene>();
   for (const l of g.lines) {
     const load = b.loads.get(l.id);

@@ -22,6 +22,7 @@ export class TimeBar {
   private readonly back = el("button", { type: "button", disabled: true }, say("berth.now"));
   private readonly says = el("output", {});
   private timer = 0;
+  private opening: Promise<void> | undefined;
 
   constructor(private readonly berth: () => Berth, private readonly changed: () => void) {
     for (const h of spans) this.hours.append(el("option", { value: h }, say("berth.hours", { n: h })));
@@ -52,8 +53,13 @@ export class TimeBar {
   // last is value for what changes slowly.
   last(channel: string): number | undefined { return this.record?.last(channel, Number(this.slider.value)); }
 
-  // open reads the record.
-  private async open(): Promise<void> {
+  // open reads the record, once however often the slider moves meanwhile.
+  private open(): Promise<void> {
+    this.opening ??= this.read().finally(() => { this.opening = undefined; });
+    return this.opening;
+  }
+
+  private async read(): Promise<void> {
     const b = this.berth();
     if (this.record || !b.geometry) return;
     text(this.says, say("berth.reading"));

@@ -4,12 +4,15 @@
 import "./drawing.css";
 import { attribute, el, svg, text } from "../lib/dom";
 import { figure, unit } from "../lib/units";
-import { number, percent, place, say } from "../lib/words";
+import { percent, place, say } from "../lib/words";
 import { badges } from "./badges";
 import { lay, type Layout, type Sizes, type XY } from "./layout";
 import type { Geometry, LineGeometry } from "./plan";
-import { hull, rope, width } from "./rope";
+import { quay } from "./quay";
+import { rope, width } from "./rope";
 import { forms, urgent, type LineScene, type Scene } from "./scene";
+import { Ship } from "./ship";
+import { wind } from "./wind";
 
 const none: LineScene = { form: "silent" };
 
@@ -40,9 +43,11 @@ export class Mooring {
   private lines = new Map<string, Drawn>();
   private selected = "";
   private shareW = 0;
-  private wind: SVGGElement | undefined;
-  private fwd: SVGTextElement | undefined;
-  private aft: SVGTextElement | undefined;
+  private px = 0;
+  private badged = "";
+  private blown = "";
+  private ship: Ship | undefined;
+  private readonly wind = svg("g", { class: "wind" });
 
   constructor() {
     this.element.append(this.sheet);
@@ -64,9 +69,20 @@ export class Mooring {
     if (!this.layout) return;
     attribute(this.sheet, "data-kind", s.kind);
     for (const d of this.lines.values()) this.showLine(d, s.lines.get(d.line.id) ?? none, s.kind);
-    badges([...this.lines.values()].filter((d) => urgent(this.formOf(d), s.kind)), this.em());
-    this.showWind(s);
-    this.showDrafts(s);
+    this.showBadges(s);
+    const blown = `${s.kind} ${s.wind} ${s.from}`;
+    if (blown !== this.blown) this.wind.replaceChildren(...wind(s, this.layout, this.em()));
+    this.blown = blown;
+    this.ship?.drafts(s.fwd, s.aft);
+  }
+
+  // showBadges places the numbers anew where other lines have one.
+  private showBadges(s: Scene): void {
+    const marked = [...this.lines.values()].filter((d) => urgent(this.formOf(d), s.kind));
+    const shown = marked.map((d) => d.line.id + this.formOf(d)).join(" ");
+    if (shown === this.badged) return;
+    this.badged = shown;
+    badges(marked, this.em());
   }
 
   // select marks a line, "" for none.
@@ -80,13 +96,15 @@ export class Mooring {
 
   private formOf(d: Drawn): LineScene["form"] { return (this.scene?.lines.get(d.line.id) ?? none).form; }
 
-  private em(): number { return parseFloat(getComputedStyle(this.element).fontSize); }
+  // em is the sheet's, px, as it was laid out.
+  private em(): number { return (this.px ||= parseFloat(getComputedStyle(this.element).fontSize)); }
 
   // fit lays the sheet out anew where its room has changed.
   private fit(): void {
     const w = Math.floor(this.element.clientWidth);
     if (!this.geometry || w === 0 || (this.layout && this.layout.w === w)) return;
     const focus = document.activeElement instanceof SVGElement && this.sheet.contains(document.activeElement) ? document.activeElement.dataset["line"] : undefined;
+    this.px = 0;
     this.layout = lay(this.geometry, this.sizes(w));
     this.draw(this.geometry, this.layout);
     if (this.scene) this.show(this.scene);
@@ -118,13 +136,15 @@ export class Mooring {
     const em = this.em();
     const s = this.sheet;
     s.replaceChildren();
+    this.badged = this.blown = "";
     attribute(s, "viewBox", `0 0 ${lay.w} ${lay.h}`);
     attribute(s, "width", String(lay.w));
     attribute(s, "height", String(lay.h));
     attribute(s, "aria-label", say("drawing.title", { ship: g.ship.name, berth: g.berth }));
     s.classList.toggle("tall", lay.tall);
-    this.drawBerth(g, lay, em);
-    this.drawShip(g, lay, em);
+    this.ship = new Ship(g, lay, em);
+    s.append(...quay(g, lay, em), ...this.ship.elements);
+    this.ship.fit();
     const ropes = svg("g", { "aria-hidden": "true" });
     const labels = svg("g", { role: "group", "aria-label": say("drawing.lines") });
     this.lines = new Map();
@@ -136,76 +156,8 @@ export class Mooring {
     }
     s.append(ropes, labels);
     for (const d of this.lines.values()) s.append(d.badge);
-    this.wind = svg("g", { class: "wind" });
     s.append(this.wind);
     this.first()?.setAttribute("tabindex", "0");
-  }
-
-  private drawBerth(g: Geometry, lay: Layout, em: number): void {
-    const ends: [XY, XY] = lay.tall ? [{ x: lay.at(0, 0).x, y: lay.band }, { x: lay.at(0, 0).x, y: lay.h }] : [{ x: 0, y: lay.at(0, 0).y }, { x: lay.w, y: lay.at(0, 0).y }];
-    this.sheet.append(svg("line", { class: "face", x1: ends[0].x, y1: ends[0].y, x2: ends[1].x, y2: ends[1].y }));
-    const deep = Math.max(0.5 * em, 1.2 * lay.scale);
-    for (const f of g.fenders) {
-      const p = lay.at(f.x_m, 0);
-      const half = 0.35 * em;
-      // On the shore side of the face that it stands out to.
-      const q = lay.at(f.x_m, -deep / lay.scale);
-      this.sheet.append(svg("rect", { class: "fender", x: Math.min(p.x, q.x) - (lay.tall ? 0 : half), y: Math.min(p.y, q.y) - (lay.tall ? half : 0),
-        width: lay.tall ? deep : 2 * half, height: lay.tall ? 2 * half : deep }));
-    }
-    this.drawScale(lay, em);
-  }
-
-  // drawScale is a length to measure by.
-  private drawScale(lay: Layout, em: number): void {
-    const most = 9 * em;
-    let long = 1;
-    for (const n of [2, 5, 10, 20, 50, 100, 200]) if (n * lay.scale <= most) long = n;
-    const x2 = lay.w - 1.25 * em;
-    const x1 = x2 - long * lay.scale;
-    const y = 2.2 * em;
-    this.sheet.append(
-      svg("path", { class: "scale", d: `M${x1} ${y - 0.3 * em}V${y}H${x2}V${y - 0.3 * em}` }),
-      svg("text", { class: "small", x: x2, y: y - 0.7 * em, "text-anchor": "end" }, say("mooring.metre", { n: number(long) })),
-    );
-  }
-
-  private drawShip(g: Geometry, lay: Layout, em: number): void {
-    const points = hull(g.ship.loa_m, g.ship.beam_m).map(([x, y]) => lay.at(g.centre[0] + x, g.centre[1] + y));
-    const d = points.map((p, k) => `${k === 0 ? "M" : "L"}${p.x.toFixed(1)} ${p.y.toFixed(1)}`).join("");
-    const end = (part: number): XY => lay.at(g.centre[0] + part * g.ship.loa_m, g.centre[1]);
-    const mid = end(0);
-    this.sheet.append(svg("path", { class: "hull", d: `${d}Z` }));
-    const name = svg("text", { class: "ship", x: mid.x, y: mid.y + 0.1 * em, "text-anchor": "middle" }, g.ship.name);
-    const size = svg("text", { class: "small quiet", x: mid.x, y: mid.y + 1.4 * em, "text-anchor": "middle" },
-      say("drawing.size", { loa: number(g.ship.loa_m), beam: number(g.ship.beam_m, 1) }));
-    this.fwd = svg("text", { class: "small" });
-    this.aft = svg("text", { class: "small" });
-    // Drafts stand inside her ends where her name leaves room, on a small ship not.
-    for (const [t, part] of [[this.fwd, 0.3], [this.aft, -0.41]] as const) {
-      const p = end(part);
-      attribute(t, "text-anchor", "middle");
-      attribute(t, "x", String(p.x));
-      attribute(t, "y", String(p.y + 0.3 * em));
-    }
-    this.sheet.append(name, size, this.fwd, this.aft);
-    this.fitName(g, lay, name, size, em);
-  }
-
-  // fitName keeps her name within her: smaller, or along her on a tall sheet.
-  private fitName(g: Geometry, lay: Layout, name: SVGTextElement, size: SVGTextElement, em: number): void {
-    const room = (lay.tall ? g.ship.beam_m : 0.5 * g.ship.loa_m) * lay.scale - em;
-    const deep = (lay.tall ? 0.4 * g.ship.loa_m : g.ship.beam_m) * lay.scale;
-    const long = name.getComputedTextLength();
-    if (lay.tall && long > room) {
-      const p = lay.at(g.centre[0], g.centre[1]);
-      attribute(name, "transform", `rotate(-90 ${p.x} ${p.y})`);
-      attribute(name, "y", String(p.y + 0.35 * em));
-      size.remove();
-    } else if (deep < 3.6 * em) {
-      attribute(name, "y", String(lay.at(g.centre[0], g.centre[1]).y + 0.35 * em));
-      size.remove();
-    }
   }
 
   private drawLine(l: LineGeometry, lay: Layout, em: number, ropes: SVGGElement, labels: SVGGElement): void {
@@ -258,45 +210,9 @@ export class Mooring {
     text(d.share, share === undefined || !believed ? "" : percent(share));
     text(d.word, s.form === "steady" ? "" : say(`drawing.form.${s.form}`));
     attribute(d.label, "aria-label", [place(l.id, l.group), kN === undefined ? "" : `${load} ${unit()}`, d.share.textContent && say("drawing.of-limit", { share: d.share.textContent }), d.word.textContent].filter(Boolean).join(", "));
-    d.badge.toggleAttribute("hidden", !marked);
+    if (!marked) d.badge.toggleAttribute("hidden", true);
     attribute(d.badge, "data-form", s.form);
     text(d.badgeText, s.form === "parted" ? `✕ ${l.id}` : l.id);
-  }
-
-  // showWind is an arrow that blows, over a north mark.
-  private showWind(s: Scene): void {
-    const lay = this.layout;
-    if (!lay || !this.wind) return;
-    const em = this.em();
-    const c = { x: 3.2 * em, y: 3 * em };
-    const r = 2 * em;
-    const n = lay.bearing(0);
-    this.wind.replaceChildren(
-      svg("circle", { class: "rose", cx: c.x, cy: c.y, r }),
-      svg("line", { class: "north", x1: c.x + n.x * r, y1: c.y + n.y * r, x2: c.x + n.x * (r - 0.5 * em), y2: c.y + n.y * (r - 0.5 * em) }),
-      svg("text", { class: "small", x: c.x + n.x * (r + 0.55 * em), y: c.y + n.y * (r + 0.55 * em) + 0.28 * em, "text-anchor": "middle" }, say("drawing.north")),
-    );
-    if (s.kind === "planned") return; // no wind is in a plan
-    const words = s.wind === undefined ? say("drawing.wind-none")
-      : s.from === undefined ? say("mooring.wind-speed", { speed: number(s.wind, 1) })
-      : say("mooring.wind-from", { speed: number(s.wind, 1), from: String(Math.round(s.from) % 360).padStart(3, "0") });
-    this.wind.append(
-      svg("text", { class: "small quiet", x: c.x + r + 1.3 * em, y: c.y - 0.3 * em }, say("mooring.wind")),
-      svg("text", { class: "wind-words", x: c.x + r + 1.3 * em, y: c.y + 0.9 * em }, words),
-    );
-    if (s.from === undefined || !s.wind) return;
-    const f = lay.bearing(s.from);
-    const at = (ahead: number, side: number): string => `${(c.x - ahead * f.x - side * f.y).toFixed(1)} ${(c.y - ahead * f.y + side * f.x).toFixed(1)}`;
-    this.wind.append(svg("path", { class: "arrow", d: `M${at(-1.6 * em, 0)}L${at(0.3 * em, 0)}M${at(1.6 * em, 0)}L${at(0.2 * em, 0.7 * em)}L${at(0.2 * em, -0.7 * em)}Z` }));
-  }
-
-  private showDrafts(s: Scene): void {
-    if (!this.fwd || !this.aft || !this.geometry || !this.layout) return;
-    // Where her name fills her, drafts are told beside the drawing only.
-    const room = this.layout.tall ? this.geometry.ship.beam_m : 0.17 * this.geometry.ship.loa_m;
-    const fits = room * this.layout.scale > 5.5 * this.em();
-    text(this.fwd, s.fwd === undefined || !fits ? "" : say("drawing.draft", { m: number(s.fwd, 1) }));
-    text(this.aft, s.aft === undefined || !fits ? "" : say("drawing.draft", { m: number(s.aft, 1) }));
   }
 
   private choose(id: string): void {

@@ -36,7 +36,7 @@ export class Chosen {
     if (!b) return;
     text(this.title, `${b.name} · ${b.frame.ship}`);
     const page = setup.pages["berth"];
-    attribute(this.open, "href", page && `${page}?berth=${encodeURIComponent(b.name)}`);
+    attribute(this.open, "href", page && page + encodeURIComponent(b.name));
     this.open.hidden = !page;
     const facts = factsOf(b);
     if (this.facts.childElementCount !== facts.length) this.facts.replaceChildren(...facts.map(() => el("div", {}, el("dt"), el("dd"))));
