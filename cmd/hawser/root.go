@@ -11,6 +11,7 @@ import (
 
 	"hawser/ingest/planfile"
 	"hawser/ingest/recording"
+	"hawser/services/backup"
 )
 
 // Exit codes. Documented in the help of the root command.
@@ -54,10 +55,11 @@ func exitCode(err error) int {
 	var rec *recording.Error
 	var table *tableError
 	var held *notHeld
+	var archive *backup.Error
 	switch {
 	case errors.As(err, &usage):
 		return exitUsage
-	case errors.As(err, &plan), errors.As(err, &rec), errors.As(err, &table):
+	case errors.As(err, &plan), errors.As(err, &rec), errors.As(err, &table), errors.As(err, &archive):
 		return exitBadInput
 	case errors.As(err, &held):
 		return exitNotHeld
@@ -95,7 +97,7 @@ the recording is wrong (the error names the place), 4 no equilibrium (assess).`,
 	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error {
 		return usageError{fmt.Errorf("%s: %w", cmd.Name(), err)}
 	})
-	root.AddCommand(newServe(s), newDemo(s), newSend(s), newReplay(s), newLines(s), newCheck(s), newAssess(s), newKeys(s), newArchive(s))
+	root.AddCommand(newServe(s), newDemo(s), newSend(s), newReplay(s), newLines(s), newBackup(s), newRestore(s), newCheck(s), newAssess(s), newKeys(s), newArchive(s))
 	for _, cmd := range append(root.Commands(), root) {
 		cmd.Args = usageArgs(cmd.Args)
 	}

@@ -14,6 +14,7 @@ import (
 	"github.com/prometheus/client_golang/prometheus/collectors"
 	"golang.org/x/sync/errgroup"
 
+	"hawser/ingest/folder"
 	"hawser/ingest/intake"
 	"hawser/ingest/journal"
 	"hawser/ingest/planbook"
@@ -86,7 +87,7 @@ func openStation(ctx context.Context, cfg config, log *slog.Logger) (_ *station,
 	}()
 	s.registry.MustRegister(collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}))
 	for _, open := range []func(context.Context) error{
-		s.readPlans, s.openJournal, s.openServices, s.openDeliveries, s.openStore, s.putPlans, s.prepare, s.openAccess, s.openFront,
+		s.readPlans, s.openFolder, s.openJournal, s.openServices, s.openDeliveries, s.openStore, s.putPlans, s.prepare, s.openAccess, s.openFront,
 	} {
 		if err := open(ctx); err != nil {
 			return nil, err
@@ -109,6 +110,15 @@ func (s *station) Close() error {
 	}
 	s.closers = nil
 	return errors.Join(errs...)
+}
+
+// openFolder makes the data folder, or takes an older one to the present form.
+func (s *station) openFolder(context.Context) error {
+	found, err := folder.Open(s.cfg.Data)
+	if err == nil && found != folder.Form {
+		s.log.Info("data folder taken to the present form", "folder", s.cfg.Data, "from", found, "to", folder.Form)
+	}
+	return err
 }
 
 func (s *station) openJournal(ctx context.Context) (err error) {
@@ -335,6 +345,7 @@ func (s *station) openFront(ctx context.Context) (err error) {
 		wlb = s.guard
 	}
 	o.Services = append(o.Services, linebook.NewService(s.lines, wlb))
+	o.Routes["GET /api/backup"] = s.backupHandler()
 	o.Routes["GET /api/lines"] = linebook.Handler(s.lines, wlb, s.log)
 	o.Routes["GET /api/stays"] = stay.Handler(s.stays.List, was, s.log)
 	desk, err := plans.New(plans.Options{Book: s.book, Access: may, InForce: s.board.SetPlan, Log: s.log})

@@ -173,6 +173,14 @@ func (j *Journal) openStreams(ctx context.Context) (err error) {
 		}
 		return s, nil
 	}
+	if j.o.KeepLimits {
+		if s, err := j.js.Stream(ctx, telemetryStream); err == nil {
+			kept := s.CachedInfo().Config
+			j.o.MaxBytes, j.o.MaxAge = kept.MaxBytes, kept.MaxAge
+		} else if !errors.Is(err, jetstream.ErrStreamNotFound) {
+			return fmt.Errorf("stream %s: %w", telemetryStream, err)
+		}
+	}
 	// No stream but the documents answers direct gets: those may come from a
 	// replica that is behind.
 	if j.telemetry, err = open(jetstream.StreamConfig{

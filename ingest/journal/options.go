@@ -27,6 +27,9 @@ type Options struct {
 	MaxBytes int64
 	// MaxAge of telemetry kept. 0 means 7 days, less than 0 no limit.
 	MaxAge time.Duration
+	// KeepLimits leaves MaxBytes and MaxAge as they are in the journal, for who opens
+	// one only to copy it: to open it with others would let its oldest go.
+	KeepLimits bool
 	// SyncEvery is the shortest time between two syncs, which is about how long
 	// a receipt waits on a busy journal; an idle one syncs at once. 0 means
 	// 20 ms. Less than 0 leaves syncing to the server: receipts then outlast a

@@ -230,3 +230,42 @@ func TestConcurrentPutsWithoutReplace(t *testing.T) {
 		t.Errorf("%d were taken", taken)
 	}
 }
+
+// A copy of the plans put on another record is a book that knows the same plans.
+func TestCopyAndPaste(t *testing.T) {
+	plan := load(t, "coaster-8")
+	d := newDocuments()
+	b := open(t, d)
+	first := put(t, b, at(plan, "town-quay-2", "Teal"), false)
+	put(t, b, at(plan, "town-quay-2", "Avocet"), true)
+	put(t, b, at(plan, "a", "Teal"), false)
+	var copied strings.Builder
+	if err := planbook.Copy(t.Context(), d, &copied); err != nil {
+		t.Fatal(err)
+	}
+	into := newDocuments()
+	if err := planbook.Paste(t.Context(), into, strings.NewReader(copied.String())); err != nil {
+		t.Fatal(err)
+	}
+	if !reflect.DeepEqual(into.data, d.data) {
+		t.Errorf("%v\nwant %v", into.data, d.data)
+	}
+	again := open(t, into)
+	under(t, again, "town-quay-2", "Avocet")
+	if p, err := again.PlanByFingerprint(t.Context(), "town-quay-2", first.Fingerprint); err != nil || p.Ship.Name != "Teal" {
+		t.Errorf("the plan before: %v, %v", p, err)
+	}
+	for name, text := range map[string]string{"document 1": "{", "document 2": copied.String()[:strings.Index(copied.String(), "\n")+9]} {
+		if err := planbook.Paste(t.Context(), newDocuments(), strings.NewReader(text)); err == nil || !strings.Contains(err.Error(), name) {
+			t.Errorf("%s: %v", name, err)
+		}
+	}
+	d.get = func(string, string) error { return errDisk }
+	if err := planbook.Copy(t.Context(), d, &copied); !errors.Is(err, errDisk) {
+		t.Errorf("%v", err)
+	}
+	into.put = func(string, string) (bool, error) { return false, errDisk }
+	if err := planbook.Paste(t.Context(), into, strings.NewReader(copied.String())); !errors.Is(err, errDisk) {
+		t.Errorf("%v", err)
+	}
+}

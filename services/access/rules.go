@@ -102,6 +102,9 @@ func rules() map[string]rule {
 		// A ship's own stays are hers wherever she lies now: the service leaves out the rest.
 		"GET /api/stays": {role: Watch},
 
+		// All there is, of every berth and ship.
+		"GET /api/backup": {role: Administer, request: wholeSite},
+
 		// The figures of every berth are among them.
 		"GET /performance":     {role: Watch, request: wholeSite, page: true},
 		"GET /metrics":         {role: Watch, request: wholeSite},

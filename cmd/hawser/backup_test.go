@@ -1,0 +1,222 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"google.golang.org/protobuf/proto"
+
+	hawserv1 "hawser/proto/hawser/v1"
+	"hawser/services/access/keyring"
+)
+
+// answers are what a server says of alarms, history, stays and lines of a berth.
+type answers struct {
+	alarms, history, stays string
+	lines                  *hawserv1.ListLinesResponse
+}
+
+func (s *server) answers(berth string) (a answers, err error) {
+	conn := s.dial()
+	list, err := hawserv1.NewAlarmServiceClient(conn).ListAlarms(s.t.Context(), &hawserv1.ListAlarmsRequest{Berth: berth, IncludeCleared: true})
+	if err != nil {
+		return a, err
+	}
+	text, err := json.Marshal(list.Alarms)
+	if err != nil {
+		return a, err
+	}
+	a.alarms = string(text)
+	for _, step := range []string{"", "&step=10s"} {
+		body, err := s.get("/api/history?berth=" + berth + "&channel=1/tension&from=2026-03-01T00:00:00Z&to=2026-03-02T00:00:00Z" + step)
+		if err != nil {
+			return a, err
+		}
+		a.history += body
+	}
+	if a.stays, err = s.get("/api/stays?berth=" + berth); err != nil {
+		return a, err
+	}
+	a.lines, err = hawserv1.NewLineServiceClient(conn).ListLines(s.t.Context(), &hawserv1.ListLinesRequest{Berth: berth, IncludeCells: true})
+	if a.lines != nil {
+		a.lines.Position = 0 // other berths go on
+	}
+	return a, err
+}
+
+// same waits until a server answers as another did.
+func (s *server) same(t *testing.T, berth string, want answers) {
+	t.Helper()
+	waitFor(t, "the same answers", func() error {
+		got, err := s.answers(berth)
+		switch {
+		case err != nil:
+			return err
+		case got.alarms != want.alarms:
+			return fmt.Errorf("alarms %s\nwant %s", got.alarms, want.alarms)
+		case got.history != want.history:
+			return fmt.Errorf("history of %d bytes, want %d", len(got.history), len(want.history))
+		case got.stays != want.stays:
+			return fmt.Errorf("stays %s\nwant %s", got.stays, want.stays)
+		case !proto.Equal(got.lines, want.lines):
+			return fmt.Errorf("lines %v\nwant %v", got.lines, want.lines)
+		}
+		return nil
+	})
+}
+
+// A server is backed up while readings come in at another berth, and after its stop;
+// both restored into empty folders answer as it did, and take readings on from there.
+func TestRestoredServerAnswersAsBefore(t *testing.T) {
+	t.Parallel()
+	path := record(t, "tanker-12", 11, nil)
+	told := replayed(t, "tanker-12", path)
+	_, all := pins(t, path)
+	dir := t.TempDir()
+	s := startServe(t, filepath.Join(dir, "data"))
+	hawser(t, "send", "--plan", planFile("tanker-12"), "--to", s.grpc, path)
+	s.linesDone(all, told)
+	sums, batches := inRecording(t, path)
+	s.stored("north-jetty-1", sums)
+	s.watched("north-jetty-1", float64(batches))
+	var want answers
+	waitFor(t, "stays", func() (err error) {
+		if want, err = s.answers("north-jetty-1"); err == nil && !strings.Contains(want.stays, northShip) {
+			err = errors.New(want.stays)
+		}
+		return err
+	})
+	if len(want.history) < 10_000 || !strings.Contains(want.alarms, "brake-slip") || len(want.lines.Lines) != 12 {
+		t.Fatalf("too little to compare: %d bytes of history, alarms %s", len(want.history), want.alarms)
+	}
+
+	ctx, stop := context.WithCancel(t.Context())
+	defer stop()
+	other := record(t, "coaster-8", 3, nil)
+	sending := make(chan int, 1)
+	go func() {
+		sending <- run(ctx, []string{"send", "--plan", planFile("coaster-8"), "--to", s.grpc, "--pace", "10", other}, streams{out: io.Discard, err: io.Discard})
+	}()
+	busy := berthOf(t, "coaster-8")
+	s.watched(busy, 5)
+	running, stopped := filepath.Join(dir, "running.zip"), filepath.Join(dir, "stopped.zip")
+	out, _ := hawser(t, "backup", "--from", "http://"+s.http, "--out", running)
+	if !strings.Contains(out, running+": checked") {
+		t.Errorf("backup says %q", out)
+	}
+	var stderr bytes.Buffer
+	if code := run(t.Context(), []string{"backup", "--data", s.data, "--out", stopped}, streams{out: io.Discard, err: &stderr}); code != exitFailed || !strings.Contains(stderr.String(), "--from") {
+		t.Errorf("backup of a folder in use: %d %s", code, stderr.String())
+	}
+	stop()
+	<-sending
+	if _, err := s.stop(); err != nil {
+		t.Fatal(err)
+	}
+	if names, _ := filepath.Glob(filepath.Join(s.data, "store-copy*")); len(names) > 0 {
+		t.Errorf("left behind: %q", names)
+	}
+	hawser(t, "backup", "--data", s.data, "--out", stopped)
+
+	for name, file := range map[string]string{"running": running, "stopped": stopped} {
+		data := filepath.Join(dir, "restored-"+name)
+		if out, _ := hawser(t, "restore", "--data", data, file); !strings.Contains(out, data+": restored") {
+			t.Errorf("restore says %q", out)
+		}
+		r := startServe(t, data)
+		r.same(t, "north-jetty-1", want)
+		// The other berth's readings are there as far as the backup goes, and go on.
+		hawser(t, "send", "--plan", planFile("coaster-8"), "--to", r.grpc, other)
+		sums, _ := inRecording(t, other)
+		r.stored(busy, sums)
+		if _, err := r.stop(); err != nil {
+			t.Fatal(err)
+		}
+	}
+	for name, c := range map[string]struct {
+		args []string
+		code int
+		says string
+	}{
+		"a folder with something in it": {[]string{"restore", "--data", s.data, running}, exitUsage, "is not empty"},
+		"a file that is there already":  {[]string{"backup", "--data", s.data, "--out", running}, exitUsage, "is there already"},
+		"no data folder":                {[]string{"backup", "--data", filepath.Join(dir, "none"), "--out", filepath.Join(dir, "none.zip")}, exitFailed, "is no data folder"},
+		"a cut file":                    {[]string{"restore", "--data", filepath.Join(dir, "a"), cutFile(t, running)}, exitBadInput, "not a backup, or cut off"},
+		"a spoilt file":                 {[]string{"restore", "--data", filepath.Join(dir, "a"), spoiltFile(t, running)}, exitBadInput, "part journal/telemetry: damaged"},
+	} {
+		var stderr bytes.Buffer
+		if code := run(t.Context(), c.args, streams{out: io.Discard, err: &stderr}); code != c.code || !strings.Contains(stderr.String(), c.says) {
+			t.Errorf("%s: %d %s", name, code, stderr.String())
+		}
+	}
+	if _, err := os.Stat(filepath.Join(dir, "a")); !errors.Is(err, os.ErrNotExist) {
+		t.Errorf("a file that was refused left a folder: %v", err)
+	}
+}
+
+func cutFile(t *testing.T, path string) string {
+	return changedFile(t, path, func(b []byte) []byte { return b[:len(b)*9/10] })
+}
+
+func spoiltFile(t *testing.T, path string) string {
+	return changedFile(t, path, func(b []byte) []byte {
+		b[bytes.Index(b, []byte("journal/telemetry"))+2000] ^= 0x10
+		return b
+	})
+}
+
+func changedFile(t *testing.T, path string, change func([]byte) []byte) string {
+	t.Helper()
+	data, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	out := filepath.Join(t.TempDir(), "changed.zip")
+	if err := os.WriteFile(out, change(data), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	return out
+}
+
+// A data folder of a later version is refused with one clear error.
+func TestLaterDataFolderIsRefused(t *testing.T) {
+	data := t.TempDir()
+	if err := os.WriteFile(filepath.Join(data, "version"), []byte("hawser-data 9\n"), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	var stderr bytes.Buffer
+	code := run(t.Context(), []string{"serve", "--data", data, "--http", "127.0.0.1:0", "--grpc", "127.0.0.1:0"}, streams{out: io.Discard, err: &stderr})
+	if code != exitFailed || strings.Count(stderr.String(), "\n") != 1 || !strings.Contains(stderr.String(), "is of form 9, written by a later version") {
+		t.Errorf("%d %s", code, stderr.String())
+	}
+}
+
+// With access control a backup takes who administers the site.
+func TestBackupOverTLS(t *testing.T) {
+	s := startSecured(t, nil)
+	dir := t.TempDir()
+	backup := func(role string) (int, string) {
+		token := filepath.Join(dir, role+".token")
+		if err := os.WriteFile(token, []byte(s.tokens[role]), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		var stderr bytes.Buffer
+		code := run(t.Context(), []string{"backup", "--from", strings.TrimSuffix(s.url("/"), "/"), "--ca", filepath.Join(s.dir, keyring.CAFile), "--token-file", token,
+			"--out", filepath.Join(dir, role+".zip")}, streams{out: io.Discard, err: &stderr})
+		return code, stderr.String()
+	}
+	if code, says := backup("engineer"); code != exitFailed || !strings.Contains(says, "403") {
+		t.Errorf("engineer: %d %s", code, says)
+	}
+	if code, says := backup("administer"); code != exitOK {
+		t.Errorf("administer: %d %s", code, says)
+	}
+}
