@@ -36,10 +36,13 @@ type config struct {
 }
 
 type journalConfig struct {
-	URL      string        `yaml:"url"`
-	MaxBytes byteSize      `yaml:"max_bytes"`
-	MaxAge   time.Duration `yaml:"max_age"`
-	Sync     time.Duration `yaml:"sync"`
+	URL          string        `yaml:"url"`
+	Replicas     int           `yaml:"replicas"`
+	User         string        `yaml:"user"`
+	PasswordFile string        `yaml:"password_file"`
+	MaxBytes     byteSize      `yaml:"max_bytes"`
+	MaxAge       time.Duration `yaml:"max_age"`
+	Sync         time.Duration `yaml:"sync"`
 }
 
 type storeConfig struct {
@@ -104,8 +107,8 @@ func defaultConfig() config {
 	return config{
 		HTTP: "127.0.0.1:7410", GRPC: "127.0.0.1:7411", Data: "hawser-data",
 		ClockTolerance: time.Minute, SilentAfter: 8 * time.Second,
-		Journal: journalConfig{MaxBytes: 20 << 30, MaxAge: 7 * 24 * time.Hour, Sync: 20 * time.Millisecond},
 		Store:   storeConfig{Kind: storeEmbedded, Retention: 30 * 24 * time.Hour, Rollups: defaultRollups()},
+		Journal: journalConfig{Replicas: 1, MaxBytes: 20 << 30, MaxAge: 7 * 24 * time.Hour, Sync: 20 * time.Millisecond},
 	}
 }
 
@@ -122,7 +125,8 @@ func (c *config) bind(cmd *cobra.Command) {
 	f.StringVar(&c.TLS.Key, "tls-key", c.TLS.Key, "`FILE` of its private key (PEM)")
 	f.StringVar(&c.Access.File, "access", c.Access.File, "`FILE` of who may do what (YAML); with TLS, needed to listen beyond loopback")
 	f.StringVar(&c.Access.Audit, "audit", c.Access.Audit, "`FILE` that who did what is added to; standard error where none is given")
-	f.StringVar(&c.Journal.URL, "journal", c.Journal.URL, "`URL` of an outside NATS server with JetStream (nats://HOST:PORT) in place of the embedded journal")
+	f.StringVar(&c.Journal.URL, "journal", c.Journal.URL, "`URL` of an outside NATS server with JetStream (nats://HOST:PORT), or several of a cluster, commas between, in place of the embedded journal")
+	f.IntVar(&c.Journal.Replicas, "journal-replicas", c.Journal.Replicas, "servers of the NATS cluster that each hold all of the journal: 1, 3 or 5")
 	f.Var(&c.Journal.MaxBytes, "journal-max-bytes", "size at which the journal lets its oldest go")
 	f.DurationVar(&c.Journal.MaxAge, "journal-max-age", c.Journal.MaxAge, "age at which the journal lets its oldest go")
 	f.DurationVar(&c.Journal.Sync, "journal-sync", c.Journal.Sync, "longest time from a batch to its being on disk and receipted")
@@ -204,6 +208,12 @@ func (c *config) validate() error {
 		return fmt.Errorf("journal.sync: %s must be from 1ms to 10s", c.Journal.Sync)
 	case c.Journal.URL != "" && !strings.HasPrefix(c.Journal.URL, "nats://"):
 		return fmt.Errorf("journal.url: %q must be nats://HOST:PORT", c.Journal.URL)
+	case c.Journal.Replicas != 1 && c.Journal.Replicas != 3 && c.Journal.Replicas != 5:
+		return fmt.Errorf("journal.replicas: %d is none of 1, 3, 5", c.Journal.Replicas)
+	case c.Journal.URL == "" && (c.Journal.Replicas != 1 || c.Journal.User != ""):
+		return errors.New("journal: replicas and a user are of a NATS cluster at journal.url")
+	case (c.Journal.User == "") != (c.Journal.PasswordFile == ""):
+		return errors.New("journal: a user and a password_file go together")
 	case c.Store.Retention <= 0:
 		return fmt.Errorf("store.retention: %s must be above zero", c.Store.Retention)
 	}

@@ -72,6 +72,25 @@ func TestSettingsFileHandedOut(t *testing.T) {
 	}
 }
 
+// The settings of compose and Kubernetes name nothing that hawser does not have.
+func TestSettingsOfDeploymentsAreRead(t *testing.T) {
+	for path, check := range map[string]func(config) bool{
+		"compose/hawser.yaml": func(c config) bool {
+			return c.Store.Kind == storeInflux && c.Store.TokenFile != "" && len(c.Deliver.Alertmanagers) == 1
+		},
+		"kubernetes/settings/hawser.yaml": func(c config) bool {
+			return c.Journal.Replicas == 3 && strings.Count(c.Journal.URL, "nats://") == 3 && c.Journal.PasswordFile != ""
+		},
+	} {
+		cfg := defaultConfig()
+		if err := cfg.load(&cobra.Command{}, filepath.Join("..", "..", "deploy", path)); err != nil {
+			t.Error(err)
+		} else if !check(cfg) || cfg.TLS.Cert == "" || cfg.Access.File == "" {
+			t.Errorf("%s: %+v", path, cfg)
+		}
+	}
+}
+
 // What the settings file shows as comments is read too, once it is none.
 func TestSettingsShownAsCommentsAreRead(t *testing.T) {
 	data, err := os.ReadFile(filepath.Join("..", "..", "deploy", "hawser.yaml"))
@@ -104,13 +123,17 @@ func TestSettingsShownAsCommentsAreRead(t *testing.T) {
 	}
 }
 
-// The access file that is handed out is read without a word.
-func TestAccessFileHandedOut(t *testing.T) {
+// The access files that are handed out are read without a word.
+func TestAccessFilesHandedOut(t *testing.T) {
 	made, err := keyring.Make(keyring.Options{Dir: filepath.Join(t.TempDir(), "keys"), Berths: []string{"east-3"}})
 	if err != nil {
 		t.Fatal(err)
 	}
-	for from, to := range map[string]string{filepath.Join("..", "..", "deploy", "access.yaml"): "access.yaml", filepath.Join(made.Dir, "ca.crt"): "devices-ca.crt"} {
+	for from, to := range map[string]string{
+		filepath.Join("..", "..", "deploy", "access.yaml"):                           "access.yaml",
+		filepath.Join("..", "..", "deploy", "kubernetes", "settings", "access.yaml"): "access-kubernetes.yaml",
+		filepath.Join(made.Dir, "ca.crt"):                                            "devices-ca.crt",
+	} {
 		data, err := os.ReadFile(from)
 		if err == nil {
 			err = os.WriteFile(filepath.Join(made.Dir, to), data, 0o600)
@@ -119,15 +142,17 @@ func TestAccessFileHandedOut(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	cfg := defaultConfig()
-	cfg.HTTP, cfg.GRPC, cfg.Data = "127.0.0.1:0", "127.0.0.1:0", t.TempDir()
-	cfg.TLS = tlsConfig{Cert: filepath.Join(made.Dir, "server.crt"), Key: filepath.Join(made.Dir, "server.key")}
-	cfg.Access.File = filepath.Join(made.Dir, "access.yaml")
-	st, err := openStation(t.Context(), cfg, newLog(io.Discard, 0))
-	if err != nil {
-		t.Fatal(err)
-	}
-	if err := st.Close(); err != nil {
-		t.Error(err)
+	for _, name := range []string{"access.yaml", "access-kubernetes.yaml"} {
+		cfg := defaultConfig()
+		cfg.HTTP, cfg.GRPC, cfg.Data = "127.0.0.1:0", "127.0.0.1:0", t.TempDir()
+		cfg.TLS = tlsConfig{Cert: filepath.Join(made.Dir, "server.crt"), Key: filepath.Join(made.Dir, "server.key")}
+		cfg.Access.File = filepath.Join(made.Dir, name)
+		st, err := openStation(t.Context(), cfg, newLog(io.Discard, 0))
+		if err != nil {
+			t.Fatalf("%s: %v", name, err)
+		}
+		if err := st.Close(); err != nil {
+			t.Error(err)
+		}
 	}
 }

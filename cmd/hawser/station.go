@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"log/slog"
 	"maps"
+	"os"
 	"path/filepath"
 	"time"
 
@@ -123,9 +124,14 @@ func (s *station) openFolder(context.Context) error {
 
 func (s *station) openJournal(ctx context.Context) (err error) {
 	o := journal.Options{
-		URL: s.cfg.Journal.URL, MaxBytes: int64(s.cfg.Journal.MaxBytes), MaxAge: s.cfg.Journal.MaxAge,
+		URL: s.cfg.Journal.URL, Replicas: s.cfg.Journal.Replicas, User: s.cfg.Journal.User, MaxBytes: int64(s.cfg.Journal.MaxBytes), MaxAge: s.cfg.Journal.MaxAge,
 		SyncEvery: s.cfg.Journal.Sync, OnPressure: s.limits.pressure, OnLoss: s.limits.loss,
 		Log: s.log, Registerer: s.registry,
+	}
+	if s.cfg.Journal.PasswordFile != "" {
+		if o.Password, err = secretIn(s.cfg.Journal.PasswordFile); err != nil {
+			return fmt.Errorf("journal.password_file: %w", err)
+		}
 	}
 	if o.URL == "" {
 		o.Dir = filepath.Join(s.cfg.Data, "journal")
@@ -242,15 +248,21 @@ func (s *station) openStore(context.Context) (err error) {
 		s.store = db
 		s.planLines = &history.PlanLines{Current: berthLines(s.book), Store: db, Every: 5 * time.Second, Log: s.log}
 	default:
+		dir := filepath.Join(s.cfg.Data, "store")
+		held, err := os.ReadDir(dir)
+		if err != nil && !errors.Is(err, os.ErrNotExist) {
+			return err
+		}
 		db, err := tsdb.Open(tsdb.Options{
-			Dir: filepath.Join(s.cfg.Data, "store"), Retention: s.cfg.Store.Retention, Rolls: s.cfg.Store.Rollups.retention(),
+			Dir: dir, Retention: s.cfg.Store.Retention, Rolls: s.cfg.Store.Rollups.retention(),
 			Ahead: s.cfg.ClockTolerance + time.Hour, Log: s.log, Registerer: s.registry,
 		})
 		if err != nil {
 			return err
 		}
 		recovered := db.Recovery()
-		s.store, refill = db, recovered.Refill()
+		// A journal outside may know a store that was in another folder.
+		s.store, refill = db, recovered.Refill() || len(held) == 0
 	}
 	s.pump, err = store.NewPump(s.store, store.PumpOptions{Log: s.log, Registerer: s.registry})
 	if err == nil {

@@ -133,6 +133,9 @@ func (j *Journal) connect() (err error) {
 		if j.o.Credentials != "" {
 			opts = append(opts, nats.UserCredentials(j.o.Credentials))
 		}
+		if j.o.User != "" {
+			opts = append(opts, nats.UserInfo(j.o.User, j.o.Password))
+		}
 	}
 	lost := func(_ *nats.Conn, err error) {
 		if err == nil {
@@ -156,7 +159,7 @@ func (j *Journal) connect() (err error) {
 	if limit := j.pubConn.MaxPayload(); limit < maxPayload {
 		j.log.Warn("the server's max_payload is small: larger entries and documents will be refused", "max_payload", limit, "want", maxPayload)
 	}
-	j.js, err = jetstream.New(j.readConn, jetstream.WithDefaultTimeout(10*time.Second))
+	j.js, err = jetstream.New(j.readConn, jetstream.WithDefaultTimeout(answerTimeout))
 	return err
 }
 
@@ -167,11 +170,11 @@ func (j *Journal) openStreams(ctx context.Context) (err error) {
 		// We send no message ids; the least window there can be spares the server
 		// looking through two minutes of messages for them when it starts.
 		c.Duplicates = 100 * time.Millisecond
-		s, err := j.js.CreateOrUpdateStream(ctx, c)
+		s, err := j.openStream(ctx, c)
 		if err != nil {
 			return nil, fmt.Errorf("stream %s: %w", c.Name, err)
 		}
-		return s, nil
+		return asked{s}, nil
 	}
 	if j.o.KeepLimits {
 		if s, err := j.js.Stream(ctx, telemetryStream); err == nil {
@@ -199,6 +202,23 @@ func (j *Journal) openStreams(ctx context.Context) (err error) {
 		Name: recordStream, Subjects: []string{recordPrefix + "*"}, DenyDelete: true, DenyPurge: true,
 	})
 	return err
+}
+
+// openStream makes a stream. A cluster that has just lost a server answers once it
+// has agreed on who leads: that is waited for.
+func (j *Journal) openStream(ctx context.Context, c jetstream.StreamConfig) (jetstream.Stream, error) {
+	for again := time.Now().Add(time.Minute); ; {
+		s, err := j.js.CreateOrUpdateStream(ctx, c)
+		silent := errors.Is(err, context.DeadlineExceeded) || errors.Is(err, nats.ErrNoResponders)
+		if j.embedded() || !silent || ctx.Err() != nil || time.Now().After(again) {
+			return s, err
+		}
+		j.log.Warn("the journal's server does not answer, asking again", "stream", c.Name, "err", err)
+		select {
+		case <-time.After(250 * time.Millisecond):
+		case <-ctx.Done():
+		}
+	}
 }
 
 // openSyncers decides what a message waits for after its acknowledgement.

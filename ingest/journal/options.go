@@ -15,12 +15,14 @@ type Options struct {
 	// Dir is the folder of the journal inside the process, made when missing.
 	// One process has it open at a time. Not used when URL is set.
 	Dir string
-	// URL of a NATS server with JetStream outside the process ("nats://host:4222").
-	// Its max_payload should be 8 MiB; what is larger than it allows is refused
+	// URL of a NATS server with JetStream outside the process ("nats://host:4222"),
+	// or of several of a cluster, commas between. Its max_payload should be 8 MiB; what is larger than it allows is refused
 	// with ErrTooLarge.
 	URL string
 	// Credentials is the path of a NATS credentials file for URL, if it wants one.
 	Credentials string
+	// User and Password are for a server at URL that asks for them.
+	User, Password string
 	// Replicas of each stream in the cluster at URL. 0 means 1.
 	Replicas int
 	// MaxBytes of telemetry kept, oldest dropped. 0 means 8 GiB.

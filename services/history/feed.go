@@ -78,8 +78,8 @@ type Feed struct {
 	lost bool
 }
 
-// NewFeed makes a feed from a journal to a pump. refill is for a store that has
-// lost something: it is given the whole journal again.
+// NewFeed makes a feed from a journal to a pump. refill is for a store that is
+// new or has lost something: it is given the whole journal again.
 func NewFeed(j Journal, p Pump, log *slog.Logger, refill bool) *Feed {
 	return &Feed{journal: j, pump: p, log: log, refill: refill, end: math.MaxUint64}
 }
@@ -146,7 +146,7 @@ func (f *Feed) run(ctx context.Context) error {
 // resume finds the position to begin after.
 func (f *Feed) resume(ctx context.Context, last uint64) error {
 	if f.refill {
-		f.log.Warn("the store has a hole, giving it the whole journal again")
+		f.log.Info("the store is new or has a hole, giving it the whole journal")
 		return f.begin(ctx, 0)
 	}
 	data, ok, err := f.journal.LoadPosition(ctx)

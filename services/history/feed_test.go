@@ -56,7 +56,7 @@ func TestWhereItBegins(t *testing.T) {
 		{"unclean stop near the start", `{"Position":900,"Clean":false}`, false, 0, ""},
 		{"clean stop, then the journal lost its end", `{"Position":12100,"Clean":true}`, false, 7000, ""},
 		{"unclean stop, then the journal lost its end", `{"Position":12100,"Clean":false}`, false, 7000, ""},
-		{"hole in the store", `{"Position":9000,"Clean":true}`, true, 0, "the store has a hole"},
+		{"hole in the store", `{"Position":9000,"Clean":true}`, true, 0, "the store is new or has a hole"},
 		{"unreadable", `{"Position":`, false, 0, "position of the store not readable"},
 	} {
 		t.Run(c.name, func(t *testing.T) {

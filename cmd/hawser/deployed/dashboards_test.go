@@ -65,7 +65,7 @@ func readBoard(t *testing.T, name string) (b board) {
 func TestEveryQueryOfTheBoards(t *testing.T) {
 	began := time.Now()
 	influx := startInflux(t)
-	st := serve(t, "--data", t.TempDir(), "--config", settingsWithWebhook(t),
+	st := serve(t, inClear(), "--data", t.TempDir(), "--config", settingsWithWebhook(t),
 		"--store", "influxdb", "--influxdb-url", influx, "--influxdb-bucket", "moorings/autogen")
 	prom := startPrometheus(t, st.pages)
 
@@ -152,7 +152,7 @@ func startPrometheus(t *testing.T, target string) (url string) {
 	start(t, need(t, "prometheus"), "--config.file", filepath.Join(dir, "prometheus.yml"),
 		"--storage.tsdb.path", filepath.Join(dir, "data"), "--web.listen-address", listen)
 	url = "http://" + listen
-	eventually(t, "Prometheus to be ready", func() error { _, err := get(url + "/-/ready"); return err })
+	eventually(t, "Prometheus to be ready", func() error { _, err := inClear().get(url + "/-/ready"); return err })
 	return url
 }
 
@@ -183,7 +183,7 @@ func promBoard(t *testing.T, prom string, b board, began time.Time) {
 		}
 		eventually(t, "values of "+v.Name, func() error {
 			var answer struct{ Data []string }
-			body, err := get(prom + "/api/v1/label/" + m[2] + "/values?" + url.Values{"match[]": {m[1]}}.Encode())
+			body, err := inClear().get(prom + "/api/v1/label/" + m[2] + "/values?" + url.Values{"match[]": {m[1]}}.Encode())
 			if err == nil {
 				err = json.Unmarshal(body, &answer)
 			}
@@ -236,7 +236,7 @@ func filled(t *testing.T, query string, fill map[string]string) string {
 }
 
 func askPrometheus(url string) ([]series, error) {
-	body, err := get(url)
+	body, err := inClear().get(url)
 	if err != nil {
 		return nil, err
 	}
@@ -305,7 +305,7 @@ func (s fluxSpan) ask(t *testing.T, query string, fill map[string]string) ([]map
 	}
 	req.Header.Set("Content-Type", "application/vnd.flux")
 	req.Header.Set("Accept", "application/csv")
-	body, err := do(req)
+	body, err := inClear().do(req)
 	if err != nil {
 		return nil, err
 	}

@@ -15,7 +15,10 @@ import (
 	"os/exec"
 	"path/filepath"
 	"regexp"
+	"strconv"
+	"strings"
 	"sync"
+	"syscall"
 	"testing"
 	"time"
 
@@ -39,13 +42,32 @@ func TestMain(m *testing.M) {
 		os.Exit(1)
 	}
 	hawser = filepath.Join(dir, "hawser")
-	if out, err := exec.Command("go", "build", "-o", hawser, "hawser/cmd/hawser").CombinedOutput(); err != nil {
-		fmt.Fprintf(os.Stderr, "build: %v\n%s", err, out)
+	if err := buildAsInContainer(hawser); err != nil {
+		fmt.Fprintln(os.Stderr, "build:", err)
 		os.Exit(1)
 	}
 	code := m.Run()
 	_ = os.RemoveAll(dir)
 	os.Exit(code)
+}
+
+// buildAsInContainer builds the program with the command of the container file,
+// which is the one line that runs the compiler.
+func buildAsInContainer(to string) error {
+	data, err := os.ReadFile(filepath.Join(root, "deploy", "container", "Containerfile"))
+	if err != nil {
+		return err
+	}
+	m := regexp.MustCompile(`(?m)^RUN (CGO_ENABLED=0 go build .* )-o /out/hawser (\./cmd/hawser)$`).FindSubmatch(data)
+	if m == nil {
+		return errors.New("the container file has another build command")
+	}
+	build := exec.Command("sh", "-c", string(m[1])+`-o "$OUT" `+string(m[2]))
+	build.Dir, build.Env = root, append(os.Environ(), "OUT="+to)
+	if out, err := build.CombinedOutput(); err != nil {
+		return fmt.Errorf("%w\n%s", err, out)
+	}
+	return nil
 }
 
 func planPath(name string) string {
@@ -91,7 +113,13 @@ func (o *output) String() string {
 // start starts a program that the end of the test kills, if it still runs.
 func start(t *testing.T, path string, args ...string) *process {
 	t.Helper()
+	return startWith(t, os.Environ(), path, args...)
+}
+
+func startWith(t *testing.T, env []string, path string, args ...string) *process {
+	t.Helper()
 	p := &process{t: t, cmd: exec.Command(path, args...), exited: make(chan struct{})}
+	p.cmd.Env = env
 	p.cmd.Stdout, p.cmd.Stderr = &p.out, &p.out
 	if err := p.cmd.Start(); err != nil {
 		t.Fatal(err)
@@ -110,6 +138,15 @@ func (p *process) kill() {
 	<-p.exited
 }
 
+// stop asks it to end, and wants it to in order.
+func (p *process) stop() {
+	p.t.Helper()
+	_ = p.cmd.Process.Signal(syscall.SIGTERM)
+	if p.wait(); p.err != nil {
+		p.t.Errorf("%s: %v\n%s", p.cmd.Path, p.err, p.out.String())
+	}
+}
+
 // wait waits for its end.
 func (p *process) wait() {
 	p.t.Helper()
@@ -123,22 +160,23 @@ func (p *process) wait() {
 // station is a running hawser serve.
 type station struct {
 	*process
-	pages, grpc string
+	url, pages, grpc string
+	client           *client
 }
 
-var address = regexp.MustCompile(`(?m)^(pages|gRPC) +(?:https?://)?([][0-9.:]+)/?$`)
+var address = regexp.MustCompile(`(?m)^(pages|gRPC) +((?:https?://)?([][0-9.:]+))/?$`)
 
-// serve starts hawser serve and waits until it is ready.
-func serve(t *testing.T, args ...string) *station {
+// serve starts hawser serve and waits until c finds it ready.
+func serve(t *testing.T, c *client, args ...string) *station {
 	t.Helper()
 	args = append([]string{"serve", "--http", "127.0.0.1:0", "--grpc", "127.0.0.1:0"}, args...)
-	s := &station{process: start(t, hawser, args...)}
+	s := &station{process: start(t, hawser, args...), client: c}
 	eventually(t, "the addresses of hawser", func() error {
 		for _, m := range address.FindAllStringSubmatch(s.out.String(), -1) {
 			if m[1] == "pages" {
-				s.pages = m[2]
+				s.url, s.pages = m[2], m[3]
 			} else {
-				s.grpc = m[2]
+				s.grpc = m[3]
 			}
 		}
 		select {
@@ -152,25 +190,57 @@ func serve(t *testing.T, args ...string) *station {
 		return nil
 	})
 	eventually(t, "hawser to be ready", func() error {
-		_, err := get("http://" + s.pages + "/readyz")
+		_, err := c.get(s.url + "/readyz")
 		return err
 	})
 	return s
 }
 
+// metrics gives the values of a metric's series by their labels as /metrics has them.
+func (s *station) metrics(name string) (map[string]float64, error) {
+	body, err := s.client.get(s.url + "/metrics")
+	if err != nil {
+		return nil, err
+	}
+	values := map[string]float64{}
+	for line := range strings.Lines(string(body)) {
+		series, text, _ := strings.Cut(strings.TrimSpace(line), " ")
+		labels, ok := strings.CutPrefix(series, name)
+		if !ok || labels != "" && labels[0] != '{' {
+			continue
+		}
+		if values[labels], err = strconv.ParseFloat(text, 64); err != nil {
+			return nil, fmt.Errorf("metric %s: %w", series, err)
+		}
+	}
+	return values, nil
+}
+
+// client asks servers, with a token where it has one.
+type client struct {
+	http  http.Client
+	token string
+}
+
+// inClear is a client of servers that ask nobody who he is.
+func inClear() *client { return &client{} }
+
 // get wants an answer of 200.
-func get(url string) ([]byte, error) {
+func (c *client) get(url string) ([]byte, error) {
 	ctx, cancel := context.WithTimeout(context.Background(), 20*time.Second)
 	defer cancel()
 	req, err := http.NewRequestWithContext(ctx, http.MethodGet, url, nil)
 	if err != nil {
 		return nil, err
 	}
-	return do(req)
+	return c.do(req)
 }
 
-func do(req *http.Request) ([]byte, error) {
-	res, err := http.DefaultClient.Do(req)
+func (c *client) do(req *http.Request) ([]byte, error) {
+	if c.token != "" {
+		req.Header.Set("Authorization", "Bearer "+c.token)
+	}
+	res, err := c.http.Do(req)
 	if err != nil {
 		return nil, err
 	}
