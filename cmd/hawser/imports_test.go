@@ -72,7 +72,7 @@ var allowed = map[string]struct {
 	"services/plans": {[]string{"detect/mooring", "detect/mooring/quality", "detect/tide", "ingest/planbook", "ingest/planfile", "proto/hawser/v1"},
 		"plans for people to look at and to change; reckons no load"},
 	"dashboards": {nil, "boards for a viewer; no part of the program"},
-	"services/history": {[]string{"detect/reading", "ingest/batch", "ingest/store"},
+	"services/history": {[]string{"detect/reading", "ingest/batch", "ingest/store", "proto/hawser/v1"},
 		"carries the journal to the store and asks the store"},
 }
 

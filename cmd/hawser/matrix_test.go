@@ -158,7 +158,7 @@ func (s *secured) subjects(what string) []string {
 		return []string{northBerth, townBerth, "server"}
 	case strings.HasPrefix(what, "TakeOutOfService"), strings.HasPrefix(what, "RecordRope"), what == "POST /out-of-service":
 		return []string{northBerth, townBerth}
-	case what == "GET /api/history", what == "AssessRequest", what == "GET /api/assess", what == "PUT /api/plan",
+	case what == "GET /api/history", what == "AssessRequest", what == "QueryHistoryRequest", what == "GET /api/assess", what == "PUT /api/plan",
 		what == "GET /berth/{berth}", what == "GET /plan/{berth}",
 		what == "GET /api/plan", what == "GET /api/plan/text", what == "GET /api/plan/versions":
 		return []string{northBerth, townBerth}
@@ -203,6 +203,8 @@ func (s *secured) request(m protoreflect.MethodDescriptor, about string) proto.M
 		return &hawserv1.ListLinesRequest{Berth: berth}
 	case "hawser.v1.LineService.RecordRope":
 		return &hawserv1.RecordRopeRequest{Berth: about, Line: "1", Kind: hawserv1.RopeEventKind_ROPE_EVENT_KIND_END_FOR_ENDED, By: "A. Mate"}
+	case "hawser.v1.HistoryService.QueryHistory":
+		return &hawserv1.QueryHistoryRequest{Berth: berth, Channels: []string{"1/tension"}}
 	case "hawser.v1.IntakeService.Deliver":
 		berth, anew := strings.CutSuffix(about, " anew")
 		hello := &hawserv1.Hello{Berth: berth, Source: "matrix", ReplacePlan: anew}

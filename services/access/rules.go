@@ -69,6 +69,7 @@ func rules() map[string]rule {
 		"/hawser.v1.LiveService/WatchBerths":       {role: Watch, message: berthNamed},
 		"/hawser.v1.AssessService/Assess":          {role: Watch, message: berthNamed},
 		"/hawser.v1.AssessService/ListLosses":      {role: Watch, message: berthNamed},
+		"/hawser.v1.HistoryService/QueryHistory":   {role: Watch, message: berthNamed},
 		"/hawser.v1.IntakeService/Deliver":         {role: Operate, device: true, message: berthOfHello, bytes: batchBytes},
 
 		// Whether the server is well says nothing about anybody's ship.

@@ -43,6 +43,7 @@ func TestHistoryBeginsWithTheCallersTime(t *testing.T) {
 		"steps, from after":           {question + "04:31:00Z&step=10m", at("04:12:00"), at("04:31:00")},
 		"steps, on the step":          {question + "04:00:00Z&step=10m", at("04:10:00"), at("04:10:00")},
 		"all before":                  {question + "04:00:00Z", at("05:00:00"), time.Time{}},
+		"points, from before":         {question + "04:00:00Z&points=9", at("04:12:00"), at("04:20:00")},
 		"no whole step":               {question + "04:00:00Z&step=1h", at("04:12:00"), time.Time{}},
 	} {
 		s := &answers{}

@@ -10,6 +10,7 @@ import (
 	"net/http"
 	"net/url"
 	"slices"
+	"strconv"
 	"time"
 
 	"hawser/detect/reading"
@@ -19,6 +20,17 @@ import (
 // Store answers questions about what was.
 type Store interface {
 	Query(ctx context.Context, q store.Query) ([]store.Result, error)
+}
+
+// leastStep is the finest step that the store still has at a time, 0 for one that
+// lets nothing go.
+func leastStep(s Store, from time.Time) time.Duration {
+	if s, ok := s.(interface {
+		LeastStep(from time.Time) time.Duration
+	}); ok {
+		return s.LeastStep(from)
+	}
+	return 0
 }
 
 // Access says what the caller of a request may see. It finds the caller in the
@@ -32,16 +44,19 @@ type Access interface {
 type course struct {
 	Channel string    `json:"channel"`
 	Unit    string    `json:"unit"`
-	TimeMS  []int64   `json:"time_ms"` // Unix milliseconds, of the reading or the start of its step
-	Value   []float64 `json:"value"`   // the reading, or the step's mean
+	StepMS  int64     `json:"step_ms,omitempty"` // without one, readings as they are
+	TimeMS  []int64   `json:"time_ms"`           // Unix milliseconds, of the reading or the start of its step
+	Value   []float64 `json:"value"`             // the reading, or the step's mean
 	Min     []float64 `json:"min,omitempty"`
 	Max     []float64 `json:"max,omitempty"`
+	Std     []float64 `json:"std,omitempty"` // standard deviation of the step's readings
 	Count   []int64   `json:"count,omitempty"`
 }
 
-// Handler serves GET ?berth=…&channel=…&from=…&to=…[&step=…]: times in RFC 3339,
-// step as a duration ("10s"), channel as in recordings ("7/tension"). Without a
-// step the readings come as they are, as many as the store's bound allows. Where
+// Handler serves GET ?berth=…&channel=…&from=…&to=…[&step=…|&points=…]: times
+// in RFC 3339, step as a duration ("10s"), channel as in recordings ("7/tension").
+// points asks for a drawing: the store takes the finest step that gives no more.
+// Without either the readings come as they are, as many as the store's bound allows. Where
 // access is not nil they begin when what the caller may see does.
 func Handler(s Store, access Access, log *slog.Logger) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
@@ -50,6 +65,7 @@ func Handler(s Store, access Access, log *slog.Logger) http.Handler {
 			http.Error(w, err.Error(), http.StatusBadRequest)
 			return
 		}
+		q.ChooseStep(leastStep(s, q.From))
 		if access != nil {
 			since, ok := access.Sees(r.Context(), q.Berth)
 			if !ok {
@@ -114,12 +130,12 @@ func parseQuery(raw string) (q store.Query, err error) {
 	}
 	for _, name := range slices.Sorted(maps.Keys(v)) {
 		switch name {
-		case "berth", "channel", "from", "to", "step":
+		case "berth", "channel", "from", "to", "step", "points":
 			if len(v[name]) > 1 {
 				return q, fmt.Errorf("%s: given %d times", name, len(v[name]))
 			}
 		default:
-			return q, fmt.Errorf("%s: no such parameter; there are berth, channel, from, to and step", name)
+			return q, fmt.Errorf("%s: no such parameter; there are berth, channel, from, to, step and points", name)
 		}
 	}
 	for _, name := range []string{"berth", "channel", "from", "to"} {
@@ -142,6 +158,14 @@ func parseQuery(raw string) (q store.Query, err error) {
 			return q, fmt.Errorf("step: %q is no duration above zero such as 10s", step)
 		}
 	}
+	if points := v.Get("points"); points != "" {
+		if q.Points, err = strconv.Atoi(points); err != nil || q.Points < 3 || q.Points > store.DefaultMaxPoints {
+			return q, fmt.Errorf("points: %q is no whole number from 3 to %d", points, store.DefaultMaxPoints)
+		}
+		if q.Step > 0 {
+			return q, errors.New("points: given beside a step")
+		}
+	}
 	return q, nil
 }
 
@@ -150,7 +174,8 @@ func courses(results []store.Result) []course {
 	for i, r := range results {
 		c := course{
 			Channel: r.Channel.String(), Unit: r.Channel.Kind.Unit(),
-			TimeMS: make([]int64, len(r.Time)), Value: r.Value, Min: r.Min, Max: r.Max, Count: r.Count,
+			StepMS: r.Step.Milliseconds(), TimeMS: make([]int64, len(r.Time)),
+			Value: r.Value, Min: r.Min, Max: r.Max, Std: r.Std, Count: r.Count,
 		}
 		for j, t := range r.Time {
 			c.TimeMS[j] = time.Unix(0, t).UnixMilli()

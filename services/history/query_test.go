@@ -52,6 +52,7 @@ func TestQueryIsUnderstood(t *testing.T) {
 		"berth=a&channel=wind/speed&from=2026-03-01T06:00:00.25%2B02:00&to=2026-03-01T05:00:00Z&step=1m30s": {
 			Berth: "a", Channel: reading.Channel{Kind: reading.WindSpeed}, From: four.Add(250 * time.Millisecond),
 			To: four.Add(time.Hour), Step: 90 * time.Second},
+		good + "&points=400": {Berth: "east-3", Channel: reading.Channel{Line: "7", Kind: reading.Tension}, From: four, To: four.Add(time.Hour), Step: 10 * time.Second},
 	} {
 		s := &answers{}
 		if w := get(t, s, query); w.Code != http.StatusOK || w.Body.String() != "[]" || w.Header().Get("Content-Type") != "application/json" {
@@ -96,7 +97,10 @@ func TestMistakes(t *testing.T) {
 		{with("step", "10"), `step: "10" is no duration above zero such as 10s`},
 		{with("step", "0s"), `step: "0s" is no duration above zero such as 10s`},
 		{with("step", "-1s"), `step: "-1s" is no duration above zero such as 10s`},
-		{good + "&stpe=10s", "stpe: no such parameter; there are berth, channel, from, to and step"},
+		{good + "&points=2", `points: "2" is no whole number from 3 to 200000`},
+		{good + "&points=many", `points: "many" is no whole number from 3 to 200000`},
+		{good + "&points=300&step=10s", "points: given beside a step"},
+		{good + "&stpe=10s", "stpe: no such parameter; there are berth, channel, from, to, step and points"},
 		{good + "&berth=east-4", "berth: given 2 times"},
 		{good + "&step=%zz", `query: invalid URL escape "%zz"`},
 		{good + ";step=10s", "query: invalid semicolon separator in query"},
@@ -164,20 +168,21 @@ func TestAskerGoesAway(t *testing.T) {
 func TestValuesRoundTrip(t *testing.T) {
 	values := []float64{0, 88.5, -0.1, 1.0 / 3, 2.5e-9, 1e21, 123456789.123456789, math.MaxFloat64,
 		math.SmallestNonzeroFloat64, math.Nextafter(100, 101)}
-	r := store.Result{Channel: reading.Channel{Line: "7", Kind: reading.Tension}}
+	r := store.Result{Channel: reading.Channel{Line: "7", Kind: reading.Tension}, Step: 10 * time.Second}
 	for i, v := range values {
 		r.Time = append(r.Time, 1772337600e9+int64(i)*5e8)
-		r.Value, r.Min, r.Max = append(r.Value, v), append(r.Min, -v), append(r.Max, v)
+		r.Value, r.Min, r.Max, r.Std = append(r.Value, v), append(r.Min, -v), append(r.Max, v), append(r.Std, v/3)
 		r.Count = append(r.Count, 1<<53-int64(i))
 	}
 	raw := store.Result{Channel: reading.Channel{Kind: reading.WindSpeed}, Time: r.Time[:1], Value: r.Value[:1]}
 
 	w := get(t, &answers{results: []store.Result{r, raw}}, good)
 	var got []struct {
-		Channel, Unit   string
-		TimeMS          []int64 `json:"time_ms"`
-		Value, Min, Max []float64
-		Count           []int64
+		Channel, Unit        string
+		StepMS               int64   `json:"step_ms"`
+		TimeMS               []int64 `json:"time_ms"`
+		Value, Min, Max, Std []float64
+		Count                []int64
 	}
 	d := json.NewDecoder(w.Body)
 	d.DisallowUnknownFields()
@@ -187,11 +192,11 @@ func TestValuesRoundTrip(t *testing.T) {
 	if len(got) != 2 || got[0].Channel != "7/tension" || got[0].Unit != "kN" || got[1].Channel != "wind/speed" || got[1].Unit != "m/s" {
 		t.Fatalf("answer: %+v", got)
 	}
-	if g := got[0]; !reflect.DeepEqual([][]float64{g.Value, g.Min, g.Max}, [][]float64{r.Value, r.Min, r.Max}) ||
-		!reflect.DeepEqual(g.Count, r.Count) || g.TimeMS[0] != 1772337600000 || g.TimeMS[1] != 1772337600500 {
+	if g := got[0]; !reflect.DeepEqual([][]float64{g.Value, g.Min, g.Max, g.Std}, [][]float64{r.Value, r.Min, r.Max, r.Std}) ||
+		!reflect.DeepEqual(g.Count, r.Count) || g.TimeMS[0] != 1772337600000 || g.TimeMS[1] != 1772337600500 || g.StepMS != 10_000 {
 		t.Errorf("answer: %+v", g)
 	}
-	if g := got[1]; g.Min != nil || g.Max != nil || g.Count != nil || len(g.Value) != 1 {
+	if g := got[1]; g.Min != nil || g.Max != nil || g.Std != nil || g.Count != nil || g.StepMS != 0 || len(g.Value) != 1 {
 		t.Errorf("answer without steps: %+v", g)
 	}
 }

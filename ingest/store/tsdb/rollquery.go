@@ -15,6 +15,17 @@ import (
 	"hawser/ingest/store/roll"
 )
 
+// LeastStep is the finest step that there is of a time: 0 while its readings are
+// kept.
+func (s *Store) LeastStep(from time.Time) time.Duration {
+	s.lifetime.RLock()
+	defer s.lifetime.RUnlock()
+	if s.closed {
+		return 0
+	}
+	return s.leastStep(from)
+}
+
 // leastStep is the finest step that there is of a time: 0 while its readings are
 // kept.
 func (s *Store) leastStep(from time.Time) time.Duration {
