@@ -368,6 +368,9 @@ func (s *station) openFront(ctx context.Context) (err error) {
 	if s.store != nil {
 		o.Routes["GET /api/history"] = history.Handler(s.store, who, s.log)
 		o.Services = append(o.Services, history.NewService(s.store, who, s.log))
+		if err := s.openQueries(o.Routes, who); err != nil {
+			return err
+		}
 	}
 	if s.front, err = front.New(ctx, o); err != nil {
 		return err

@@ -98,7 +98,20 @@ func rules() map[string]rule {
 
 		"/hawser.v1.LineService/ListLines":  {role: Watch, message: berthNamed},
 		"/hawser.v1.LineService/RecordRope": {role: Operate, message: berthNamed},
-		"GET /api/lines":                    {role: Watch, request: berthAsked},
+		// Prometheus's query API: what the caller does not see is left out of the answer.
+		"GET /api/v1/query":               {role: Watch},
+		"POST /api/v1/query":              {role: Watch, bytes: formBytes},
+		"GET /api/v1/query_range":         {role: Watch},
+		"POST /api/v1/query_range":        {role: Watch, bytes: formBytes},
+		"GET /api/v1/series":              {role: Watch},
+		"POST /api/v1/series":             {role: Watch, bytes: formBytes},
+		"GET /api/v1/labels":              {role: Watch},
+		"POST /api/v1/labels":             {role: Watch, bytes: formBytes},
+		"GET /api/v1/label/{name}/values": {role: Watch},
+		"GET /api/v1/metadata":            {role: Watch},
+		"GET /api/v1/status/buildinfo":    {role: Watch},
+
+		"GET /api/lines": {role: Watch, request: berthAsked},
 
 		// A ship's own stays are hers wherever she lies now: the service leaves out the rest.
 		"GET /api/stays": {role: Watch},

@@ -60,6 +60,25 @@ type rollQuery struct {
 
 // queryRolls answers from rolls of a resolution that makes up the step.
 func (s *Store) queryRolls(ctx context.Context, q *store.Query, res roll.Resolution, in span, limit int) (results []store.Result, err error) {
+	err = s.eachRolls(ctx, q, res, in, func(c reading.Channel, points []roll.Roll) error {
+		if limit -= len(points); limit < 0 {
+			return store.ErrTooManyPoints
+		}
+		result := store.Result{Channel: c, Step: q.Step}
+		appendRolls(&result, points)
+		results = append(results, result)
+		return nil
+	})
+	if err != nil {
+		return nil, err
+	}
+	slices.SortFunc(results, byChannel)
+	return results, nil
+}
+
+// eachRolls gives each channel's points, good for the call only, in no order of
+// channels.
+func (s *Store) eachRolls(ctx context.Context, q *store.Query, res roll.Resolution, in span, each func(reading.Channel, []roll.Roll) error) error {
 	r := rollQuery{store: s, ask: q, res: res, in: in}
 	// The list first: a span that is rolled up now is still read from its readings.
 	for _, wait := range s.pending.Ranges(q.Berth, in.from, in.to) {
@@ -68,35 +87,25 @@ func (s *Store) queryRolls(ctx context.Context, q *store.Query, res roll.Resolut
 		}
 		part := span{max(wait[0], in.from), min(wait[1], in.to)}
 		if err := r.fresh.read(s.db.Querier, part, matchers(q)); err != nil {
-			return nil, err
+			return err
 		}
 	}
-	err = soundly(func() error {
+	return soundly(func() error {
 		return s.rolls.View(func(tx *bolt.Tx) error {
 			r.tx = tx
 			for _, c := range r.channels() {
 				if err := ctx.Err(); err != nil {
 					return err
 				}
-				points := r.rollsOf(c)
-				if len(points) == 0 {
-					continue
+				if points := r.rollsOf(c); len(points) > 0 {
+					if err := each(c, points); err != nil {
+						return err
+					}
 				}
-				if limit -= len(points); limit < 0 {
-					return store.ErrTooManyPoints
-				}
-				result := store.Result{Channel: c, Step: q.Step}
-				appendRolls(&result, points)
-				results = append(results, result)
 			}
 			return nil
 		})
 	})
-	if err != nil {
-		return nil, err
-	}
-	slices.SortFunc(results, byChannel)
-	return results, nil
 }
 
 // channels are those that the answer may have, in no order.
