@@ -105,6 +105,7 @@ func (b *Berth) behold(now moment) {
 	f := &m.Fore
 	if m.Ticks < lookEvery {
 		f.Looks = 0
+		m.Record.begin()
 		return
 	}
 	var at beheld
@@ -115,6 +116,7 @@ func (b *Berth) behold(now moment) {
 		}
 	}
 	b.pushed(now, &at)
+	b.note(now, &at)
 	if f.Looks == 0 {
 		f.begin(&at)
 	}

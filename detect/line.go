@@ -134,5 +134,5 @@ func (l *line) resume() {
 	l.Slip.forget()
 	l.Loss.forget()
 	l.Trend.Count, l.Trend.Steady, l.Fit.Age = 0, false, 0
-	l.Part.Since, l.Part.Trial = 0, 0
+	l.Part.Since, l.Part.Trial, l.Part.Fell = 0, 0, 0
 }

@@ -24,7 +24,7 @@ func lookOn(plan *mooring.Plan, facts []fact) ([]detect.Change, map[detect.Chang
 	weighed := map[key]seen{}
 	changes, _ := replayWith(plan, facts, func(b *detect.Berth) {
 		b.Observe(func(l *detect.Look) {
-			for m := detect.PartedOdds; m <= detect.ZeroShift; m++ {
+			for m := detect.PartedOdds; m <= detect.HoldingOdds; m++ {
 				for i := range plan.Lines {
 					if v, th, ok := l.Weighed(m, i); ok {
 						weighed[key{l.Time, m, plan.Lines[i].ID, plan.Lines[i].Group}] = seen{v, th}

@@ -23,6 +23,7 @@ const (
 	SpikeCount           // spikes
 	StillWhile           // stuck
 	ZeroShift            // zero
+	HoldingOdds          // dead
 	measures
 )
 
@@ -47,6 +48,7 @@ var measureWords = [measures]struct {
 	SpikeCount:   {"readings that stood alone within 60 s", "", false},
 	StillWhile:   {"move of the load by the other lines while the pin stood still", "kN", false},
 	ZeroShift:    {"cumulative sum of the pin's shift, in standard deviations", "", false},
+	HoldingOdds:  {"log of the odds that the ship has kept the line's pull", "", false},
 }
 
 // String says in words what is measured.
@@ -61,5 +63,5 @@ func (m Measure) Below() bool { return measureWords[m].below }
 // measure is what a fault of a pin is told by.
 func (f fault) measure() Measure {
 	return [...]Measure{well: Unmeasured, gap: Silence, badReadings: BadShare, outOfRange: OutsideRange,
-		spiking: SpikeCount, stuckPin: StillWhile, zeroShift: ZeroShift}[f]
+		spiking: SpikeCount, stuckPin: StillWhile, zeroShift: ZeroShift, deadPin: HoldingOdds}[f]
 }

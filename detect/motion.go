@@ -26,12 +26,13 @@ const (
 )
 
 type motion struct {
-	Q     [modes]float64 // metres
-	Cov   [modes][modes]float64
-	Kept  [motionKept][modes]float64
-	Ticks int64 // ticks with a fit, ever
-	Heave heave
-	Fore  foresight
+	Q      [modes]float64 // metres
+	Cov    [modes][modes]float64
+	Kept   [motionKept][modes]float64
+	Ticks  int64 // ticks with a fit, ever
+	Heave  heave
+	Fore   foresight
+	Record record
 }
 
 // fitted is a line's part of the fit.
@@ -207,11 +208,11 @@ func (f *fitted) follow(g *lever, load float64) {
 func (b *Berth) vote(now moment, i int) float64 {
 	l := &b.state.Lines[i]
 	mbl := b.plan.Lines[i].MBLkN
-	if l.worked(now) || l.Part.Latch.Up && !l.Part.tried() {
+	if l.worked(now) || l.Part.Latch.Up && !l.Part.tried() && !l.Part.pending() {
 		l.Fit.Age = 0
 		return 0
 	}
-	if !b.watched(now, i) || l.Pin.Last < slackest*mbl || l.Part.tried() || b.levers[i].Pull == [modes]float64{} {
+	if !b.watched(now, i) || l.Pin.Last < slackest*mbl || l.Part.tried() || l.Part.pending() || b.levers[i].Pull == [modes]float64{} {
 		return 0
 	}
 	l.Fit.follow(&b.levers[i], l.Pin.Last)

@@ -19,8 +19,9 @@ import (
 // swell, or snatches: where its load often goes so far in that time, took its time
 // about it, or had come up as far in the 3 s before, the ship must speak for a
 // parting. It is judged again as more of her way is seen, 3.5, 5.5, 8 and 12 s
-// after the fall: what was told falsely is taken back and becomes a fault of the
-// pin, what was not told is told late. kN.
+// after the fall, and told late where it was not told; what was told is tried on
+// more of the record, and taken back where it was the pin that died (see retrial).
+// kN.
 //
 // Source: Newton's second law; the shares of MBL and the odds are common
 // practice, no source.
@@ -34,7 +35,6 @@ const (
 	partBare   = 60 * int64(perSecond) // a line that was slack within this time snatches
 	partDoubt  = -1                    // log of the odds under which it is not told at first
 	partSure   = 5                     // over which it is told late, or no longer doubted
-	partBack   = -3                    // under which it is taken back
 	partLeast  = 0.5                   // of the load before, least pull lost that is told as a parting
 	partMost   = 1.5                   // most; the masses are no better known
 	partSwings = 3.5                   // root mean squares of what the load goes in partFall, that it may go of itself
@@ -62,6 +62,10 @@ type part struct {
 	Words  float64        // ticks that they said so
 	Swing  float64        // mean square of what the load goes in partFall, kN²
 	Swings float64        // seconds that it is of
+	Fell   int64          // tick at which the fall began, while the record holds it
+	Heard  int32          // retrials so far
+	Held   float64        // what the line would pull against some time ago, did it hold, kN
+	Noise  [modes]blend   // of the ship's way before the fall
 	Swung  bool           // the load fell slowly, or had come up as far just before
 }
 
@@ -70,20 +74,21 @@ func (p *part) tried() bool { return p.Since != 0 || p.Trial != 0 }
 
 func (b *Berth) partings(now moment) {
 	for i := range b.state.Lines {
+		b.retry(now, i)
 		l := &b.state.Lines[i]
 		p := &l.Part
 		load, mbl := l.Pin.Last, b.plan.Lines[i].MBLkN
 		switch {
 		case p.Latch.Up:
 			if p.Latch.step(false, l.Pin.fresh(now) && load >= partFrom*mbl, 1, partAgain) == fell {
-				p.Trial = 0
+				p.Trial, p.Fell = 0, 0
 				b.clear(now, i, Change{Condition: LineParted, Value: load, Unit: "kN",
 					Detail: fmt.Sprintf("Line %s carries %.0f kN again.", b.id(i), load)})
 			} else if p.Trial != 0 {
 				b.judgeAgain(now, i)
 			}
 		case !b.watched(now, i) || l.worked(now):
-			p.Since, p.Trial = 0, 0
+			p.Since, p.Trial, p.Fell = 0, 0, 0
 		case !p.tried():
 			if b.collapsed(now, i) {
 				b.try(now, i)
@@ -95,7 +100,7 @@ func (b *Berth) partings(now moment) {
 				p.Swing += (went*went - p.Swing) / p.Swings
 			}
 		case load > 2*partTo*mbl || l.Drum.Out-p.Out > b.plan.Limits.SlipM:
-			p.Since, p.Trial = 0, 0
+			p.Since, p.Trial, p.Fell = 0, 0, 0
 		case p.Since == 0:
 			b.judgeAgain(now, i)
 		case looked(now) && now.Tick-p.Since >= partAfter-6*l.Pin.lag()/10: // at a slow rate it fell some time before
@@ -114,6 +119,7 @@ func (b *Berth) try(now moment, i int) {
 	p := &l.Part
 	p.Since, p.Before = l.fallBegan(now)
 	p.Trial, p.Judged = p.Since, 0
+	p.Fell, p.Heard, p.Noise = p.Since, 0, [modes]blend{}
 	p.Swung = l.falling(now, p.Before) > partQuick+l.Pin.lag() || l.least(now, partUp) < 0.3*p.Before
 	p.Word, p.Words, p.Out = 0, 0, l.Drum.Before
 	p.Led = [modes]float64{}
@@ -138,15 +144,18 @@ func (b *Berth) try(now moment, i int) {
 		if math.IsNaN(load) {
 			continue
 		}
-		push := &f.Past[(f.Looks-1-n)%looksKept].Push[ofLines]
+		var push [modes]float64
 		for k := range modes {
-			push[k] += (p.Before - load) * b.levers[i].Pull[k] / mass[k]
+			push[k] = (p.Before - load) * b.levers[i].Pull[k] / mass[k]
+			f.Past[(f.Looks-1-n)%looksKept].Push[ofLines][k] += push[k]
 		}
+		b.state.Motion.Record.amend(now, newest-n*lookEvery, &push)
 	}
 	if !math.IsNaN(l.Told) {
 		l.Pull += p.Before - l.Told
 		l.Told = bad
 	}
+	p.Held = l.Pull
 }
 
 // judge gives the first verdict.
@@ -163,7 +172,7 @@ func (b *Berth) judge(now moment, i int) {
 	b.weigh(PartedOdds, i, odds, least)
 	switch {
 	case p.swung():
-		p.Bare, p.Trial = now.Tick, 0
+		p.Bare, p.Trial, p.Fell = now.Tick, 0, 0
 	case odds < least:
 		p.Denied = now.Tick
 	default:
@@ -192,13 +201,6 @@ func (b *Berth) judgeAgain(now moment, i int) {
 		p.Denied = 0
 		b.toldParted(now, i)
 		p.Trial = 0
-	case p.Latch.Up && odds < partBack:
-		p.Latch, p.Denied, p.Trial = latch{}, now.Tick, 0
-		if b.state.Upset == p.At {
-			b.state.Upset = 0
-		}
-		b.clear(now, i, Change{Condition: LineParted, Value: p.Before, Unit: "kN",
-			Detail: fmt.Sprintf("Line %s: the ship has not moved as she would without it, so its load pin is doubtful; keep clear of the mooring deck until the line is seen to hold.", b.id(i))})
 	}
 }
 

@@ -15,6 +15,7 @@ import (
 //	spikes   three readings within 60 s that stand alone (see spikes)
 //	stuck    one value for 60 s while the others say the line moves (see stuck)
 //	zero     away from what the others say, without a cause (see zero)
+//	dead     its load fell to nothing and the ship did not answer (see retrial)
 //
 // Source: common practice, no source.
 const (
@@ -35,6 +36,7 @@ const (
 	spiking
 	stuckPin
 	zeroShift
+	deadPin
 )
 
 // health is what is known of a load pin's state.
@@ -100,8 +102,12 @@ func (b *Berth) ails(now moment, i int) (fault, int64) {
 	case b.stuck(now, i):
 		return stuckPin, p.StillSince
 	}
-	if l.Zero.Shifted {
-		return zeroShift, l.Zero.Since
+	switch z := &l.Zero; {
+	case z.Shifted && z.Dead > 0:
+		b.weigh(HoldingOdds, i, z.Dead, z.DeadLeast)
+		return deadPin, z.Since
+	case z.Shifted:
+		return zeroShift, z.Since
 	}
 	return well, 0
 }
@@ -116,7 +122,7 @@ func (b *Berth) ailing(now moment, i int) (float64, string) {
 		return l.Pin.Out, "kN"
 	case spiking:
 		return spikesTold, "spikes"
-	case zeroShift:
+	case zeroShift, deadPin:
 		return l.Zero.Shift, "kN"
 	}
 	return finite(l.Pin.Last), "kN"
@@ -143,6 +149,9 @@ func (b *Berth) complaint(now moment, i int) string {
 	case zeroShift:
 		what = fmt.Sprintf("The load pin of line %s reads %.0f kN, %.0f kN %s than the other lines bear out", id, v, math.Abs(l.Zero.Shift),
 			map[bool]string{true: "more", false: "less"}[l.Zero.Shift > 0])
+	case deadPin:
+		what = fmt.Sprintf("The load pin of line %s fell to %.0f kN at once, and in %.0f s since the ship has not moved as she would without the line", id, v,
+			float64(now.Time-l.Health.Since)/float64(second))
 	}
 	return what + "; the line is not watched until it is well: look at the line itself and check pin and cable."
 }

@@ -61,6 +61,8 @@ type zero struct {
 	Sum     float64 // cumulative, in standard deviations
 	Since   int64   // when Sum was last 0
 	Shifted bool
+
+	Dead, DeadLeast float64 // log of the odds by which the pin was called dead, and their threshold
 }
 
 // zeros takes a second's step for every pin.
@@ -96,7 +98,7 @@ func (b *Berth) zeros(now moment) {
 		size := b.ownShift(i, rise)
 		if size < zeroOff {
 			z.forget()
-			z.Shifted = false
+			z.Shifted, z.Dead = false, 0
 		}
 		z.Excess += size - astray
 		if z.Seconds++; z.Seconds >= every {

@@ -40,7 +40,7 @@ func (s *looks) add(l *detect.Look) {
 	k.time, k.fitted, k.surge, k.sway, k.yaw = l.Time, l.Fitted, l.Surge, l.Sway, l.Yaw
 	k.lines = append(k.lines[:0], l.Lines...)
 	k.figures = k.figures[:0]
-	for m := detect.Unmeasured + 1; m <= detect.ZeroShift; m++ {
+	for m := detect.Unmeasured + 1; m <= detect.HoldingOdds; m++ {
 		for i := range l.Lines {
 			if v, t, ok := l.Weighed(m, i); ok {
 				k.figures = append(k.figures, figure{m, i, 0, v, t})

@@ -1,0 +1,110 @@
+package detect
+
+// What a mode's equation of motion is made of, a column each, a row for each span:
+// accelerations in m/s².
+const (
+	ofPlace       = iota // of the ship, less what the lines give her
+	ofLoss               // what she would lack of line i's pull
+	ofForeFenders        // what her fenders forward of midships would give her
+	ofAftFenders
+	tales // what comes after these is in doubt by so much
+)
+
+// doubt is what is known of a column's share before the record is looked at.
+type doubt struct{ likely, spread float64 }
+
+// What is known of shares beforehand; common practice, no source.
+var (
+	anyShare  = doubt{0, 1000}    // m/s², of what is steady
+	windShare = doubt{0.5, 0.3}   // of the wind at once and of the wind late, each
+	dampShare = doubt{0.01, 0.03} // 1/s; some tenth of critical
+	goneShare = doubt{0.5, 0.7}   // of the pull of another line that is tried
+	lostShare = doubt{0.9, 0.3}   // of the pull of another line that parted
+)
+
+// evidence is the columns of a mode. A second difference of means over spans is
+// the acceleration weighed over three spans by a spline, which for a push that is
+// known by its means over spans is near ⅙, ⅔, ⅙.
+func (b *Berth) evidence(c *court, i, mode int) (columns [][]float64, doubts []doubt) {
+	r := &b.state.Motion.Record
+	column := func(at func(n int64) float64) []float64 {
+		out := make([]float64, c.rows())
+		for t := range out {
+			out[t] = at(c.ago(t))
+		}
+		return out
+	}
+	pushed := func(at func(n int64) float64) []float64 {
+		return column(func(n int64) float64 { return (at(n-1) + 4*at(n) + at(n+1)) / 6 })
+	}
+	place := column(func(n int64) float64 {
+		return (r.ago(n - 1).Place[mode] - 2*r.ago(n).Place[mode] + r.ago(n + 1).Place[mode]) / (spanSeconds * spanSeconds)
+	})
+	for t, push := range pushed(func(n int64) float64 { return r.ago(n).Push[ofLines][mode] }) {
+		place[t] -= push
+	}
+	columns = append(columns, place, pushed(func(n int64) float64 { return b.lacks(c, n, i, mode) }))
+	for end := range 2 {
+		columns = append(columns, pushed(b.fenders(end, mode)))
+	}
+	add := func(d doubt, column []float64) {
+		columns, doubts = append(columns, column), append(doubts, d)
+		for t := range place {
+			place[t] -= d.likely * column[t]
+		}
+	}
+	add(anyShare, column(func(int64) float64 { return 1 }))
+	add(dampShare, column(func(n int64) float64 {
+		return (r.ago(n + 1).Place[mode] - r.ago(n - 1).Place[mode]) / (2 * spanSeconds)
+	}))
+	if r.ago(0).Push[ofWind] != [modes]float64{} {
+		for _, wind := range []int{ofLateWind, ofWind} {
+			add(windShare, pushed(func(n int64) float64 { return r.ago(n).Push[wind][mode] }))
+		}
+	}
+	for k := range b.state.Lines {
+		if o := &b.state.Lines[k].Part; k != i && o.Fell != 0 {
+			d := goneShare
+			if o.Latch.Up && !o.pending() {
+				d = lostShare
+			}
+			add(d, pushed(func(n int64) float64 { return b.lacks(c, n, k, mode) }))
+		}
+	}
+	return columns, doubts
+}
+
+// lacks is the push that the ship would lack in a span, were line i gone since its
+// fall.
+func (b *Berth) lacks(c *court, n int64, i, mode int) float64 {
+	r, p := &b.state.Motion.Record, &b.state.Lines[i].Part
+	gone := c.since(n, p.Fell)
+	if gone == 0 {
+		return 0
+	}
+	at := min((c.end-p.Fell+spanTicks-1)/spanTicks, c.spans-1)
+	was, is := &r.ago(at).Place, &r.ago(n).Place
+	held := max(0, p.Before+b.draws(i, &[modes]float64{is[0] - was[0], is[1] - was[1], is[2] - was[2]}))
+	return -gone * held * b.levers[i].Pull[mode] / b.masses()[mode]
+}
+
+// fenders is what the fenders forward (0) or aft (1) of midships would give the
+// ship in a span, did she lie on all of them, but for what is steady.
+func (b *Berth) fenders(end, mode int) func(n int64) float64 {
+	var stiff, arm float64
+	for _, f := range b.plan.Fenders {
+		if (f.XM < 0) == (end == 1) {
+			stiff += f.StiffnessKNPerM
+			arm += f.StiffnessKNPerM * f.XM
+		}
+	}
+	if stiff > 0 {
+		arm /= stiff * yawArm(&b.plan.Ship)
+	}
+	by := -stiff * [modes]float64{0, 1, arm}[mode] / b.masses()[mode]
+	r := &b.state.Motion.Record
+	return func(n int64) float64 {
+		at := &r.ago(n).Place
+		return by * (at[1] + arm*at[2])
+	}
+}

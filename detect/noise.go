@@ -1,0 +1,212 @@
+package detect
+
+import (
+	"math"
+
+	"gonum.org/v1/gonum/mat"
+)
+
+// The noise in the ship's acceleration, as second differences of her place tell
+// it, is of three kinds, each with a spectrum of its own: pushes that nobody
+// measures, which last about as long as a gust; what pins and readings err, which
+// second differences make large where it is quick; and seas, which move her
+// whatever her lines do, about one period. How much there is of each is what makes
+// the record before a fall likeliest. Seconds.
+const (
+	gustLasts = 10 // time constant of what nobody measures
+	seaLasts  = 3  // periods
+	seaLeast  = 5
+	seaMost   = 130
+	seaStep   = 1.06  // between periods tried
+	noiseSum  = 1.001 // of the variance at no lag: no spectrum is nothing anywhere
+)
+
+var (
+	seaShares  = [...]float64{0, 0.3, 0.7, 0.9, 0.97}                // of the variance
+	pushShares = [...]float64{0.003, 0.01, 0.03, 0.1, 0.3, 0.6, 0.9} // of the rest
+)
+
+// products are the inner products of the first columns, white and in standard
+// deviations, once what is in doubt has taken what it can of each.
+type products [tales][tales]float64
+
+// blend is how much there is of each kind.
+type blend struct {
+	Sea, Push float64 // of the variance; of the rest
+	Period    float64 // of the sea, s
+}
+
+// likeliest is the blend that the first rows are likeliest under.
+func likeliest(columns [][]float64, doubts []doubt, before int) (out blend) {
+	most, cov := math.Inf(-1), make([]float64, before)
+	known := append([][]float64{columns[ofPlace]}, columns[tales:]...)
+	period := seaPeriod(columns[ofPlace][:before])
+	for _, sea := range seaShares {
+		for _, push := range pushShares {
+			try := blend{sea, push, period}
+			try.covariance(cov)
+			white, logs := whitened(cov, known, before)
+			size := variance(white[0], white[1:], doubts)
+			if l := -float64(before)*math.Log(size)/2 - logs/2; l > most {
+				most, out = l, try
+			}
+		}
+	}
+	return out
+}
+
+// weighed makes the columns white and sets them against each other. The first rows
+// tell how much noise there is.
+func weighed(columns [][]float64, doubts []doubt, of blend, before int) (out products) {
+	rows := len(columns[0])
+	cov := make([]float64, rows)
+	of.covariance(cov)
+	white, _ := whitened(cov, columns, rows)
+	first := make([][]float64, len(white))
+	for k := range white {
+		first[k] = white[k][:before]
+	}
+	size := variance(first[ofPlace], first[tales:], doubts)
+	left := leaves(white[tales:], doubts, size)
+	for j := range out {
+		for k := range j + 1 {
+			out[j][k] = left(white[j], white[k])
+			out[k][j] = out[j][k]
+		}
+	}
+	return out
+}
+
+// covariance sets the autocovariance by lag in spans, of variance 1.
+func (b blend) covariance(cov []float64) {
+	turn := 2 * math.Pi * spanSeconds / b.Period
+	swell := func(k float64) float64 {
+		k = math.Abs(k)
+		return math.Exp(-k*spanSeconds/(seaLasts*b.Period)) * math.Cos(turn*k)
+	}
+	err := func(k float64) float64 {
+		if k == 0 {
+			return 1
+		}
+		return 0
+	}
+	// the covariance of second differences of what has covariance f
+	twice := func(f func(float64) float64, k float64) float64 {
+		return 6*f(k) - 4*(f(k-1)+f(k+1)) + f(k-2) + f(k+2)
+	}
+	swells, errs := twice(swell, 0), twice(err, 0)
+	for n := range cov {
+		k := float64(n)
+		cov[n] = b.Sea*twice(swell, k)/swells +
+			(1-b.Sea)*(b.Push*math.Exp(-k*spanSeconds/gustLasts)+(1-b.Push)*twice(err, k)/errs)
+	}
+	cov[0] *= noiseSum
+}
+
+// seaPeriod is the period that stands out in a column most.
+func seaPeriod(column []float64) float64 {
+	mean := 0.0
+	for _, v := range column {
+		mean += v / float64(len(column))
+	}
+	best, at := 0.0, float64(seaLeast)
+	for period := float64(seaLeast); period < seaMost; period *= seaStep {
+		var c, s float64
+		for t, v := range column {
+			hann := 1 - math.Cos(2*math.Pi*(float64(t)+0.5)/float64(len(column)))
+			sin, cos := math.Sincos(2 * math.Pi * float64(t) * spanSeconds / period)
+			c, s = c+hann*(v-mean)*cos, s+hann*(v-mean)*sin
+		}
+		if e := c*c + s*s; e > best {
+			best, at = e, period
+		}
+	}
+	return at
+}
+
+// whitened is the first rows of the columns made white by an autocovariance, each
+// row by what those before it foretell of it, and the sum of the logarithms of the
+// variances that are left. Source: Levinson's and Durbin's recursion.
+func whitened(cov []float64, columns [][]float64, rows int) (white [][]float64, logs float64) {
+	white = make([][]float64, len(columns))
+	for k := range white {
+		white[k] = make([]float64, rows)
+	}
+	by, was := make([]float64, rows), make([]float64, rows)
+	left := cov[0]
+	for t := range rows {
+		logs += math.Log(left)
+		scale := 1 / math.Sqrt(left)
+		for k, x := range columns {
+			e := x[t]
+			for j, w := range by[:t] {
+				e -= w * x[t-1-j]
+			}
+			white[k][t] = e * scale
+		}
+		if t+1 == rows {
+			break
+		}
+		reflect := cov[t+1]
+		for j, w := range by[:t] {
+			reflect -= w * cov[t-j]
+		}
+		reflect /= left
+		copy(was, by[:t])
+		for j := range t {
+			by[j] = was[j] - reflect*was[t-1-j]
+		}
+		by[t] = reflect
+		left *= 1 - reflect*reflect
+	}
+	return white, logs
+}
+
+// variance of what the doubtful columns leave of a white one.
+func variance(y []float64, columns [][]float64, doubts []doubt) float64 {
+	size := product(y, y) / float64(len(y))
+	for range 2 { // doubts weigh by the size that is sought
+		size = max(leaves(columns, doubts, size)(y, y)*size/float64(len(y)), 1e-16)
+	}
+	return size
+}
+
+// leaves is the inner product of two columns, in units of size, of what the
+// doubtful columns leave of them: least squares with what is known beforehand.
+func leaves(columns [][]float64, doubts []doubt, size float64) func(x, y []float64) float64 {
+	n := len(columns)
+	normal := mat.NewSymDense(n, nil)
+	for j := range n {
+		for k := range j + 1 {
+			v := product(columns[j], columns[k]) / size
+			if j == k {
+				v += 1 / (doubts[j].spread * doubts[j].spread)
+			}
+			normal.SetSym(j, k, v)
+		}
+	}
+	var root mat.Cholesky
+	ok := root.Factorize(normal)
+	return func(x, y []float64) float64 {
+		sum := product(x, y) / size
+		if !ok {
+			return sum
+		}
+		u, v, by := mat.NewVecDense(n, nil), mat.NewVecDense(n, nil), mat.NewVecDense(n, nil)
+		for k := range n {
+			u.SetVec(k, product(x, columns[k])/size)
+			v.SetVec(k, product(y, columns[k])/size)
+		}
+		if err := root.SolveVecTo(by, v); err != nil {
+			return sum
+		}
+		return sum - mat.Dot(u, by)
+	}
+}
+
+func product(x, y []float64) (sum float64) {
+	for k, v := range x {
+		sum += v * y[k]
+	}
+	return sum
+}

@@ -1,0 +1,123 @@
+package detect
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+
+	"gonum.org/v1/gonum/mat"
+)
+
+func drawn(rng *rand.Rand, n int) []float64 {
+	out := make([]float64, n)
+	for k := range out {
+		out[k] = rng.NormFloat64()
+	}
+	return out
+}
+
+// White by the recursion is white by the Cholesky factor of the whole covariance,
+// and the logarithms sum to that of its determinant: gonum's.
+func TestWhitenedIsByCholesky(t *testing.T) {
+	const rows = 60
+	rng := rand.New(rand.NewPCG(3, 1))
+	for _, n := range []blend{{0, 0.003, 10}, {0.3, 0.1, 9}, {0.97, 0.9, 60}, {0.9, 0.03, 16}} {
+		cov := make([]float64, rows)
+		n.covariance(cov)
+		whole := mat.NewSymDense(rows, nil)
+		for j := range rows {
+			for k := range j + 1 {
+				whole.SetSym(j, k, cov[j-k])
+			}
+		}
+		var root mat.Cholesky
+		if !root.Factorize(whole) {
+			t.Fatalf("%+v is no covariance", n)
+		}
+		var l mat.TriDense
+		root.LTo(&l)
+		x := drawn(rng, rows)
+		white, logs := whitened(cov, [][]float64{x}, rows)
+		var want mat.VecDense
+		if err := want.SolveVec(&l, mat.NewVecDense(rows, x)); err != nil {
+			t.Fatal(err)
+		}
+		for k, v := range white[0] {
+			if math.Abs(v-want.AtVec(k)) > 1e-6 {
+				t.Fatalf("%+v row %d: %v, by Cholesky %v", n, k, v, want.AtVec(k))
+			}
+		}
+		if math.Abs(logs-root.LogDet()) > 1e-6 {
+			t.Errorf("%+v: log of the determinant %v, by Cholesky %v", n, logs, root.LogDet())
+		}
+	}
+}
+
+// What doubtful columns leave of two others is their product by the inverse of
+// size·1 + ΣΣ columns·spread²·columnsᵀ, worked out whole by gonum.
+func TestLeavesIsByTheWholeCovariance(t *testing.T) {
+	const rows, size = 25, 0.7
+	rng := rand.New(rand.NewPCG(5, 2))
+	columns := [][]float64{drawn(rng, rows), drawn(rng, rows), drawn(rng, rows)}
+	doubts := []doubt{{0, 0.3}, {0, 2}, {0, 100}}
+	whole := mat.NewSymDense(rows, nil)
+	for j := range rows {
+		for k := range j + 1 {
+			v := 0.0
+			if j == k {
+				v = size
+			}
+			for c, d := range doubts {
+				v += columns[c][j] * columns[c][k] * d.spread * d.spread
+			}
+			whole.SetSym(j, k, v)
+		}
+	}
+	x, y := drawn(rng, rows), drawn(rng, rows)
+	var by mat.VecDense
+	if err := by.SolveVec(whole, mat.NewVecDense(rows, y)); err != nil {
+		t.Fatal(err)
+	}
+	want := mat.Dot(mat.NewVecDense(rows, x), &by)
+	if got := leaves(columns, doubts, size)(x, y); math.Abs(got-want) > 1e-9 {
+		t.Errorf("left %v, by the whole covariance %v", got, want)
+	}
+}
+
+// A sea's period is found in the noise of pins.
+func TestSeaPeriodIsFound(t *testing.T) {
+	rng := rand.New(rand.NewPCG(7, 3))
+	for _, period := range []float64{6, 11, 17, 60} {
+		column := drawn(rng, 180)
+		for k := range column {
+			column[k] += 3 * math.Sin(2*math.Pi*float64(k)*spanSeconds/period)
+		}
+		if got := seaPeriod(column); math.Abs(got-period) > 0.08*period {
+			t.Errorf("%v s, want %v", got, period)
+		}
+	}
+}
+
+// Looks that are amended end up where they were taken.
+func TestRecordAmendsTheSpanOfALook(t *testing.T) {
+	for last := int64(119); last < 119+spanTicks; last += lookEvery {
+		var r record
+		for tick := int64(lookEvery - 1); tick <= last; tick += lookEvery {
+			r.add(&[modes]float64{}, &[pushes][modes]float64{}, spanEnds(tick))
+		}
+		now := moment{Tick: last}
+		r.amend(now, 104, &[modes]float64{1, 2, 3})
+		at := &r.Sum
+		if n := (last+1)/spanTicks - 6; n >= 0 { // ticks 100 to 119 are span 6
+			at = r.ago(n)
+		}
+		if n := (last + 1) / spanTicks; r.Count != n {
+			t.Fatalf("%d spans by tick %d, want %d", r.Count, last, n)
+		}
+		for k, v := range [modes]float64{1, 2, 3} {
+			if got := at.Push[ofLines][k]; got != v/spanLooks {
+				t.Errorf("by tick %d: %v in mode %d, want %v", last, got, k, v/spanLooks)
+			}
+		}
+	}
+}
