@@ -10,6 +10,7 @@ import (
 	"strconv"
 	"time"
 
+	"github.com/klauspost/compress/gzhttp"
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
 	"google.golang.org/protobuf/encoding/protojson"
@@ -29,7 +30,8 @@ const askedFor = 20 * time.Second
 //	GET /api/losses[?berth=]                                    ListLossesResponse
 func Routes(s *Service, log *slog.Logger) map[string]http.Handler {
 	return map[string]http.Handler{
-		"GET /api/assess": http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		// A day's loads are long and much alike.
+		"GET /api/assess": gzhttp.GzipHandler(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 			req, err := question(r.URL.Query())
 			if err != nil {
 				http.Error(w, err.Error(), http.StatusBadRequest)
@@ -39,7 +41,7 @@ func Routes(s *Service, log *slog.Logger) map[string]http.Handler {
 			defer cancel()
 			resp, err := s.Assess(ctx, req)
 			reply(w, r, log, resp, err)
-		}),
+		})),
 		"GET /api/losses": http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 			resp, err := s.ListLosses(r.Context(), &hawserv1.ListLossesRequest{Berth: r.URL.Query().Get("berth")})
 			reply(w, r, log, resp, err)

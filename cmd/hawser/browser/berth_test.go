@@ -94,8 +94,8 @@ func until(expression string) chromedp.Action[chromedp.Void] {
 	return chromedp.Poll[chromedp.Void](expression)
 }
 
-// overlaps names texts of the drawing that meet, which no eye could part, and those
-// that leave the sheet.
+// overlaps names texts and labels of the drawing that meet, which no eye could part,
+// and texts that leave the sheet.
 const overlaps = `(() => {
   const sheet = document.querySelector(".sheet-of-mooring"), all = sheet.getBoundingClientRect(), bad = [];
   const texts = [...sheet.querySelectorAll("text")].filter((t) => t.textContent && !t.closest("[hidden]"));
@@ -107,6 +107,14 @@ const overlaps = `(() => {
       const b = boxes[j];
       if (Math.min(a.right, b.right) - Math.max(a.left, b.left) > 1 && Math.min(a.bottom, b.bottom) - Math.max(a.top, b.top) > 2.5)
         bad.push(t.textContent + " meets " + texts[j].textContent);
+    }
+  });
+  const labels = [...sheet.querySelectorAll(".label")], edges = labels.map((l) => l.querySelector(".box").getBoundingClientRect());
+  labels.forEach((l, i) => {
+    for (let j = 0; j < i; j++) {
+      const a = edges[i], b = edges[j];
+      if (Math.min(a.right, b.right) - Math.max(a.left, b.left) > 1 && Math.min(a.bottom, b.bottom) - Math.max(a.top, b.top) > 1)
+        bad.push("the label of " + l.dataset.line + " meets that of " + labels[j].dataset.line);
     }
   });
   return JSON.stringify(bad);

@@ -8,6 +8,10 @@ import (
 	"testing"
 
 	"github.com/chromedp/chromedp"
+	"google.golang.org/protobuf/proto"
+
+	"hawser/ingest/planfile"
+	hawserv1 "hawser/proto/hawser/v1"
 )
 
 // write puts a text into the editor as if it had been pasted.
@@ -23,6 +27,58 @@ func write(t *testing.T, text string) chromedp.Action[chromedp.Void] {
 	  a.dispatchEvent(new Event("input", { bubbles: true }));
 	  return true;
 	})()`, quoted))
+}
+
+// What the drawing makes of plans that nobody has tried: as few and as many lines as
+// there may be, all at one hook, none with a load pin, on a ship far too small. Labels
+// meet in none of them.
+func TestAnyPlanIsDrawn(t *testing.T) {
+	_, carrier, err := planfile.Load(planPath("carrier-20"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, coaster, err := planfile.Load(planPath("coaster-8"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	cases := map[string]*hawserv1.MooringPlan{"as they are": carrier}
+	six := proto.CloneOf(coaster)
+	six.Lines = append(six.Lines[:1], six.Lines[2:7]...)
+	cases["six lines on 80 m"] = six
+	one := proto.CloneOf(coaster)
+	one.Lines = one.Lines[:1]
+	cases["one line"] = one
+	most := proto.CloneOf(carrier)
+	for k := 0; len(most.Lines) < 64; k++ {
+		l := proto.CloneOf(carrier.Lines[k%20])
+		l.Id = fmt.Sprintf("EXTRA-%d", k)
+		most.Lines = append(most.Lines, l)
+	}
+	cases["64 lines with long names"] = most
+	hook := proto.CloneOf(carrier)
+	for _, l := range hook.Lines {
+		l.Hook = []float64{10, -44, 8}
+		l.Instrumented = proto.Bool(false)
+	}
+	cases["one hook, no pins"] = hook
+	pages, _ := serve(t)
+	tab := browser(t)
+	for name, m := range cases {
+		m.Berth = "any-1"
+		text, err := planfile.Marshal(m)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, width := range []int64{390, 1280, 2560} {
+			do(t, tab, "draw "+name, chromedp.EmulateViewport(width, 1000), chromedp.Navigate(pages+"/plan/any-1"), until(`document.querySelector("textarea") !== null`),
+				write(t, string(text)), until(fmt.Sprintf(`document.querySelectorAll(".label").length === %d`, len(m.Lines))))
+			var bad []string
+			if err := json.Unmarshal([]byte(inPage[string](t, tab, overlaps)), &bad); err != nil || len(bad) > 0 {
+				t.Errorf("%s at %d px: %.300q %v", name, width, bad, err)
+				shootAs(t, tab, fmt.Sprintf("any-%d-%d", len(m.Lines), width))
+			}
+		}
+	}
 }
 
 // A plan is changed: a mistake is marked at its place, the mooring is drawn once it

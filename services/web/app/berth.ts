@@ -126,9 +126,8 @@ function drawReckoned(): void {
     advicePanel.replaceChildren(nothing());
     text(doubtText, "");
   } else {
-    const late = partedNote();
-    lossPanel.replaceChildren(...late, ...losses(geometry, without(now, parted()), allLosses, () => { allLosses = !allLosses; drawReckoned(); }));
-    advicePanel.replaceChildren(...partedNote(), ...tendingAdvice(geometry, now));
+    lossPanel.replaceChildren(...doubts(now), ...losses(geometry, without(now, parted()), allLosses, () => { allLosses = !allLosses; drawReckoned(); }));
+    advicePanel.replaceChildren(...doubts(now), ...tendingAdvice(geometry, now));
     text(doubtText, doubt(geometry, now));
   }
   drawAhead();
@@ -139,10 +138,14 @@ function parted(): string[] {
   return live.picture.alarms.list.filter((a) => a.berth === name && a.condition === "line-parted" && a.line !== undefined && isActive(a)).map((a) => a.line ?? "");
 }
 
-// partedNote says that what is reckoned may not know of it yet.
-function partedNote(): HTMLElement[] {
+// doubts says why what is reckoned may not be of the mooring as it is.
+function doubts(a: Assessment | undefined): HTMLElement[] {
   const lines = parted();
-  return lines.length > 0 ? [el("p", { class: "late" }, say("berth.parted-note", { lines: lines.join(", ") }))] : [];
+  const note = (what: string): HTMLElement => el("p", { class: "late" }, what);
+  return [
+    ...(a?.measuredLines === 0 ? [note(say("berth.unmeasured"))] : []),
+    ...(lines.length > 0 ? [note(say("berth.parted-note", { lines: lines.join(", ") }))] : []),
+  ];
 }
 
 // without leaves out the loss of lines that are lost.
@@ -154,7 +157,7 @@ function drawAhead(): void {
   if (!geometry) return;
   const w = Math.floor(aheadPanel.clientWidth);
   if (w === 0) return;
-  aheadPanel.replaceChildren(...partedNote(), ...(later?.converged ? ahead(geometry, later, live.now(), w, parseFloat(getComputedStyle(aheadPanel).fontSize)) : [el("p", {}, say("berth.nothing-reckoned"))]));
+  aheadPanel.replaceChildren(...doubts(later), ...(later?.converged ? ahead(geometry, later, live.now(), w, parseFloat(getComputedStyle(aheadPanel).fontSize)) : [el("p", {}, say("berth.nothing-reckoned"))]));
 }
 
 // readPlan fetches what there is to draw, anew where another plan is in force.
