@@ -176,3 +176,6 @@ func number(v float64) *float64 {
 }
 
 func at(t int64) string { return time.Unix(0, t).UTC().Format(stamp) }
+
+// known reports whether v is a number.
+func known(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }

@@ -8,10 +8,6 @@
 //
 // Its memory is bounded: half an hour of readings and of what the detectors saw
 // each second, three minutes of what they saw each tick.
-//
-// The pictures are written plainly, with no plotting library: the one that
-// would serve, gonum.org/v1/plot, brings a PDF writer, a TeX reader and two
-// families of fonts into every build for the sake of some lines and numbers.
 package evidence
 
 import (

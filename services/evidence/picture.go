@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"hawser/detect"
+	"hawser/services/drawing/plot"
 )
 
 // neighbours is how many other lines a picture shows.
@@ -19,35 +20,36 @@ const neighbours = 3
 // unexplained, and pay-out where a drum tells it.
 func (r *Recorder) picture(c *detect.Change) []byte {
 	from, to := r.window(c)
-	d := &drawing{from: from, to: to, zero: c.Time}
-	d.unit, d.step = "s", second
+	d := &drawing{}
+	d.From, d.To, d.Zero = from, to, c.Time
+	d.Unit, d.Step = "s", second
 	if to-from > tickKept {
-		d.unit, d.step = "min", minute
+		d.Unit, d.Step = "min", minute
 	}
 	d.title = fmt.Sprintf("%s, %s, %s", c.Condition, r.where(c), time.Unix(0, c.Time).UTC().Format("2 January 2006"))
 	d.text = wrap(c.Detail, 120)
 	d.foot = []string{fmt.Sprintf("%s at berth %s. Time is from when it was said.", r.plan.Ship.Name, r.plan.Berth)}
 	d.foot = append(d.foot, wrap(Caution, 120)...)
-	d.marks = append(d.marks, mark{c.Time, "said " + clock(c.Time)})
+	d.Marks = append(d.Marks, plot.Mark{At: c.Time, Name: "said " + clock(c.Time)})
 	switch {
 	case c.Onset >= from:
-		d.marks = append(d.marks, mark{c.Onset, "onset " + clock(c.Onset)})
+		d.Marks = append(d.Marks, plot.Mark{At: c.Onset, Name: "onset " + clock(c.Onset)})
 	case c.Onset != 0:
 		d.foot[0] += " The onset, " + clock(c.Onset) + ", was before what is shown."
 	}
 
 	shown := r.shown(c, from, to)
-	d.panels = append(d.panels, r.loads(c, shown, from, to))
+	d.Panels = append(d.Panels, r.loads(c, shown, from, to))
 	if p, ok := r.decided(c, from, to); ok {
-		d.panels = append(d.panels, p)
-	} else if p.title != "" {
-		d.text = append(d.text, p.title+".")
+		d.Panels = append(d.Panels, p)
+	} else if p.Title != "" {
+		d.text = append(d.text, p.Title+".")
 	}
 	if p, ok := r.residuals(c, shown, from, to); ok {
-		d.panels = append(d.panels, p)
+		d.Panels = append(d.Panels, p)
 	}
 	if p, ok := r.payout(c, from, to); ok {
-		d.panels = append(d.panels, p)
+		d.Panels = append(d.Panels, p)
 	}
 	return d.svg()
 }
@@ -91,22 +93,25 @@ func (r *Recorder) shown(c *detect.Change, from, to int64) []int {
 
 // stroke is the stroke of the k-th line shown; the heavy one is the line
 // concerned's alone.
-func stroke(c *detect.Change, k int) int {
+func stroke(c *detect.Change, k int) plot.Stroke {
 	if c.Line == "" {
 		k++
 	}
-	return k
+	if k == 0 {
+		return plot.Heavy()
+	}
+	return plot.Other(k)
 }
 
 // loads are the readings of the load pins as they came.
-func (r *Recorder) loads(c *detect.Change, shown []int, from, to int64) panel {
-	p := panel{title: "Load, kN", height: 230}
+func (r *Recorder) loads(c *detect.Change, shown []int, from, to int64) plot.Panel {
+	p := plot.Panel{Title: "Load, kN", Height: 230}
 	for k, i := range shown {
 		times, values := r.lines[i].tension.between(from, to)
-		p.curves = append(p.curves, curve{label: "line " + r.plan.Lines[i].ID, stroke: stroke(c, k), times: times, values: values})
+		p.Curves = append(p.Curves, plot.Curve{Label: "line " + r.plan.Lines[i].ID, Stroke: stroke(c, k), Times: times, Values: values})
 	}
 	if i := r.line(c); i >= 0 {
-		p.limit(r.plan.WorkingLoadKN(i), "working load limit")
+		p.Limit(r.plan.WorkingLoadKN(i), "working load limit")
 	}
 	return p
 }
@@ -116,25 +121,25 @@ const fewest = 5
 
 // decided is what was weighed against its threshold, its title in figures; ok is
 // false where there is too little to draw.
-func (r *Recorder) decided(c *detect.Change, from, to int64) (p panel, ok bool) {
-	p.height = 150
-	value, threshold := curve{label: "value", stroke: heavy}, curve{label: "threshold", stroke: dashed}
+func (r *Recorder) decided(c *detect.Change, from, to int64) (p plot.Panel, ok bool) {
+	p.Height = 150
+	value, threshold := plot.Curve{Label: "value", Stroke: plot.Heavy()}, plot.Curve{Label: "threshold", Stroke: plot.Dashed()}
 	line := r.line(c)
 	r.seen(from, to).between(from, to, func(l *look) {
 		f, ok := l.figure(c.By, line, c.Group)
 		if !ok {
 			return
 		}
-		value.add(l.time, f.value)
-		threshold.add(l.time, f.threshold)
+		value.Add(l.time, f.value)
+		threshold.Add(l.time, f.threshold)
 	})
 	r.ticks.between(c.Time, c.Time, func(l *look) {
 		if f, ok := l.figure(c.By, line, c.Group); ok {
-			p.title = decidedTitle(c.By, f)
+			p.Title = decidedTitle(c.By, f)
 		}
 	})
-	p.curves = append(p.curves, value, threshold)
-	return p, len(value.times) >= fewest
+	p.Curves = append(p.Curves, value, threshold)
+	return p, len(value.Times) >= fewest
 }
 
 func decidedTitle(by detect.Measure, f figure) string {
@@ -146,7 +151,7 @@ func decidedTitle(by detect.Measure, f figure) string {
 	if unit != "" {
 		unit = " " + unit
 	}
-	return fmt.Sprintf("What decided: %s, %s%s; told %s %s", by, text(significant(f.value)), unit, told, text(significant(f.threshold)))
+	return fmt.Sprintf("What decided: %s, %s%s; told %s %s", by, plot.Number(significant(f.value)), unit, told, plot.Number(significant(f.threshold)))
 }
 
 // significant is a figure to three digits.
@@ -160,43 +165,43 @@ func significant(v float64) float64 {
 
 // residuals is the load of each line less what the other lines speak for; over a
 // long time, means of ten seconds.
-func (r *Recorder) residuals(c *detect.Change, shown []int, from, to int64) (panel, bool) {
-	p := panel{title: "Residual, kN: load less what the other lines speak for", height: 150}
+func (r *Recorder) residuals(c *detect.Change, shown []int, from, to int64) (plot.Panel, bool) {
+	p := plot.Panel{Title: "Residual, kN: load less what the other lines speak for", Height: 150}
 	step := int64(1)
 	if to-from > tickKept {
 		step = mean
-		p.title += "; means of 10 s"
+		p.Title += "; means of 10 s"
 	}
-	p.levels = append(p.levels, level{value: 0})
+	p.Levels = append(p.Levels, plot.Level{Value: 0})
 	any := false
 	for k, i := range shown {
-		v := curve{label: "line " + r.plan.Lines[i].ID, stroke: stroke(c, k)}
+		v := plot.Curve{Label: "line " + r.plan.Lines[i].ID, Stroke: stroke(c, k)}
 		var sum, n float64
 		span := int64(0)
 		r.seen(from, to).between(from, to, func(l *look) {
 			if l.time/step != span {
-				v.add(span*step+step/2, sum/n)
+				v.Add(span*step+step/2, sum/n)
 				span, sum, n = l.time/step, 0, 0
 			}
 			if x := l.lines[i].Residual; !math.IsNaN(x) {
 				sum, n, any = sum+x, n+1, true
 			}
 		})
-		v.times, v.values = v.times[1:], v.values[1:] // the empty one it began with
-		p.curves = append(p.curves, v)
+		v.Times, v.Values = v.Times[1:], v.Values[1:] // the empty one it began with
+		p.Curves = append(p.Curves, v)
 	}
 	return p, any
 }
 
 // payout is what the drum of the line concerned paid out, and its brake.
-func (r *Recorder) payout(c *detect.Change, from, to int64) (panel, bool) {
+func (r *Recorder) payout(c *detect.Change, from, to int64) (plot.Panel, bool) {
 	i := r.line(c)
 	if i < 0 {
-		return panel{}, false
+		return plot.Panel{}, false
 	}
 	times, values := r.lines[i].payout.between(from, to)
-	p := panel{title: "Paid out, m", height: 110, least: 0.1}
-	p.curves = append(p.curves, curve{label: "line " + c.Line, stroke: heavy, times: times, values: values})
+	p := plot.Panel{Title: "Paid out, m", Height: 110, Least: 0.1}
+	p.Curves = append(p.Curves, plot.Curve{Label: "line " + c.Line, Stroke: plot.Heavy(), Times: times, Values: values})
 	at, set := r.lines[i].brake.between(from, to)
 	released := 0
 	for k := range at {
@@ -206,11 +211,11 @@ func (r *Recorder) payout(c *detect.Change, from, to int64) (panel, bool) {
 	}
 	switch {
 	case len(at) == 0:
-		p.title += "; brake not told"
+		p.Title += "; brake not told"
 	case released == 0:
-		p.title += "; brake set all the while"
+		p.Title += "; brake set all the while"
 	default:
-		p.title += fmt.Sprintf("; brake released in %d of %d readings", released, len(at))
+		p.Title += fmt.Sprintf("; brake released in %d of %d readings", released, len(at))
 	}
 	return p, len(times) > 0
 }

@@ -1,4 +1,4 @@
-package evidence
+package plot
 
 import (
 	"encoding/xml"
@@ -9,6 +9,11 @@ import (
 	"slices"
 	"strings"
 	"testing"
+)
+
+const (
+	second = int64(1e9)
+	minute = 60 * second
 )
 
 // elements reads SVG to its end and counts the elements by name.
@@ -54,15 +59,17 @@ func TestDrawingIsWhole(t *testing.T) {
 		{"huge and small", []float64{1e-9, 1e12}},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			v := curve{label: "a <&> b", stroke: heavy}
+			v := Curve{Label: "a <&> b", Stroke: Heavy()}
 			for k, x := range c.values {
-				v.add(int64(k)*second, x)
+				v.Add(int64(k)*second, x)
 			}
-			p := panel{title: `"load" <kN>`, height: 100, curves: []curve{v}}
-			p.limit(320, "limit")
-			d := &drawing{title: "<title>", text: []string{"a & b"}, from: -minute, to: minute, step: second, unit: "s",
-				marks: []mark{{0, "said"}, {-second, "onset"}}, panels: []panel{p}}
-			if n := elements(t, d.svg()); n["svg"] != 1 || n["text"] < 5 {
+			p := Panel{Title: `"load" <kN>`, Height: 100, Curves: []Curve{v}}
+			p.Limit(320, "limit")
+			f := &Figure{Left: 70, Right: 830, From: -minute, To: minute, Step: second, Unit: "s",
+				Marks: []Mark{{0, "said"}, {-second, "onset"}}, Panels: []Panel{p}}
+			svg := NewSVG(960, f.Height(), "<title>", "a & b")
+			f.Draw(svg, 0)
+			if n := elements(t, svg.Bytes()); n["svg"] != 1 || n["text"] < 5 {
 				t.Errorf("elements %v", n)
 			}
 		})
@@ -138,16 +145,8 @@ func TestNamesStandApart(t *testing.T) {
 
 func TestNumbersInWords(t *testing.T) {
 	for v, want := range map[float64]string{0: "0", -3: "−3", 0.05: "0.05", 320: "320", 1234.5: "1234.5", -0.0000001: "0"} {
-		if got := text(v); got != want {
+		if got := Number(v); got != want {
 			t.Errorf("%v is told as %q, want %q", v, got, want)
 		}
-	}
-	for v, want := range map[float64]float64{0: 0, 31.66: 31.7, -0.12345: -0.123, 1999: 2000} {
-		if got := significant(v); math.Abs(got-want) > 1e-12 {
-			t.Errorf("%v to three digits is %v, want %v", v, got, want)
-		}
-	}
-	if got := strings.Join(wrap("aaa bb cccc d", 6), "|"); got != "aaa bb|cccc d" {
-		t.Errorf("wrapped %q", got)
 	}
 }

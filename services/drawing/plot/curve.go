@@ -1,49 +1,62 @@
-package evidence
+package plot
 
 import (
-	"bytes"
 	"cmp"
-	"fmt"
 	"math"
 	"slices"
 )
 
-// The strokes of curves: heavy for the line concerned, then others told apart by
+// The strokes of curves: heavy for what a figure is about, then others told apart by
 // their dashes as well as their colour. The colours are after those of Okabe and
 // Ito (2008), from memory, chosen to be told apart by those who see few; darker, to
 // be read on white.
-const (
-	heavy  = 0
-	dashed = 4
-)
-
-var strokes = [...]string{
-	heavy:  `stroke="#000000" stroke-width="2.2"`,
-	1:      `stroke="#0072b2" stroke-width="1.4" stroke-dasharray="9 3"`,
-	2:      `stroke="#b34700" stroke-width="1.4" stroke-dasharray="2 3"`,
-	3:      `stroke="#007a5a" stroke-width="1.4" stroke-dasharray="9 3 2 3"`,
-	dashed: `stroke="#aa1155" stroke-width="1.4" stroke-dasharray="5 4"`,
+func strokes() [5]Stroke {
+	return [...]Stroke{
+		{"#000000", 2.2, nil},
+		{"#0072b2", 1.4, []float64{9, 3}},
+		{"#b34700", 1.4, []float64{2, 3}},
+		{"#007a5a", 1.4, []float64{9, 3, 2, 3}},
+		{"#aa1155", 1.4, []float64{5, 4}},
+	}
 }
 
-// curve is values over time.
-type curve struct {
-	label  string
-	stroke int
-	times  []int64
-	values []float64 // NaN where not known
+// Heavy is the stroke of what a figure is about, Other that of the k-th other curve,
+// from 1 to 3, Dashed that of limits and thresholds.
+func Heavy() Stroke      { return strokes()[0] }
+func Other(k int) Stroke { return strokes()[1+(k-1)%3] }
+func Dashed() Stroke     { return strokes()[4] }
+
+// Curve is values over time.
+type Curve struct {
+	Label  string
+	Stroke Stroke
+	Times  []int64   // Unix nanoseconds, rising
+	Values []float64 // NaN where not known
 }
 
-func (c *curve) add(at int64, v float64) {
-	c.times, c.values = append(c.times, at), append(c.values, v)
+// Add appends a value.
+func (c *Curve) Add(at int64, v float64) {
+	c.Times, c.Values = append(c.Times, at), append(c.Values, v)
+}
+
+// Band is the range of values over time.
+type Band struct {
+	Label  string
+	Fill   Colour
+	Times  []int64
+	Lo, Hi []float64 // NaN where not known
 }
 
 // known reports whether v is a number to draw.
 func known(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }
 
+// apart is the least distance between two names.
+const apart = 14.0
+
 // name is the name of a curve beside its end.
 type name struct {
 	text    string
-	stroke  int
+	stroke  Stroke
 	from, y float64 // where the curve ends, where the name stands
 }
 
@@ -69,34 +82,49 @@ func spread(names []name, top, bottom float64) {
 // curve draws a curve, broken where nothing is known for four times the usual,
 // and a dot where a value stands alone. ok is false where there is nothing to
 // draw.
-func (d *drawing) curve(w *bytes.Buffer, c *curve, y func(float64) float64) (n name, ok bool) {
-	times, values := thin(c.times, c.values, (d.to-d.from)/int64(right-left))
-	gap := max(4*usual(c.times), 3*(d.to-d.from)/int64(right-left))
-	var path bytes.Buffer
-	alone := []int{}
-	for k, v := range values {
-		if !known(v) {
+func (f *Figure) curve(c Canvas, v *Curve, y func(float64) float64) (n name, ok bool) {
+	times, values := thin(v.Times, v.Values, (f.To-f.From)/int64(f.Right-f.Left))
+	gap := max(4*usual(v.Times), 3*(f.To-f.From)/int64(f.Right-f.Left))
+	var run []Point
+	for k, x := range values {
+		if !known(x) {
 			continue
 		}
+		at := Point{f.x(times[k]), y(x)}
 		before := k > 0 && known(values[k-1]) && times[k]-times[k-1] <= gap
 		behind := k+1 < len(values) && known(values[k+1]) && times[k+1]-times[k] <= gap
-		switch {
-		case before:
-			fmt.Fprintf(&path, "L%.1f %.1f", d.x(times[k]), y(v))
-		case behind:
-			fmt.Fprintf(&path, "M%.1f %.1f", d.x(times[k]), y(v))
-		default:
-			alone = append(alone, k)
+		if !before {
+			c.Path(run, v.Stroke)
+			run = run[:0]
 		}
-		n, ok = name{c.label, c.stroke, y(v), y(v)}, true
+		if !before && !behind {
+			c.Ring(at, 3.5, v.Stroke)
+		}
+		run = append(run, at)
+		n, ok = name{v.Label, v.Stroke, at.Y, at.Y}, true
 	}
-	if path.Len() > 0 {
-		fmt.Fprintf(w, `<path d="%s" fill="none" stroke-linejoin="round" %s/>`+"\n", path.Bytes(), strokes[c.stroke])
-	}
-	for _, k := range alone {
-		fmt.Fprintf(w, `<circle cx="%.1f" cy="%.1f" r="3.5" fill="none" %s/>`+"\n", d.x(times[k]), y(values[k]), strokes[c.stroke])
-	}
+	c.Path(run, v.Stroke)
 	return n, ok
+}
+
+// band fills between the least and the greatest, with gaps as a curve has.
+func (f *Figure) band(c Canvas, b *Band, y func(float64) float64) {
+	gap := max(4*usual(b.Times), 3*(f.To-f.From)/int64(f.Right-f.Left))
+	var over, under []Point
+	flush := func() {
+		slices.Reverse(under)
+		c.Area(append(over, under...), b.Fill)
+		over, under = nil, nil
+	}
+	for k, t := range b.Times {
+		if k > 0 && t-b.Times[k-1] > gap || !known(b.Lo[k]) || !known(b.Hi[k]) {
+			flush()
+		}
+		if known(b.Lo[k]) && known(b.Hi[k]) {
+			over, under = append(over, Point{f.x(t), y(b.Hi[k])}), append(under, Point{f.x(t), y(b.Lo[k])})
+		}
+	}
+	flush()
 }
 
 // usual is the middling time between values, ns.
