@@ -67,6 +67,8 @@ var allowed = map[string]struct {
 	"services/backup":      {nil, "the form of an archive; what its parts are is cmd's to know"},
 	"services/linebook": {[]string{"detect/fatigue", "detect/mooring", "detect/reading", "ingest/batch", "proto/hawser/v1"},
 		"folds journal and alarms into records of lines; hears of alarms by its own interface"},
+	"services/report": {[]string{"detect", "detect/fatigue", "detect/mooring", "detect/reading", "ingest/recording", "ingest/store", "services/alarm", "services/drawing/plot", "services/linebook", "services/stay"},
+		"writes down a stay: readings from a store or a recording, alarms from their log, cycles counted as the line book does"},
 	"services/stay": {[]string{"detect/reading", "ingest/batch"}, "follows the journal; learns the ships' names by its own interface"},
 	"services/reckon": {[]string{"detect", "detect/assess", "detect/mooring", "detect/reading", "detect/tide", "ingest/planfile", "proto/hawser/v1", "services/alarm", "services/live"},
 		"asks the core about the loads as they are, for people and the alarm log"},
@@ -90,7 +92,8 @@ var onlyHome = map[string][]string{
 	"github.com/evanw/esbuild/":          {"services/web/bundle"},
 	"github.com/coreos/go-oidc/":         {"services/access"},
 	"golang.org/x/time/":                 {"services/access"},
-	"net/http":                           {"services/access", "services/front", "services/web", "services/live", "services/history", "services/linebook", "services/plans", "services/stay", "services/reckon", "services/deliver", "ingest/store", "cmd/hawser"},
+	"codeberg.org/go-pdf/":               {"services/report"},
+	"net/http":                           {"services/access", "services/front", "services/web", "services/live", "services/history", "services/linebook", "services/report", "services/plans", "services/stay", "services/reckon", "services/deliver", "ingest/store", "cmd/hawser"},
 	"google.golang.org/grpc/reflection":  {"services/front"},
 	"google.golang.org/grpc/credentials": {"ingest/edge", "cmd/hawser", "services/front", "services/access"},
 }

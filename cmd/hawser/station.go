@@ -34,6 +34,7 @@ import (
 	"hawser/services/performance"
 	"hawser/services/plans"
 	"hawser/services/reckon"
+	"hawser/services/report"
 	"hawser/services/rounds"
 	"hawser/services/stay"
 	"hawser/services/watch"
@@ -371,6 +372,12 @@ func (s *station) openFront(ctx context.Context) (err error) {
 		if err := s.openQueries(o.Routes, who); err != nil {
 			return err
 		}
+		desk, err := report.NewDesk(report.Options{Stays: s.stays, Plans: s.book, Alarms: s.alarms, Access: was, Log: s.log, Version: version(),
+			Source: func(berth string) report.Source { return report.Stored{Store: s.store, Berth: berth} }})
+		if err != nil {
+			return err
+		}
+		o.Routes["GET /report"] = desk
 	}
 	if s.front, err = front.New(ctx, o); err != nil {
 		return err

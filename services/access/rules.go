@@ -115,6 +115,7 @@ func rules() map[string]rule {
 
 		// A ship's own stays are hers wherever she lies now: the service leaves out the rest.
 		"GET /api/stays": {role: Watch},
+		"GET /report":    {role: Watch, page: true},
 
 		// All there is, of every berth and ship.
 		"GET /api/backup": {role: Administer, request: wholeSite},

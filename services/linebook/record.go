@@ -11,10 +11,10 @@ import (
 )
 
 const (
-	// gate is the least range that is a cycle, a share of MBL. A load pin's noise and
+	// Gate is the least range that is a cycle, a share of MBL. A load pin's noise and
 	// steps are some thousandths of its range (from memory); a cycle of this size
 	// does a millionth and less of the damage of one of a tenth.
-	gate = 0.005
+	Gate = 0.005
 	// underLoad is the share of MBL from which a line is under load: the limit of the
 	// alarm for a slack line.
 	underLoad = 0.02
@@ -155,7 +155,7 @@ func (r *Record) load(at int64, kN, share float64) {
 	r.spend(at)
 	r.Readings++
 	r.Last, r.Share = at, share
-	if point, ok := r.Counter.Push(share, gate, &r.Cycles); ok {
+	if point, ok := r.Counter.Push(share, Gate, &r.Cycles); ok {
 		if r.HasTurn {
 			r.leg(r.Turned, point, r.Above[:], r.WLLTimes[:])
 		}

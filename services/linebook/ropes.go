@@ -233,6 +233,11 @@ func (b *Book) curve(m mooring.Material) fatigue.Curve {
 	if c, ok := b.o.Curves[m]; ok {
 		return c
 	}
+	return CurveOf(m)
+}
+
+// CurveOf is the curve built in for a material.
+func CurveOf(m mooring.Material) fatigue.Curve {
 	switch m {
 	case mooring.SteelWire:
 		return fatigue.StrandedWire()

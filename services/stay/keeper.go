@@ -61,7 +61,6 @@ type Keeper struct {
 	o       Options
 	decoder batch.Decoder     // of the one that follows
 	ships   map[string]string // by berth and plan; likewise
-	event   Event             // likewise
 
 	mu       sync.RWMutex
 	folds    map[string]*Fold
@@ -209,9 +208,26 @@ func (k *Keeper) ship(ctx context.Context, berth, plan string) (string, error) {
 
 // fold tells the berth's fold of a block.
 func (k *Keeper) fold(e *Entry, ship string, b *reading.Block) {
-	from, to := int64(math.MaxInt64), int64(0)
-	ev := &k.event
-	*ev = Event{Ship: ship, Plan: e.Plan, Watch: ev.Watch[:0]}
+	ev, ok := EventOf(b)
+	if !ok {
+		return
+	}
+	ev.Ship, ev.Plan = ship, e.Plan
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	f := k.folds[e.Berth]
+	if f == nil {
+		f = &Fold{Berth: e.Berth}
+		k.folds[e.Berth] = f
+	}
+	f.Take(&ev)
+	k.changed[e.Berth] = true
+}
+
+// EventOf is what a block says of a stay, its ship and plan left open; ok is false
+// where it has no good reading.
+func EventOf(b *reading.Block) (e Event, ok bool) {
+	from, to := int64(math.MaxInt64), int64(math.MinInt64)
 	for i := range b.Series {
 		s := &b.Series[i]
 		for j, at := range s.Time {
@@ -220,23 +236,12 @@ func (k *Keeper) fold(e *Entry, ship string, b *reading.Block) {
 			}
 			from, to = min(from, at), max(to, at)
 			if s.Channel.Kind == reading.UnderWatch {
-				ev.Watch = append(ev.Watch, Watch{time.Unix(0, at).UTC(), s.Value[j] != 0})
+				e.Watch = append(e.Watch, Watch{time.Unix(0, at).UTC(), s.Value[j] != 0})
 			}
 		}
 	}
-	if to == 0 {
-		return
-	}
-	ev.From, ev.To = time.Unix(0, from).UTC(), time.Unix(0, to).UTC()
-	k.mu.Lock()
-	defer k.mu.Unlock()
-	f := k.folds[e.Berth]
-	if f == nil {
-		f = &Fold{Berth: e.Berth}
-		k.folds[e.Berth] = f
-	}
-	f.Take(ev)
-	k.changed[e.Berth] = true
+	e.From, e.To = time.Unix(0, from).UTC(), time.Unix(0, to).UTC()
+	return e, to >= from
 }
 
 // save keeps what has changed, and then how far that is: after a stop in between,

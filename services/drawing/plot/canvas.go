@@ -44,6 +44,7 @@ type Ink struct {
 	Bold   bool
 	Colour Colour // "" is black
 	Anchor Anchor
+	Halo   bool // to be read over what is behind it
 }
 
 // Canvas takes strokes and words.
@@ -121,6 +122,9 @@ func (s *SVG) Words(at Point, ink Ink, text string) {
 	weight := ""
 	if ink.Bold {
 		weight = ` font-weight="bold"`
+	}
+	if ink.Halo {
+		weight += ` stroke="#ffffff" stroke-width="4" stroke-linejoin="round" paint-order="stroke"`
 	}
 	fmt.Fprintf(&s.b, `<text x="%.1f" y="%.1f" text-anchor="%s" font-size="%g" fill="%s"%s>%s</text>`+"\n",
 		at.X, at.Y, anchor, orElse(ink.Size, 12), orElse(ink.Colour, "#111111"), weight, escaped(text))

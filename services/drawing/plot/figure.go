@@ -105,7 +105,7 @@ const (
 	panelHead = 24.0 // over a panel, for its title
 	panelGap  = 12.0
 	axisFoot  = 26.0 // under the last panel, for its times
-	markHead  = 14.0 // over the first, for the names of marks
+	markHead  = 24.0 // over the first, for the names of marks
 )
 
 // Height is how much of the sheet the figure takes.
@@ -149,7 +149,7 @@ func (f *Figure) Draw(c Canvas, top float64) (bottom float64) {
 		y += panelHead + p.Height + panelGap
 	}
 	bottom = y - panelGap
-	f.moments(c, first, bottom)
+	f.moments(c, first)
 	for _, t := range at {
 		c.Words(Point{f.x(t.at), bottom + f.small() + 4}, Ink{Size: f.small(), Colour: axisInk, Anchor: Middle, Bold: t.day}, t.name)
 	}
@@ -170,9 +170,9 @@ func (f *Figure) times() (out []moment) {
 	return out
 }
 
-// moments draws the marks through all panels, their names over the first, one
-// to the left and one to the right so that they do not meet.
-func (f *Figure) moments(c Canvas, top, bottom float64) {
+// moments draws the marks in all panels, their names over the first, one to the
+// left and one to the right so that they do not meet.
+func (f *Figure) moments(c Canvas, top float64) {
 	for k, m := range f.Marks {
 		x, anchor, off := f.x(m.At), Start, 4.0
 		if k > 0 {
@@ -185,7 +185,12 @@ func (f *Figure) moments(c Canvas, top, bottom float64) {
 		if k > 0 {
 			s.Dash = []float64{3, 3}
 		}
-		c.Path([]Point{{x, top - 12}, {x, bottom}}, s)
+		c.Path([]Point{{x, top - 12}, {x, top + 2}}, s)
+		y := top
+		for _, p := range f.Panels { // not through their titles
+			c.Path([]Point{{x, y + panelHead}, {x, y + panelHead + p.Height}}, s)
+			y += panelHead + p.Height + panelGap
+		}
 		c.Words(Point{x + off, top - 4 - 9*float64(k%2)}, Ink{Size: f.small(), Anchor: anchor}, m.Name)
 	}
 }
@@ -204,7 +209,7 @@ func (f *Figure) panel(c Canvas, p *Panel, top float64, times []moment) {
 	for k := range p.Bands {
 		f.band(c, &p.Bands[k], y)
 	}
-	for _, v := range ticks(lo, hi, max(2, int(p.Height/40))) {
+	for _, v := range ticks(lo, hi, max(2, int(p.Height/28))) {
 		c.Path([]Point{{f.Left, y(v)}, {f.Right, y(v)}}, Stroke{Colour: gridInk, Width: 1})
 		c.Words(Point{f.Left - 6, y(v) + 4}, Ink{Size: f.small(), Colour: axisInk, Anchor: End}, Number(v))
 	}
@@ -221,13 +226,17 @@ func (f *Figure) panel(c Canvas, p *Panel, top float64, times []moment) {
 		s := Stroke{Colour: frameInk, Width: 1}
 		if l.Label != "" {
 			s = Dashed()
-			c.Words(Point{f.Left + 6, y(l.Value) - 4}, Ink{Size: f.small(), Colour: s.Colour}, l.Label)
 		}
 		c.Path([]Point{{f.Left, y(l.Value)}, {f.Right, y(l.Value)}}, s)
 	}
 	for k := len(p.Curves) - 1; k >= 0; k-- { // the first on top
 		if n, ok := f.curve(c, &p.Curves[k], y); ok && n.text != "" {
 			names = append(names, n)
+		}
+	}
+	for _, l := range p.Levels {
+		if l.Label != "" {
+			c.Words(Point{f.Left + 6, y(l.Value) - 4}, Ink{Size: f.small(), Colour: Dashed().Colour, Halo: true}, l.Label)
 		}
 	}
 	spread(names, top, bottom)

@@ -6,8 +6,16 @@ import (
 	"time"
 )
 
-// ticks are round values from lo to hi, about n of them.
+// ticks are round values from lo to hi, about n of them, two at least where there is
+// room for a scale.
 func ticks(lo, hi float64, n int) (at []float64) {
+	for ; len(at) < 2 && n < 12; n++ {
+		at = about(lo, hi, n)
+	}
+	return at
+}
+
+func about(lo, hi float64, n int) (at []float64) {
 	raw := (hi - lo) / float64(n)
 	step := math.Pow(10, math.Floor(math.Log10(raw)))
 	for _, m := range [...]float64{1, 2, 5, 10} {

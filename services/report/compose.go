@@ -1,0 +1,340 @@
+package report
+
+import (
+	"fmt"
+	"math"
+	"strings"
+
+	"hawser/detect/mooring"
+)
+
+// Compose sets the figures out as a document.
+func Compose(f *Figures) *Document {
+	c := clockWork{f.Zone}
+	ship := f.Plan.Ship.Name
+	d := &Document{
+		Title:    "Stay report",
+		Subtitle: ship + " at " + f.Plan.Berth,
+		Running:  ship + " at " + f.Plan.Berth,
+		Foot:     "Figures are estimates, not permission. The whole mooring deck is dangerous.",
+		Head:     f.head(c),
+	}
+	d.Sections = append(d.Sections,
+		Section{"Summary", f.summary()},
+		Section{"Loads by group", f.loadsByGroup()},
+		Section{"Loads by line", f.loadsByLine()},
+		Section{"Worst moments", f.worstMoments()},
+		Section{"Alarms and responses", f.alarmsAndResponses()},
+		Section{"Tending", f.tendingTable()},
+		Section{"Wind, water and drafts", f.windAndWater()},
+		Section{"Line service added", f.serviceAdded()},
+		Section{"Data quality", f.dataQuality()},
+		Section{"How to read this report", f.reading(c)},
+	)
+	return d
+}
+
+func (f *Figures) head(c clockWork) []Fact {
+	s, p := &f.Stay, f.Plan
+	side := "starboard side to"
+	if p.Side == mooring.Port {
+		side = "port side to"
+	}
+	facts := []Fact{
+		{"Berth", fmt.Sprintf("%s, heading %03.0f°, %s", p.Berth, p.HeadingDeg, side)},
+		{"Particulars", fmt.Sprintf("length %s m, beam %s m, displacement %s t", digits(p.Ship.LoaM, 0), digits(p.Ship.BeamM, 1), whole(p.Ship.DisplacementT))},
+		{"Lines", f.linesInWords()},
+		{"Arrival", c.full(s.Arrival)},
+	}
+	if s.MadeFast.IsZero() {
+		facts = append(facts, Fact{"Under watch", "not told by the berth"})
+	} else {
+		facts = append(facts, Fact{"Made fast", c.full(s.MadeFast)})
+		letGo := c.full(s.LetGo)
+		if s.LetGo.IsZero() {
+			letGo = "not yet, or not told"
+		}
+		facts = append(facts, Fact{"Let go", letGo})
+	}
+	departure := c.full(s.Departure)
+	if s.Departure.IsZero() {
+		departure = "alongside; readings to " + c.full(s.Newest)
+	}
+	facts = append(facts, Fact{"Departure", departure})
+	plan := f.Fingerprint
+	if n := len(s.Plans); n > 1 {
+		plan += fmt.Sprintf(", the last of %d in this stay", n)
+	}
+	return append(facts, Fact{"Plan version", plan}, Fact{"Stay", s.ID},
+		Fact{"Made", c.full(f.Made) + ", hawser " + f.Version})
+}
+
+// linesInWords counts the lines, and those that send nothing.
+func (f *Figures) linesInWords() string {
+	without := 0
+	for i := range f.Plan.Lines {
+		if !f.Plan.Lines[i].Instrumented {
+			without++
+		}
+	}
+	s := fmt.Sprintf("%d", len(f.Plan.Lines))
+	switch without {
+	case 0:
+		return s + ", all with load pins"
+	case 1:
+		return s + ", one without a load pin"
+	}
+	return s + fmt.Sprintf(", %d without load pins", without)
+}
+
+// groups are the groups of the plan in the order of the trade, with their lines.
+func (f *Figures) groups() (out []group) {
+	for g := mooring.Head; g <= mooring.Stern; g++ {
+		v := group{name: g.String()}
+		for i := range f.Lines {
+			if f.Lines[i].Group == g {
+				v.lines = append(v.lines, i)
+			}
+		}
+		if len(v.lines) > 0 {
+			out = append(out, v)
+		}
+	}
+	return out
+}
+
+type group struct {
+	name  string
+	lines []int
+}
+
+// ids names the lines of a group.
+func (f *Figures) ids(lines []int) string {
+	var names []string
+	for _, i := range lines {
+		names = append(names, f.Lines[i].ID)
+	}
+	return strings.Join(names, ", ")
+}
+
+func (f *Figures) loadsByGroup() []Item {
+	items := []Item{Plot{f.overview(), "Loads by group as shares of MBL over the stay. The band runs from the least to the greatest reading of the group's lines in each step, the line is their mean; the dashed line is the working load limit. Shaded: no readings. Times are UTC."}}
+	t := Table{Caption: "Loads by group under watch, kN, and as shares of MBL. Times with a load pin at fault are left out.",
+		Columns: []Column{{Name: "Group", Parts: 1.5}, {Name: "Lines", Parts: 1.7}, {Name: "Least", Parts: 1, Right: true}, {Name: "Mean", Parts: 1, Right: true}, {Name: "Greatest", Parts: 1, Right: true},
+			{Name: "% of MBL", Parts: 1, Right: true}, {Name: "On line", Parts: 0.9, Right: true}, {Name: "At, UTC", Parts: 1.5, Right: true}}}
+	for _, g := range f.groups() {
+		lo, sum, n, most := math.NaN(), 0.0, 0.0, -1
+		for _, i := range g.lines {
+			l := &f.Lines[i]
+			if l.Measured == 0 {
+				continue
+			}
+			if !(lo <= l.Min) {
+				lo = l.Min
+			}
+			sum, n = sum+l.Mean*l.Measured.Seconds(), n+l.Measured.Seconds()
+			if most < 0 || l.Max > f.Lines[most].Max {
+				most = i
+			}
+		}
+		if most < 0 {
+			t.Rows = append(t.Rows, Row{Cells: []string{g.name, f.ids(g.lines), "–", "–", "–", "–", "–", "–"}})
+			continue
+		}
+		l := &f.Lines[most]
+		t.Rows = append(t.Rows, Row{Cells: []string{g.name, f.ids(g.lines), whole(max(lo, 0)), whole(sum / n), whole(l.Max), percent(l.Max / l.MBLkN), l.ID, short(l.MaxAt)}})
+	}
+	return append(items, t)
+}
+
+func (f *Figures) loadsByLine() []Item {
+	t := Table{Caption: "Loads by line under watch. Hours are those of steps whose mean load is at or over the share of MBL, and at or over the working load limit.",
+		Columns: []Column{{Name: "Line", Parts: 0.7}, {Name: "Group", Parts: 1.4}, {Name: "MBL, kN", Parts: 1, Right: true}, {Name: "Limit, kN", Parts: 1, Right: true}, {Name: "Least", Parts: 0.8, Right: true}, {Name: "Mean", Parts: 0.8, Right: true},
+			{Name: "Greatest", Parts: 1, Right: true}, {Name: "% of MBL", Parts: 1, Right: true}, {Name: "At, UTC", Parts: 1.5, Right: true}}}
+	for _, share := range Bands() {
+		t.Columns = append(t.Columns, Column{Name: fmt.Sprintf("≥ %.0f %%", 100*share), Parts: 0.9, Right: true})
+	}
+	t.Columns = append(t.Columns, Column{Name: "≥ limit", Parts: 0.9, Right: true})
+	for i := range f.Lines {
+		l := &f.Lines[i]
+		cells := []string{l.ID, l.Group.String(), whole(l.MBLkN), whole(l.WorkingKN), whole(max(l.Min, 0)), whole(l.Mean), whole(l.Max), percent(l.Max / l.MBLkN)}
+		switch {
+		case !l.Instrumented:
+			cells = append(cells[:4], "no load pin", "", "", "", "")
+		case l.Measured == 0:
+			cells = append(cells[:4], "nothing read", "", "", "", "")
+		default:
+			cells = append(cells, short(l.MaxAt))
+		}
+		for _, d := range l.Above {
+			cells = append(cells, hours(d))
+		}
+		t.Rows = append(t.Rows, Row{Cells: append(cells, hours(l.OverLimit))})
+	}
+	return []Item{t}
+}
+
+func (f *Figures) worstMoments() []Item {
+	if len(f.Moments) == 0 {
+		return []Item{Para("No line came to half of its working load limit.")}
+	}
+	var items []Item
+	for k := range f.Moments {
+		m := &f.Moments[k]
+		text := fmt.Sprintf("%d. %s, %s UTC.", k+1, m.Title, sharp(m.At))
+		if l := &f.Lines[m.Line]; !math.IsNaN(m.KN) && strings.HasSuffix(m.Title, "parts") {
+			text += fmt.Sprintf(" The load before was %s kN, %s of MBL.", whole(m.KN), percent(m.KN/l.MBLkN))
+		} else if m.KN >= l.WorkingKN {
+			text += fmt.Sprintf(" Its working load limit is %s kN.", whole(l.WorkingKN))
+		}
+		if v := nearest(&m.Wind, m.At); !math.IsNaN(v) {
+			text += " The wind was " + wind(v) + " then."
+		}
+		items = append(items, Para(text), Plot{f.momentPlot(m), "Readings from ten minutes before to ten minutes after: the line concerned and the most loaded others."})
+	}
+	return items
+}
+
+func (f *Figures) tendingTable() []Item {
+	bitts := 0
+	for i := range f.Plan.Lines {
+		if f.Plan.Lines[i].MadeFast == mooring.Bitts {
+			bitts++
+		}
+	}
+	items := []Item{}
+	if bitts > 0 {
+		items = append(items, Para(fmt.Sprintf("Of %s it is not known when they were worked: lines on bitts have no brake to read.", many(bitts, "line"))))
+	}
+	if len(f.Works) == 0 {
+		return append(items, Para("No brake was released under watch."))
+	}
+	const most = 40
+	t := Table{Caption: "Lines worked with the brake released, under watch. Paid out is negative where the line was hove in. Loads are means of the minute before and after.",
+		Columns: []Column{{Name: "From, UTC", Parts: 1.5}, {Name: "Line", Parts: 0.7}, {Name: "Group", Parts: 1.3}, {Name: "For", Parts: 1.2, Right: true}, {Name: "Paid out, m", Parts: 1.2, Right: true}, {Name: "Load before, kN", Parts: 1.3, Right: true}, {Name: "After, kN", Parts: 1.1, Right: true}}}
+	for k, w := range f.Works {
+		if k == most {
+			items = append(items, Para(fmt.Sprintf("The first %d of %d are listed.", most, len(f.Works))))
+			break
+		}
+		l := &f.Lines[w.Line]
+		t.Rows = append(t.Rows, Row{Cells: []string{sharp(w.From), l.ID, l.Group.String(), long(w.Long), digits(w.PaidM, 2), whole(w.BeforeKN), whole(w.AfterKN)}})
+	}
+	return append(items, t)
+}
+
+func (f *Figures) windAndWater() []Item {
+	var parts []string
+	if math.IsNaN(f.Wind.MaxMS) {
+		parts = append(parts, "The wind was not told.")
+	} else {
+		s := fmt.Sprintf("The wind was %s on average, %s over the strongest ten minutes and %s at most, at %s UTC", wind(f.Wind.MeanMS), wind(f.Wind.HighestMS), wind(f.Wind.MaxMS), short(f.Wind.MaxAt))
+		if !math.IsNaN(f.Wind.MaxFrom) {
+			s += fmt.Sprintf(" from %03.0f°", f.Wind.MaxFrom)
+		}
+		parts = append(parts, s+".")
+	}
+	if math.IsNaN(f.Water.Lo) {
+		parts = append(parts, "The water level was not told.")
+	} else {
+		parts = append(parts, fmt.Sprintf("The water stood between %s m (%s UTC) and %s m (%s UTC) above chart datum.", digits(f.Water.Lo, 2), short(f.Water.LoAt), digits(f.Water.Hi, 2), short(f.Water.HiAt)))
+	}
+	if !math.IsNaN(f.DraftFwd[0]) && !math.IsNaN(f.DraftAft[0]) {
+		parts = append(parts, fmt.Sprintf("Drafts went from %s m forward and %s m aft to %s m and %s m.", digits(f.DraftFwd[0], 2), digits(f.DraftAft[0], 2), digits(f.DraftFwd[1], 2), digits(f.DraftAft[1], 2)))
+	}
+	items := []Item{Para(strings.Join(parts, " "))}
+	if fig := f.weatherPlot(); len(fig.Panels) > 0 {
+		items = append(items, Plot{fig, "Wind (band: least to greatest reading in each span, line: mean), water level above chart datum and drafts. Shaded: no load readings. Times are UTC."})
+	}
+	return items
+}
+
+func (f *Figures) dataQuality() []Item {
+	whole := f.To.Sub(f.From)
+	var silent int64
+	for _, g := range f.Gaps {
+		silent += int64(g.Long)
+	}
+	text := fmt.Sprintf("Load pins were read about every %s. ", long(f.Usual))
+	if f.Usual < 1e9 && f.Usual > 0 {
+		text = fmt.Sprintf("Load pins were read about %.0f times a second. ", 1e9/float64(f.Usual))
+	}
+	if len(f.Gaps) == 0 {
+		text += "There was no time of a minute or more without readings of the berth."
+	} else {
+		text += fmt.Sprintf("For a minute or more nothing came from the berth %s, %s in all:", times(len(f.Gaps)), long(durationOf(silent)))
+		for k, g := range f.Gaps {
+			if k == 6 {
+				text += " and others"
+				break
+			}
+			if k > 0 {
+				text += ";"
+			}
+			text += fmt.Sprintf(" %s UTC for %s", short(g.From), long(g.Long))
+		}
+		text += "."
+	}
+	t := Table{Caption: "Lines under watch of which there is something to tell. Read: share of the time with readings, faulty pins' included. Left out: with the pin at fault by the alarms.",
+		Columns: []Column{{Name: "Line", Parts: 0.7}, {Name: "Group", Parts: 1.3}, {Name: "Read", Parts: 0.9, Right: true}, {Name: "Left out", Parts: 1.1, Right: true},
+			{Name: "Longest gap", Parts: 1.2, Right: true}, {Name: "Bad readings", Parts: 1.2, Right: true}, {Name: "Remark", Parts: 4}}}
+	var well []string
+	for i := range f.Lines {
+		l := &f.Lines[i]
+		if !l.Instrumented {
+			continue
+		}
+		read := min(1, float64(l.Measured+l.Faulty)/float64(max(whole, 1)))
+		left, gap, bad, remark := "–", "–", "–", f.remark(l)
+		if l.Faulty > 0 {
+			left = long(l.Faulty)
+		}
+		if l.LongestGap > f.Step {
+			gap = long(l.LongestGap)
+		}
+		if l.Bad > 0 {
+			bad = digits(float64(l.Bad), 0)
+		}
+		if read > 0.9995 && l.Faulty == 0 && l.Bad == 0 && remark == "" {
+			well = append(well, l.ID)
+			continue
+		}
+		t.Rows = append(t.Rows, Row{Cells: []string{l.ID, l.Group.String(), digits(100*read, 1) + " %", left, gap, bad, remark}})
+	}
+	switch {
+	case len(t.Rows) == 0:
+		text += " Every load pin was read all the time and none was found at fault."
+	case len(well) > 0:
+		text += fmt.Sprintf(" Of %s there is nothing to tell: read all the time, and not found at fault.", listed(well))
+	}
+	if len(t.Rows) == 0 {
+		return []Item{Para(text)}
+	}
+	return []Item{Para(text), t}
+}
+
+func times(n int) string {
+	switch n {
+	case 1:
+		return "once"
+	case 2:
+		return "twice"
+	}
+	return fmt.Sprintf("%d times", n)
+}
+
+func (f *Figures) reading(c clockWork) []Item {
+	var items []Item
+	zone := "All times are UTC."
+	if f.Zone != nil {
+		first, last := f.Stay.Arrival.In(f.Zone), f.Stay.End().In(f.Zone)
+		zone = fmt.Sprintf("Times are UTC; local time, %s, is given in brackets at the head. It is %s", f.Zone, offset(first))
+		if a, b := offset(first), offset(last); a != b {
+			zone += fmt.Sprintf(" at arrival and %s at the end: the clocks were changed during the stay", b)
+		}
+		zone += "."
+	}
+	items = append(items, Para(zone+" "+fmt.Sprintf("Loads are as the load pins gave them, reckoned in steps of %s. A peak is the greatest single reading; what happened between readings is not seen. MBL is the ship design minimum breaking load of the plan, and the working load limit is the plan's.", long(f.Step))))
+	items = append(items, Para("How far a load may be off is not known from the readings. A load pin in good order and calibrated is commonly taken to be good to 2 or 3 % of what it is rated for (common practice, no source); where a pin's zero has moved, or the line bends hard over its fairlead, the line itself carries another load than the pin reads. Lines without a load pin, and what the shore side bears, are not in the figures."))
+	return append(items, Notice(Caution))
+}

@@ -1,0 +1,239 @@
+package report
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"maps"
+	"net/http"
+	"net/url"
+	"slices"
+	"time"
+
+	"hawser/detect/mooring"
+	"hawser/services/alarm"
+	"hawser/services/stay"
+)
+
+// Access says what the caller of a request may see. It finds the caller in the
+// request's context.
+type Access interface {
+	// SeesStay reports whether the caller may see what a ship did at a berth, now or
+	// once.
+	SeesStay(ctx context.Context, berth, ship string) bool
+}
+
+// Options are what a Desk needs. All but Access and Now are required.
+type Options struct {
+	Stays interface {
+		List(berth string) []stay.Stay
+	}
+	Plans interface {
+		PlanByFingerprint(ctx context.Context, berth, fingerprint string) (*mooring.Plan, error)
+	}
+	Alarms interface {
+		Past(ctx context.Context, berth string, from, to time.Time) ([]alarm.State, error)
+	}
+	Source  func(berth string) Source
+	Access  Access // nil where everybody may see everything
+	Log     *slog.Logger
+	Version string
+	Now     func() time.Time // nil means the system's clock
+}
+
+// Desk makes reports of a server's stays. Safe for concurrent use.
+type Desk struct {
+	o     Options
+	seats chan struct{} // a place for each report being made
+}
+
+// atOnce is how many reports are made at a time: each takes some hundred megabytes.
+const atOnce = 2
+
+// NewDesk makes a desk.
+func NewDesk(o Options) (*Desk, error) {
+	if o.Stays == nil || o.Plans == nil || o.Alarms == nil || o.Source == nil || o.Log == nil {
+		return nil, errors.New("report: Stays, Plans, Alarms, Source and Log are required")
+	}
+	if o.Now == nil {
+		o.Now = time.Now
+	}
+	return &Desk{o: o, seats: make(chan struct{}, atOnce)}, nil
+}
+
+// policy lets the page use its own style and nothing else.
+const policy = "default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
+
+// asked is what a request asks for.
+type asked struct {
+	berth, stay string
+	from, to    time.Time
+	pdf         bool
+	zone        *time.Location
+}
+
+// refusal is what is wrong with a request, for who made it.
+type refusal struct {
+	code int
+	text string
+}
+
+func (r *refusal) Error() string { return r.text }
+
+// ServeHTTP answers GET ?berth=…[&stay=…][&from=…&to=…][&format=pdf][&zone=…]: the
+// report of a stay, the newest of the berth where none is named, or of a part of it.
+func (d *Desk) ServeHTTP(w http.ResponseWriter, r *http.Request) {
+	h := w.Header()
+	h.Set("Content-Security-Policy", policy)
+	h.Set("X-Content-Type-Options", "nosniff")
+	h.Set("Referrer-Policy", "no-referrer")
+	h.Set("Cache-Control", "no-store")
+	a, err := parse(r.URL.RawQuery)
+	if err != nil {
+		http.Error(w, err.Error(), http.StatusBadRequest)
+		return
+	}
+	select {
+	case d.seats <- struct{}{}:
+		defer func() { <-d.seats }()
+	case <-r.Context().Done():
+		return
+	}
+	body, name, err := d.make(r.Context(), a)
+	var no *refusal
+	switch {
+	case errors.As(err, &no):
+		http.Error(w, no.text, no.code)
+		return
+	case err != nil && r.Context().Err() != nil:
+		return // nobody is there to answer
+	case err != nil:
+		d.o.Log.Error("report not made", "berth", a.berth, "stay", a.stay, "err", err)
+		http.Error(w, "the report could not be made: the store or the alarm log does not answer", http.StatusServiceUnavailable)
+		return
+	}
+	if a.pdf {
+		h.Set("Content-Type", "application/pdf")
+		h.Set("Content-Disposition", fmt.Sprintf(`inline; filename="%s.pdf"`, name))
+	} else {
+		h.Set("Content-Type", "text/html; charset=utf-8")
+	}
+	if _, err := w.Write(body); err != nil {
+		d.o.Log.Debug("report not sent", "err", err)
+	}
+}
+
+func parse(raw string) (a asked, err error) {
+	v, err := url.ParseQuery(raw)
+	if err != nil {
+		return a, fmt.Errorf("query: %w", err)
+	}
+	for _, name := range slices.Sorted(maps.Keys(v)) {
+		if !slices.Contains([]string{"berth", "stay", "from", "to", "format", "zone"}, name) || len(v[name]) > 1 {
+			return a, fmt.Errorf("%s: no such parameter, or given twice; there are berth, stay, from, to, format and zone", name)
+		}
+	}
+	a.berth, a.stay = v.Get("berth"), v.Get("stay")
+	if a.berth == "" {
+		return a, errors.New("berth: must be given")
+	}
+	for name, t := range map[string]*time.Time{"from": &a.from, "to": &a.to} {
+		if s := v.Get(name); s != "" {
+			if *t, err = time.Parse(time.RFC3339Nano, s); err != nil {
+				return a, fmt.Errorf("%s: %q is no RFC 3339 time", name, s)
+			}
+		}
+	}
+	switch f := v.Get("format"); f {
+	case "", "html":
+	case "pdf":
+		a.pdf = true
+	default:
+		return a, fmt.Errorf("format: %q is neither html nor pdf", f)
+	}
+	if z := v.Get("zone"); z != "" {
+		if a.zone, err = Zone(z); err != nil {
+			return a, fmt.Errorf("zone: %w", err)
+		}
+	}
+	return a, nil
+}
+
+// Zone is a time zone by its name in the IANA database; nil for UTC.
+func Zone(name string) (*time.Location, error) {
+	if name == "" || name == "UTC" {
+		return nil, nil
+	}
+	zone, err := time.LoadLocation(name)
+	if err != nil || name == "Local" {
+		return nil, fmt.Errorf("%q is no time zone such as Europe/London", name)
+	}
+	return zone, nil
+}
+
+// make makes what is asked for.
+func (d *Desk) make(ctx context.Context, a asked) (body []byte, name string, err error) {
+	s, err := d.find(ctx, a)
+	if err != nil {
+		return nil, "", err
+	}
+	fingerprint := s.Plans[len(s.Plans)-1].Plan
+	plan, err := d.o.Plans.PlanByFingerprint(ctx, s.Berth, fingerprint)
+	if err != nil {
+		return nil, "", err
+	}
+	alarms, err := d.o.Alarms.Past(ctx, s.Berth, s.Arrival, s.End())
+	if err != nil {
+		return nil, "", err
+	}
+	f, err := Reckon(ctx, Input{Plan: plan, Fingerprint: fingerprint, Stay: s, Source: d.o.Source(s.Berth), Alarms: alarms,
+		Zone: a.zone, Made: d.o.Now(), Version: d.o.Version})
+	switch {
+	case errors.Is(err, ErrNothing), errors.Is(err, ErrLong):
+		return nil, "", &refusal{http.StatusUnprocessableEntity, err.Error()}
+	case err != nil:
+		return nil, "", err
+	}
+	doc := Compose(f)
+	if a.pdf {
+		body, err = PDF(doc, f.Made)
+	} else {
+		body, err = HTML(doc)
+	}
+	return body, "stay-" + s.ID, err
+}
+
+// find is the stay asked for, cut to the times asked for.
+func (d *Desk) find(ctx context.Context, a asked) (stay.Stay, error) {
+	for _, s := range d.o.Stays.List(a.berth) { // newest first
+		switch {
+		case d.o.Access != nil && !d.o.Access.SeesStay(ctx, s.Berth, s.Ship):
+		case a.stay != "" && s.ID != a.stay:
+		case !a.to.IsZero() && !s.Arrival.Before(a.to), !a.from.IsZero() && !s.End().After(a.from):
+		default:
+			return Cut(s, a.from, a.to), nil
+		}
+	}
+	return stay.Stay{}, &refusal{http.StatusNotFound, "there is no such stay that this caller may see"}
+}
+
+// Cut is the part of a stay between two times, either of which may be zero.
+func Cut(s stay.Stay, from, to time.Time) stay.Stay {
+	if from.After(s.Arrival) {
+		s.Arrival = from
+		if !s.MadeFast.IsZero() && s.MadeFast.Before(from) {
+			s.MadeFast = from
+		}
+	}
+	if !to.IsZero() && to.Before(s.End()) {
+		s.Newest = to
+		if !s.Departure.IsZero() {
+			s.Departure = to
+		}
+		if s.LetGo.After(to) {
+			s.LetGo = time.Time{}
+		}
+	}
+	return s
+}
