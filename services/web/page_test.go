@@ -40,6 +40,41 @@ func says(t *testing.T, page string, want ...string) {
 	}
 }
 
+// A berth's pages are of it alone, with the words of their drawing; a plan's page is
+// there before the berth.
+func TestPagesOfABerth(t *testing.T) {
+	s := newStation(t, nil)
+	s.board.SetPlan("east-3", plan("east-3"))
+	s.board.SetPlan("west-1", plan("west-1"))
+	for path, want := range map[string]struct {
+		code  int
+		berth string
+		says  string
+	}{
+		"/berth/east-3":  {http.StatusOK, "east-3", ""},
+		"/plan/east-3":   {http.StatusOK, "east-3", ""},
+		"/berth/nowhere": {http.StatusNotFound, "nowhere", "nowhere"},
+		"/plan/nowhere":  {http.StatusOK, "nowhere", ""},
+	} {
+		resp, page := s.get(path)
+		got := setupOf(t, page)
+		if resp.StatusCode != want.code || got.Berth != want.berth {
+			t.Errorf("%s: %d, of berth %q", path, resp.StatusCode, got.Berth)
+		}
+		if want.code != http.StatusOK {
+			says(t, page, want.says)
+			continue
+		}
+		if got.Words["drawing"]["form.parted"] != "parted" || !strings.Contains(page, `<title>`+want.berth+" – ") ||
+			!strings.Contains(page, `<a href="`+path+`" aria-current="page">`) {
+			t.Errorf("%s: words %d, title or link wrong", path, len(got.Words["drawing"]))
+		}
+		if names := got.Whole.Names; want.berth == "east-3" && (len(names) != 1 || names[0] != "east-3") {
+			t.Errorf("%s: has %q", path, names)
+		}
+	}
+}
+
 // The picture as it is lies in the page itself.
 func TestPageHasThePicture(t *testing.T) {
 	s := newStation(t, nil)

@@ -56,11 +56,11 @@ type (
 		}
 	}
 	pageSetup struct {
-		Lang, Side, Who string
-		Words           map[string]map[string]string
-		Pages           map[string]string
-		Whole           message
-		Signed          bool
+		Lang, Side, Who, Berth string
+		Words                  map[string]map[string]string
+		Pages                  map[string]string
+		Whole                  message
+		Signed                 bool
 	}
 )
 

@@ -2,7 +2,7 @@
 // which line needs tending.
 import { attribute, el, svg } from "../lib/dom";
 import type { Geometry } from "../drawing/plan";
-import { short, span, stamp } from "../lib/time";
+import { hour, span, stamp } from "../lib/time";
 import { number, percent, place, say, has } from "../lib/words";
 import type { Assessment, Tend } from "./assess";
 
@@ -14,11 +14,11 @@ export function ahead(g: Geometry, a: Assessment, now: number, w: number, em: nu
   const first = times[0];
   const last = times.at(-1);
   if (first === undefined || last === undefined) return [el("p", {}, say("berth.nothing-reckoned"))];
-  return [chart(g, a, times, first, last, now, w, em), tending(g, a.tend, now, last),
+  return [chart(g, a, times, first, last, w, em), tending(g, a.tend, now, last),
     el("p", { class: "small" }, say(g.tide ? "berth.ahead-basis" : "berth.ahead-no-tide"))];
 }
 
-function chart(g: Geometry, a: Assessment, times: readonly number[], first: number, last: number, now: number, w: number, em: number): SVGSVGElement {
+function chart(g: Geometry, a: Assessment, times: readonly number[], first: number, last: number, w: number, em: number): SVGSVGElement {
   const left = 3.4 * em;
   const right = w - 3.2 * em;
   const level = { top: 1.1 * em, bottom: 4 * em };
@@ -30,15 +30,21 @@ function chart(g: Geometry, a: Assessment, times: readonly number[], first: numb
   // Every third hour of the viewer's clock.
   for (let t = nextHour(first, 3); t <= last; t += 3 * 3_600_000) {
     s.append(svg("line", { class: "grid", x1: x(t), y1: level.top, x2: x(t), y2: loads.bottom }),
-      svg("text", { class: "small quiet", x: x(t), y: h - 0.3 * em, "text-anchor": "middle" }, short(t, now).slice(-8, -3)));
+      svg("text", { class: "small quiet", x: x(t), y: h - 0.3 * em, "text-anchor": "middle" }, hour(t)));
   }
   const levels = a.ahead.map((m) => m.waterLevelM);
-  const low = Math.min(...levels);
-  const high = Math.max(...levels);
-  const yLevel = (v: number): number => level.bottom - ((v - low) / Math.max(high - low, 0.5)) * (level.bottom - level.top);
+  const lowest = Math.min(...levels);
+  const highest = Math.max(...levels);
+  const yLevel = (v: number): number => level.bottom - ((v - lowest) / Math.max(highest - lowest, 0.5)) * (level.bottom - level.top);
   s.append(svg("path", { class: "level", d: levels.map((v, k) => `${k === 0 ? "M" : "L"}${x(times[k] ?? 0).toFixed(1)} ${yLevel(v).toFixed(1)}`).join("") }),
     svg("text", { class: "small quiet", x: right + 0.3 * em, y: yLevel(levels.at(-1) ?? 0) + 0.3 * em }, say("mooring.metre", { n: number(levels.at(-1) ?? 0, 1) })),
     svg("text", { class: "small", x: left, y: level.top - 0.3 * em }, say("mooring.level")));
+
+  for (const k of turns(levels)) {
+    const high = (levels[k] ?? 0) > (levels[k - 1] ?? 0) || (levels[k] ?? 0) > (levels[k + 1] ?? 0);
+    s.append(svg("text", { class: "small quiet", x: x(times[k] ?? 0), y: yLevel(levels[k] ?? 0) + (high ? 1.2 : -0.45) * em, "text-anchor": "middle" },
+      `${say("mooring.metre", { n: number(levels[k] ?? 0, 1) })} ${hour(times[k] ?? 0)}`));
+  }
 
   const shares = g.lines.map((l, i) => a.ahead.map((m) => (m.tensionKn.length ? (m.tensionKn[i] ?? NaN) / l.working_load_kN : NaN)));
   const most = shares.map((v) => v.reduce((x0, y0) => (y0 > x0 ? y0 : x0), 0));
@@ -65,6 +71,20 @@ function chart(g: Geometry, a: Assessment, times: readonly number[], first: numb
   });
   attribute(s, "data-lines", worst.map((i) => g.lines[i]?.id).join(" "));
   return s;
+}
+
+// turns are the high and low waters within the hours, where the tide is of any height.
+function turns(levels: readonly number[]): number[] {
+  if (Math.max(...levels) - Math.min(...levels) < 0.1) return [];
+  const at: number[] = [];
+  let rising: boolean | undefined;
+  levels.forEach((v, k) => {
+    const before = levels[k - 1];
+    if (before === undefined || v === before) return;
+    if (rising !== undefined && rising !== v > before) at.push(k - 1);
+    rising = v > before;
+  });
+  return at.filter((k) => k > 8 && k < levels.length - 8); // with room for their words
 }
 
 function nextHour(t: number, every: number): number {

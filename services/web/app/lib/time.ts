@@ -4,6 +4,7 @@ import { say } from "./words";
 
 const clock: Intl.DateTimeFormatOptions = { hour: "2-digit", minute: "2-digit", second: "2-digit", hour12: false };
 const local = new Intl.DateTimeFormat(setup.lang, clock);
+const minutes = new Intl.DateTimeFormat(setup.lang, { hour: "2-digit", minute: "2-digit", hour12: false });
 const localDay = new Intl.DateTimeFormat(setup.lang, { ...clock, day: "numeric", month: "short" });
 const full = new Intl.DateTimeFormat(setup.lang, { ...clock, day: "numeric", month: "short", year: "numeric", timeZoneName: "short" });
 const utc = new Intl.DateTimeFormat(setup.lang, { ...clock, timeZone: "UTC" });
@@ -15,6 +16,9 @@ const day = 86_400_000;
 export function short(at: number, now: number): string {
   return Math.abs(now - at) < day / 2 ? local.format(at) : localDay.format(at);
 }
+
+// hour writes hours and minutes, for an axis.
+export function hour(at: number): string { return minutes.format(at); }
 
 export function inZone(at: number): string { return full.format(at); }
 export function inUTC(at: number): string { return say("time.utc", { time: utcFull.format(at) }); }
