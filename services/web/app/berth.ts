@@ -1,17 +1,14 @@
 // One berth: the mooring from above as it is, as it was and as it will be, and what
 // follows from it.
 import "./berth/berth.css";
-import { ahead } from "./berth/ahead";
-import { assess, type Assessment } from "./berth/assess";
+import { Follows, panel } from "./berth/follows";
 import { lineFacts } from "./berth/line";
-import { doubt, losses, tendingAdvice } from "./berth/losses";
 import { nowScene } from "./berth/now";
 import { TimeBar } from "./berth/timebar";
 import { Mooring } from "./drawing/mooring";
 import type { Geometry } from "./drawing/plan";
-import { attribute, el, must, text } from "./lib/dom";
 import { AlarmList } from "./lib/alarmlist";
-import { isActive } from "./lib/figures";
+import { el, must, text } from "./lib/dom";
 import { Live } from "./lib/live";
 import { onSettings } from "./lib/settings";
 import { setup } from "./lib/setup";
@@ -25,16 +22,10 @@ const live = new Live();
 shell(live);
 
 const name = setup.berth ?? "";
-const assessEvery = 30_000; // ms
-const aheadEvery = 300_000;
-const hoursAhead = 24;
+const planEvery = 60_000; // ms
 
 let geometry: Geometry | undefined;
-let now: Assessment | undefined; // losses and advice
-let later: Assessment | undefined; // the hours ahead
-let allLosses = false;
 let selected = "";
-let asking = false;
 
 const drawing = new Mooring();
 const ship = el("h1");
@@ -49,16 +40,8 @@ const alarms = new AlarmList(live, (active, waiting) => {
 alarms.only(name);
 alarms.root.classList.add("panel");
 const linePanel = el("div");
-const lossPanel = el("div");
-const advicePanel = el("div");
-const aheadPanel = el("div", { class: "ahead" });
-const doubtText = el("p", { class: "small" });
+const follows = new Follows(live, name, draw);
 const bar = new TimeBar(() => ({ geometry, alarms: live.picture.alarms.list, end: berth()?.now.newest ?? live.now(), now: live.now() }), draw);
-
-const panel = (title: Key, cls: string, ...parts: HTMLElement[]): HTMLElement => {
-  const id = `panel-${cls}`;
-  return el("section", { class: `panel ${cls}`, "aria-labelledby": id }, el("h2", { id }, say(title)), ...parts);
-};
 
 must("#main").append(
   el("div", { class: "head" }, ship, facts, state),
@@ -66,16 +49,14 @@ must("#main").append(
     el("div", { class: "main-column" },
       el("figure", { class: "figure" }, banner, drawing.element, el("figcaption", {}, caption)),
       bar.element,
-      panel("berth.ahead", "hours-ahead", aheadPanel)),
+      follows.ahead),
     el("div", { class: "side-column" },
       alarms.root,
       panel("berth.line", "line", linePanel),
-      panel("berth.losses", "loss", lossPanel, doubtText, el("p", { class: "small caution" }, say("berth.estimate"))),
-      panel("berth.advice", "advice", advicePanel, el("p", { class: "small caution" }, say("berth.advice-caution"))))));
+      follows.losses,
+      follows.advice)));
 
 function berth(): Berth | undefined { return live.picture.berths.get(name); }
-
-function reckoned(): Map<string, number> { return new Map((now?.lines ?? []).map((l) => [l.line, l.tensionKn])); }
 
 drawing.onSelect = (id) => {
   selected = id;
@@ -87,7 +68,7 @@ function draw(): void {
   const b = berth();
   if (!b || !geometry) return;
   const past = bar.scene();
-  drawing.show(past ?? nowScene(geometry, b, live.picture.alarms.list, reckoned(), live.link === "cut"));
+  drawing.show(past ?? nowScene(geometry, b, live.picture.alarms.list, new Map(follows.now?.lines.map((l) => [l.line, l.tensionKn])), live.link === "cut"));
   document.body.classList.toggle("in-the-past", past !== undefined);
   banner.hidden = past === undefined;
   if (past) banner.replaceChildren(el("strong", {}, say("berth.past")), " ", stamp(bar.time(), live.now()), ` · ${say("time.ago", { age: span(live.now() - bar.time()) })} · ${say("berth.not-now")}`);
@@ -115,97 +96,28 @@ function drawFacts(b: Berth): void {
 
 function drawLine(): void {
   const b = berth();
-  if (b && geometry) linePanel.replaceChildren(...lineFacts(geometry, b, selected, now, bar.value(`${selected}/tension`), bar.past));
-}
-
-function drawReckoned(): void {
-  if (!geometry) return;
-  const nothing = (): HTMLElement => el("p", {}, say("berth.nothing-reckoned"));
-  if (!now?.converged) {
-    lossPanel.replaceChildren(now ? el("p", { class: "bad" }, say("berth.no-rest")) : nothing());
-    advicePanel.replaceChildren(nothing());
-    text(doubtText, "");
-  } else {
-    lossPanel.replaceChildren(...doubts(now), ...losses(geometry, without(now, parted()), allLosses, () => { allLosses = !allLosses; drawReckoned(); }));
-    advicePanel.replaceChildren(...doubts(now), ...tendingAdvice(geometry, now));
-    text(doubtText, doubt(geometry, now));
-  }
-  drawAhead();
-}
-
-// parted are the lines that have parted, as far as anybody has told.
-function parted(): string[] {
-  return live.picture.alarms.list.filter((a) => a.berth === name && a.condition === "line-parted" && a.line !== undefined && isActive(a)).map((a) => a.line ?? "");
-}
-
-// doubts says why what is reckoned may not be of the mooring as it is.
-function doubts(a: Assessment | undefined): HTMLElement[] {
-  const lines = parted();
-  const note = (what: string): HTMLElement => el("p", { class: "late" }, what);
-  return [
-    ...(a?.measuredLines === 0 ? [note(say("berth.unmeasured"))] : []),
-    ...(lines.length > 0 ? [note(say("berth.parted-note", { lines: lines.join(", ") }))] : []),
-  ];
-}
-
-// without leaves out the loss of lines that are lost.
-function without(a: Assessment, gone: readonly string[]): Assessment {
-  return { ...a, losses: a.losses.filter((l) => !l.lost.some((id) => gone.includes(id))) };
-}
-
-function drawAhead(): void {
-  if (!geometry) return;
-  const w = Math.floor(aheadPanel.clientWidth);
-  if (w === 0) return;
-  aheadPanel.replaceChildren(...doubts(later), ...(later?.converged ? ahead(geometry, later, live.now(), w, parseFloat(getComputedStyle(aheadPanel).fontSize)) : [el("p", {}, say("berth.nothing-reckoned"))]));
+  if (b && geometry) linePanel.replaceChildren(...lineFacts(geometry, b, selected, follows.now, bar.value(`${selected}/tension`), bar.past));
 }
 
 // readPlan fetches what there is to draw, anew where another plan is in force.
 async function readPlan(): Promise<void> {
-  const answer = await fetch(`/api/plan?${new URLSearchParams({ berth: name })}`, { cache: "no-store" });
-  if (!answer.ok) return;
-  const g = (await answer.json()) as Geometry;
-  if (g.plan === geometry?.plan) return;
-  geometry = g;
-  now = later = undefined;
-  drawing.plan(g);
-  bar.forget();
-  draw();
-  drawReckoned();
-  await Promise.all([reckonNow(), reckonLater()]);
+  try {
+    const answer = await fetch(`/api/plan?${new URLSearchParams({ berth: name })}`, { cache: "no-store" });
+    if (!answer.ok) return;
+    const g = (await answer.json()) as Geometry;
+    if (g.plan === geometry?.plan) return;
+    geometry = g;
+    drawing.plan(g);
+    bar.forget();
+    follows.plan(g);
+    draw();
+  } catch {
+    // no answer: the link says so already
+  }
 }
 
-async function reckonNow(): Promise<void> {
-  if (document.hidden || asking) return;
-  asking = true;
-  now = await assess(name, { tending: "true" }).finally(() => { asking = false; });
-  drawReckoned();
-  draw();
-}
-
-async function reckonLater(): Promise<void> {
-  if (document.hidden) return;
-  later = await assess(name, { hours: String(hoursAhead) });
-  drawAhead();
-}
-
-// tried does what may find no answer: the link says so already.
-function tried(fn: () => Promise<void>): () => void {
-  return () => void fn().catch(() => undefined);
-}
-
-let gone = "";
-let wasLive = berth()?.now.live ?? false;
 live.subscribe((c) => {
-  const isLive = berth()?.now.live ?? false;
-  if (c.names) tried(readPlan)();
-  // What follows from the loads is asked anew when they come back or an alarm tells
-  // of another mooring.
-  else if ((isLive && !wasLive) || c.alarms) tried(reckonNow)();
-  const nowGone = parted().join();
-  if ((isLive && !wasLive) || nowGone !== gone) tried(reckonLater)();
-  wasLive = isLive;
-  gone = nowGone;
+  if (c.names) void readPlan();
   if (bar.past ? c.alarms : c.alarms || c.link || c.berths.has(name)) draw();
 });
 live.eachSecond(() => {
@@ -215,14 +127,7 @@ live.eachSecond(() => {
 onSettings(() => {
   if (geometry) drawing.plan(geometry); // figures may be of other widths
   draw();
-  drawReckoned();
+  follows.draw();
 });
-setInterval(tried(async () => {
-  await readPlan(); // another plan of the same ship may be in force
-  await reckonNow();
-}), assessEvery);
-setInterval(tried(reckonLater), aheadEvery);
-document.addEventListener("visibilitychange", () => { if (!document.hidden) tried(reckonNow)(); });
-new ResizeObserver(() => drawAhead()).observe(aheadPanel);
-tried(readPlan)();
-attribute(document.body, "data-berth", name);
+setInterval(() => void readPlan(), planEvery); // another plan of the same ship may be in force
+void readPlan();

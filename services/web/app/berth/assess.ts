@@ -29,10 +29,14 @@ export interface Action { line: string; payOutM: number; fromKn: number; toKn: n
 export interface Tend { line: string; from: string; to: string; limit: Limit }
 
 // assess asks about a berth as it is now. It gives nothing where there is nothing to
-// reckon from.
+// reckon from, or no answer: the link says so already.
 export async function assess(berth: string, ask: Record<string, string>): Promise<Assessment | undefined> {
-  const answer = await fetch(`/api/assess?${new URLSearchParams({ berth, ...ask })}`, { cache: "no-store", signal: AbortSignal.timeout(25_000) });
-  return answer.ok ? ((await answer.json()) as Assessment) : undefined;
+  try {
+    const answer = await fetch(`/api/assess?${new URLSearchParams({ berth, ...ask })}`, { cache: "no-store", signal: AbortSignal.timeout(25_000) });
+    return answer.ok ? ((await answer.json()) as Assessment) : undefined;
+  } catch {
+    return undefined;
+  }
 }
 
 const limits: readonly Limit[] = ["LOAD_LIMIT_BELOW", "LOAD_LIMIT_APPROACHING", "LOAD_LIMIT_WORKING_LOAD", "LOAD_LIMIT_BRAKE", "LOAD_LIMIT_BREAKING"];

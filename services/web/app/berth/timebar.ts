@@ -36,10 +36,7 @@ export class TimeBar {
   }
 
   // forget leaves the past and what was read of it.
-  forget(): void {
-    this.record = undefined;
-    this.live();
-  }
+  forget(): void { this.live(); }
 
   scene(): Scene | undefined {
     const b = this.berth();
@@ -79,9 +76,13 @@ export class TimeBar {
 
   private async move(): Promise<void> {
     await this.open();
-    this.past = this.record !== undefined && Number(this.slider.value) < moments;
-    if (!this.past) this.live();
-    this.show();
+    if (!this.record) {
+      this.slider.value = this.slider.max; // what is said of it stays
+      return;
+    }
+    this.past = Number(this.slider.value) < moments;
+    if (this.past) this.show();
+    else this.live();
   }
 
   private live(): void {

@@ -1,0 +1,131 @@
+// What follows from a mooring as it is: which line lost brings which other to its
+// limit, which winch to work, and the hours ahead. The server reckons it; this asks,
+// and shows the answers for as long as they are of now.
+import type { Geometry } from "../drawing/plan";
+import { el, text } from "../lib/dom";
+import { isActive } from "../lib/figures";
+import type { Live } from "../lib/live";
+import { say, type Key } from "../lib/words";
+import { ahead } from "./ahead";
+import { assess, type Assessment } from "./assess";
+import { doubt, losses, tendingAdvice } from "./losses";
+
+const nowEvery = 30_000; // ms
+const laterEvery = 300_000;
+const hours = 24;
+
+export class Follows {
+  readonly losses: HTMLElement;
+  readonly advice: HTMLElement;
+  readonly ahead: HTMLElement;
+  now: Assessment | undefined;
+  private later: Assessment | undefined;
+  private geometry: Geometry | undefined;
+  private all = false; // losses, not only the worst
+  private asking = false;
+  private gone = "";
+  private wasLive = false;
+  private readonly lossPart = el("div");
+  private readonly advicePart = el("div");
+  private readonly aheadPart = el("div", { class: "ahead" });
+  private readonly basis = el("p", { class: "small" });
+
+  // changed is told of each answer.
+  constructor(private readonly live: Live, private readonly berth: string, private readonly changed: () => void) {
+    this.losses = panel("berth.losses", "loss", this.lossPart, this.basis, el("p", { class: "small caution" }, say("berth.estimate")));
+    this.advice = panel("berth.advice", "advice", this.advicePart, el("p", { class: "small caution" }, say("berth.advice-caution")));
+    this.ahead = panel("berth.ahead", "hours-ahead", this.aheadPart);
+    live.subscribe((c) => this.follow(c.alarms));
+    setInterval(() => void this.askNow(), nowEvery);
+    setInterval(() => void this.askLater(), laterEvery);
+    document.addEventListener("visibilitychange", () => void this.askNow());
+    new ResizeObserver(() => this.drawAhead()).observe(this.aheadPart);
+  }
+
+  // plan asks anew, of another mooring.
+  plan(g: Geometry): void {
+    this.geometry = g;
+    this.forget();
+    void this.askNow();
+    void this.askLater();
+  }
+
+  draw(): void {
+    const g = this.geometry;
+    const a = this.now;
+    if (!g) return;
+    text(this.basis, a?.converged ? doubt(g, a) : "");
+    if (!a?.converged) {
+      this.lossPart.replaceChildren(a ? el("p", { class: "bad" }, say("berth.no-rest")) : nothing());
+      this.advicePart.replaceChildren(nothing());
+    } else {
+      const left = { ...a, losses: a.losses.filter((l) => !l.lost.some((id) => this.parted().includes(id))) };
+      this.lossPart.replaceChildren(...this.notes(a), ...losses(g, left, this.all, () => { this.all = !this.all; this.draw(); }));
+      this.advicePart.replaceChildren(...this.notes(a), ...tendingAdvice(g, a));
+    }
+    this.drawAhead();
+  }
+
+  private drawAhead(): void {
+    const w = Math.floor(this.aheadPart.clientWidth);
+    const a = this.later;
+    if (!this.geometry || w === 0) return;
+    const em = parseFloat(getComputedStyle(this.aheadPart).fontSize);
+    this.aheadPart.replaceChildren(...(a?.converged ? [...this.notes(a), ...ahead(this.geometry, a, this.live.now(), w, em)] : [nothing()]));
+  }
+
+  // follow asks anew when the loads come back or an alarm tells of another mooring,
+  // and lets go of what was reckoned when nothing is heard any more.
+  private follow(alarms: boolean): void {
+    const isLive = this.live.link !== "cut" && (this.live.picture.berths.get(this.berth)?.now.live ?? false);
+    const back = isLive && !this.wasLive;
+    if (!isLive && this.wasLive) this.forget();
+    const gone = this.parted().join();
+    if (back || alarms) void this.askNow();
+    if (back || gone !== this.gone) void this.askLater();
+    this.wasLive = isLive;
+    this.gone = gone;
+  }
+
+  private forget(): void {
+    this.now = this.later = undefined;
+    this.draw();
+  }
+
+  private async askNow(): Promise<void> {
+    if (document.hidden || this.asking || !this.geometry) return;
+    this.asking = true;
+    this.now = await assess(this.berth, { tending: "true" });
+    this.asking = false;
+    this.draw();
+    this.changed();
+  }
+
+  private async askLater(): Promise<void> {
+    if (document.hidden || !this.geometry) return;
+    this.later = await assess(this.berth, { hours: String(hours) });
+    this.drawAhead();
+  }
+
+  // parted are the lines that have parted, as far as anybody has told.
+  private parted(): string[] {
+    return this.live.picture.alarms.list.filter((a) => a.berth === this.berth && a.condition === "line-parted" && isActive(a)).flatMap((a) => a.line ?? []);
+  }
+
+  // notes say why what is reckoned may not be of the mooring as it is.
+  private notes(a: Assessment): HTMLElement[] {
+    const lines = this.parted();
+    return [
+      ...(a.measuredLines === 0 ? [el("p", { class: "late" }, say("berth.unmeasured"))] : []),
+      ...(lines.length > 0 ? [el("p", { class: "late" }, say("berth.parted-note", { lines: lines.join(", ") }))] : []),
+    ];
+  }
+}
+
+function nothing(): HTMLElement { return el("p", {}, say("berth.nothing-reckoned")); }
+
+// panel is a titled part of the page.
+export function panel(title: Key, cls: string, ...parts: HTMLElement[]): HTMLElement {
+  const id = `panel-${cls}`;
+  return el("section", { class: `panel ${cls}`, "aria-labelledby": id }, el("h2", { id }, say(title)), ...parts);
+}
