@@ -27,7 +27,7 @@ func TestPromtoolAsks(t *testing.T) {
 	if err := os.WriteFile(recording, []byte(csv.String()), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	st := serve(t, "--data", t.TempDir(), "--plan", planPath("tanker-12"))
+	st := serve(t, inClear(), "--data", t.TempDir(), "--plan", planPath("tanker-12"))
 	if out, err := exec.Command(hawser, "send", "--plan", planPath("tanker-12"), "--to", st.grpc, recording).CombinedOutput(); err != nil {
 		t.Fatalf("%v\n%s", err, out)
 	}
