@@ -2,6 +2,7 @@
 // limit, which winch to work, and the hours ahead. The server reckons it; this asks,
 // and shows the answers for as long as they are of now.
 import type { Geometry } from "../drawing/plan";
+import { onWidth } from "../drawing/width";
 import { el, text } from "../lib/dom";
 import { isActive } from "../lib/figures";
 import type { Live } from "../lib/live";
@@ -39,7 +40,7 @@ export class Follows {
     setInterval(() => void this.askNow(), nowEvery);
     setInterval(() => void this.askLater(), laterEvery);
     document.addEventListener("visibilitychange", () => void this.askNow());
-    new ResizeObserver(() => this.drawAhead()).observe(this.aheadPart);
+    onWidth(this.aheadPart, () => this.drawAhead());
   }
 
   // plan asks anew, of another mooring.

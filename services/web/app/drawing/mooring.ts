@@ -12,6 +12,7 @@ import { quay } from "./quay";
 import { rope, width } from "./rope";
 import { forms, urgent, type LineScene, type Scene } from "./scene";
 import { Ship } from "./ship";
+import { onWidth } from "./width";
 import { wind } from "./wind";
 
 const none: LineScene = { form: "silent" };
@@ -51,7 +52,7 @@ export class Mooring {
 
   constructor() {
     this.element.append(this.sheet);
-    new ResizeObserver(() => this.fit()).observe(this.element);
+    onWidth(this.element, () => this.fit());
     this.sheet.addEventListener("keydown", (e) => this.key(e));
   }
 
