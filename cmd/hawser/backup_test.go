@@ -162,6 +162,30 @@ func TestRestoredServerAnswersAsBefore(t *testing.T) {
 	}
 }
 
+// A server with its journal in a NATS server outside is backed up alike; what is made
+// of it has its journal inside. History that is elsewhere is said not to be in it.
+func TestBackupWithTheJournalOutside(t *testing.T) {
+	t.Parallel()
+	path := record(t, "coaster-8", 4, nil)
+	told := replayed(t, "coaster-8", path)
+	_, all := pins(t, path)
+	dir := t.TempDir()
+	s := startServe(t, filepath.Join(dir, "data"), "--journal", startNATS(t), "--store", "none")
+	hawser(t, "send", "--plan", planFile("coaster-8"), "--to", s.grpc, path)
+	want := s.linesDone(all, told)
+	file, data := filepath.Join(dir, "outside.zip"), filepath.Join(dir, "inside")
+	out, _ := hawser(t, "backup", "--from", "http://"+s.http, "--out", file)
+	if !strings.Contains(out, "history is not in it: the store is none") {
+		t.Errorf("backup says %q", out)
+	}
+	hawser(t, "restore", "--data", data, file)
+	r := startServe(t, data)
+	if got := r.linesDone(all, told); !proto.Equal(got, want) {
+		t.Errorf("%v\nwant %v", got, want)
+	}
+	compareTold(t, r.onRecord(), told)
+}
+
 func cutFile(t *testing.T, path string) string {
 	return changedFile(t, path, func(b []byte) []byte { return b[:len(b)*9/10] })
 }

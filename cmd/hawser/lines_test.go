@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -77,6 +78,7 @@ type pin struct {
 	good, bad float64
 	most      float64 // kN
 	at        int64
+	loads     []float64 // kN
 }
 
 // pins reads the load pins' readings from a recording.
@@ -111,11 +113,63 @@ func pins(t *testing.T, path string) (out map[string]*pin, all float64) {
 					p.bad++
 					continue
 				}
+				p.loads = append(p.loads, v)
 				if p.good++; v > p.most {
 					p.most, p.at = v, s.Time[i]
 				}
 			}
 		}
+	}
+}
+
+// rainflow counts a line's cycles anew from its loads, as shares: whole ones by the
+// four-point rule of a reader that has all reversals (Amzallag and others, Int. J.
+// Fatigue 16, 1994), what is left as half cycles, those under a gate left out.
+func rainflow(loads []float64, mbl, gate float64, cycle func(size, mean, n float64)) {
+	var r []float64
+	for _, load := range loads {
+		x := max(load, 0) / mbl
+		switch n := len(r); {
+		case n > 0 && x == r[n-1]:
+		case n > 1 && (r[n-1]-r[n-2])*(x-r[n-1]) > 0:
+			r[n-1] = x
+		default:
+			r = append(r, x)
+		}
+	}
+	count := func(a, b, n float64) {
+		if size := math.Abs(a - b); size >= gate {
+			cycle(size, (a+b)/2, n)
+		}
+	}
+	for i := 0; i+3 < len(r); {
+		inner := math.Abs(r[i+2] - r[i+1])
+		if inner > math.Abs(r[i+1]-r[i]) || inner > math.Abs(r[i+3]-r[i+2]) {
+			i++
+			continue
+		}
+		count(r[i+1], r[i+2], 1)
+		r = slices.Delete(r, i+1, i+3)
+		i = max(i-2, 0)
+	}
+	for i := 1; i < len(r); i++ {
+		count(r[i-1], r[i], 0.5)
+	}
+}
+
+// cyclesOf holds a record's cycles and their Miner sum against those counted anew.
+func cyclesOf(t *testing.T, l *hawserv1.LineRecord, loads []float64) {
+	t.Helper()
+	cycles, over, sum := 0.0, 0.0, 0.0
+	rainflow(loads, l.MblKn, 0.005, func(size, mean, n float64) {
+		cycles += n
+		if size >= 0.1 {
+			over += n
+		}
+		sum += n * math.Pow(size, l.Miner.M) / math.Pow(10, l.Miner.LogK+l.Miner.MeanSlope*mean)
+	})
+	if l.Cycles != cycles || l.CyclesAbove[1] != over || math.Abs(l.Miner.Sum/sum-1) > 0.05 {
+		t.Errorf("line %s: %g cycles, %g over 0.1, Miner sum %g; counted anew %g, %g and %g", l.Line, l.Cycles, l.CyclesAbove[1], l.Miner.Sum, cycles, over, sum)
 	}
 }
 
@@ -138,6 +192,7 @@ func TestLineRecordsOutliveTheServer(t *testing.T) {
 		if q.Readings != p.good || q.Bad != p.bad || q.Late+q.OutOfRange != 0 || l.Peaks[0].LoadKn != p.most || l.Peaks[0].At.AsTime().UnixNano() != p.at {
 			t.Errorf("line %s: %v, peak %v; the recording has %+v", l.Line, q, l.Peaks[0], *p)
 		}
+		cyclesOf(t, l, p.loads)
 		if sum := l.HoursRead + q.GapHours; math.Abs(sum-l.LastAt.AsTime().Sub(l.FirstAt.AsTime()).Hours()) > 1e-9 {
 			t.Errorf("line %s: %g h read and not read, of %s", l.Line, sum, l.LastAt.AsTime().Sub(l.FirstAt.AsTime()))
 		}

@@ -71,7 +71,7 @@ func (m *Matrix) Cycles(least float64) float64 {
 // Damage is the Miner sum of what was counted: of n/N over all cells, N by the
 // curve at each cell's mean range and mean load. Against the sum over the cycles
 // one by one it is off by under a hundredth for ranges of a tenth of the breaking
-// load and more.
+// load and more, and by a few hundredths where all are smaller.
 func (m *Matrix) Damage(by *Curve) float64 {
 	sum := 0.0
 	for _, c := range m.Cells {

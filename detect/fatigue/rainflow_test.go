@@ -260,6 +260,23 @@ func TestResidueIsBounded(t *testing.T) {
 	}
 }
 
+// Swings of one range are cycles as they come (X not less than Y closes Y): none of
+// them waits in the residue.
+func TestEqualRanges(t *testing.T) {
+	var c fatigue.Counter
+	var got list
+	for i := range 10_000 {
+		c.Push(float64(i%2), 0, &got)
+	}
+	if len(c.Residue) > 2 || c.Cut != 0 || len(got) < 9_990 {
+		t.Errorf("residue of %d, %d cut, %d counted", len(c.Residue), c.Cut, len(got))
+	}
+	c.Rest(&got)
+	if want := map[float64]uint64{1: 9999}; !equal(totals(got), want) {
+		t.Errorf("%v, want %v", totals(got), want)
+	}
+}
+
 // count0 counts each leg as a half cycle: simple-range counting, which is what
 // rainflow comes to where the ranges only shrink.
 func count0(history []float64) (out list) {

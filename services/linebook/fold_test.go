@@ -174,10 +174,97 @@ func TestJournalLosesMore(t *testing.T) {
 	w.every = time.Nanosecond
 	w.run(t, nil)
 	w.entries = w.entries[:5:5]
+	b := w.open(t) // and killed at once
+	if b.Position() > 5 {
+		t.Errorf("at %d of 5", b.Position())
+	}
 	w.run(t, nil)
 	w.add(t, 0, series("1", reading.Tension, 1000, 1, 100, 400))
 	got := w.lines(t, linebook.Query{})
 	if len(got) != 1 || !got[0].Quality.Uncertain || got[0].Quality.Readings != 40 {
+		t.Errorf("%v", got)
+	}
+}
+
+// A ship that came after the last mark and was written before the next, which was
+// not: when the journal loses her coming, her document goes with it.
+func TestShipWrittenAndLost(t *testing.T) {
+	heron, tern := aPlan("east-1", "Heron", mooring.Line{ID: "1"}), aPlan("east-2", "Tern", mooring.Line{ID: "1"})
+	w := newWorld(heron, tern)
+	w.add(t, 0, series("1", reading.Tension, 1, 1, 100, 400))
+	w.run(t, nil)
+	w.add(t, 1, series("1", reading.Tension, 10, 1, 100, 800, 100, 800))
+	w.add(t, 1, series("1", reading.Tension, 20, 1, 100, 800))
+	w.put = func(key string) error {
+		if strings.HasPrefix(key, "mark") {
+			return errDisk
+		}
+		return nil
+	}
+	w.run(t, nil)
+	w.put, w.entries = nil, w.entries[:1:1]
+	w.run(t, nil)
+	w.add(t, 1, series("1", reading.Tension, 10, 1, 300, 400))
+	w.add(t, 1, series("1", reading.Tension, 20, 1, 300, 400))
+	w.add(t, 0, series("1", reading.Tension, 20, 1, 300, 400))
+	w.run(t, nil)
+	fresh := w.fresh()
+	fresh.run(t, nil)
+	if got, want := w.newest(t), fresh.newest(t); got != want {
+		t.Errorf("got and want %s", differ(got, want))
+	}
+}
+
+// A berth where ship followed ship: read from the beginning again each finds the
+// alarms of her own stay, however many came after her.
+func TestAlarmsOfLongAgo(t *testing.T) {
+	const ships = 40
+	var all []*mooring.Plan
+	for i := range ships {
+		all = append(all, aPlan("east-1", fmt.Sprintf("Ship %d", i), mooring.Line{ID: "1"}))
+	}
+	w := newWorld(all...)
+	for i := range ships {
+		w.add(t, i, series("1", reading.Tension, 1+1000*float64(i), 1, 100, 400))
+		w.alarms = append(w.alarms, linebook.Event{Position: uint64(i + 1), Berth: "east-1", Line: "1", Condition: "snap-load", Raised: true,
+			Time: time.Unix(0, start+int64(i)*1000*second), Journal: uint64(i + 1)})
+	}
+	w.run(t, func(b *linebook.Book) {
+		for i := range ships {
+			l := list(t, b, linebook.Query{Ship: fmt.Sprintf("Ship %d", i)})
+			if len(l) != 1 || l[0].SnapLoads != 1 {
+				t.Fatalf("ship %d: %v", i, l)
+			}
+		}
+	})
+}
+
+// An alarm that is told after another rope was fitted is the old rope's.
+func TestAlarmAfterTheRopeWasFitted(t *testing.T) {
+	w := newWorld(aPlan("east-1", "Heron", mooring.Line{ID: "1"}))
+	w.add(t, 0, series("1", reading.Tension, 1, 1, 100, 400))
+	w.told(t, linebook.Fitted, "Heron", "1", "R-9", 1)
+	w.add(t, 0, series("1", reading.Tension, 10, 1, 100, 400))
+	w.run(t, nil)
+	for i, journal := range []uint64{1, 2, 2} {
+		w.alarms = append(w.alarms, linebook.Event{Position: uint64(i + 1), Berth: "east-1", Line: "1", Condition: "brake-slip", Raised: true, Time: time.Unix(0, start), Journal: journal})
+	}
+	got := w.lines(t, linebook.Query{Retired: true})
+	if len(got) != 2 || got[0].Rope != "R-9" || got[0].Slips != 2 || got[1].Rope != "" || got[1].Slips != 1 {
+		t.Errorf("%v", got)
+	}
+}
+
+// Lines that a ship leaves behind when she shifts are out of use, whatever they were
+// at the berth before.
+func TestShiftedToAnotherBerth(t *testing.T) {
+	w := newWorld(aPlan("east-1", "Heron", mooring.Line{ID: "1"}, mooring.Line{ID: "2"}), aPlan("east-2", "Heron", mooring.Line{ID: "1"}),
+		aPlan("east-1", "Tern", mooring.Line{ID: "1"}))
+	w.add(t, 0, series("1", reading.Tension, 1, 1, 100, 400), series("2", reading.Tension, 1, 1, 100, 400))
+	w.add(t, 2, series("1", reading.Tension, 5, 1, 100, 400))
+	w.add(t, 1, series("1", reading.Tension, 10, 1, 100, 400))
+	got := w.lines(t, linebook.Query{Ship: "Heron", Retired: true})
+	if len(got) != 2 || got[0].Berth != "east-2" || !got[0].InUse || got[0].Stays != 2 || got[1].Line != "2" || got[1].InUse || got[1].Stays != 1 {
 		t.Errorf("%v", got)
 	}
 }
@@ -222,6 +309,78 @@ func TestWhoseRecordItIs(t *testing.T) {
 		want := []string{"R-2 on 1: 4 readings, in use true", "R-3 on 2: 1 readings, in use true", "R-1 on 1: 2 readings, in use false"}
 		if !slices.Equal(got, want) || out.BatchesMissed != 1 || out.Position != 3 || len(out.Caveats) == 0 {
 			t.Errorf("%q, want %q; %g missed to %g", got, want, out.BatchesMissed, out.Position)
+		}
+	})
+}
+
+// A damaged document costs its ship what came since the one before, and says so; it
+// stops nobody.
+func TestDamagedDocuments(t *testing.T) {
+	load := func(i int) reading.Series { return series("1", reading.Tension, 1+100*float64(i), 1, 100, 400) }
+	for _, spoil := range []struct {
+		name     string
+		suffix   string
+		readings float64
+		doubt    bool
+	}{
+		{"the one before the newest", "_a", 8, true}, {"the newest of a ship", "_b", 6, true}, {"the mark", "mark_a", 8, false}, {"all of a ship", "_", 2, true}, {"begun", "begun", 8, false},
+	} {
+		w := newWorld(aPlan("east-1", "Heron", mooring.Line{ID: "1"}))
+		for i := range 3 {
+			w.add(t, 0, load(i))
+			w.run(t, nil) // kept: places b, a, b
+		}
+		w.add(t, 0, load(3))
+		for key, doc := range w.docs {
+			ofShip := !strings.Contains(key, "mark") && !strings.Contains(key, "begun")
+			if spoil.suffix == "_" && ofShip || strings.HasSuffix(key, spoil.suffix) && (ofShip || len(spoil.suffix) > 2) {
+				w.docs[key] = doc[:len(doc)/2]
+			}
+		}
+		got := w.lines(t, linebook.Query{})
+		if len(got) != 1 || got[0].Quality.Readings != spoil.readings || got[0].Quality.Uncertain != spoil.doubt {
+			t.Errorf("%s: %v", spoil.name, got)
+		}
+	}
+}
+
+// Whatever a ship's document holds: records that take readings, or new ones.
+func FuzzDocument(f *testing.F) {
+	w := newWorld(aPlan("east-1", "Heron", mooring.Line{ID: "1"}))
+	w.add(f, 0, series("1", reading.Tension, 1, 1, 100, 400, 100))
+	book := w.open(f)
+	if err := book.Take(f.Context(), &w.entries[0]); err != nil {
+		f.Fatal(err)
+	}
+	book.Keep(f.Context())
+	for key, doc := range w.docs {
+		if !strings.Contains(key, "mark") && !strings.Contains(key, "begun") {
+			f.Add(doc)
+		}
+	}
+	w.add(f, 0, series("1", reading.Tension, 10, 1, 100, 400, 100))
+	f.Fuzz(func(t *testing.T, doc []byte) {
+		again := w.fresh()
+		for key, old := range w.docs {
+			if again.docs[key] = old; len(old) > 0 && !strings.Contains(key, "mark") && !strings.Contains(key, "begun") {
+				again.docs[key] = doc
+			}
+		}
+		b, err := again.book(t)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := b.Prepare(t.Context()); err != nil {
+			if !strings.Contains(err.Error(), "form") {
+				t.Fatal(err)
+			}
+			return
+		}
+		if err := b.Take(t.Context(), &again.entries[1]); err != nil {
+			t.Fatal(err)
+		}
+		if out, err := b.List(t.Context(), nil, linebook.Query{}); err != nil || len(out.Lines) != 1 {
+			t.Fatalf("%v, %v", out, err)
 		}
 	})
 }

@@ -16,6 +16,7 @@ import (
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
 	"google.golang.org/protobuf/encoding/protojson"
+	"google.golang.org/protobuf/proto"
 
 	hawserv1 "hawser/proto/hawser/v1"
 )
@@ -100,8 +101,14 @@ func (s *Service) ListLines(ctx context.Context, req *hawserv1.ListLinesRequest)
 	if err != nil {
 		return nil, toStatus(err)
 	}
+	if size := proto.Size(out); size > mostBytes {
+		return nil, status.Errorf(codes.ResourceExhausted, "the records of %d lines are %d bytes, over %d: ask for a berth, or without cells", len(out.Lines), size, mostBytes)
+	}
 	return out, nil
 }
+
+// mostBytes is the size of an answer that any client takes.
+const mostBytes = 4<<20 - 1<<10
 
 // RecordRope puts on record what was done to a rope.
 func (s *Service) RecordRope(ctx context.Context, req *hawserv1.RecordRopeRequest) (*hawserv1.RecordRopeResponse, error) {

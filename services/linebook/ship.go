@@ -4,6 +4,7 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"slices"
 	"strconv"
@@ -60,17 +61,30 @@ func docKey(name string) string {
 // slotKey is one of the two places of a document.
 func slotKey(key string, slot int) string { return key + [2]string{"_a", "_b"}[slot] }
 
-// decodeShip reads a ship's document.
+func newShip(name string) *ship {
+	return &ship{Form: form, Name: name, Fitted: map[string]string{}}
+}
+
+// errDamaged is a document that cannot be read.
+var errDamaged = errors.New("damaged")
+
+// decodeShip reads a ship's document. Its error is errDamaged, but for one of another
+// form.
 func decodeShip(name string, data []byte) (*ship, error) {
-	s := &ship{}
-	if err := json.Unmarshal(data, s); err != nil {
-		return nil, fmt.Errorf("records of %s: %w", name, err)
+	s := newShip(name)
+	err := json.Unmarshal(data, s)
+	switch {
+	case err != nil:
+		return nil, fmt.Errorf("%w: records of %s: %w", errDamaged, name, err)
+	case s.Form != form:
+		return nil, fmt.Errorf("records of %s are of form %d, written by another version of hawser; this one knows %d", name, s.Form, form)
+	case s.Name != name:
+		return nil, fmt.Errorf("%w: records of %s are those of %s", errDamaged, name, s.Name)
 	}
-	if s.Form != form {
-		return nil, fmt.Errorf("records of %s: form %d, this version knows %d", name, s.Form, form)
-	}
-	if s.Name != name {
-		return nil, fmt.Errorf("records of %s are those of %s", name, s.Name)
+	for _, r := range s.Records {
+		if r == nil || len(r.Recent) == 0 || !(r.MBLkN > 0) {
+			return nil, fmt.Errorf("%w: records of %s: one without a stay or a strength", errDamaged, name)
+		}
 	}
 	return s, nil
 }
