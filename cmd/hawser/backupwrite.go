@@ -43,7 +43,7 @@ type contents struct {
 // logs, then the store, then the telemetry, and last the plans again, since a batch may
 // have come in under a plan that is newer than the documents.
 func writeBackup(ctx context.Context, w io.Writer, c contents) error {
-	out := backup.NewWriter(w)
+	out := backup.NewWriter(w, time.Now())
 	stream := func(part journal.Part) error {
 		return out.Add(partNames()[part], func(w io.Writer) error { return c.journal.Snapshot(ctx, part, w) })
 	}
@@ -61,7 +61,7 @@ func writeBackup(ctx context.Context, w io.Writer, c contents) error {
 	if err := out.Add(plansPart, func(w io.Writer) error { return planbook.Copy(ctx, c.journal, w) }); err != nil {
 		return err
 	}
-	return out.Close(backup.Manifest{Made: time.Now().UTC().Round(0), By: version(), Folder: folder.Form, Store: c.kind})
+	return out.Close(backup.Manifest{By: version(), Folder: folder.Form, Store: c.kind})
 }
 
 // addStore adds the store's files.

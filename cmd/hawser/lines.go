@@ -145,6 +145,9 @@ func printLine(w io.Writer, l *hawserv1.LineRecord) {
 
 // notRead says in few words what a record lacks.
 func notRead(q *hawserv1.DataQuality) string {
+	if q.Readings == 0 {
+		return "no readings"
+	}
 	text := fmt.Sprintf("%.1f h", q.GapHours)
 	if n := q.Bad + q.OutOfRange; n > 0 {
 		text += fmt.Sprintf(", %g bad", n)

@@ -55,20 +55,23 @@ type Part struct {
 // Writer writes an archive in one go. It is not safe for concurrent use.
 type Writer struct {
 	z     *zip.Writer
+	made  time.Time
 	parts []Part
 	sum   hash.Hash
 	bytes int64
 }
 
-// NewWriter begins an archive.
-func NewWriter(w io.Writer) *Writer { return &Writer{z: zip.NewWriter(w)} }
+// NewWriter begins an archive that is made now, as the caller's clock has it.
+func NewWriter(w io.Writer, made time.Time) *Writer {
+	return &Writer{z: zip.NewWriter(w), made: made.UTC().Round(0)}
+}
 
 // Add writes a part.
 func (w *Writer) Add(name string, write func(io.Writer) error) error {
 	if !fs.ValidPath(name) || name == "." || name == manifestName {
 		return fmt.Errorf("backup: %q is no name of a part", name)
 	}
-	part, err := w.z.CreateHeader(&zip.FileHeader{Name: name, Method: zip.Store})
+	part, err := w.z.CreateHeader(&zip.FileHeader{Name: name, Method: zip.Store, Modified: w.made})
 	if err != nil {
 		return err
 	}
@@ -87,15 +90,15 @@ func (c count) Write(p []byte) (int, error) {
 	return len(p), nil
 }
 
-// Close writes the manifest, whose Format and Parts it fills in. Without it the
+// Close writes the manifest, whose Format, Made and Parts it fills in. Without it the
 // archive is none.
 func (w *Writer) Close(m Manifest) error {
-	m.Format, m.Parts = Format, w.parts
+	m.Format, m.Made, m.Parts = Format, w.made, w.parts
 	data, err := json.MarshalIndent(m, "", "  ")
 	if err != nil {
 		return err
 	}
-	f, err := w.z.CreateHeader(&zip.FileHeader{Name: manifestName, Method: zip.Store, Modified: m.Made})
+	f, err := w.z.CreateHeader(&zip.FileHeader{Name: manifestName, Method: zip.Store, Modified: w.made})
 	if err != nil {
 		return err
 	}
