@@ -29,6 +29,7 @@ var allowed = map[string]struct {
 	"detect/tide":            {[]string{"detect/mooring"}, "the water level by the plan's tide; knows no ship and no line"},
 	"detect/assess":          {[]string{"detect/mooring", "detect/tide"}, "answers that are equilibria, for whoever asks: no reading, no wire form"},
 	"detect/chart":           {nil, "statistics that know nothing of moorings"},
+	"detect/spectrum":        {nil, "periods in even values, whatever they are of"},
 	"detect/fatigue":         {nil, "counts cycles of any load; knows no line"},
 	"detect": {[]string{"detect/chart", "detect/mooring", "detect/reading"},
 		"a pure function of plan and readings: no wire form, no disk, no clock"},
@@ -75,7 +76,7 @@ var allowed = map[string]struct {
 	"services/plans": {[]string{"detect/mooring", "detect/mooring/quality", "detect/tide", "ingest/planbook", "ingest/planfile", "proto/hawser/v1"},
 		"plans for people to look at and to change; reckons no load"},
 	"dashboards": {nil, "boards for a viewer; no part of the program"},
-	"services/history": {[]string{"detect/reading", "ingest/batch", "ingest/store", "proto/hawser/v1"},
+	"services/history": {[]string{"detect/reading", "detect/spectrum", "ingest/batch", "ingest/store", "proto/hawser/v1"},
 		"carries the journal to the store and asks the store"},
 }
 

@@ -368,6 +368,7 @@ func (s *station) openFront(ctx context.Context) (err error) {
 	maps.Copy(o.Routes, desk.Routes())
 	if s.store != nil {
 		o.Routes["GET /api/history"] = history.Handler(s.store, who, s.log)
+		o.Routes["GET /api/spectrum"] = history.Spectrum(s.store, who, s.log)
 		o.Services = append(o.Services, history.NewService(s.store, who, s.log))
 		if err := s.openQueries(o.Routes, who); err != nil {
 			return err

@@ -11,6 +11,7 @@ import (
 	"net/url"
 	"slices"
 	"strconv"
+	"strings"
 	"time"
 
 	"hawser/detect/reading"
@@ -54,7 +55,8 @@ type course struct {
 }
 
 // Handler serves GET ?berth=…&channel=…&from=…&to=…[&step=…|&points=…]: times
-// in RFC 3339, step as a duration ("10s"), channel as in recordings ("7/tension").
+// in RFC 3339, step as a duration ("10s"), channel as in recordings ("7/tension"),
+// or "tension" for every line's.
 // points asks for a drawing: the store takes the finest step that gives no more.
 // Without either the readings come as they are, as many as the store's bound allows. Where
 // access is not nil they begin when what the caller may see does.
@@ -144,7 +146,7 @@ func parseQuery(raw string) (q store.Query, err error) {
 		}
 	}
 	q.Berth = v.Get("berth")
-	if q.Channel, err = reading.ParseChannel(v.Get("channel")); err != nil {
+	if q.Channel, err = parseChannel(v.Get("channel")); err != nil {
 		return q, fmt.Errorf("channel: %w", err)
 	}
 	if q.From, err = time.Parse(time.RFC3339Nano, v.Get("from")); err != nil {
@@ -167,6 +169,18 @@ func parseQuery(raw string) (q store.Query, err error) {
 		}
 	}
 	return q, nil
+}
+
+// parseChannel reads a channel as recordings have it, or a line's kind by itself
+// ("tension") for all lines.
+func parseChannel(text string) (reading.Channel, error) {
+	if !strings.Contains(text, "/") {
+		if all, err := reading.ParseChannel("all/" + text); err == nil {
+			all.Line = ""
+			return all, nil
+		}
+	}
+	return reading.ParseChannel(text)
 }
 
 func courses(results []store.Result) []course {

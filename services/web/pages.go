@@ -21,6 +21,7 @@ func livePages() []page {
 		{name: "berth", pattern: "GET /berth/{berth}", path: "/berth/", ofBerth: true, words: []string{"drawing"}},
 		{name: "plan", pattern: "GET /plan/{berth}", path: "/plan/", ofBerth: true, fresh: true, words: []string{"drawing"}},
 		{name: "deck", pattern: "GET /deck", path: "/deck", kept: true},
+		{name: "engineer", pattern: "GET /engineer", path: "/engineer"},
 	}
 }
 

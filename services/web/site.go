@@ -8,6 +8,7 @@
 //	POST /shelve, /out-of-service, /end-hold   a person keeps alarms quiet, or no longer
 //	GET  /performance  how the alarms themselves do; ?period=24h&berth=
 //	GET  /api/berths   the picture as JSON: hawser.v1.ListBerthsResponse
+//	GET  /api/alarms   those of a berth that were active in a time; ?berth=&from=&to=
 //	GET  /manifest     of a page that a device can keep; ?page=deck&berth=
 //	GET  /assets/…     icons, the deck page's worker
 //	GET  /sign-in      where people sign in: a form for a token
@@ -55,6 +56,8 @@ type Alarms interface {
 	Position() uint64
 	// Watch hands over each record after a position until ctx ends or fn fails.
 	Watch(ctx context.Context, berth string, after uint64, fn func(*alarm.Record) error) error
+	// Past gives those of a berth that were active at some time between two.
+	Past(ctx context.Context, berth string, from, to time.Time) ([]alarm.State, error)
 	Holds(berth string) []alarm.Hold
 	Acknowledge(ctx context.Context, id string, p alarm.Person, note string) (alarm.State, error)
 	Shelve(ctx context.Context, id string, p alarm.Person, reason string, period time.Duration) (alarm.State, error)
@@ -164,6 +167,7 @@ func (s *Site) route() error {
 	}
 	s.handle("GET /manifest", http.HandlerFunc(s.manifest))
 	s.handle("GET /live", http.HandlerFunc(s.live))
+	s.handle("GET /api/alarms", small(http.HandlerFunc(s.past)))
 	s.handle("GET /api/berths", small(http.HandlerFunc(s.berths)))
 	if s.o.Performance != nil {
 		s.handle("GET /performance", small(http.HandlerFunc(s.performance)))
