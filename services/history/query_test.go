@@ -52,6 +52,8 @@ func TestQueryIsUnderstood(t *testing.T) {
 		"berth=a&channel=wind/speed&from=2026-03-01T06:00:00.25%2B02:00&to=2026-03-01T05:00:00Z&step=1m30s": {
 			Berth: "a", Channel: reading.Channel{Kind: reading.WindSpeed}, From: four.Add(250 * time.Millisecond),
 			To: four.Add(time.Hour), Step: 90 * time.Second},
+		"berth=a&channel=tension&from=2026-03-01T04:00:00Z&to=2026-03-01T05:00:00Z": {
+			Berth: "a", Channel: reading.Channel{Kind: reading.Tension}, From: four, To: four.Add(time.Hour)},
 		good + "&points=400": {Berth: "east-3", Channel: reading.Channel{Line: "7", Kind: reading.Tension}, From: four, To: four.Add(time.Hour), Step: 10 * time.Second},
 	} {
 		s := &answers{}
@@ -89,7 +91,7 @@ func TestMistakes(t *testing.T) {
 		{without("from"), "from: must be given"},
 		{without("to"), "to: must be given"},
 		{with("channel", "7/load"), `channel: unknown channel "7/load"`},
-		{with("channel", "tension"), `channel: unknown channel "tension"`},
+		{with("channel", "tensions"), `channel: unknown channel "tensions"`},
 		{with("from", "yesterday"), `from: "yesterday" is no RFC 3339 time`},
 		{with("from", "2026-03-01 04:00:00"), `from: "2026-03-01 04:00:00" is no RFC 3339 time`},
 		{with("to", "1772337600"), `to: "1772337600" is no RFC 3339 time`},

@@ -54,8 +54,8 @@ func Spectrum(s Store, access Access, log *slog.Logger) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		q, err := parseQuery(r.URL.RawQuery)
 		switch {
-		case err == nil && q.Step != 0:
-			err = errors.New("step: a spectrum has its own")
+		case err == nil && (q.Step != 0 || q.Points != 0):
+			err = errors.New("step, points: a spectrum has its own step")
 		case err == nil && q.Channel.Kind.OfLine() && q.Channel.Line == "":
 			err = errors.New("channel: a spectrum is of one line")
 		case err == nil && q.To.Sub(q.From) > spectrumMost:
