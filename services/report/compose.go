@@ -203,8 +203,15 @@ func (f *Figures) tendingTable() []Item {
 		}
 	}
 	items := []Item{}
-	if bitts > 0 {
-		items = append(items, Para(fmt.Sprintf("Of %s it is not known when they were worked: lines on bitts have no brake to read.", many(bitts, "line"))))
+	switch bitts {
+	case 0:
+	case len(f.Plan.Lines):
+		items = append(items, Para("All lines are on bitts, which have no brake to read: when they were worked is not known."))
+	default:
+		items = append(items, Para(fmt.Sprintf("When the lines on bitts were worked, %d of %d, is not known: they have no brake to read.", bitts, len(f.Plan.Lines))))
+	}
+	if bitts == len(f.Plan.Lines) {
+		return items
 	}
 	if len(f.Works) == 0 {
 		return append(items, Para("No brake was released under watch."))

@@ -47,10 +47,11 @@ func TestSameOptionsSameBytes(t *testing.T) {
 	if len(a) == 0 || len(a) != len(b) {
 		t.Fatalf("%d and %d stays", len(a), len(b))
 	}
-	if digest(t, a[0]) != digest(t, b[0]) {
+	last := len(a) - 1 // the one of fewest readings
+	if digest(t, a[last]) != digest(t, b[last]) {
 		t.Error("differs the second time")
 	}
-	if digest(t, a[0]) == digest(t, c[0]) {
+	if digest(t, a[last]) == digest(t, c[len(c)-1]) {
 		t.Error("does not hang on the seed")
 	}
 }
@@ -91,8 +92,8 @@ func TestMonthOfStays(t *testing.T) {
 func TestSpringsAndNeaps(t *testing.T) {
 	const m2, s2, others = 1.42, 0.49, 0.28 + 0.14 + 0.08 + 0.07 + 0.06
 	lowest, highest, narrow := math.Inf(1), math.Inf(-1), math.Inf(1)
-	for _, s := range stays(t, archive.Options{Seed: 1}) {
-		if s.Plan.Berth != "ore-jetty-1" {
+	for _, s := range stays(t, archive.Options{Seed: 1, Days: 17}) { // a fortnight and a little
+		if s.Plan.Berth != "inner-quay-5" {
 			continue
 		}
 		var levels []float64 // one each 30 s
@@ -128,7 +129,7 @@ func TestSpringsAndNeaps(t *testing.T) {
 func TestArchiveHasAllAndReadsBack(t *testing.T) {
 	dir := t.TempDir()
 	var gap, parted, over, released, badOnes int
-	for _, s := range stays(t, archive.Options{Seed: 1, Days: 4}) {
+	for _, s := range stays(t, archive.Options{Seed: 3, Days: 2}) {
 		planPath, recPath, err := s.Write(dir)
 		if err != nil {
 			t.Fatal(err)

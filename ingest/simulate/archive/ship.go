@@ -27,6 +27,7 @@ type rope struct {
 	aimM         float64 // what they work to
 	begun, ends  int64   // looks at which they begin and end; ends 0 for nobody
 	gone         bool
+	worked       bool    // at the look before
 	onboard      float64 // 0 not made fast yet, 1 made fast
 }
 
@@ -275,12 +276,16 @@ func (h *ship) mooringUp() {
 	}
 }
 
-// brakes are set but for lines that are worked.
+// brakes are set but for lines that are worked, or were at the look before: until
+// then their drums turn.
 func (h *ship) brakes() {
 	for i := range h.ropes {
+		r := &h.ropes[i]
+		worked := r.ends > 0 || r.onboard > 0 && r.onboard < 1
 		h.state.brake[i] = 1
-		if r := &h.ropes[i]; r.ends > 0 || r.onboard > 0 && r.onboard < 1 {
+		if worked || r.worked {
 			h.state.brake[i] = 0
 		}
+		r.worked = worked
 	}
 }

@@ -105,19 +105,29 @@ const (
 	panelHead = 24.0 // over a panel, for its title
 	panelGap  = 12.0
 	axisFoot  = 26.0 // under the last panel, for its times
-	markHead  = 24.0 // over the first, for the names of marks
+	markHead  = 14.0 // over the first, for the name of a mark
+	markMore  = 10.0 // and for those of more
 )
 
 // Height is how much of the sheet the figure takes.
 func (f *Figure) Height() float64 {
 	high := axisFoot - panelGap
-	if len(f.Marks) > 0 {
-		high += markHead
-	}
+	high += f.markHigh()
 	for _, p := range f.Panels {
 		high += panelHead + p.Height + panelGap
 	}
 	return high
+}
+
+// markHigh is the room for the names of marks.
+func (f *Figure) markHigh() float64 {
+	switch len(f.Marks) {
+	case 0:
+		return 0
+	case 1:
+		return markHead
+	}
+	return markHead + markMore
 }
 
 func (f *Figure) x(t int64) float64 {
@@ -136,10 +146,7 @@ const (
 
 // Draw draws the figure from a height down, and returns where it ends.
 func (f *Figure) Draw(c Canvas, top float64) (bottom float64) {
-	y := top
-	if len(f.Marks) > 0 {
-		y += markHead
-	}
+	y := top + f.markHigh()
 	first := y
 	at := f.times()
 	for k := range f.Panels {
@@ -209,7 +216,7 @@ func (f *Figure) panel(c Canvas, p *Panel, top float64, times []moment) {
 	for k := range p.Bands {
 		f.band(c, &p.Bands[k], y)
 	}
-	for _, v := range ticks(lo, hi, max(2, int(p.Height/28))) {
+	for _, v := range ticks(lo, hi, max(2, int(p.Height/22))) {
 		c.Path([]Point{{f.Left, y(v)}, {f.Right, y(v)}}, Stroke{Colour: gridInk, Width: 1})
 		c.Words(Point{f.Left - 6, y(v) + 4}, Ink{Size: f.small(), Colour: axisInk, Anchor: End}, Number(v))
 	}
@@ -236,7 +243,11 @@ func (f *Figure) panel(c Canvas, p *Panel, top float64, times []moment) {
 	}
 	for _, l := range p.Levels {
 		if l.Label != "" {
-			c.Words(Point{f.Left + 6, y(l.Value) - 4}, Ink{Size: f.small(), Colour: Dashed().Colour, Halo: true}, l.Label)
+			foot := y(l.Value) - 4
+			if foot-f.small() < top { // not into the title
+				foot = y(l.Value) + f.small() + 1
+			}
+			c.Words(Point{f.Left + 6, foot}, Ink{Size: f.small(), Colour: Dashed().Colour, Halo: true}, l.Label)
 		}
 	}
 	spread(names, top, bottom)
