@@ -34,6 +34,7 @@ func Compose(f *Figures) *Document {
 	return d
 }
 
+// head is the title block.
 func (f *Figures) head(c clockWork) []Fact {
 	s, p := &f.Stay, f.Plan
 	side := "starboard side to"
@@ -117,6 +118,7 @@ func (f *Figures) ids(lines []int) string {
 	return strings.Join(names, ", ")
 }
 
+// loadsByGroup is the overview of the groups, and their table.
 func (f *Figures) loadsByGroup() []Item {
 	items := []Item{Plot{f.overview(), "Loads by group as shares of MBL over the stay. The band runs from the least to the greatest reading of the group's lines in each step, the line is their mean; the dashed line is the working load limit. Shaded: no readings. Times are UTC."}}
 	t := Table{Caption: "Loads by group under watch, kN, and as shares of MBL. Times with a load pin at fault are left out.",
@@ -147,6 +149,7 @@ func (f *Figures) loadsByGroup() []Item {
 	return append(items, t)
 }
 
+// loadsByLine is a row a line.
 func (f *Figures) loadsByLine() []Item {
 	t := Table{Caption: "Loads by line under watch. Hours are those of steps whose mean load is at or over the share of MBL, and at or over the working load limit.",
 		Columns: []Column{{Name: "Line", Parts: 0.7}, {Name: "Group", Parts: 1.4}, {Name: "MBL, kN", Parts: 1, Right: true}, {Name: "Limit, kN", Parts: 1, Right: true}, {Name: "Least", Parts: 0.8, Right: true}, {Name: "Mean", Parts: 0.8, Right: true},
@@ -174,6 +177,7 @@ func (f *Figures) loadsByLine() []Item {
 	return []Item{t}
 }
 
+// worstMoments tells and draws each.
 func (f *Figures) worstMoments() []Item {
 	if len(f.Moments) == 0 {
 		return []Item{Para("No line came to half of its working load limit.")}
@@ -195,6 +199,7 @@ func (f *Figures) worstMoments() []Item {
 	return items
 }
 
+// tendingTable lists when lines were worked.
 func (f *Figures) tendingTable() []Item {
 	bitts := 0
 	for i := range f.Plan.Lines {
@@ -230,6 +235,7 @@ func (f *Figures) tendingTable() []Item {
 	return append(items, t)
 }
 
+// windAndWater is what the ship lay in.
 func (f *Figures) windAndWater() []Item {
 	var parts []string
 	if math.IsNaN(f.Wind.MaxMS) {
@@ -256,80 +262,7 @@ func (f *Figures) windAndWater() []Item {
 	return items
 }
 
-func (f *Figures) dataQuality() []Item {
-	whole := f.To.Sub(f.From)
-	var silent int64
-	for _, g := range f.Gaps {
-		silent += int64(g.Long)
-	}
-	text := fmt.Sprintf("Load pins were read about every %s. ", long(f.Usual))
-	if f.Usual < 1e9 && f.Usual > 0 {
-		text = fmt.Sprintf("Load pins were read about %.0f times a second. ", 1e9/float64(f.Usual))
-	}
-	if len(f.Gaps) == 0 {
-		text += "There was no time of a minute or more without readings of the berth."
-	} else {
-		text += fmt.Sprintf("For a minute or more nothing came from the berth %s, %s in all:", times(len(f.Gaps)), long(durationOf(silent)))
-		for k, g := range f.Gaps {
-			if k == 6 {
-				text += " and others"
-				break
-			}
-			if k > 0 {
-				text += ";"
-			}
-			text += fmt.Sprintf(" %s UTC for %s", short(g.From), long(g.Long))
-		}
-		text += "."
-	}
-	t := Table{Caption: "Lines under watch of which there is something to tell. Read: share of the time with readings, faulty pins' included. Left out: with the pin at fault by the alarms.",
-		Columns: []Column{{Name: "Line", Parts: 0.7}, {Name: "Group", Parts: 1.3}, {Name: "Read", Parts: 0.9, Right: true}, {Name: "Left out", Parts: 1.1, Right: true},
-			{Name: "Longest gap", Parts: 1.2, Right: true}, {Name: "Bad readings", Parts: 1.2, Right: true}, {Name: "Remark", Parts: 4}}}
-	var well []string
-	for i := range f.Lines {
-		l := &f.Lines[i]
-		if !l.Instrumented {
-			continue
-		}
-		read := min(1, float64(l.Measured+l.Faulty)/float64(max(whole, 1)))
-		left, gap, bad, remark := "–", "–", "–", f.remark(l)
-		if l.Faulty > 0 {
-			left = long(l.Faulty)
-		}
-		if l.LongestGap > f.Step {
-			gap = long(l.LongestGap)
-		}
-		if l.Bad > 0 {
-			bad = digits(float64(l.Bad), 0)
-		}
-		if read > 0.9995 && l.Faulty == 0 && l.Bad == 0 && remark == "" {
-			well = append(well, l.ID)
-			continue
-		}
-		t.Rows = append(t.Rows, Row{Cells: []string{l.ID, l.Group.String(), digits(100*read, 1) + " %", left, gap, bad, remark}})
-	}
-	switch {
-	case len(t.Rows) == 0:
-		text += " Every load pin was read all the time and none was found at fault."
-	case len(well) > 0:
-		text += fmt.Sprintf(" Of %s there is nothing to tell: read all the time, and not found at fault.", listed(well))
-	}
-	if len(t.Rows) == 0 {
-		return []Item{Para(text)}
-	}
-	return []Item{Para(text), t}
-}
-
-func times(n int) string {
-	switch n {
-	case 1:
-		return "once"
-	case 2:
-		return "twice"
-	}
-	return fmt.Sprintf("%d times", n)
-}
-
+// reading says how the figures are to be read, and ends with the caution.
 func (f *Figures) reading(c clockWork) []Item {
 	var items []Item
 	zone := "All times are UTC."

@@ -5,12 +5,9 @@ import (
 	"embed"
 	"fmt"
 	"regexp"
-	"strings"
 	"time"
 
 	"codeberg.org/go-pdf/fpdf"
-
-	"hawser/services/drawing/plot"
 )
 
 // The fonts are Open Sans, under the Apache licence beside them. Its figures all have
@@ -212,43 +209,6 @@ func (s *sheet) need(items []Item) float64 {
 	return need
 }
 
-// wrap breaks a text into lines of a width at its spaces, never at one that does not
-// break; a word that is too long is cut.
-func (s *sheet) wrap(text string, wide float64) (lines []string) {
-	line := ""
-	for _, word := range strings.Split(text, " ") {
-		longer := word
-		if line != "" {
-			longer = line + " " + word
-		}
-		if s.GetStringWidth(longer) <= wide {
-			line = longer
-			continue
-		}
-		if line != "" {
-			lines = append(lines, line)
-		}
-		for s.GetStringWidth(word) > wide {
-			r := []rune(word)
-			n := len(r) - 1
-			for n > 1 && s.GetStringWidth(string(r[:n])) > wide {
-				n--
-			}
-			lines, word = append(lines, string(r[:n])), string(r[n:])
-		}
-		line = word
-	}
-	return append(lines, line)
-}
-
-// lines sets a text in lines under one another.
-func (s *sheet) lines(x, wide, high float64, text string) {
-	for _, line := range s.wrap(text, wide) {
-		s.SetX(x)
-		s.CellFormat(wide, high, line, "", 1, "L", false, 0, "")
-	}
-}
-
 func (s *sheet) para(text string) {
 	s.set("", 9, inkColour())
 	lines := s.wrap(s.bound(text), textWide)
@@ -305,121 +265,6 @@ func (s *sheet) tiles(tiles Tiles) {
 	s.SetY(top + float64(rows)*high + 3)
 }
 
-// fit shortens a text to a width.
-func (s *sheet) fit(text string, wide float64) string {
-	if s.GetStringWidth(text) <= wide {
-		return text
-	}
-	r := []rune(text)
-	for len(r) > 1 && s.GetStringWidth(string(r)+"…") > wide {
-		r = r[:len(r)-1]
-	}
-	return strings.TrimRight(string(r), " ,") + "…"
-}
-
-const (
-	tableInk  = 7.5 // points
-	tableLine = 3.7 // mm
-	cellPad   = 1.0
-	// apartColumns is between a column of figures and one of words behind it.
-	apartColumns = 3.5
-)
-
-func (s *sheet) table(t Table) {
-	var parts float64
-	for _, c := range t.Columns {
-		parts += c.Parts
-	}
-	wide := make([]float64, len(t.Columns))
-	for k, c := range t.Columns {
-		wide[k] = textWide * c.Parts / parts
-	}
-	s.set("", 8, quietColour())
-	caption := s.wrap(t.Caption, textWide)
-	s.room(4.2*float64(len(caption)) + 24)
-	for _, line := range caption {
-		s.CellFormat(textWide, 4.2, line, "", 1, "L", false, 0, "")
-	}
-	s.SetY(s.GetY() + 0.8)
-	head := make([]string, len(t.Columns))
-	for k, c := range t.Columns {
-		head[k] = c.Name
-	}
-	s.row(t, wide, head, "B", inkColour(), 0.35)
-	for _, r := range t.Rows {
-		style, ink := "", inkColour()
-		if r.Strong {
-			style, ink = "B", warnColour()
-		}
-		if s.GetY()+s.rowHigh(t, wide, r.Cells, style) > textEnd {
-			s.AddPage()
-			s.row(t, wide, head, "B", inkColour(), 0.35)
-		}
-		s.row(t, wide, r.Cells, style, ink, 0.1)
-	}
-	s.SetY(s.GetY() + 3)
-}
-
-// indent keeps words apart from a column of figures before them.
-func (t Table) indent(k int) float64 {
-	if k > 0 && t.Columns[k-1].Right && !t.Columns[k].Right {
-		return apartColumns
-	}
-	return 0
-}
-
-// cut breaks a cell's text into lines.
-func (s *sheet) cut(text string, wide float64) []string {
-	if text == "" {
-		return nil
-	}
-	return s.wrap(s.bound(text), wide-cellPad)
-}
-
-// bound keeps numbers and their units on one line.
-func (s *sheet) bound(text string) string { return s.units.ReplaceAllString(text, "$1$3\u00a0$2$4") }
-
-func (s *sheet) rowHigh(t Table, wide []float64, cells []string, style string) float64 {
-	s.SetFont(family, style, tableInk)
-	lines := 1
-	for k, c := range cells {
-		lines = max(lines, len(s.cut(c, wide[k]-t.indent(k))))
-	}
-	return tableLine*float64(lines) + 1.4
-}
-
-// row sets one row with a rule of a weight under it.
-func (s *sheet) row(t Table, wide []float64, cells []string, style string, ink rgb, rule float64) {
-	high := s.rowHigh(t, wide, cells, style)
-	s.set(style, tableInk, ink)
-	top, x := s.GetY(), marginSide
-	for k, c := range cells {
-		align := "L"
-		if t.Columns[k].Right {
-			align = "R"
-		}
-		lines := s.cut(c, wide[k]-t.indent(k))
-		y := top + 0.6
-		if rule > 0.2 { // a head stands on its rule
-			y = top + high - 0.8 - tableLine*float64(len(lines))
-		}
-		for _, line := range lines {
-			s.SetXY(x+t.indent(k), y)
-			s.CellFormat(wide[k]-cellPad-t.indent(k), tableLine, line, "", 0, align, false, 0, "")
-			y += tableLine
-		}
-		x += wide[k]
-	}
-	if rule > 0.2 {
-		s.draw(inkColour())
-	} else {
-		s.draw(ruleColour())
-	}
-	s.SetLineWidth(rule)
-	s.Line(marginSide, top+high, pageWide-marginSide, top+high)
-	s.SetXY(marginSide, top+high)
-}
-
 func (s *sheet) plotHigh(p Plot) float64 { return p.Figure.Height()*perUnit + 12 }
 
 func (s *sheet) plot(p Plot) {
@@ -432,96 +277,4 @@ func (s *sheet) plot(p Plot) {
 	s.set("", 8, quietColour())
 	s.lines(marginSide, textWide, 4.2, fmt.Sprintf("Figure %d. %s", s.plots, p.Caption))
 	s.SetY(s.GetY() + 3)
-}
-
-// ground is a place on a page as a plot's canvas.
-type ground struct {
-	*fpdf.Fpdf
-	left, top float64 // mm
-}
-
-func (g *ground) at(p plot.Point) (x, y float64) { return g.left + p.X*perUnit, g.top + p.Y*perUnit }
-
-func colour(c plot.Colour) (v rgb) {
-	_, _ = fmt.Sscanf(string(c), "#%02x%02x%02x", &v.r, &v.g, &v.b) // the plots' own
-	return v
-}
-
-func (g *ground) stroke(s plot.Stroke) {
-	c := colour(s.Colour)
-	g.SetDrawColor(c.r, c.g, c.b)
-	g.SetLineWidth(s.Width * perUnit)
-	dash := make([]float64, len(s.Dash))
-	for k, d := range s.Dash {
-		dash[k] = d * perUnit
-	}
-	g.SetDashPattern(dash, 0)
-	g.SetLineJoinStyle("round")
-}
-
-// Path is part of plot.Canvas.
-func (g *ground) Path(points []plot.Point, s plot.Stroke) {
-	if len(points) < 2 {
-		return
-	}
-	g.stroke(s)
-	for k, p := range points {
-		if x, y := g.at(p); k == 0 {
-			g.MoveTo(x, y)
-		} else {
-			g.LineTo(x, y)
-		}
-	}
-	g.DrawPath("D")
-}
-
-// Area is part of plot.Canvas.
-func (g *ground) Area(points []plot.Point, fill plot.Colour) {
-	if len(points) < 3 {
-		return
-	}
-	c := colour(fill)
-	g.SetFillColor(c.r, c.g, c.b)
-	all := make([]fpdf.PointType, len(points))
-	for k, p := range points {
-		all[k].X, all[k].Y = g.at(p)
-	}
-	g.Polygon(all, "F")
-}
-
-// Ring is part of plot.Canvas.
-func (g *ground) Ring(at plot.Point, radius float64, s plot.Stroke) {
-	g.stroke(s)
-	x, y := g.at(at)
-	g.Circle(x, y, radius*perUnit, "D")
-}
-
-// Words is part of plot.Canvas.
-func (g *ground) Words(at plot.Point, ink plot.Ink, text string) {
-	style := ""
-	if ink.Bold {
-		style = "B"
-	}
-	size := ink.Size
-	if size == 0 {
-		size = 12
-	}
-	g.SetFont(family, style, size*72/96)
-	c := colour(ink.Colour)
-	if ink.Colour == "" {
-		c = rgb{0x11, 0x11, 0x11}
-	}
-	g.SetTextColor(c.r, c.g, c.b)
-	x, y := g.at(at)
-	switch wide := g.GetStringWidth(text); ink.Anchor {
-	case plot.Middle:
-		x -= wide / 2
-	case plot.End:
-		x -= wide
-	}
-	if ink.Halo {
-		g.SetFillColor(255, 255, 255)
-		g.Rect(x-0.4, y-size*perUnit*0.8, g.GetStringWidth(text)+0.8, size*perUnit, "F")
-	}
-	g.Fpdf.Text(x, y, text)
 }

@@ -1,0 +1,106 @@
+package report
+
+import (
+	"fmt"
+	"strings"
+	"time"
+
+	"hawser/detect"
+)
+
+// dataQuality says what the readings lack.
+func (f *Figures) dataQuality() []Item {
+	whole := f.To.Sub(f.From)
+	var silent time.Duration
+	for _, g := range f.Gaps {
+		silent += g.Long
+	}
+	text := fmt.Sprintf("Load pins were read about every %s. ", long(f.Usual))
+	if f.Usual < time.Second && f.Usual > 0 {
+		text = fmt.Sprintf("Load pins were read about %.0f times a second. ", float64(time.Second)/float64(f.Usual))
+	}
+	if len(f.Gaps) == 0 {
+		text += "There was no time of a minute or more without readings of the berth."
+	} else {
+		text += fmt.Sprintf("For a minute or more nothing came from the berth %s, %s in all:", times(len(f.Gaps)), long(silent))
+		for k, g := range f.Gaps {
+			if k == 6 {
+				text += " and others"
+				break
+			}
+			if k > 0 {
+				text += ";"
+			}
+			text += fmt.Sprintf(" %s UTC for %s", short(g.From), long(g.Long))
+		}
+		text += "."
+	}
+	t := Table{Caption: "Lines under watch of which there is something to tell. Read: share of the time with readings, faulty pins' included. Left out: with the pin at fault by the alarms.",
+		Columns: []Column{{Name: "Line", Parts: 0.7}, {Name: "Group", Parts: 1.3}, {Name: "Read", Parts: 0.9, Right: true}, {Name: "Left out", Parts: 1.1, Right: true},
+			{Name: "Longest gap", Parts: 1.2, Right: true}, {Name: "Bad readings", Parts: 1.2, Right: true}, {Name: "Remark", Parts: 4}}}
+	var well []string
+	for i := range f.Lines {
+		l := &f.Lines[i]
+		if !l.Instrumented {
+			continue
+		}
+		read := min(1, float64(l.Measured+l.Faulty)/float64(max(whole, 1)))
+		left, gap, bad, remark := "–", "–", "–", f.remark(l)
+		if l.Faulty > 0 {
+			left = long(l.Faulty)
+		}
+		if l.LongestGap > f.Step {
+			gap = long(l.LongestGap)
+		}
+		if l.Bad > 0 {
+			bad = digits(float64(l.Bad), 0)
+		}
+		if read > 0.9995 && l.Faulty == 0 && l.Bad == 0 && remark == "" {
+			well = append(well, l.ID)
+			continue
+		}
+		t.Rows = append(t.Rows, Row{Cells: []string{l.ID, l.Group.String(), digits(100*read, 1) + " %", left, gap, bad, remark}})
+	}
+	switch {
+	case len(t.Rows) == 0:
+		text += " Every load pin was read all the time and none was found at fault."
+	case len(well) > 0:
+		text += fmt.Sprintf(" Of %s there is nothing to tell: read all the time, and not found at fault.", listed(well))
+	}
+	if len(t.Rows) == 0 {
+		return []Item{Para(text)}
+	}
+	return []Item{Para(text), t}
+}
+
+func times(n int) string {
+	switch n {
+	case 1:
+		return "once"
+	case 2:
+		return "twice"
+	}
+	return fmt.Sprintf("%d times", n)
+}
+
+// remark says what was told of a line's pin.
+func (f *Figures) remark(l *Line) string {
+	n := 0
+	last := ""
+	for i := range f.Alarms {
+		if s := &f.Alarms[i]; s.Line == l.ID && s.Condition == detect.SensorFault.String() {
+			n++
+			last = s.Detail
+		}
+	}
+	switch {
+	case l.Measured == 0:
+		return "nothing to be believed"
+	case n == 0:
+		return ""
+	case n == 1:
+		first, _, _ := strings.Cut(last, ";")
+		return first
+	}
+	return fmt.Sprintf("pin at fault %s", times(n))
+}
