@@ -102,6 +102,17 @@ func (f *Figures) show(ctx context.Context, m *Moment) error {
 			}
 		}
 	}
+	for i := range by { // the store may have let the readings go and kept the steps
+		if len(by[i].Time) > 0 {
+			continue
+		}
+		by[i] = f.Lines[i].course.between(from.UnixNano(), to.UnixNano())
+		for _, v := range by[i].Max {
+			if !(most[i] >= v) {
+				most[i] = v
+			}
+		}
+	}
 	m.Lines = append(m.Lines, m.Line)
 	for _, i := range f.byShare(most) {
 		if i != m.Line && !math.IsNaN(most[i]) && len(m.Lines) < shownLines {
@@ -119,4 +130,11 @@ func (f *Figures) show(ctx context.Context, m *Moment) error {
 		m.Wind = wind[0]
 	}
 	return nil
+}
+
+// between is the part of a course that begins from one time and before another.
+func (c *Course) between(from, to int64) Course {
+	lo, _ := slices.BinarySearch(c.Time, from)
+	hi, _ := slices.BinarySearch(c.Time, to)
+	return Course{c.Channel, c.Time[lo:hi], c.Min[lo:hi], c.Mean[lo:hi], c.Max[lo:hi]}
 }

@@ -16,7 +16,10 @@ func (f *Figures) dataQuality() []Item {
 		silent += g.Long
 	}
 	text := fmt.Sprintf("Load pins were read about every %s. ", long(f.Usual))
-	if f.Usual < time.Second && f.Usual > 0 {
+	switch {
+	case f.Usual == 0:
+		text = "How often load pins were read is not to be told any more. "
+	case f.Usual < time.Second:
 		text = fmt.Sprintf("Load pins were read about %.0f times a second. ", float64(time.Second)/float64(f.Usual))
 	}
 	if len(f.Gaps) == 0 {

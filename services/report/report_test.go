@@ -355,3 +355,36 @@ func TestNothingToReportOn(t *testing.T) {
 		t.Errorf("%v", err)
 	}
 }
+
+// thinned is a store that has let the readings themselves go.
+type thinned struct{ report.Source }
+
+func (thinned) Plain(context.Context, reading.Kind, time.Time, time.Time) ([]report.Course, error) {
+	return nil, nil
+}
+func (thinned) Each(context.Context, reading.Kind, time.Time, time.Time, func(*report.Course)) error {
+	return nil
+}
+
+// Where only the steps are left there is still a report, which says what it lacks.
+func TestReportOfStepsAlone(t *testing.T) {
+	v := newVisit(t, "inner-quay-5")
+	whole := reckon(t, v.input())
+	in := v.input()
+	in.Source = thinned{in.Source}
+	f := reckon(t, in)
+	for i := range f.Lines {
+		if f.Lines[i].Max != whole.Lines[i].Max || f.Lines[i].OverLimit != whole.Lines[i].OverLimit {
+			t.Errorf("line %s: %v, whole %v", f.Lines[i].ID, f.Lines[i].Max, whole.Lines[i].Max)
+		}
+	}
+	if len(f.Moments) == 0 || len(f.Moments[0].Loads[0].Time) == 0 {
+		t.Error("the worst moment is not drawn")
+	}
+	html := page(t, report.Compose(f))
+	for _, want := range []string{"their cycles cannot be counted any more", "How often load pins were read is not to be told"} {
+		if !strings.Contains(html, want) {
+			t.Errorf("the page does not say %q", want)
+		}
+	}
+}

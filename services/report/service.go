@@ -14,6 +14,7 @@ import (
 // watch with the pin not at fault.
 type Service struct {
 	UnderLoad time.Duration // steps with a mean of 2 % of MBL or more
+	Counted   bool          // false where the store has let the readings go
 	Cycles    float64       // rainflow cycles
 	Above     float64       // those of a range of a tenth of MBL or more
 	Miner     float64
@@ -37,6 +38,7 @@ func (f *Figures) service(ctx context.Context) error {
 			return
 		}
 		mbl := f.Lines[i].MBLkN
+		f.Lines[i].Service.Counted = true
 		for k, v := range c.Mean {
 			if len(faults[i]) == 0 || !inAny(faults[i], c.Time[k], c.Time[k]+1) {
 				counters[i].Push(max(v/mbl, 0), linebook.Gate, &counts[i])
@@ -66,9 +68,16 @@ func (f *Figures) serviceAdded() []Item {
 	t := Table{Caption: "Added to each line's service by this stay: hours at 2 % of MBL or more, greatest load, rainflow cycles (ASTM E1049-85) of all readings under watch, those of a range of 10 % of MBL or more, and the Miner sum by a tension-tension curve. ~ marks a curve that stands in for the material.",
 		Columns: []Column{{Name: "Line", Parts: 0.7}, {Name: "Group", Parts: 1.3}, {Name: "Material", Parts: 1.5}, {Name: "h under load", Parts: 1.2, Right: true}, {Name: "Peak, % of MBL", Parts: 1.4, Right: true},
 			{Name: "Cycles", Parts: 1, Right: true}, {Name: "≥ 10 %", Parts: 0.9, Right: true}, {Name: "Miner sum", Parts: 1.2, Right: true}}}
+	gone := false
 	for i := range f.Lines {
 		l := &f.Lines[i]
 		if l.Measured == 0 {
+			continue
+		}
+		cells := []string{l.ID, l.Group.String(), l.Material.String(), digits(l.Service.UnderLoad.Hours(), 1), percent(l.Max / l.MBLkN)}
+		if !l.Service.Counted {
+			gone = true
+			t.Rows = append(t.Rows, Row{Cells: append(cells, "–", "–", "–")})
 			continue
 		}
 		miner := fmt.Sprintf("%.1e", l.Service.Miner)
@@ -78,8 +87,11 @@ func (f *Figures) serviceAdded() []Item {
 		if l.Service.Curve.StandIn {
 			miner = "~ " + miner
 		}
-		t.Rows = append(t.Rows, Row{Cells: []string{l.ID, l.Group.String(), l.Material.String(), digits(l.Service.UnderLoad.Hours(), 1), percent(l.Max / l.MBLkN),
-			digits(l.Service.Cycles, 0), digits(l.Service.Above, 0), miner}})
+		t.Rows = append(t.Rows, Row{Cells: append(cells, digits(l.Service.Cycles, 0), digits(l.Service.Above, 0), miner)})
 	}
-	return []Item{t, Para("A Miner sum counts tension alone, by a curve for new rope of good make, and is known to a factor of ten: it tells which ropes to look at first, not that one is sound. Bending at fairlead and drum, chafe, heat, sunlight, salt and shock are not in it. Cycles faster than the readings are not seen.")}
+	items := []Item{t}
+	if gone {
+		items = append(items, Para("Of some lines the store has kept steps and no longer the readings themselves: their cycles cannot be counted any more."))
+	}
+	return append(items, Para("A Miner sum counts tension alone, by a curve for new rope of good make, and is known to a factor of ten: it tells which ropes to look at first, not that one is sound. Bending at fairlead and drum, chafe, heat, sunlight, salt and shock are not in it. Cycles faster than the readings are not seen."))
 }
