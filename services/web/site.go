@@ -38,6 +38,7 @@ import (
 	"time"
 
 	"github.com/klauspost/compress/gzhttp"
+	"github.com/klauspost/compress/gzip"
 
 	hawserv1 "hawser/proto/hawser/v1"
 	"hawser/services/alarm"
@@ -158,7 +159,8 @@ func New(o Options) (*Site, error) {
 
 // route says who answers what.
 func (s *Site) route() error {
-	small, err := gzhttp.NewWrapper()
+	// The greatest level costs a few milliseconds, and a slow link ten times that.
+	small, err := gzhttp.NewWrapper(gzhttp.EnableZstd(false), gzhttp.CompressionLevel(gzip.BestCompression))
 	if err != nil {
 		return err
 	}
@@ -217,6 +219,7 @@ func (s *Site) serveAssets() error {
 			w.Header().Set("Cache-Control", "no-cache") // asked for again, sent again only when changed
 			if name == deckWorker {
 				w.Header().Set("Service-Worker-Allowed", "/deck")
+				w.Header().Set("Content-Security-Policy", "default-src 'none'; connect-src 'self'") // what the worker itself may do
 			}
 			http.ServeFileFS(w, r, assets, name)
 		}))

@@ -5,7 +5,6 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
-	"time"
 
 	"github.com/chromedp/chromedp"
 )
@@ -32,26 +31,20 @@ func trial(t *testing.T, role string) (dir, token string) {
 // takes an alarm on under their name, and sees nothing more once signed out.
 func TestSignIn(t *testing.T) {
 	dir, token := trial(t, "acknowledge")
-	pages, grpc := serve(t, "--config", filepath.Join(dir, "hawser.yaml"))
-	past := time.Now().Add(-160 * time.Second).UTC().Format(time.RFC3339)
-	if out, err := exec.Command(hawser, "send", "--plan", plan, "--to", grpc, "--keys", dir, "--starting", past, record(t)).CombinedOutput(); err != nil {
-		t.Fatalf("send: %v\n%s", err, out)
-	}
+	s := newServer(t, "--config", filepath.Join(dir, "hawser.yaml"))
+	s.send("--keys", dir)
 	// The browser does not know the trial's authority.
 	tab := browser(t, chromedp.Flag("ignore-certificate-errors", true))
-	do(t, tab, "be asked", chromedp.EmulateViewport(390, 844), chromedp.Navigate(pages), says("Sign in"), says("Your token"))
-	if *picture != "" {
-		shoot(t, tab, *picture+".signin.png")
-	}
-	do(t, tab, "sign in with a wrong token", chromedp.SendKeys("input[name=token]", "swordfish\r"), chromedp.WaitVisible("[role=alert]"), says("Not signed in: the token is not known here."))
-	do(t, tab, "sign in", chromedp.SendKeys("input[name=token]", token+"\r"), chromedp.WaitVisible("body.page-terminal"), says("Line parted"))
-	if *picture != "" {
-		shoot(t, tab, *picture+".signed.png")
-	}
-	wider, err := chromedp.Run(tab, chromedp.Evaluate[bool]("document.documentElement.scrollWidth > innerWidth"))
-	if err != nil || wider {
-		t.Errorf("the page is wider than a phone: %v, err %v", wider, err)
-	}
-	do(t, tab, "sign out", chromedp.Click(".signed button"), chromedp.WaitVisible("input[name=token]"),
-		chromedp.Navigate(pages), says("Your token"))
+	do(t, tab, "be asked", chromedp.EmulateViewport(390, 844), chromedp.Navigate(s.pages), says("Sign in"), says("Your token"))
+	accessible(t, tab)
+	do(t, tab, "sign in with a wrong token", chromedp.SendKeys("input[name=token]", "swordfish\r"), shown("[role=alert]"), says("Not signed in: the token is not known here."))
+	do(t, tab, "sign in", chromedp.SendKeys("input[name=token]", token+"\r"), shown("body.page-terminal"), says("Line parted"))
+	do(t, tab, "acknowledge",
+		click(`button[aria-label^="Acknowledge: Line parted"]`),
+		says("Acknowledged by acknowledge for the terminal"))
+	noWider(t, tab)
+	accessible(t, tab)
+	nothingAgainst(t, tab)
+	do(t, tab, "sign out", click(".signed button"), shown("input[name=token]"),
+		chromedp.Navigate(s.pages), says("Your token"))
 }

@@ -35,6 +35,7 @@ export class AlarmList {
   private readonly rows = new Map<string, Row>();
   private order: Row[] = [];
   private chosen = "";
+  private picked = false; // by a person, who is still at it; else the worst is laid open
 
   constructor(private readonly live: Live, private readonly heading: (active: number, waiting: number) => string) {
     this.root = el("section", { class: "alarms", "aria-labelledby": "alarms-title" }, this.title, this.failed);
@@ -47,6 +48,10 @@ export class AlarmList {
     }
     this.root.append(this.more, el("p", { class: "small keys" }, say("alarm.keys")));
     this.root.addEventListener("keydown", (e) => this.key(e));
+    this.root.addEventListener("keyup", (e) => this.letter(e));
+    this.root.addEventListener("focusout", (e) => {
+      if (e.relatedTarget instanceof Node && !this.root.contains(e.relatedTarget) && !document.querySelector("dialog[open]")) this.picked = false;
+    });
     live.subscribe((c) => { if (c.alarms || c.names) this.draw(); });
     live.eachSecond(() => this.ages());
     onSettings(() => this.draw());
@@ -65,6 +70,7 @@ export class AlarmList {
   // choose lays an alarm open.
   choose(id: string): void {
     this.chosen = id;
+    this.picked = true;
     this.draw();
   }
 
@@ -95,7 +101,9 @@ export class AlarmList {
     const focused = this.root.contains(document.activeElement);
     const at = this.order.findIndex((r) => r.item.key === this.chosen);
     const all = parts.flatMap((p) => items[p]);
-    if (!all.some((i) => i.key === this.chosen)) this.chosen = all[Math.min(Math.max(at, 0), all.length - 1)]?.key ?? "";
+    if (!all.some((i) => i.key === this.chosen)) this.picked = false;
+    if (!this.picked && focused) this.chosen = all[Math.min(Math.max(at, 0), all.length - 1)]?.key ?? "";
+    else if (!this.picked) this.chosen = all[0]?.key ?? "";
     const keys = new Set(all.map((i) => i.key));
     for (const key of [...this.rows.keys()]) if (!keys.has(key)) this.rows.delete(key);
     this.order = [];
@@ -121,7 +129,10 @@ export class AlarmList {
       r = { item, node, drawn: "", age: undefined };
       this.rows.set(item.key, r);
       node.addEventListener("click", () => { if (this.chosen !== item.key) { this.choose(item.key); node.focus({ preventScroll: true }); } });
-      node.addEventListener("focus", () => { if (this.chosen !== item.key) this.choose(item.key); });
+      node.addEventListener("focus", () => {
+        this.picked = true;
+        if (this.chosen !== item.key) this.choose(item.key);
+      });
     }
     r.item = item;
     if (r.drawn !== drawn) {
@@ -210,28 +221,29 @@ export class AlarmList {
   }
 
   private key(e: KeyboardEvent): void {
-    if (e.ctrlKey || e.altKey || e.metaKey) return;
     const at = this.order.findIndex((r) => r.item.key === this.chosen);
-    const go = (to: number): void => {
-      const r = this.order[Math.min(Math.max(to, 0), this.order.length - 1)];
-      if (!r) return;
-      this.choose(r.item.key);
-      r.node.focus();
-    };
-    const { alarm: a, hold: h } = this.order[at]?.item ?? {};
+    const to: Record<string, number> = { ArrowDown: at + 1, ArrowUp: at - 1, Home: 0, End: this.order.length - 1 };
+    const wanted = to[e.key];
+    if (wanted === undefined || e.ctrlKey || e.altKey || e.metaKey) return;
+    e.preventDefault();
+    const r = this.order[Math.min(Math.max(wanted, 0), this.order.length - 1)];
+    if (!r) return;
+    this.choose(r.item.key);
+    r.node.focus();
+  }
+
+  // letter does a deed when its key comes up again: what it opens does not get the
+  // letter then.
+  private letter(e: KeyboardEvent): void {
+    if (e.ctrlKey || e.altKey || e.metaKey) return;
+    const { alarm: a, hold: h } = this.order.find((r) => r.item.key === this.chosen)?.item ?? {};
     const side = a && mayAcknowledge(a)[0];
     switch (e.key.toLowerCase()) {
-      case "arrowdown": go(at + 1); break;
-      case "arrowup": go(at - 1); break;
-      case "home": go(0); break;
-      case "end": go(this.order.length - 1); break;
       case "a": if (a && side && !h) void this.acknowledge(a, side); break;
       case "s": if (a && !h && mayShelve(a)) void this.shelve(a); break;
       case "o": if (a && !h && mayTakeOut(a)) void this.outOfService(a); break;
       case "e": if (h) void this.endHold(h); break;
-      default: return;
     }
-    e.preventDefault();
   }
 
   // acknowledge is done at once where the name is known.

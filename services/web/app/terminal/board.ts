@@ -1,7 +1,7 @@
 // All berths, worst first. What is well keeps its place: cards do not change
 // places for a few per cent.
 import { el, inOrder } from "../lib/dom";
-import { calls, greatest, isActive, priorities, share } from "../lib/figures";
+import { greatest, isActive, share } from "../lib/figures";
 import type { Change, Live } from "../lib/live";
 import { onSettings } from "../lib/settings";
 import { say } from "../lib/words";
@@ -22,6 +22,7 @@ export class Board {
   private readonly cards = new Map<string, Card>();
   private readonly ranks = new Map<string, number>(); // of the highest load
   private byBerth = new Map<string, Alarm[]>();
+  private readonly places = new Map<string, number>(); // of the worst alarm in the list
   private order: string[] = [];
 
   constructor(private readonly live: Live, private readonly onChoose: (name: string | undefined) => void) {
@@ -67,8 +68,10 @@ export class Board {
 
   private sortAlarms(): void {
     this.byBerth = new Map();
-    for (const a of this.live.picture.alarms.list) {
+    this.places.clear();
+    for (const [i, a] of this.live.picture.alarms.list.entries()) {
       if (a.berth === undefined) continue;
+      if (isActive(a) && !this.places.has(a.berth)) this.places.set(a.berth, i);
       const of = this.byBerth.get(a.berth);
       if (of) of.push(a);
       else this.byBerth.set(a.berth, [a]);
@@ -81,7 +84,7 @@ export class Board {
       const b = p.berths.get(name);
       if (b) this.ranks.set(name, this.rank(b));
     }
-    const key = new Map(p.names.map((n) => [n, urgency(this.byBerth.get(n) ?? []) * 100 + (p.berths.get(n)?.now.live ? 0 : -50) - (this.ranks.get(n) ?? 0)]));
+    const key = new Map(p.names.map((n) => [n, (this.places.get(n) ?? p.alarms.list.length) * 100 + (p.berths.get(n)?.now.live ? 0 : -50) - (this.ranks.get(n) ?? 0)]));
     const order = [...p.names].sort((a, b) => (key.get(a) ?? 0) - (key.get(b) ?? 0) || a.localeCompare(b));
     const same = order.length === this.order.length && order.every((n, i) => n === this.order[i]) && this.list.childElementCount === order.length;
     if (same) return;
@@ -128,12 +131,4 @@ export class Board {
     this.cards.get(this.order[at + step] ?? "")?.focus();
     e.preventDefault();
   }
-}
-
-// urgency orders berths by their worst alarm: that which waits for somebody before
-// that which is taken on. 0 is the worst.
-function urgency(alarms: readonly Alarm[]): number {
-  const rank = (all: readonly Alarm[]): number => Math.min(priorities.length, ...all.map((a) => priorities.indexOf(a.priority)));
-  const active = alarms.filter(isActive);
-  return Math.min(2 * rank(active.filter(calls)), 2 * rank(active) + 1);
 }

@@ -82,7 +82,7 @@ export class Card {
       const s = share(line, l);
       const flag = this.flags.get(line.id);
       text(cell.share, s === undefined ? say("mooring.none") : number(100 * s));
-      attribute(cell.node, "class", [cut || isOld(b, l) ? "old" : "", s !== undefined && s >= near ? "near" : "", s !== undefined && s >= 1 ? "over" : "", flag ? `p-${flag}` : ""].join(" ").trim() || undefined);
+      attribute(cell.node, "class", [cut || isOld(b, l) ? "old" : "", s !== undefined && s >= near ? "near" : "", s !== undefined && s >= 1 ? "over" : "", s !== undefined && s >= 0.995 ? "wide" : "", flag ? `p-${flag}` : ""].join(" ").trim() || undefined);
     });
     const all = groups(b);
     if (this.groups.childElementCount !== all.length) {
