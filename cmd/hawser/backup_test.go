@@ -107,6 +107,10 @@ func TestRestoredServerAnswersAsBefore(t *testing.T) {
 	}()
 	busy := berthOf(t, "coaster-8")
 	s.watched(busy, 5)
+	// A backup that was killed leaves this behind.
+	if err := os.MkdirAll(filepath.Join(s.data, "store-copy", "01K"), 0o755); err != nil {
+		t.Fatal(err)
+	}
 	running, stopped := filepath.Join(dir, "running.zip"), filepath.Join(dir, "stopped.zip")
 	out, _ := hawser(t, "backup", "--from", "http://"+s.http, "--out", running)
 	if !strings.Contains(out, running+": checked") {
@@ -220,6 +224,31 @@ func TestLaterDataFolderIsRefused(t *testing.T) {
 	code := run(t.Context(), []string{"serve", "--data", data, "--http", "127.0.0.1:0", "--grpc", "127.0.0.1:0"}, streams{out: io.Discard, err: &stderr})
 	if code != exitFailed || strings.Count(stderr.String(), "\n") != 1 || !strings.Contains(stderr.String(), "is of form 9, written by a later version") {
 		t.Errorf("%d %s", code, stderr.String())
+	}
+}
+
+// A data folder from before there were forms is taken to the present one.
+func TestOlderDataFolder(t *testing.T) {
+	t.Parallel()
+	path := record(t, "coaster-8", 5, nil)
+	_, all := pins(t, path)
+	told := replayed(t, "coaster-8", path)
+	s := startServe(t, t.TempDir())
+	hawser(t, "send", "--plan", planFile("coaster-8"), "--to", s.grpc, path)
+	want := s.linesDone(all, told)
+	if _, err := s.stop(); err != nil {
+		t.Fatal(err)
+	}
+	version := filepath.Join(s.data, "version")
+	if err := os.Remove(version); err != nil {
+		t.Fatal(err)
+	}
+	s = startServe(t, s.data)
+	if got := s.linesDone(all, told); !proto.Equal(got, want) || got.Lines[0].Rope != "CR-101" {
+		t.Errorf("%v\nwant %v", got, want)
+	}
+	if data, err := os.ReadFile(version); err != nil || string(data) != "hawser-data 1\n" {
+		t.Errorf("version %q, %v", data, err)
 	}
 }
 
