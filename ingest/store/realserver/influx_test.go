@@ -75,7 +75,10 @@ func create(t *testing.T, server *realserver.Influxd, database string) {
 
 func connect(t *testing.T, server *realserver.Influxd, database string) *influx.Store {
 	t.Helper()
-	s, err := influx.Open(influx.Options{URL: server.URL, Bucket: database + "/autogen", Dir: t.TempDir(), Timeout: 10 * time.Second})
+	// It rolls up all the while.
+	s, err := influx.Open(influx.Options{
+		URL: server.URL, Bucket: database + "/autogen", Dir: t.TempDir(), Settle: 50 * time.Millisecond, Timeout: 10 * time.Second,
+	})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -99,7 +102,85 @@ func TestServing(t *testing.T) {
 		storetest.Run(t, func(t *testing.T) storetest.Rolling { _, s := open(t); return s })
 	})
 	t.Run("nanoseconds", func(t *testing.T) { _, s := open(t); nanoseconds(t, s) })
+	t.Run("readings go, rolls stay", func(t *testing.T) {
+		databases++
+		readingsGo(t, server, fmt.Sprintf("hawser%d", databases))
+	})
 	t.Run("refused", func(t *testing.T) { name, s := open(t); refused(t, server, name, s) })
+}
+
+// Rolls are kept by a policy of their own. Where the readings have gone, they stay,
+// also when a late reading comes in; what waited to be rolled up when the process
+// ended is rolled up by the next.
+func readingsGo(t *testing.T, server *realserver.Influxd, database string) {
+	create(t, server, database)
+	statement := func(text string) {
+		t.Helper()
+		if err := server.QueryIn(t.Context(), database, text); err != nil {
+			t.Fatal(err)
+		}
+	}
+	statement(`CREATE RETENTION POLICY "years" ON "` + database + `" DURATION INF REPLICATION 1`)
+	o := influx.Options{
+		URL: server.URL, Bucket: database + "/autogen", RollBucket: database + "/years", Dir: t.TempDir(), Settle: time.Hour,
+	}
+	open := func() *influx.Store {
+		t.Helper()
+		s, err := influx.Open(o)
+		if err != nil {
+			t.Fatal(err)
+		}
+		t.Cleanup(func() { _ = s.Close() })
+		return s
+	}
+	s := open()
+	var sent storetest.Ledger
+	entries := make([]store.Entry, 0, 1300)
+	for _, b := range storetest.Blocks(1, 1300, 3) {
+		sent.Note("jetty-1", b)
+		entries = append(entries, store.Entry{Berth: "jetty-1", Block: b})
+	}
+	if err := s.AppendMany(t.Context(), entries); err != nil {
+		t.Fatal(err)
+	}
+	if err := s.Close(); err != nil {
+		t.Fatal(err)
+	}
+	s = open()
+	rollUp := func() {
+		t.Helper()
+		if err := s.RollUp(t.Context()); err != nil {
+			t.Fatal(err)
+		}
+	}
+	check := func() {
+		t.Helper()
+		sent.CheckSteps(t, s, storetest.Start, storetest.Start.Add(time.Hour), time.Second, 10*time.Second, time.Minute, time.Hour)
+	}
+	rollUp()
+	// The server may leave some of a measurement that it is just writing out.
+	for deadline := time.Now().Add(time.Minute); ; {
+		for _, name := range []string{"tension_kilonewtons", "payout_metres", "brake_set", "wind_speed_metres_per_second"} {
+			statement(`DROP MEASUREMENT "` + name + `"`)
+		}
+		r, err := s.Query(t.Context(), store.Query{Berth: "jetty-1", From: storetest.Start, To: storetest.Start.Add(time.Hour)})
+		if err == nil && len(r) == 0 {
+			break
+		}
+		if time.Now().After(deadline) {
+			t.Fatalf("readings of %d channels are still there, %v", len(r), err)
+		}
+	}
+	check()
+	late := &reading.Block{Series: []reading.Series{{
+		Channel: reading.Channel{Line: "1", Kind: reading.Tension}, Decimals: 1,
+		Time: []int64{storetest.Start.UnixNano() + 5e7}, Value: []float64{999},
+	}}}
+	if err := s.Append(t.Context(), "jetty-1", late); err != nil {
+		t.Fatal(err)
+	}
+	rollUp()
+	check()
 }
 
 // What the embedded store cuts to milliseconds stays apart here.
@@ -254,4 +335,10 @@ func outage(t *testing.T, at func(*testing.T, *run, int)) {
 		t.Errorf("position told %d, want %d", saved.Load(), blocks)
 	}
 	sent.Check(t, s)
+	for range 2 { // from readings where spans wait, then from rolls alone
+		sent.CheckSteps(t, s, storetest.Start, storetest.Start.Add(time.Hour), time.Second, time.Minute)
+		if err := s.RollUp(t.Context()); err != nil {
+			t.Error(err)
+		}
+	}
 }

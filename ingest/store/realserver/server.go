@@ -8,6 +8,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"net"
 	"net/http"
 	"net/url"
@@ -142,7 +143,12 @@ func until(ctx context.Context, ok func() bool) error {
 
 // Query runs a statement of the server's own language.
 func (s *Influxd) Query(ctx context.Context, statement string) error {
-	form := url.Values{"q": {statement}}
+	return s.QueryIn(ctx, "", statement)
+}
+
+// QueryIn runs a statement about what is in a database.
+func (s *Influxd) QueryIn(ctx context.Context, database, statement string) error {
+	form := url.Values{"q": {statement}, "db": {database}}
 	return s.post(ctx, "/query", "application/x-www-form-urlencoded", form.Encode())
 }
 
@@ -186,8 +192,10 @@ func do(req *http.Request) error {
 		return err
 	}
 	defer res.Body.Close()
-	if res.StatusCode/100 != 2 {
-		return fmt.Errorf("%s %s: %s", req.Method, req.URL.Path, res.Status)
+	body, err := io.ReadAll(res.Body)
+	// A statement that could not be run has an error in an answer of status 200.
+	if err == nil && (res.StatusCode/100 != 2 || bytes.Contains(body, []byte(`"error":`))) {
+		err = fmt.Errorf("%s %s: %s: %s", req.Method, req.URL.Path, res.Status, body)
 	}
-	return nil
+	return err
 }

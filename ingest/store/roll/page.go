@@ -122,7 +122,7 @@ func (u *Unpacker) Append(dst []Roll, page []byte, start, step int64) ([]Roll, e
 	if u.plain, err = s2.Decode(u.plain[:cap(u.plain)], page[pageHeader:]); err != nil {
 		return dst, fmt.Errorf("%w: %v", ErrDamaged, err)
 	}
-	w := words{rest: u.plain}
+	w := words{text: u.plain}
 	count := w.next()
 	if w.short || count > maxPage {
 		return dst, fmt.Errorf("%w: %d rolls", ErrDamaged, count)
@@ -138,22 +138,22 @@ func (u *Unpacker) Append(dst []Roll, page []byte, start, step int64) ([]Roll, e
 
 // words reads unsigned varints.
 type words struct {
-	rest  []byte
+	text  []byte
+	at    int
 	short bool // there were less than were read
 }
 
 func (w *words) next() uint64 {
-	if len(w.rest) > 0 && w.rest[0] < 0x80 {
-		v := uint64(w.rest[0])
-		w.rest = w.rest[1:]
-		return v
+	if w.at < len(w.text) && w.text[w.at] < 0x80 {
+		w.at++
+		return uint64(w.text[w.at-1])
 	}
-	v, n := binary.Uvarint(w.rest)
+	v, n := binary.Uvarint(w.text[w.at:])
 	if n <= 0 {
-		w.short, w.rest = true, nil
+		w.short, w.at = true, len(w.text)
 		return 0
 	}
-	w.rest = w.rest[n:]
+	w.at += n
 	return v
 }
 
