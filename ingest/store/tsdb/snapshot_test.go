@@ -4,6 +4,7 @@ import (
 	"errors"
 	"path/filepath"
 	"testing"
+	"time"
 
 	"hawser/detect/reading"
 	"hawser/ingest/store"
@@ -65,6 +66,7 @@ func TestSnapshot(t *testing.T) {
 	give(c, blocks[350:]...)
 	give(c, late)
 	sent.Check(t, c)
+	sent.CheckSteps(t, c, storetest.Start, storetest.Start.Add(time.Hour), time.Second, time.Minute)
 
 	e, err := tsdb.Open(tsdb.Options{Dir: empty, Now: clock})
 	if err != nil {
