@@ -15,14 +15,15 @@ func BenchmarkPage(b *testing.B) {
 	for i := range 144 {
 		r := roll.Roll{Time: int64(i) * int64(roll.Span)}
 		for j := range 6000 {
-			r.Add(float64(2000+i%7*10+j*7919%997), 1)
+			r.Add(float64(2000+i%7*10+(j*7919+i*i*31)%997), 1)
 		}
 		rolls = append(rolls, r)
 	}
-	page := roll.Pack(rolls, 0, int64(roll.Span))
+	var p roll.Packer
+	page := p.Page(rolls, 0, int64(roll.Span))
 	b.Run("write", func(b *testing.B) {
 		for b.Loop() {
-			page = roll.Pack(rolls, 0, int64(roll.Span))
+			page = p.Page(rolls, 0, int64(roll.Span))
 		}
 		b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N)/144, "ns/roll")
 		b.ReportMetric(float64(len(page))/144, "B/roll")

@@ -41,13 +41,20 @@ var ErrDamaged = errors.New("page of rolls is damaged")
 
 func castagnoli(p []byte) uint32 { return crc32.Checksum(p, crc32.MakeTable(crc32.Castagnoli)) }
 
-// Pack writes rolls, ordered by time, as a page that begins at start; step is that
+// Packer writes pages, in memory that is used again.
+type Packer struct {
+	rows  [][columns]uint64
+	plain []byte
+}
+
+// Page writes rolls, ordered by time, as a page that begins at start; step is that
 // of the rolls, both nanoseconds. It panics on more than 1,024 rolls.
-func Pack(rolls []Roll, start, step int64) []byte {
+func (p *Packer) Page(rolls []Roll, start, step int64) []byte {
 	if len(rolls) > maxPage {
 		panic("roll: page of too many rolls")
 	}
-	rows := make([][columns]uint64, len(rolls))
+	p.rows = append(p.rows[:0], make([][columns]uint64, len(rolls))...)
+	rows := p.rows
 	var last struct{ index, decimals, count, middle int64 }
 	last.index = -1
 	for i := range rolls {
@@ -72,12 +79,13 @@ func Pack(rolls []Roll, start, step int64) []byte {
 		}
 		last.index, last.decimals, last.count, last.middle = index, int64(r.decimals), r.Count, middle
 	}
-	plain := binary.AppendUvarint(make([]byte, 0, 2+len(rolls)*columns*2), uint64(len(rolls)))
+	plain := binary.AppendUvarint(p.plain[:0], uint64(len(rolls)))
 	for c := range columns {
 		for i := range rows {
 			plain = binary.AppendUvarint(plain, rows[i][c])
 		}
 	}
+	p.plain = plain
 	page := make([]byte, pageHeader+s2.MaxEncodedLen(len(plain)))
 	page[4] = pageForm
 	page = page[:pageHeader+len(s2.Encode(page[pageHeader:], plain))]

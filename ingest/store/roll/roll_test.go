@@ -143,7 +143,7 @@ func TestPageRoundTrip(t *testing.T) {
 			r.Time = start + index*step
 			rolls = append(rolls, r)
 		}
-		page := roll.Pack(rolls, start, step)
+		page := new(roll.Packer).Page(rolls, start, step)
 		got, err := new(roll.Unpacker).Append(nil, page, start, step)
 		if err != nil || !slices.Equal(got, rolls) {
 			t.Fatalf("%v\ngot  %+v\nwant %+v", err, got, rolls)
@@ -162,7 +162,7 @@ func FuzzUnpack(f *testing.F) {
 	var r roll.Roll
 	r.Add(2034, 1)
 	r.Add(2035, 1)
-	f.Add(roll.Pack([]roll.Roll{r}, 0, 1e9)[5:])
+	f.Add(new(roll.Packer).Page([]roll.Roll{r}, 0, 1e9)[5:])
 	f.Add([]byte{})
 	f.Fuzz(func(t *testing.T, block []byte) {
 		if rolls, err := new(roll.Unpacker).Append(nil, sealed(block), 0, 1e9); err != nil && (!errors.Is(err, roll.ErrDamaged) || len(rolls) > 0) {

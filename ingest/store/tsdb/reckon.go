@@ -63,9 +63,10 @@ func (s *Store) Reckon(ctx context.Context, places []roll.Place) error {
 	if s.closed {
 		return store.ErrClosed
 	}
+	k := reckoner{store: s, reader: newReader(ctx, roll.Second.Step(), math.MaxInt)}
 	var all []reckoned
 	for _, of := range stretches(places) {
-		some, err := s.reckon(ctx, of)
+		some, err := k.reckon(of)
 		if err != nil {
 			return fmt.Errorf("store: roll up berth %s from %s: %w", of.berth, time.Unix(0, of.from).UTC().Format(time.RFC3339), err)
 		}
@@ -78,31 +79,40 @@ func (s *Store) Reckon(ctx context.Context, places []roll.Place) error {
 	return s.dropRolls()
 }
 
+// reckoner reckons stretches one after the other, in memory that is used again.
+type reckoner struct {
+	store  *Store
+	reader *reader
+	pack   roll.Packer
+}
+
 // reckon reads the readings of a stretch.
-func (s *Store) reckon(ctx context.Context, of stretch) ([]reckoned, error) {
-	r := newReader(ctx, roll.Second.Step(), math.MaxInt)
-	if err := r.read(s.db.Querier, of.span, matchers(&store.Query{Berth: of.berth})); err != nil {
+func (k *reckoner) reckon(of stretch) ([]reckoned, error) {
+	for _, c := range k.reader.channels {
+		c.points, c.series = c.points[:0], 0
+	}
+	if err := k.reader.read(k.store.db.Querier, of.span, matchers(&store.Query{Berth: of.berth})); err != nil {
 		return nil, err
 	}
-	out := make([]reckoned, 0, len(r.channels))
-	for channel, c := range r.channels {
+	out := make([]reckoned, 0, len(k.reader.channels))
+	for channel, c := range k.reader.channels {
 		c.joinSeries()
 		if len(c.points) > 0 {
-			out = append(out, reduce(of, channel.String(), c.points))
+			out = append(out, k.reduce(of, channel.String(), c.points))
 		}
 	}
 	return out, nil
 }
 
 // reduce makes all rolls of a stretch from those of seconds, in place.
-func reduce(of stretch, channel string, rolls []roll.Roll) reckoned {
+func (k *reckoner) reduce(of stretch, channel string, rolls []roll.Roll) reckoned {
 	out := reckoned{of: of, channel: channel}
 	for _, res := range []roll.Resolution{roll.Second, roll.TenSeconds} {
 		rolls = roll.Reduce(rolls, int64(res.Step()))
 		for rest := rolls; len(rest) > 0; {
 			start := roll.Floor(rest[0].Time, int64(roll.Span))
 			n, _ := slices.BinarySearchFunc(rest, start+int64(roll.Span), byTime)
-			out.pages = append(out.pages, packed{res, start, roll.Pack(rest[:n], start, int64(res.Step()))})
+			out.pages = append(out.pages, packed{res, start, k.pack.Page(rest[:n], start, int64(res.Step()))})
 			rest = rest[n:]
 		}
 	}
@@ -135,10 +145,11 @@ func (s *Store) writeRolls(all []reckoned) error {
 
 // rollWriter writes rolls in a transaction.
 type rollWriter struct {
-	store *Store
-	tx    *bolt.Tx
-	pack  roll.Unpacker
-	page  []roll.Roll
+	store  *Store
+	tx     *bolt.Tx
+	unpack roll.Unpacker
+	pack   roll.Packer
+	page   []roll.Roll
 }
 
 func (w *rollWriter) write(r *reckoned) error {
@@ -200,7 +211,7 @@ func (w *rollWriter) merge(r *reckoned, res roll.Resolution, rolls []roll.Roll) 
 			}
 			kept = append(kept, p)
 		}
-		page := roll.Pack(kept, start, int64(res.Step()))
+		page := w.pack.Page(kept, start, int64(res.Step()))
 		if err := put(w.tx, res, appendPageKey(nil, start, r.of.berth, r.channel), page); err != nil {
 			return err
 		}
@@ -217,7 +228,7 @@ func (w *rollWriter) read(r *reckoned, res roll.Resolution, start int64) {
 		return
 	}
 	var err error
-	if w.page, err = w.pack.Append(w.page, page, start, int64(res.Step())); err != nil {
+	if w.page, err = w.unpack.Append(w.page, page, start, int64(res.Step())); err != nil {
 		w.store.damagedPage(res, start, r.of.berth, r.channel, err)
 	}
 }

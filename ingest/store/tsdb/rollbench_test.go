@@ -126,3 +126,33 @@ func BenchmarkDay(b *testing.B) {
 		})
 	}
 }
+
+// BenchmarkRollUp rolls up ten minutes of a berth of 16 lines, and gives the cost by
+// its readings.
+//
+//	go test ./ingest/store/tsdb -run '^$' -bench RollUp -benchtime 5x
+func BenchmarkRollUp(b *testing.B) {
+	s, err := tsdb.Open(tsdb.Options{Dir: b.TempDir(), Now: farAhead, Settle: time.Hour})
+	if err != nil {
+		b.Fatal(err)
+	}
+	defer s.Close()
+	source := storetest.NewSource(16, 1)
+	readings, busy := 0, time.Duration(0)
+	for b.Loop() {
+		var entries []store.Entry
+		for range 600 {
+			entries = append(entries, store.Entry{Berth: "jetty-1", Block: storetest.Copy(source.Next())})
+			readings += storetest.Readings(entries[len(entries)-1].Block)
+		}
+		if err := s.AppendMany(b.Context(), entries); err != nil {
+			b.Fatal(err)
+		}
+		cpu := storetest.CPU()
+		if err := s.RollUp(b.Context()); err != nil {
+			b.Fatal(err)
+		}
+		busy += storetest.CPU() - cpu
+	}
+	b.ReportMetric(float64(busy.Nanoseconds())/float64(readings), "CPU-ns/reading")
+}
