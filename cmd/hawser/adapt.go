@@ -12,6 +12,7 @@ import (
 	"hawser/ingest/intake"
 	"hawser/ingest/journal"
 	"hawser/ingest/planbook"
+	"hawser/ingest/planfile"
 	"hawser/ingest/store"
 	hawserv1 "hawser/proto/hawser/v1"
 	"hawser/services/alarm"
@@ -243,4 +244,24 @@ func (l linesAlarms) Follow(ctx context.Context, after uint64, fn func(*linebook
 		}
 		return fn(&e)
 	})
+}
+
+// planText gives the plan that a berth is under as an export says it. One that is
+// not to be had leaves the export without.
+func planText(book *planbook.Book) history.Plans {
+	return func(ctx context.Context, berth string) (text, fingerprint string) {
+		e, ok := book.Current(berth)
+		if !ok {
+			return "", ""
+		}
+		m, err := book.Message(ctx, berth, e.Fingerprint)
+		if err != nil {
+			return "", e.Fingerprint
+		}
+		data, err := planfile.Marshal(m)
+		if err != nil {
+			return "", e.Fingerprint
+		}
+		return string(data), e.Fingerprint
+	}
 }

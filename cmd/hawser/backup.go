@@ -87,7 +87,7 @@ func runBackup(ctx context.Context, s streams, o *backupOptions) (err error) {
 		}
 	}()
 	if o.from != "" {
-		err = fetchBackup(ctx, o, f)
+		err = o.peer.fetch(ctx, strings.TrimSuffix(o.from, "/")+"/api/backup", f)
 	} else {
 		err = backupFolder(ctx, s, o.data, f)
 	}
@@ -147,14 +147,14 @@ func backupFolder(ctx context.Context, s streams, data string, w io.Writer) erro
 	return errors.Join(writeBackup(ctx, w, c), j.Close())
 }
 
-// fetchBackup has a running server write it.
-func fetchBackup(ctx context.Context, o *backupOptions, w io.Writer) error {
-	client, token, err := o.peer.http()
+// fetch writes what a running server answers.
+func (o *peerOptions) fetch(ctx context.Context, address string, w io.Writer) error {
+	client, token, err := o.http()
 	if err != nil {
 		return err
 	}
 	defer client.CloseIdleConnections()
-	req, err := http.NewRequestWithContext(ctx, http.MethodGet, strings.TrimSuffix(o.from, "/")+"/api/backup", nil)
+	req, err := http.NewRequestWithContext(ctx, http.MethodGet, address, nil)
 	if err != nil {
 		return err
 	}

@@ -88,6 +88,8 @@ var onlyHome = map[string][]string{
 	"go.etcd.io/bbolt":                   {"ingest/store"},
 	"gonum.org/":                         {"detect"},
 	"github.com/grafana/":                {"dashboards"},
+	"github.com/apache/":                 {"services/history/export"},
+	"github.com/parquet-go/":             {"services/history/export"},
 	"github.com/spf13/":                  {"cmd/hawser"},
 	"go.yaml.in/":                        {"ingest/planfile", "services/access", "cmd/hawser"},
 	"github.com/evanw/esbuild/":          {"services/web/bundle"},

@@ -158,7 +158,7 @@ func (s *secured) subjects(what string) []string {
 		return []string{northBerth, townBerth, "server"}
 	case strings.HasPrefix(what, "TakeOutOfService"), strings.HasPrefix(what, "RecordRope"), what == "POST /out-of-service":
 		return []string{northBerth, townBerth}
-	case what == "GET /api/history", what == "GET /api/alarms", what == "GET /api/spectrum", what == "AssessRequest", what == "QueryHistoryRequest", what == "GET /api/assess", what == "PUT /api/plan",
+	case what == "GET /api/history", what == "GET /api/export", what == "GET /api/alarms", what == "GET /api/spectrum", what == "AssessRequest", what == "QueryHistoryRequest", what == "GET /api/assess", what == "PUT /api/plan",
 		what == "GET /berth/{berth}", what == "GET /plan/{berth}",
 		what == "GET /api/plan", what == "GET /api/plan/text", what == "GET /api/plan/versions":
 		return []string{northBerth, townBerth}

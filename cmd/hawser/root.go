@@ -97,7 +97,7 @@ the recording is wrong (the error names the place), 4 no equilibrium (assess).`,
 	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error {
 		return usageError{fmt.Errorf("%s: %w", cmd.Name(), err)}
 	})
-	root.AddCommand(newServe(s), newDemo(s), newSend(s), newReplay(s), newLines(s), newBackup(s), newRestore(s), newCheck(s), newAssess(s), newKeys(s), newReport(s), newArchive(s))
+	root.AddCommand(newServe(s), newDemo(s), newSend(s), newReplay(s), newLines(s), newBackup(s), newRestore(s), newCheck(s), newAssess(s), newKeys(s), newExport(s), newReport(s), newArchive(s))
 	for _, cmd := range append(root.Commands(), root) {
 		cmd.Args = usageArgs(cmd.Args)
 	}

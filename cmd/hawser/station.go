@@ -369,6 +369,7 @@ func (s *station) openFront(ctx context.Context) (err error) {
 	if s.store != nil {
 		o.Routes["GET /api/history"] = history.Handler(s.store, who, s.log)
 		o.Routes["GET /api/spectrum"] = history.Spectrum(s.store, who, s.log)
+		o.Routes["GET /api/export"] = history.ExportHandler(s.store, who, planText(s.book), s.log)
 		o.Services = append(o.Services, history.NewService(s.store, who, s.log))
 		if err := s.openQueries(o.Routes, who); err != nil {
 			return err

@@ -86,6 +86,7 @@ func rules() map[string]rule {
 		"GET /api/alarms":    {role: Watch, request: berthNeeded},
 		"GET /api/spectrum":  {role: Watch, request: berthNeeded},
 		"GET /api/berths":    {role: Watch, request: berthAsked},
+		"GET /api/export":    {role: Watch, request: berthAsked},
 		"GET /api/history":   {role: Watch, request: berthAsked},
 		"GET /berth/{berth}": {role: Watch, request: berthOfPath, page: true},
 		"GET /plan/{berth}":  {role: Watch, request: berthOfPath, page: true},

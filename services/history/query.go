@@ -126,28 +126,54 @@ func answer(w http.ResponseWriter, log *slog.Logger, results []store.Result) {
 }
 
 func parseQuery(raw string) (q store.Query, err error) {
-	v, err := url.ParseQuery(raw)
+	v, err := parameters(raw, "berth", "channel", "from", "to", "step", "points")
 	if err != nil {
-		return q, fmt.Errorf("query: %w", err)
+		return q, err
 	}
-	for _, name := range slices.Sorted(maps.Keys(v)) {
-		switch name {
-		case "berth", "channel", "from", "to", "step", "points":
-			if len(v[name]) > 1 {
-				return q, fmt.Errorf("%s: given %d times", name, len(v[name]))
-			}
-		default:
-			return q, fmt.Errorf("%s: no such parameter; there are berth, channel, from, to, step and points", name)
+	if q, err = spanOf(v, "berth", "channel", "from", "to"); err != nil {
+		return q, err
+	}
+	if points := v.Get("points"); points != "" {
+		if q.Points, err = strconv.Atoi(points); err != nil || q.Points < 3 || q.Points > store.DefaultMaxPoints {
+			return q, fmt.Errorf("points: %q is no whole number from 3 to %d", points, store.DefaultMaxPoints)
+		}
+		if q.Step > 0 {
+			return q, errors.New("points: given beside a step")
 		}
 	}
-	for _, name := range []string{"berth", "channel", "from", "to"} {
+	return q, nil
+}
+
+// parameters are those of a request, each known and given once.
+func parameters(raw string, known ...string) (url.Values, error) {
+	v, err := url.ParseQuery(raw)
+	if err != nil {
+		return nil, fmt.Errorf("query: %w", err)
+	}
+	for _, name := range slices.Sorted(maps.Keys(v)) {
+		switch {
+		case !slices.Contains(known, name):
+			last := len(known) - 1
+			return nil, fmt.Errorf("%s: no such parameter; there are %s and %s", name, strings.Join(known[:last], ", "), known[last])
+		case len(v[name]) > 1:
+			return nil, fmt.Errorf("%s: given %d times", name, len(v[name]))
+		}
+	}
+	return v, nil
+}
+
+// spanOf is the berth, channel, span and step asked for; some must be given.
+func spanOf(v url.Values, needed ...string) (q store.Query, err error) {
+	for _, name := range needed {
 		if v.Get(name) == "" {
 			return q, fmt.Errorf("%s: must be given", name)
 		}
 	}
 	q.Berth = v.Get("berth")
-	if q.Channel, err = parseChannel(v.Get("channel")); err != nil {
-		return q, fmt.Errorf("channel: %w", err)
+	if channel := v.Get("channel"); channel != "" {
+		if q.Channel, err = parseChannel(channel); err != nil {
+			return q, fmt.Errorf("channel: %w", err)
+		}
 	}
 	if q.From, err = time.Parse(time.RFC3339Nano, v.Get("from")); err != nil {
 		return q, fmt.Errorf("from: %q is no RFC 3339 time", v.Get("from"))
@@ -158,14 +184,6 @@ func parseQuery(raw string) (q store.Query, err error) {
 	if step := v.Get("step"); step != "" {
 		if q.Step, err = time.ParseDuration(step); err != nil || q.Step <= 0 {
 			return q, fmt.Errorf("step: %q is no duration above zero such as 10s", step)
-		}
-	}
-	if points := v.Get("points"); points != "" {
-		if q.Points, err = strconv.Atoi(points); err != nil || q.Points < 3 || q.Points > store.DefaultMaxPoints {
-			return q, fmt.Errorf("points: %q is no whole number from 3 to %d", points, store.DefaultMaxPoints)
-		}
-		if q.Step > 0 {
-			return q, errors.New("points: given beside a step")
 		}
 	}
 	return q, nil

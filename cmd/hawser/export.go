@@ -1,0 +1,210 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"net/url"
+	"os"
+	"path/filepath"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"hawser/detect/mooring"
+	"hawser/detect/reading"
+	"hawser/ingest/folder"
+	"hawser/ingest/planfile"
+	"hawser/ingest/recording"
+	"hawser/ingest/store"
+	hawserv1 "hawser/proto/hawser/v1"
+	"hawser/services/history/export"
+)
+
+// exportOptions are the flags of hawser export.
+type exportOptions struct {
+	server, plan, out, format              string
+	berth, channel, fromTime, toTime, step string
+	peer                                   peerOptions
+}
+
+func newExport(s streams) *cobra.Command {
+	var o exportOptions
+	cmd := &cobra.Command{
+		Use:   "export --out FILE [RECORDING]",
+		Short: "Write readings to a Parquet, Arrow or CSV file",
+		Long: `export writes readings with their units to a file that notebooks and databases
+read: of a running server's history, as they are or in steps with mean, lowest,
+highest, standard deviation and count, or of a recording, as they are. Parquet and
+Arrow files also have the berth, the span, the units and the mooring plan in their
+metadata. The form is by the file's name, .parquet, .arrow or .csv, or --format.
+Bad readings have no number and are left out.`,
+		Example: `  hawser export --server http://127.0.0.1:7410 --berth east-3 --from 2026-03-01T00:00:00Z --to 2026-03-02T00:00:00Z --step 10s --out east-3.parquet
+  hawser export --server https://berths.example:7410 --ca ca.crt --token-file desk.token --berth east-3 --channel 7/tension --from 2026-03-01T00:00:00Z --to 2026-03-01T06:00:00Z --out line-7.csv
+  hawser export --plan plan.yaml --out recording.arrow recording.csv.gz`,
+		Args: cobra.MaximumNArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			if err := o.validate(args); err != nil {
+				return usageError{fmt.Errorf("export: %w", err)}
+			}
+			return writeAside(o.out, func(w io.Writer) error {
+				if len(args) > 0 {
+					return o.recording(cmd.Context(), args[0], w)
+				}
+				return o.history(cmd.Context(), w)
+			})
+		},
+	}
+	f := cmd.Flags()
+	f.StringVar(&o.out, "out", "", "`FILE` to write; it must not be there yet")
+	f.StringVar(&o.format, "format", "", "parquet, arrow or csv; by default as the file's name says")
+	f.StringVar(&o.plan, "plan", "", "mooring plan `FILE` of the recording")
+	f.StringVar(&o.server, "server", "", "`URL` of a running server's pages")
+	f.StringVar(&o.berth, "berth", "", "`BERTH` on the server")
+	f.StringVar(&o.channel, "channel", "", "one `CHANNEL` such as 7/tension; by default all")
+	f.StringVar(&o.fromTime, "from", "", "`TIME` that the span begins (RFC 3339)")
+	f.StringVar(&o.toTime, "to", "", "`TIME` that it ends")
+	f.StringVar(&o.step, "step", "", "`DURATION` of a step such as 10s; by default readings as they are")
+	o.peer.bind(f)
+	return cmd
+}
+
+func (o *exportOptions) validate(args []string) error {
+	if o.format == "" {
+		o.format = export.FormatOf(o.out)
+	}
+	ofServer := o.berth != "" || o.channel != "" || o.fromTime != "" || o.toTime != "" || o.step != ""
+	switch {
+	case o.out == "":
+		return errors.New("--out must be given")
+	case export.MediaType(o.format) == "":
+		return fmt.Errorf("--format: %q is none of parquet, arrow, csv, nor does the file's name say", o.format)
+	case (o.server == "") == (len(args) == 0):
+		return errors.New("give either --server or a recording")
+	case o.server == "" && ofServer:
+		return errors.New("--berth, --channel, --from, --to and --step are of a server's history: a recording is written whole, as it is")
+	case o.server == "" && o.plan == "":
+		return errors.New("--plan must be given with a recording")
+	case o.server != "" && (o.berth == "" || o.fromTime == "" || o.toTime == ""):
+		return errors.New("--berth, --from and --to must be given with --server")
+	case o.server != "" && o.plan != "":
+		return errors.New("--plan is of a recording: the server has its own")
+	}
+	if u, err := url.Parse(o.server); o.server != "" && (err != nil || u.Host == "" || u.Scheme != "http" && u.Scheme != "https") {
+		return fmt.Errorf("--server: %q must be http://HOST:PORT or https://HOST:PORT", o.server)
+	}
+	if _, err := os.Lstat(o.out); err == nil {
+		return fmt.Errorf("--out: %s is there already", o.out)
+	}
+	return o.peer.settle()
+}
+
+// writeAside writes a file that has its name only once it is whole and on disk.
+func writeAside(path string, write func(io.Writer) error) (err error) {
+	aside := path + ".part"
+	f, err := os.OpenFile(aside, os.O_CREATE|os.O_WRONLY|os.O_TRUNC, 0o644)
+	if err != nil {
+		return err
+	}
+	defer func() {
+		if err != nil {
+			err = errors.Join(err, os.Remove(aside))
+		}
+	}()
+	if err := errors.Join(write(f), f.Sync(), f.Close()); err != nil {
+		return err
+	}
+	return errors.Join(os.Rename(aside, path), folder.SyncDir(filepath.Dir(path)))
+}
+
+// history has the server write it.
+func (o *exportOptions) history(ctx context.Context, w io.Writer) error {
+	q := url.Values{"berth": {o.berth}, "from": {o.fromTime}, "to": {o.toTime}, "format": {o.format}}
+	if o.channel != "" {
+		q.Set("channel", o.channel)
+	}
+	if o.step != "" {
+		q.Set("step", o.step)
+	}
+	return o.peer.fetch(ctx, strings.TrimSuffix(o.server, "/")+"/api/export?"+q.Encode(), w)
+}
+
+// recording writes the readings of a recording, window by window.
+func (o *exportOptions) recording(ctx context.Context, path string, w io.Writer) error {
+	plan, message, err := planfile.Load(o.plan)
+	if err != nil {
+		return err
+	}
+	from, to, err := spanOfRecording(path)
+	if err != nil {
+		return err
+	}
+	head, err := headOf(plan, message)
+	if err != nil {
+		return err
+	}
+	head.From, head.To = from, to
+	file, err := export.New(o.format, w, head)
+	if err != nil {
+		return err
+	}
+	r, err := recording.Open(path, recording.Options{Window: time.Minute})
+	if err != nil {
+		return err
+	}
+	defer r.Close()
+	for {
+		b, err := r.Next()
+		switch {
+		case errors.Is(err, io.EOF):
+			return file.Close()
+		case err != nil:
+			return err
+		case ctx.Err() != nil:
+			return ctx.Err()
+		}
+		if err := file.Write(resultsOf(b)); err != nil {
+			return err
+		}
+	}
+}
+
+// spanOfRecording is from its first reading to after its last.
+func spanOfRecording(path string) (from, to time.Time, err error) {
+	r, err := recording.Open(path, recording.Options{Window: time.Minute})
+	if err != nil {
+		return from, to, err
+	}
+	defer r.Close()
+	for {
+		if _, err := r.Next(); errors.Is(err, io.EOF) {
+			s := r.Stats()
+			return time.Unix(0, s.First), time.Unix(0, s.Last+1), nil
+		} else if err != nil {
+			return from, to, err
+		}
+	}
+}
+
+func headOf(plan *mooring.Plan, message *hawserv1.MooringPlan) (export.Head, error) {
+	text, err := planfile.Marshal(message)
+	return export.Head{Berth: plan.Berth, Plan: string(text), Fingerprint: planfile.Fingerprint(message)}, err
+}
+
+// resultsOf is a block as an answer of a store: without its bad readings.
+func resultsOf(b *reading.Block) []store.Result {
+	results := make([]store.Result, 0, len(b.Series))
+	for i := range b.Series {
+		s := &b.Series[i]
+		r := store.Result{Channel: s.Channel}
+		for j := range s.Time {
+			if s.QualityAt(j) != reading.Bad {
+				r.Time, r.Value = append(r.Time, s.Time[j]), append(r.Value, s.Value[j])
+			}
+		}
+		results = append(results, r)
+	}
+	return results
+}
