@@ -27,8 +27,9 @@ function chart(g: Geometry, a: Assessment, times: readonly number[], first: numb
   const x = (t: number): number => left + ((t - first) / (last - first)) * (right - left);
   const s = svg("svg", { class: "hours", viewBox: `0 0 ${w} ${h}`, width: w, height: h, role: "img", "aria-label": say("berth.ahead-chart") });
 
-  // Every third hour of the viewer's clock.
-  for (let t = nextHour(first, 3); t <= last; t += 3 * 3_600_000) {
+  // Every third hour of the viewer's clock, or every sixth where they would meet.
+  const every = right - left < 30 * em ? 6 : 3;
+  for (let t = nextHour(first, every); t <= last; t += every * 3_600_000) {
     s.append(svg("line", { class: "grid", x1: x(t), y1: level.top, x2: x(t), y2: loads.bottom }),
       svg("text", { class: "small quiet", x: x(t), y: h - 0.3 * em, "text-anchor": "middle" }, hour(t)));
   }
