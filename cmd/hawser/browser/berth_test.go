@@ -45,7 +45,7 @@ func recordedUntil(t *testing.T, pages string, end time.Time) {
 	again := time.NewTicker(50 * time.Millisecond)
 	defer again.Stop()
 	for {
-		req, err := http.NewRequestWithContext(ctx, http.MethodGet, pages+"/api/history?"+q.Encode(), nil)
+		req, err := http.NewRequestWithContext(ctx, http.MethodGet, pages+"api/history?"+q.Encode(), nil)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -77,23 +77,6 @@ func shootAs(t *testing.T, tab context.Context, name string) {
 	}
 }
 
-// inPage evaluates an expression.
-func inPage[V any](t *testing.T, tab context.Context, expression string) V {
-	t.Helper()
-	ctx, cancel := context.WithTimeout(tab, time.Minute)
-	defer cancel()
-	v, err := chromedp.Run(ctx, chromedp.Evaluate[V](expression))
-	if err != nil {
-		t.Fatalf("%s: %v", expression, err)
-	}
-	return v
-}
-
-// until waits for an expression to be true.
-func until(expression string) chromedp.Action[chromedp.Void] {
-	return chromedp.Poll[chromedp.Void](expression)
-}
-
 // overlaps names texts and labels of the drawing that meet, which no eye could part,
 // and texts that leave the sheet.
 const overlaps = `(() => {
@@ -123,20 +106,21 @@ const overlaps = `(() => {
 // The berth's page shows the mooring live, a line that has parted by form and word,
 // what follows from it, and the last minutes again, marked as past.
 func TestBerthPage(t *testing.T) {
-	pages, grpc := serve(t)
+	s := newServer(t)
 	tab := browser(t)
 	begun := time.Now().Add(-150 * time.Second)
-	send(t, grpc, plan, "first", begun, 40*time.Second)
-	do(t, tab, "open", chromedp.EmulateViewport(1440, 1000), chromedp.Navigate(pages+"/berth/north-jetty-1"),
-		says("Heron of Aldmouth"), says("No alarm stands at this berth."), until(`document.querySelectorAll(".losses tbody tr").length > 0`),
-		until(`document.querySelector(".hours .course") !== null`))
+	send(t, s.grpc, plan, "first", begun, 40*time.Second)
+	do(t, tab, "open", chromedp.EmulateViewport(1440, 1000), chromedp.Navigate(s.pages+"berth/north-jetty-1"),
+		says("Heron of Aldmouth"), says("No alarm stands at this berth."), holds(`document.querySelectorAll(".losses tbody tr").length > 0`),
+		holds(`document.querySelector(".hours .course") !== null`))
 	shootAs(t, tab, "calm")
-	if n := inPage[int](t, tab, `document.querySelectorAll(".label").length`); n != 12 {
+	accessible(t, tab)
+	if n := ask[int](t, tab, `document.querySelectorAll(".label").length`); n != 12 {
 		t.Errorf("%d labels, want those of 12 lines", n)
 	}
 	// The drawing is to scale: her length on the sheet is to the way between two
 	// fenders as 183 m are to 84 m, by the plan.
-	ratio := inPage[float64](t, tab, `(() => {
+	ratio := ask[float64](t, tab, `(() => {
 	  const hull = document.querySelector(".hull").getBBox(), f = [...document.querySelectorAll(".fender")].map((e) => e.getBBox().x + e.getBBox().width / 2);
 	  return hull.width / (Math.max(...f) - Math.min(...f));
 	})()`)
@@ -144,47 +128,50 @@ func TestBerthPage(t *testing.T) {
 		t.Errorf("her length is %.3f times the fenders' span, want %.3f", ratio, want)
 	}
 
-	send(t, grpc, plan, "second", begun, 150*time.Second)
-	do(t, tab, "see it part", says("Line parted"), until(`document.querySelector('.label[data-form="parted"]') !== null`))
+	send(t, s.grpc, plan, "second", begun, 150*time.Second)
+	do(t, tab, "see it part", says("Line parted"), holds(`document.querySelector('.label[data-form="parted"]') !== null`))
 	shootAs(t, tab, "parted")
-	parted := inPage[string](t, tab, `document.querySelector('.label[data-form="parted"]').getAttribute("aria-label")`)
+	do(t, tab, "by night", media("prefers-color-scheme", "dark"))
+	accessible(t, tab)
+	do(t, tab, "and by day", media("prefers-color-scheme", "light"))
+	parted := ask[string](t, tab, `document.querySelector('.label[data-form="parted"]').getAttribute("aria-label")`)
 	if !strings.Contains(parted, "parted") || !strings.Contains(parted, "Line ") {
 		t.Errorf("the parted line is named %q", parted)
 	}
-	if d := inPage[string](t, tab, `document.querySelector('.line[data-form="parted"] .rope').getAttribute("d")`); strings.Count(d, "M") < 2 {
+	if d := ask[string](t, tab, `document.querySelector('.line[data-form="parted"] .rope').getAttribute("d")`); strings.Count(d, "M") < 2 {
 		t.Errorf("the parted line is drawn whole: %s", d)
 	}
 
 	// Keys alone: to a label, along the labels, choose one.
 	do(t, tab, "choose a line by keys", chromedp.Focus(chromedp.CSS(`.label[tabindex="0"]`)), chromedp.KeyEvent(kb.ArrowRight), chromedp.KeyEvent(kb.Enter),
-		until(`document.querySelector('.label[aria-pressed="true"]') !== null`), says("Fairlead to hook"))
+		holds(`document.querySelector('.label[aria-pressed="true"]') !== null`), says("Fairlead to hook"))
 
 	// Back in time, by keys on the slider.
-	recordedUntil(t, pages, begun.Add(149*time.Second))
-	do(t, tab, "look back", chromedp.Focus(chromedp.CSS(".timebar input")), chromedp.KeyEvent(kb.ArrowLeft), until(`document.body.classList.contains("in-the-past")`), says("THE PAST"))
+	recordedUntil(t, s.pages, begun.Add(149*time.Second))
+	do(t, tab, "look back", chromedp.Focus(chromedp.CSS(".timebar input")), chromedp.KeyEvent(kb.ArrowLeft), holds(`document.body.classList.contains("in-the-past")`), says("THE PAST"))
 	shootAs(t, tab, "past")
-	if kind := inPage[string](t, tab, `document.querySelector(".sheet-of-mooring").dataset.kind`); kind != "past" {
+	accessible(t, tab)
+	if kind := ask[string](t, tab, `document.querySelector(".sheet-of-mooring").dataset.kind`); kind != "past" {
 		t.Errorf("the drawing of the past is marked %q", kind)
 	}
-	do(t, tab, "and to now again", chromedp.Click(chromedp.CSS(".timebar button:not(.quiet)")), until(`!document.body.classList.contains("in-the-past")`))
+	do(t, tab, "and to now again", chromedp.Click(chromedp.CSS(".timebar button:not(.quiet)")), holds(`!document.body.classList.contains("in-the-past")`))
+	nothingAgainst(t, tab)
 }
 
-// Labels meet at no width, with twenty lines on 330 m and with eight on 80 m, and the
+// Labels meet at no width, from where text is to reflow (WCAG 2.2, 1.4.10) to a wall, with twenty lines on 330 m and with eight on 80 m, and the
 // page is no wider than its screen.
 func TestLabelsNeverMeet(t *testing.T) {
-	pages, grpc := serve(t)
+	s := newServer(t)
 	for berth, name := range map[string]string{"sea-island-4": "carrier-20", "town-quay-2": "coaster-8", "north-jetty-1": "tanker-12"} {
-		send(t, grpc, planPath(name), name, time.Now().Add(-time.Minute), time.Minute)
+		send(t, s.grpc, planPath(name), name, time.Now().Add(-time.Minute), time.Minute)
 		tab := browser(t)
-		for _, size := range [][2]int64{{390, 844}, {768, 1024}, {1280, 800}, {1920, 1080}, {3840, 2160}} {
-			do(t, tab, "open", chromedp.EmulateViewport(size[0], size[1]), chromedp.Navigate(pages+"/berth/"+berth), until(`document.querySelectorAll(".label .load").length > 5 && document.querySelector(".label .load").textContent !== ""`))
+		for _, size := range [][2]int64{{320, 700}, {390, 844}, {768, 1024}, {1280, 800}, {1920, 1080}, {3840, 2160}} {
+			do(t, tab, "open", chromedp.EmulateViewport(size[0], size[1]), chromedp.Navigate(s.pages+"berth/"+berth), holds(`document.querySelectorAll(".label .load").length > 5 && document.querySelector(".label .load").textContent !== ""`))
 			var bad []string
-			if err := json.Unmarshal([]byte(inPage[string](t, tab, overlaps)), &bad); err != nil || len(bad) > 0 {
+			if err := json.Unmarshal([]byte(ask[string](t, tab, overlaps)), &bad); err != nil || len(bad) > 0 {
 				t.Errorf("%s at %d px: %q %v", name, size[0], bad, err)
 			}
-			if inPage[bool](t, tab, "document.documentElement.scrollWidth > innerWidth") {
-				t.Errorf("%s: wider than %d px", name, size[0])
-			}
+			noWider(t, tab)
 			shootAs(t, tab, fmt.Sprintf("%s-%d", name, size[0]))
 		}
 	}

@@ -15,7 +15,7 @@ import (
 	"github.com/chromedp/chromedp"
 )
 
-var soak = flag.Duration("soak", 4*time.Minute, "how long the terminal page is watched by BenchmarkTerminalPage")
+var soak = flag.Duration("soak", 4*time.Minute, "how long a page is watched by the benchmarks of what it costs")
 
 // BenchmarkTerminalPage watches what the terminal page costs a browser over twenty
 // berths of sixteen lines with two updates a second: processor of all the browser's
@@ -177,4 +177,29 @@ func BenchmarkFirstView(b *testing.B) {
 	b.ReportMetric(1000*busy/n, "ms-processor")
 	b.ReportMetric(worst, "ms-worst")
 	b.ReportMetric(size/1000, "kB")
+}
+
+// BenchmarkBerthPage is BenchmarkTerminalPage for the page of one berth of sixteen
+// lines.
+func BenchmarkBerthPage(b *testing.B) {
+	s := newServer(b)
+	f := newFleet(b, s.grpc, 1)
+	began := time.Now().Add(-11 * time.Minute)
+	f.send(b.Context(), "past", began, 0, 11*time.Minute, 0)
+	ctx, cancel := context.WithCancel(b.Context())
+	sent := make(chan struct{})
+	go func() {
+		defer close(sent)
+		f.send(ctx, "now", began, time.Since(began), 24*time.Hour, 1)
+	}()
+	defer func() {
+		cancel()
+		<-sent
+	}()
+	tab := browser(b)
+	do(b, tab, "open", chromedp.EmulateViewport(1920, 1080), chromedp.Navigate(s.pages+"berth/"+f.plans[0].Berth),
+		holds(`document.querySelectorAll(".label").length === 16`), chromedp.Func(threadTime))
+	for b.Loop() {
+		watch(b, tab)
+	}
 }

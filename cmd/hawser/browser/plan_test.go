@@ -21,7 +21,7 @@ func write(t *testing.T, text string) chromedp.Action[chromedp.Void] {
 	if err != nil {
 		t.Fatal(err)
 	}
-	return until(fmt.Sprintf(`(() => {
+	return holds(fmt.Sprintf(`(() => {
 	  const a = document.querySelector("textarea");
 	  a.value = %s;
 	  a.dispatchEvent(new Event("input", { bubbles: true }));
@@ -61,7 +61,7 @@ func TestAnyPlanIsDrawn(t *testing.T) {
 		l.Instrumented = proto.Bool(false)
 	}
 	cases["one hook, no pins"] = hook
-	pages, _ := serve(t)
+	s := newServer(t)
 	tab := browser(t)
 	for name, m := range cases {
 		m.Berth = "any-1"
@@ -70,10 +70,10 @@ func TestAnyPlanIsDrawn(t *testing.T) {
 			t.Fatal(err)
 		}
 		for _, width := range []int64{390, 1280, 2560} {
-			do(t, tab, "draw "+name, chromedp.EmulateViewport(width, 1000), chromedp.Navigate(pages+"/plan/any-1"), until(`document.querySelector("textarea") !== null`),
-				write(t, string(text)), until(fmt.Sprintf(`document.querySelectorAll(".label").length === %d`, len(m.Lines))))
+			do(t, tab, "draw "+name, chromedp.EmulateViewport(width, 1000), chromedp.Navigate(s.pages+"plan/any-1"), holds(`document.querySelector("textarea") !== null`),
+				write(t, string(text)), holds(fmt.Sprintf(`document.querySelectorAll(".label").length === %d`, len(m.Lines))))
 			var bad []string
-			if err := json.Unmarshal([]byte(inPage[string](t, tab, overlaps)), &bad); err != nil || len(bad) > 0 {
+			if err := json.Unmarshal([]byte(ask[string](t, tab, overlaps)), &bad); err != nil || len(bad) > 0 {
 				t.Errorf("%s at %d px: %.300q %v", name, width, bad, err)
 				shootAs(t, tab, fmt.Sprintf("any-%d-%d", len(m.Lines), width))
 			}
@@ -90,36 +90,40 @@ func TestPlanPage(t *testing.T) {
 		t.Fatal(err)
 	}
 	text := string(data)
-	pages, _ := serve(t, "--plan", plan)
+	s := newServer(t, "--plan", plan)
 	tab, other := browser(t), browser(t)
-	do(t, tab, "open", chromedp.EmulateViewport(1440, 1100), chromedp.Navigate(pages+"/plan/north-jetty-1"),
-		says("This is the plan in force."), until(`document.querySelectorAll(".label").length === 12`), says("plan file"))
+	do(t, tab, "open", chromedp.EmulateViewport(1440, 1100), chromedp.Navigate(s.pages+"plan/north-jetty-1"),
+		says("This is the plan in force."), holds(`document.querySelectorAll(".label").length === 12`), says("plan file"))
 	shootAs(t, tab, "plan")
-	if !inPage[bool](t, tab, `[...document.querySelectorAll("button")].find((b) => b.textContent === "Put in force").disabled`) {
+	if !ask[bool](t, tab, `[...document.querySelectorAll("button")].find((b) => b.textContent === "Put in force").disabled`) {
 		t.Error("the plan in force can be put in force again")
 	}
 
 	wrong := strings.Replace(text, "beam_m: 32.2", "beam_m: wide", 1)
 	do(t, tab, "make a mistake", write(t, wrong), says("1 fault: this is no plan yet."), says("Line 7, column 11"), says("ship.beam_m"))
 	shootAs(t, tab, "errors")
-	if marked := inPage[string](t, tab, `document.querySelector(".behind mark").textContent`); marked != "wide" {
+	accessible(t, tab)
+	if marked := ask[string](t, tab, `document.querySelector(".behind mark").textContent`); marked != "wide" {
 		t.Errorf("marked is %q, want what is wrong", marked)
 	}
 	do(t, tab, "go there", chromedp.Click(chromedp.CSS(".faults button")),
-		until(`document.activeElement.tagName === "TEXTAREA" && document.activeElement.value.slice(document.activeElement.selectionStart, document.activeElement.selectionEnd) === "wide"`))
+		holds(`document.activeElement.tagName === "TEXTAREA" && document.activeElement.value.slice(document.activeElement.selectionStart, document.activeElement.selectionEnd) === "wide"`))
 
 	// A weaker tail than the line is serious by the rules of the remarks.
 	better := strings.Replace(text, "length_m: 11, diameter_mm: 64, mbl_kN: 860", "length_m: 11, diameter_mm: 64, mbl_kN: 600", 1)
 	do(t, tab, "put it right", write(t, better), says("A plan with 12 changes against the one in force."), says("tail.mbl_kN"), says("Serious."))
 	shootAs(t, tab, "changes")
-	do(t, tab, "put it in force", until(`[...document.querySelectorAll("button")].find((b) => b.textContent === "Put in force").click() === undefined`),
+	do(t, tab, "by night", media("prefers-color-scheme", "dark"))
+	accessible(t, tab)
+	do(t, tab, "put it in force", holds(`[...document.querySelectorAll("button")].find((b) => b.textContent === "Put in force").click() === undefined`),
 		chromedp.SendKeys(chromedp.CSS("dialog input"), "J. Alder"), chromedp.Click(chromedp.CSS("dialog button[type=submit]")), says("Put in force."), says("J. Alder"))
 	shootAs(t, tab, "put")
-	do(t, other, "see it on another page", chromedp.EmulateViewport(390, 844), chromedp.Navigate(pages+"/plan/north-jetty-1"), says("J. Alder"), says("This is the plan in force."))
+	do(t, other, "see it on another page", chromedp.EmulateViewport(390, 844), chromedp.Navigate(s.pages+"plan/north-jetty-1"), says("J. Alder"), says("This is the plan in force."))
 	shootAs(t, other, "plan-390")
-	if inPage[bool](t, other, "document.documentElement.scrollWidth > innerWidth") {
-		t.Error("the page is wider than a phone")
-	}
-	do(t, other, "open what it was", until(`document.querySelectorAll(".versions tbody button").length === 2`),
-		until(`document.querySelectorAll(".versions tbody button")[1].click() === undefined`), says("A plan with 12 changes against the one in force."))
+	noWider(t, other)
+	accessible(t, other)
+	do(t, other, "open what it was", holds(`document.querySelectorAll(".versions tbody button").length === 2`),
+		holds(`document.querySelectorAll(".versions tbody button")[1].click() === undefined`), says("A plan with 12 changes against the one in force."))
+	nothingAgainst(t, tab)
+	nothingAgainst(t, other)
 }

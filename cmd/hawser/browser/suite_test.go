@@ -194,7 +194,7 @@ func holds(expression string) chromedp.Action[chromedp.Void] {
 		look := time.NewTicker(20 * time.Millisecond)
 		defer look.Stop()
 		for {
-			yes, err := chromedp.Evaluate[bool]("!!(" + expression + ")")(ctx, tab)
+			yes, err := chromedp.Evaluate[bool]("!!("+expression+")")(ctx, tab)
 			if yes && err == nil {
 				return nil
 			}
