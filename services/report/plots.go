@@ -199,7 +199,7 @@ func (f *Figures) weatherPlot() *plot.Figure {
 // momentPlot is one moment: the loads as read, and the wind.
 func (f *Figures) momentPlot(m *Moment) *plot.Figure {
 	fig := f.figure(m.At.Add(-around), m.At.Add(around))
-	p := plot.Panel{Title: "Load, kN", Height: 150, Gaps: f.shaded()}
+	p := plot.Panel{Title: "Load, kN", Height: 150, Whole: true, Gaps: f.shaded()}
 	for k, i := range m.Lines {
 		c := plot.Curve{Label: "line " + f.Lines[i].ID, Stroke: plot.Heavy(), Times: m.Loads[k].Time, Values: m.Loads[k].Mean}
 		if k > 0 {

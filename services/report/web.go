@@ -51,6 +51,9 @@ type Desk struct {
 // atOnce is how many reports are made at a time: each takes some hundred megabytes.
 const atOnce = 2
 
+// longest is how long one may take, with its wait for a place.
+const longest = 3 * time.Minute
+
 // NewDesk makes a desk.
 func NewDesk(o Options) (*Desk, error) {
 	if o.Stays == nil || o.Plans == nil || o.Alarms == nil || o.Source == nil || o.Log == nil {
@@ -94,13 +97,20 @@ func (d *Desk) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 		http.Error(w, err.Error(), http.StatusBadRequest)
 		return
 	}
+	// A month of readings takes longer than a page may.
+	if err := http.NewResponseController(w).SetWriteDeadline(time.Now().Add(longest)); err != nil {
+		d.o.Log.Debug("report has only the time of a page", "err", err)
+	}
+	ctx, cancel := context.WithTimeout(r.Context(), longest)
+	defer cancel()
 	select {
 	case d.seats <- struct{}{}:
 		defer func() { <-d.seats }()
-	case <-r.Context().Done():
+	case <-ctx.Done():
+		http.Error(w, "too many reports are being made: come again", http.StatusServiceUnavailable)
 		return
 	}
-	body, name, err := d.make(r.Context(), a)
+	body, name, err := d.make(ctx, a)
 	var no *refusal
 	switch {
 	case errors.As(err, &no):

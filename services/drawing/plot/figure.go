@@ -32,6 +32,7 @@ type Panel struct {
 	Title  string
 	Height float64
 	Least  float64 // least span of the axis
+	Whole  bool    // the axis begins at 0
 	// Lo and Hi are the ends of the axis where Hi is above Lo; else what the values
 	// need.
 	Lo, Hi float64
@@ -91,7 +92,7 @@ func (p *Panel) span() (lo, hi float64) {
 	if lo > hi {
 		return 0, 1
 	}
-	if lo > 0 && lo < hi/2 {
+	if lo > 0 && (p.Whole || lo < hi/2) {
 		lo = 0
 	}
 	room := max(0.06*(hi-lo), (p.Least-(hi-lo))/2, 1e-6*max(math.Abs(hi), 1))
@@ -216,7 +217,7 @@ func (f *Figure) panel(c Canvas, p *Panel, top float64, times []moment) {
 	for k := range p.Bands {
 		f.band(c, &p.Bands[k], y)
 	}
-	for _, v := range ticks(lo, hi, max(2, int(p.Height/22))) {
+	for _, v := range ticks(lo, hi, max(2, int(p.Height/20))) {
 		c.Path([]Point{{f.Left, y(v)}, {f.Right, y(v)}}, Stroke{Colour: gridInk, Width: 1})
 		c.Words(Point{f.Left - 6, y(v) + 4}, Ink{Size: f.small(), Colour: axisInk, Anchor: End}, Number(v))
 	}
