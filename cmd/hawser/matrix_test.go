@@ -152,7 +152,7 @@ func (s *secured) subjects(what string) []string {
 	switch {
 	case strings.HasSuffix(what, "DeliverRequest"):
 		return []string{northBerth, townBerth, northBerth + " anew"}
-	case strings.HasPrefix(what, "AcknowledgeAlarm"), strings.HasPrefix(what, "ShelveAlarm"), what == "POST /acknowledge", what == "POST /shelve":
+	case strings.HasPrefix(what, "AcknowledgeAlarm"), strings.HasPrefix(what, "ShelveAlarm"), strings.HasPrefix(what, "NoteAlarm"), what == "POST /acknowledge", what == "POST /note", what == "POST /shelve":
 		return []string{northBerth, townBerth, "server", "unknown"}
 	case strings.HasPrefix(what, "EndHold"), what == "POST /end-hold":
 		return []string{northBerth, townBerth, "server"}
@@ -189,6 +189,8 @@ func (s *secured) request(m protoreflect.MethodDescriptor, about string) proto.M
 		return &hawserv1.WatchAlarmsRequest{Berth: berth}
 	case "hawser.v1.AlarmService.AcknowledgeAlarm":
 		return &hawserv1.AcknowledgeAlarmRequest{AlarmId: s.alarmOf(about), By: "A. Mate"}
+	case "hawser.v1.AlarmService.NoteAlarm":
+		return &hawserv1.NoteAlarmRequest{AlarmId: s.alarmOf(about), By: "A. Mate"}
 	case "hawser.v1.AlarmService.ShelveAlarm":
 		return &hawserv1.ShelveAlarmRequest{AlarmId: s.alarmOf(about), By: "A. Mate"}
 	case "hawser.v1.AlarmService.TakeOutOfService":

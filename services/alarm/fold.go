@@ -50,6 +50,8 @@ func (f *fold) effect(r *Record) bool {
 		return s != nil && s.acknowledgedBy(r.Side) == nil
 	case Escalated:
 		return s != nil && s.Active() && s.Acknowledged() == nil && f.holdOn(s.Subject) == nil && r.Level == s.Level+1
+	case Noted:
+		return s != nil
 	case PutOnShelf:
 		return r.Until.After(r.Time)
 	case TakenOutOfService:
@@ -95,7 +97,7 @@ func (f *fold) add(r *Record) {
 		f.byID[r.ID] = &s
 		f.cleared = append(f.cleared, &s)
 		f.forget()
-	case Acknowledged, Escalated:
+	case Acknowledged, Escalated, Noted:
 		f.replace(&s)
 	case PutOnShelf, TakenOutOfService:
 		f.holds[r.key()] = r.hold()
@@ -123,6 +125,9 @@ func (f *fold) after(r *Record) State {
 		s.Acknowledgements = append(slices.Clip(s.Acknowledgements), Acknowledgement{r.Person, r.Time, r.Note})
 	case Escalated:
 		s.Level = r.Level
+	case Noted:
+		s.Notes = append(slices.Clip(s.Notes), Note{r.Person, r.Time, r.Note})
+		s.Notes = s.Notes[max(0, len(s.Notes)-notesKept):]
 	case PutOnShelf, TakenOutOfService:
 		s.Hold = r.hold()
 	case HoldEnded:

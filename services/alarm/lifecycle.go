@@ -80,6 +80,16 @@ type Acknowledgement struct {
 	Note string
 }
 
+// notesKept is how many notes an alarm's state has, the newest. The log keeps all.
+const notesKept = 20
+
+// Note is what somebody wrote to an alarm.
+type Note struct {
+	Person
+	At   time.Time
+	Text string
+}
+
 // Hold keeps a subject's alarms quiet. They are recorded all the same.
 type Hold struct {
 	Subject // Condition is empty for all of a line
@@ -105,6 +115,8 @@ type State struct {
 	Detail   string    // as raised
 	// Acknowledgements are one a side at most, in the order they came.
 	Acknowledgements []Acknowledgement
+	// Notes are the newest that were written to it, oldest first.
+	Notes []Note
 	// Level is how often the alarm was escalated.
 	Level int
 	// Called is when people were first called to it by the server's clock, or again

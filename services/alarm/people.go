@@ -19,6 +19,7 @@ var (
 	ErrUnknown   = errors.New("no such alarm, or cleared long ago")
 	ErrNoName    = errors.New("the name of who does it is needed")
 	ErrNoReason  = errors.New("a reason is needed")
+	ErrNoText    = errors.New("a note says something")
 	ErrEmergency = errors.New("an emergency cannot be shelved")
 	ErrPeriod    = fmt.Errorf("a shelf is for more than nothing and at most %s", ShelfMost)
 	ErrNotHeld   = errors.New("nothing is held there")
@@ -56,6 +57,17 @@ func (l *Log) Acknowledge(ctx context.Context, id string, p Person, note string)
 			return &TakenError{ID: id, Acknowledgement: *taken}
 		}
 		r.Transition, r.Note = Acknowledged, strings.TrimSpace(note)
+		return nil
+	})
+}
+
+// WriteNote puts on record what a person has to say about an alarm, active or
+// cleared. Errors are ErrUnknown, ErrNoName and ErrNoText.
+func (l *Log) WriteNote(ctx context.Context, id string, p Person, text string) (State, error) {
+	return l.onAlarm(ctx, id, p, func(_ *State, r *Record) error {
+		if r.Transition, r.Note = Noted, strings.TrimSpace(text); r.Note == "" {
+			return ErrNoText
+		}
 		return nil
 	})
 }

@@ -24,6 +24,7 @@ const (
 	TakenOutOfService
 	HoldEnded
 	Escalated // nobody has acknowledged it in the time allowed
+	Noted     // a person has written something to it
 )
 
 // Subject is what an alarm is about. Berth is empty for the server itself, Line
@@ -145,7 +146,7 @@ func decode(position uint64, data []byte) (*Record, error) {
 		return nil, fmt.Errorf("alarm record %d: %w", position, err)
 	}
 	t := Transition(m.Transition)
-	if t < Raised || t > Escalated || m.Priority < 0 || m.Priority > hawserv1.AlarmPriority(detect.Caution) {
+	if t < Raised || t > Noted || m.Priority < 0 || m.Priority > hawserv1.AlarmPriority(detect.Caution) {
 		return nil, fmt.Errorf("alarm record %d: transition %d with priority %d is not one this version knows", position, m.Transition, m.Priority)
 	}
 	return &Record{

@@ -87,6 +87,18 @@ func (s *Service) AcknowledgeAlarm(ctx context.Context, req *hawserv1.Acknowledg
 	return &hawserv1.AcknowledgeAlarmResponse{Alarm: after.Message()}, nil
 }
 
+// NoteAlarm records what somebody has to say about an alarm.
+func (s *Service) NoteAlarm(ctx context.Context, req *hawserv1.NoteAlarmRequest) (*hawserv1.NoteAlarmResponse, error) {
+	if err := validate(req); err != nil {
+		return nil, err
+	}
+	after, err := s.log.WriteNote(ctx, req.AlarmId, s.person(ctx, req.By, req.Side), req.Text)
+	if err != nil {
+		return nil, toStatus(err)
+	}
+	return &hawserv1.NoteAlarmResponse{Alarm: after.Message()}, nil
+}
+
 // ShelveAlarm keeps an alarm quiet for a time.
 func (s *Service) ShelveAlarm(ctx context.Context, req *hawserv1.ShelveAlarmRequest) (*hawserv1.ShelveAlarmResponse, error) {
 	if err := validate(req); err != nil {
@@ -136,7 +148,7 @@ func toStatus(err error) error {
 		return status.Error(codes.AlreadyExists, err.Error())
 	case errors.Is(err, ErrUnknown), errors.Is(err, ErrNotHeld):
 		return status.Error(codes.NotFound, err.Error())
-	case errors.Is(err, ErrNoName), errors.Is(err, ErrNoReason), errors.Is(err, ErrPeriod):
+	case errors.Is(err, ErrNoName), errors.Is(err, ErrNoReason), errors.Is(err, ErrNoText), errors.Is(err, ErrPeriod):
 		return status.Error(codes.InvalidArgument, err.Error())
 	case errors.Is(err, ErrEmergency):
 		return status.Error(codes.FailedPrecondition, err.Error())
@@ -166,6 +178,9 @@ func (s *State) Message() *hawserv1.Alarm {
 		m.Acknowledgements = append(m.Acknowledgements, &hawserv1.AlarmAcknowledgement{
 			Side: hawserv1.AlarmSide(a.Side), At: stamp(a.At), By: a.By, Role: a.Role, Note: a.Note,
 		})
+	}
+	for _, n := range s.Notes {
+		m.Notes = append(m.Notes, &hawserv1.AlarmNote{Side: hawserv1.AlarmSide(n.Side), At: stamp(n.At), By: n.By, Role: n.Role, Text: n.Text})
 	}
 	if s.Hold != nil {
 		m.Hold = s.Hold.Message()

@@ -76,6 +76,8 @@ func transitionType(t alarm.Transition) string {
 		return "alarm.shelved"
 	case alarm.TakenOutOfService:
 		return "alarm.out-of-service"
+	case alarm.Noted:
+		return "alarm.noted"
 	case alarm.HoldEnded:
 		return "alarm.hold-ended"
 	}

@@ -118,6 +118,9 @@ func wireAlarm(a *alarm.State) alarmWire {
 	for _, k := range a.Acknowledgements {
 		w.Acks = append(w.Acks, ackWire{k.Side.String(), k.By, k.Role, millis(k.At), k.Note})
 	}
+	for _, n := range a.Notes {
+		w.Notes = append(w.Notes, noteWire{n.Side.String(), n.By, millis(n.At), n.Text})
+	}
 	if a.Hold != nil {
 		h := wireHold(a.Hold)
 		w.Held = &h

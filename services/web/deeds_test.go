@@ -52,6 +52,20 @@ func TestAcknowledgeBySide(t *testing.T) {
 	}
 }
 
+// What somebody writes to an alarm stands with it and changes nothing else.
+func TestNote(t *testing.T) {
+	s := newStation(t, nil)
+	id := s.raise("east-3", 1, detect.OverLimit, "1", "Line 1 over.")
+	for _, text := range []string{"tug ordered", "tug alongside"} {
+		if code, no := s.post("/note", url.Values{"id": {id}, "by": {"Mate"}, "side": {"ship"}, "note": {text}}, nil); code != http.StatusOK {
+			t.Fatalf("answer: %d %+v", code, no)
+		}
+	}
+	if a := s.look("/").Alarms.List[0]; a.State != "active-unacknowledged" || len(a.Notes) != 2 || a.Notes[1].Text != "tug alongside" || a.Notes[1].By != "Mate" || a.Notes[1].Side != "ship" {
+		t.Errorf("noted: %+v", a)
+	}
+}
+
 // What is kept quiet is no longer among the active alarms, says by whom and why,
 // and can be ended.
 func TestShelfAndOutOfService(t *testing.T) {
@@ -109,6 +123,8 @@ func TestDeedsRefused(t *testing.T) {
 		"no place":             {"/out-of-service", url.Values{"place": {"x"}, "note": {"n"}}, 400, "no-line"},
 		"a line, no reason":    {"/out-of-service", url.Values{"place": {"east-3//1/"}}, 400, "no-reason"},
 		"nothing held":         {"/end-hold", url.Values{"place": {"east-3//1/"}}, 404, "not-held"},
+		"a note of nothing":    {"/note", url.Values{"id": {over}, "note": {" "}}, 400, "no-note"},
+		"a note to nothing":    {"/note", url.Values{"id": {"east-3/x"}, "note": {"n"}}, 404, "unknown"},
 		"nobody":               {"/acknowledge", url.Values{"id": {parted}, "by": {"  "}}, 400, "no-name"},
 		"no alarm":             {"/acknowledge", url.Values{}, 400, "no-alarm"},
 		"unknown alarm":        {"/acknowledge", url.Values{"id": {"east-3/x"}}, 404, "unknown"},

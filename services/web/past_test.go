@@ -29,7 +29,9 @@ func TestPastAlarms(t *testing.T) {
 		"the second": {"05:20", "05:30", []string{"over-limit"}},
 	} {
 		resp, body := s.get("/api/alarms?berth=east-3&from=2026-03-01T" + row.from + ":00Z&to=2026-03-01T" + row.to + ":00Z")
-		var got struct{ List []struct{ Condition, Line string } }
+		var got struct {
+			List []struct{ Condition, Line string }
+		}
 		must(t, json.Unmarshal([]byte(body), &got))
 		var conditions []string
 		for _, a := range got.List {

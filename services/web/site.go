@@ -5,6 +5,7 @@
 //	GET  /             the terminal: all berths; other pages are in pages.go
 //	GET  /live         the live picture, as server-sent events; ?berth= for one
 //	POST /acknowledge  a person takes an alarm on
+//	POST /note         a person writes something to an alarm
 //	POST /shelve, /out-of-service, /end-hold   a person keeps alarms quiet, or no longer
 //	GET  /performance  how the alarms themselves do; ?period=24h&berth=
 //	GET  /api/berths   the picture as JSON: hawser.v1.ListBerthsResponse
@@ -62,6 +63,7 @@ type Alarms interface {
 	Holds(berth string) []alarm.Hold
 	Acknowledge(ctx context.Context, id string, p alarm.Person, note string) (alarm.State, error)
 	Shelve(ctx context.Context, id string, p alarm.Person, reason string, period time.Duration) (alarm.State, error)
+	WriteNote(ctx context.Context, id string, p alarm.Person, text string) (alarm.State, error)
 	TakeOutOfService(ctx context.Context, s alarm.Subject, p alarm.Person, reason string) (alarm.Hold, error)
 	EndHold(ctx context.Context, s alarm.Subject, p alarm.Person, note string) error
 }
@@ -177,6 +179,7 @@ func (s *Site) route() error {
 	// A page from elsewhere cannot have its visitor do anything here.
 	ours := http.NewCrossOriginProtection()
 	s.handle("POST /acknowledge", ours.Handler(s.form(s.acknowledge)))
+	s.handle("POST /note", ours.Handler(s.form(s.note)))
 	s.handle("POST /shelve", ours.Handler(s.form(s.shelve)))
 	s.handle("POST /out-of-service", ours.Handler(s.form(s.outOfService)))
 	s.handle("POST /end-hold", ours.Handler(s.form(s.endHold)))

@@ -47,6 +47,7 @@ type (
 				ID, Berth, Condition, Line, Group, Priority, State, Detail string
 				Raised, Recorded, Cleared                                  int64
 				Acks                                                       []struct{ Side, By, Note string }
+				Notes                                                      []struct{ Side, By, Text string }
 			}
 			Holds []struct {
 				Berth, Condition, Line, By, Side, Reason string

@@ -104,6 +104,8 @@ const (
 	AlarmTransition_ALARM_TRANSITION_HOLD_ENDED AlarmTransition = 7
 	// Nobody has acknowledged it in the time allowed: others are to be told.
 	AlarmTransition_ALARM_TRANSITION_ESCALATED AlarmTransition = 8
+	// Changes no state: a person has written something to it.
+	AlarmTransition_ALARM_TRANSITION_NOTED AlarmTransition = 9
 )
 
 // Enum value maps for AlarmTransition.
@@ -118,6 +120,7 @@ var (
 		6: "ALARM_TRANSITION_OUT_OF_SERVICE",
 		7: "ALARM_TRANSITION_HOLD_ENDED",
 		8: "ALARM_TRANSITION_ESCALATED",
+		9: "ALARM_TRANSITION_NOTED",
 	}
 	AlarmTransition_value = map[string]int32{
 		"ALARM_TRANSITION_UNSPECIFIED":    0,
@@ -129,6 +132,7 @@ var (
 		"ALARM_TRANSITION_OUT_OF_SERVICE": 6,
 		"ALARM_TRANSITION_HOLD_ENDED":     7,
 		"ALARM_TRANSITION_ESCALATED":      8,
+		"ALARM_TRANSITION_NOTED":          9,
 	}
 )
 
@@ -547,7 +551,9 @@ type Alarm struct {
 	// How often it has been escalated.
 	Level uint32 `protobuf:"varint,19,opt,name=level,proto3" json:"level,omitempty"`
 	// What keeps it quiet, if anything does.
-	Hold          *AlarmHold `protobuf:"bytes,20,opt,name=hold,proto3" json:"hold,omitempty"`
+	Hold *AlarmHold `protobuf:"bytes,20,opt,name=hold,proto3" json:"hold,omitempty"`
+	// The newest 20, oldest first.
+	Notes         []*AlarmNote `protobuf:"bytes,21,rep,name=notes,proto3" json:"notes,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -722,6 +728,90 @@ func (x *Alarm) GetHold() *AlarmHold {
 	return nil
 }
 
+func (x *Alarm) GetNotes() []*AlarmNote {
+	if x != nil {
+		return x.Notes
+	}
+	return nil
+}
+
+// AlarmNote is what somebody wrote to an alarm.
+type AlarmNote struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Side          AlarmSide              `protobuf:"varint,1,opt,name=side,proto3,enum=hawser.v1.AlarmSide" json:"side,omitempty"`
+	At            *timestamppb.Timestamp `protobuf:"bytes,2,opt,name=at,proto3" json:"at,omitempty"`
+	By            string                 `protobuf:"bytes,3,opt,name=by,proto3" json:"by,omitempty"`
+	Role          string                 `protobuf:"bytes,4,opt,name=role,proto3" json:"role,omitempty"`
+	Text          string                 `protobuf:"bytes,5,opt,name=text,proto3" json:"text,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *AlarmNote) Reset() {
+	*x = AlarmNote{}
+	mi := &file_hawser_v1_alarm_proto_msgTypes[2]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *AlarmNote) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*AlarmNote) ProtoMessage() {}
+
+func (x *AlarmNote) ProtoReflect() protoreflect.Message {
+	mi := &file_hawser_v1_alarm_proto_msgTypes[2]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use AlarmNote.ProtoReflect.Descriptor instead.
+func (*AlarmNote) Descriptor() ([]byte, []int) {
+	return file_hawser_v1_alarm_proto_rawDescGZIP(), []int{2}
+}
+
+func (x *AlarmNote) GetSide() AlarmSide {
+	if x != nil {
+		return x.Side
+	}
+	return AlarmSide_ALARM_SIDE_UNSPECIFIED
+}
+
+func (x *AlarmNote) GetAt() *timestamppb.Timestamp {
+	if x != nil {
+		return x.At
+	}
+	return nil
+}
+
+func (x *AlarmNote) GetBy() string {
+	if x != nil {
+		return x.By
+	}
+	return ""
+}
+
+func (x *AlarmNote) GetRole() string {
+	if x != nil {
+		return x.Role
+	}
+	return ""
+}
+
+func (x *AlarmNote) GetText() string {
+	if x != nil {
+		return x.Text
+	}
+	return ""
+}
+
 // AlarmAcknowledgement is one side's.
 type AlarmAcknowledgement struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
@@ -736,7 +826,7 @@ type AlarmAcknowledgement struct {
 
 func (x *AlarmAcknowledgement) Reset() {
 	*x = AlarmAcknowledgement{}
-	mi := &file_hawser_v1_alarm_proto_msgTypes[2]
+	mi := &file_hawser_v1_alarm_proto_msgTypes[3]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -748,7 +838,7 @@ func (x *AlarmAcknowledgement) String() string {
 func (*AlarmAcknowledgement) ProtoMessage() {}
 
 func (x *AlarmAcknowledgement) ProtoReflect() protoreflect.Message {
-	mi := &file_hawser_v1_alarm_proto_msgTypes[2]
+	mi := &file_hawser_v1_alarm_proto_msgTypes[3]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -761,7 +851,7 @@ func (x *AlarmAcknowledgement) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AlarmAcknowledgement.ProtoReflect.Descriptor instead.
 func (*AlarmAcknowledgement) Descriptor() ([]byte, []int) {
-	return file_hawser_v1_alarm_proto_rawDescGZIP(), []int{2}
+	return file_hawser_v1_alarm_proto_rawDescGZIP(), []int{3}
 }
 
 func (x *AlarmAcknowledgement) GetSide() AlarmSide {
@@ -820,7 +910,7 @@ type AlarmHold struct {
 
 func (x *AlarmHold) Reset() {
 	*x = AlarmHold{}
-	mi := &file_hawser_v1_alarm_proto_msgTypes[3]
+	mi := &file_hawser_v1_alarm_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -832,7 +922,7 @@ func (x *AlarmHold) String() string {
 func (*AlarmHold) ProtoMessage() {}
 
 func (x *AlarmHold) ProtoReflect() protoreflect.Message {
-	mi := &file_hawser_v1_alarm_proto_msgTypes[3]
+	mi := &file_hawser_v1_alarm_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -845,7 +935,7 @@ func (x *AlarmHold) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AlarmHold.ProtoReflect.Descriptor instead.
 func (*AlarmHold) Descriptor() ([]byte, []int) {
-	return file_hawser_v1_alarm_proto_rawDescGZIP(), []int{3}
+	return file_hawser_v1_alarm_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *AlarmHold) GetBerth() string {
@@ -925,7 +1015,7 @@ type ListAlarmsRequest struct {
 
 func (x *ListAlarmsRequest) Reset() {
 	*x = ListAlarmsRequest{}
-	mi := &file_hawser_v1_alarm_proto_msgTypes[4]
+	mi := &file_hawser_v1_alarm_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -937,7 +1027,7 @@ func (x *ListAlarmsRequest) String() string {
 func (*ListAlarmsRequest) ProtoMessage() {}
 
 func (x *ListAlarmsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_hawser_v1_alarm_proto_msgTypes[4]
+	mi := &file_hawser_v1_alarm_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -950,7 +1040,7 @@ func (x *ListAlarmsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListAlarmsRequest.ProtoReflect.Descriptor instead.
 func (*ListAlarmsRequest) Descriptor() ([]byte, []int) {
-	return file_hawser_v1_alarm_proto_rawDescGZIP(), []int{4}
+	return file_hawser_v1_alarm_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *ListAlarmsRequest) GetBerth() string {
@@ -987,7 +1077,7 @@ type ListAlarmsResponse struct {
 
 func (x *ListAlarmsResponse) Reset() {
 	*x = ListAlarmsResponse{}
-	mi := &file_hawser_v1_alarm_proto_msgTypes[5]
+	mi := &file_hawser_v1_alarm_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -999,7 +1089,7 @@ func (x *ListAlarmsResponse) String() string {
 func (*ListAlarmsResponse) ProtoMessage() {}
 
 func (x *ListAlarmsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_hawser_v1_alarm_proto_msgTypes[5]
+	mi := &file_hawser_v1_alarm_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1012,7 +1102,7 @@ func (x *ListAlarmsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListAlarmsResponse.ProtoReflect.Descriptor instead.
 func (*ListAlarmsResponse) Descriptor() ([]byte, []int) {
-	return file_hawser_v1_alarm_proto_rawDescGZIP(), []int{5}
+	return file_hawser_v1_alarm_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *ListAlarmsResponse) GetAlarms() []*Alarm {
@@ -1048,7 +1138,7 @@ type WatchAlarmsRequest struct {
 
 func (x *WatchAlarmsRequest) Reset() {
 	*x = WatchAlarmsRequest{}
-	mi := &file_hawser_v1_alarm_proto_msgTypes[6]
+	mi := &file_hawser_v1_alarm_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1060,7 +1150,7 @@ func (x *WatchAlarmsRequest) String() string {
 func (*WatchAlarmsRequest) ProtoMessage() {}
 
 func (x *WatchAlarmsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_hawser_v1_alarm_proto_msgTypes[6]
+	mi := &file_hawser_v1_alarm_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1073,7 +1163,7 @@ func (x *WatchAlarmsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchAlarmsRequest.ProtoReflect.Descriptor instead.
 func (*WatchAlarmsRequest) Descriptor() ([]byte, []int) {
-	return file_hawser_v1_alarm_proto_rawDescGZIP(), []int{6}
+	return file_hawser_v1_alarm_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *WatchAlarmsRequest) GetBerth() string {
@@ -1099,7 +1189,7 @@ type WatchAlarmsResponse struct {
 
 func (x *WatchAlarmsResponse) Reset() {
 	*x = WatchAlarmsResponse{}
-	mi := &file_hawser_v1_alarm_proto_msgTypes[7]
+	mi := &file_hawser_v1_alarm_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1111,7 +1201,7 @@ func (x *WatchAlarmsResponse) String() string {
 func (*WatchAlarmsResponse) ProtoMessage() {}
 
 func (x *WatchAlarmsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_hawser_v1_alarm_proto_msgTypes[7]
+	mi := &file_hawser_v1_alarm_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1124,7 +1214,7 @@ func (x *WatchAlarmsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchAlarmsResponse.ProtoReflect.Descriptor instead.
 func (*WatchAlarmsResponse) Descriptor() ([]byte, []int) {
-	return file_hawser_v1_alarm_proto_rawDescGZIP(), []int{7}
+	return file_hawser_v1_alarm_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *WatchAlarmsResponse) GetRecord() *AlarmRecord {
@@ -1147,7 +1237,7 @@ type AcknowledgeAlarmRequest struct {
 
 func (x *AcknowledgeAlarmRequest) Reset() {
 	*x = AcknowledgeAlarmRequest{}
-	mi := &file_hawser_v1_alarm_proto_msgTypes[8]
+	mi := &file_hawser_v1_alarm_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1159,7 +1249,7 @@ func (x *AcknowledgeAlarmRequest) String() string {
 func (*AcknowledgeAlarmRequest) ProtoMessage() {}
 
 func (x *AcknowledgeAlarmRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_hawser_v1_alarm_proto_msgTypes[8]
+	mi := &file_hawser_v1_alarm_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1172,7 +1262,7 @@ func (x *AcknowledgeAlarmRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AcknowledgeAlarmRequest.ProtoReflect.Descriptor instead.
 func (*AcknowledgeAlarmRequest) Descriptor() ([]byte, []int) {
-	return file_hawser_v1_alarm_proto_rawDescGZIP(), []int{8}
+	return file_hawser_v1_alarm_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *AcknowledgeAlarmRequest) GetAlarmId() string {
@@ -1212,7 +1302,7 @@ type AcknowledgeAlarmResponse struct {
 
 func (x *AcknowledgeAlarmResponse) Reset() {
 	*x = AcknowledgeAlarmResponse{}
-	mi := &file_hawser_v1_alarm_proto_msgTypes[9]
+	mi := &file_hawser_v1_alarm_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1224,7 +1314,7 @@ func (x *AcknowledgeAlarmResponse) String() string {
 func (*AcknowledgeAlarmResponse) ProtoMessage() {}
 
 func (x *AcknowledgeAlarmResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_hawser_v1_alarm_proto_msgTypes[9]
+	mi := &file_hawser_v1_alarm_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1237,10 +1327,122 @@ func (x *AcknowledgeAlarmResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AcknowledgeAlarmResponse.ProtoReflect.Descriptor instead.
 func (*AcknowledgeAlarmResponse) Descriptor() ([]byte, []int) {
-	return file_hawser_v1_alarm_proto_rawDescGZIP(), []int{9}
+	return file_hawser_v1_alarm_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *AcknowledgeAlarmResponse) GetAlarm() *Alarm {
+	if x != nil {
+		return x.Alarm
+	}
+	return nil
+}
+
+type NoteAlarmRequest struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	AlarmId       string                 `protobuf:"bytes,1,opt,name=alarm_id,json=alarmId,proto3" json:"alarm_id,omitempty"`
+	By            string                 `protobuf:"bytes,2,opt,name=by,proto3" json:"by,omitempty"`
+	Text          string                 `protobuf:"bytes,3,opt,name=text,proto3" json:"text,omitempty"`
+	Side          AlarmSide              `protobuf:"varint,4,opt,name=side,proto3,enum=hawser.v1.AlarmSide" json:"side,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *NoteAlarmRequest) Reset() {
+	*x = NoteAlarmRequest{}
+	mi := &file_hawser_v1_alarm_proto_msgTypes[11]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *NoteAlarmRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*NoteAlarmRequest) ProtoMessage() {}
+
+func (x *NoteAlarmRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_hawser_v1_alarm_proto_msgTypes[11]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use NoteAlarmRequest.ProtoReflect.Descriptor instead.
+func (*NoteAlarmRequest) Descriptor() ([]byte, []int) {
+	return file_hawser_v1_alarm_proto_rawDescGZIP(), []int{11}
+}
+
+func (x *NoteAlarmRequest) GetAlarmId() string {
+	if x != nil {
+		return x.AlarmId
+	}
+	return ""
+}
+
+func (x *NoteAlarmRequest) GetBy() string {
+	if x != nil {
+		return x.By
+	}
+	return ""
+}
+
+func (x *NoteAlarmRequest) GetText() string {
+	if x != nil {
+		return x.Text
+	}
+	return ""
+}
+
+func (x *NoteAlarmRequest) GetSide() AlarmSide {
+	if x != nil {
+		return x.Side
+	}
+	return AlarmSide_ALARM_SIDE_UNSPECIFIED
+}
+
+type NoteAlarmResponse struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Alarm         *Alarm                 `protobuf:"bytes,1,opt,name=alarm,proto3" json:"alarm,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *NoteAlarmResponse) Reset() {
+	*x = NoteAlarmResponse{}
+	mi := &file_hawser_v1_alarm_proto_msgTypes[12]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *NoteAlarmResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*NoteAlarmResponse) ProtoMessage() {}
+
+func (x *NoteAlarmResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_hawser_v1_alarm_proto_msgTypes[12]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use NoteAlarmResponse.ProtoReflect.Descriptor instead.
+func (*NoteAlarmResponse) Descriptor() ([]byte, []int) {
+	return file_hawser_v1_alarm_proto_rawDescGZIP(), []int{12}
+}
+
+func (x *NoteAlarmResponse) GetAlarm() *Alarm {
 	if x != nil {
 		return x.Alarm
 	}
@@ -1261,7 +1463,7 @@ type ShelveAlarmRequest struct {
 
 func (x *ShelveAlarmRequest) Reset() {
 	*x = ShelveAlarmRequest{}
-	mi := &file_hawser_v1_alarm_proto_msgTypes[10]
+	mi := &file_hawser_v1_alarm_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1273,7 +1475,7 @@ func (x *ShelveAlarmRequest) String() string {
 func (*ShelveAlarmRequest) ProtoMessage() {}
 
 func (x *ShelveAlarmRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_hawser_v1_alarm_proto_msgTypes[10]
+	mi := &file_hawser_v1_alarm_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1286,7 +1488,7 @@ func (x *ShelveAlarmRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ShelveAlarmRequest.ProtoReflect.Descriptor instead.
 func (*ShelveAlarmRequest) Descriptor() ([]byte, []int) {
-	return file_hawser_v1_alarm_proto_rawDescGZIP(), []int{10}
+	return file_hawser_v1_alarm_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *ShelveAlarmRequest) GetAlarmId() string {
@@ -1333,7 +1535,7 @@ type ShelveAlarmResponse struct {
 
 func (x *ShelveAlarmResponse) Reset() {
 	*x = ShelveAlarmResponse{}
-	mi := &file_hawser_v1_alarm_proto_msgTypes[11]
+	mi := &file_hawser_v1_alarm_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1345,7 +1547,7 @@ func (x *ShelveAlarmResponse) String() string {
 func (*ShelveAlarmResponse) ProtoMessage() {}
 
 func (x *ShelveAlarmResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_hawser_v1_alarm_proto_msgTypes[11]
+	mi := &file_hawser_v1_alarm_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1358,7 +1560,7 @@ func (x *ShelveAlarmResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ShelveAlarmResponse.ProtoReflect.Descriptor instead.
 func (*ShelveAlarmResponse) Descriptor() ([]byte, []int) {
-	return file_hawser_v1_alarm_proto_rawDescGZIP(), []int{11}
+	return file_hawser_v1_alarm_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *ShelveAlarmResponse) GetAlarm() *Alarm {
@@ -1383,7 +1585,7 @@ type TakeOutOfServiceRequest struct {
 
 func (x *TakeOutOfServiceRequest) Reset() {
 	*x = TakeOutOfServiceRequest{}
-	mi := &file_hawser_v1_alarm_proto_msgTypes[12]
+	mi := &file_hawser_v1_alarm_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1395,7 +1597,7 @@ func (x *TakeOutOfServiceRequest) String() string {
 func (*TakeOutOfServiceRequest) ProtoMessage() {}
 
 func (x *TakeOutOfServiceRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_hawser_v1_alarm_proto_msgTypes[12]
+	mi := &file_hawser_v1_alarm_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1408,7 +1610,7 @@ func (x *TakeOutOfServiceRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TakeOutOfServiceRequest.ProtoReflect.Descriptor instead.
 func (*TakeOutOfServiceRequest) Descriptor() ([]byte, []int) {
-	return file_hawser_v1_alarm_proto_rawDescGZIP(), []int{12}
+	return file_hawser_v1_alarm_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *TakeOutOfServiceRequest) GetBerth() string {
@@ -1462,7 +1664,7 @@ type TakeOutOfServiceResponse struct {
 
 func (x *TakeOutOfServiceResponse) Reset() {
 	*x = TakeOutOfServiceResponse{}
-	mi := &file_hawser_v1_alarm_proto_msgTypes[13]
+	mi := &file_hawser_v1_alarm_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1474,7 +1676,7 @@ func (x *TakeOutOfServiceResponse) String() string {
 func (*TakeOutOfServiceResponse) ProtoMessage() {}
 
 func (x *TakeOutOfServiceResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_hawser_v1_alarm_proto_msgTypes[13]
+	mi := &file_hawser_v1_alarm_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1487,7 +1689,7 @@ func (x *TakeOutOfServiceResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TakeOutOfServiceResponse.ProtoReflect.Descriptor instead.
 func (*TakeOutOfServiceResponse) Descriptor() ([]byte, []int) {
-	return file_hawser_v1_alarm_proto_rawDescGZIP(), []int{13}
+	return file_hawser_v1_alarm_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *TakeOutOfServiceResponse) GetHold() *AlarmHold {
@@ -1513,7 +1715,7 @@ type EndHoldRequest struct {
 
 func (x *EndHoldRequest) Reset() {
 	*x = EndHoldRequest{}
-	mi := &file_hawser_v1_alarm_proto_msgTypes[14]
+	mi := &file_hawser_v1_alarm_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1525,7 +1727,7 @@ func (x *EndHoldRequest) String() string {
 func (*EndHoldRequest) ProtoMessage() {}
 
 func (x *EndHoldRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_hawser_v1_alarm_proto_msgTypes[14]
+	mi := &file_hawser_v1_alarm_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1538,7 +1740,7 @@ func (x *EndHoldRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use EndHoldRequest.ProtoReflect.Descriptor instead.
 func (*EndHoldRequest) Descriptor() ([]byte, []int) {
-	return file_hawser_v1_alarm_proto_rawDescGZIP(), []int{14}
+	return file_hawser_v1_alarm_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *EndHoldRequest) GetBerth() string {
@@ -1598,7 +1800,7 @@ type EndHoldResponse struct {
 
 func (x *EndHoldResponse) Reset() {
 	*x = EndHoldResponse{}
-	mi := &file_hawser_v1_alarm_proto_msgTypes[15]
+	mi := &file_hawser_v1_alarm_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1610,7 +1812,7 @@ func (x *EndHoldResponse) String() string {
 func (*EndHoldResponse) ProtoMessage() {}
 
 func (x *EndHoldResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_hawser_v1_alarm_proto_msgTypes[15]
+	mi := &file_hawser_v1_alarm_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1623,7 +1825,7 @@ func (x *EndHoldResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use EndHoldResponse.ProtoReflect.Descriptor instead.
 func (*EndHoldResponse) Descriptor() ([]byte, []int) {
-	return file_hawser_v1_alarm_proto_rawDescGZIP(), []int{15}
+	return file_hawser_v1_alarm_proto_rawDescGZIP(), []int{18}
 }
 
 var File_hawser_v1_alarm_proto protoreflect.FileDescriptor
@@ -1661,7 +1863,7 @@ const file_hawser_v1_alarm_proto_rawDesc = "" +
 	"\x05level\x18\x17 \x01(\rR\x05level\x127\n" +
 	"\tlifecycle\x18\x18 \x01(\x0e2\x19.hawser.v1.AlarmLifecycleR\tlifecycleB\b\n" +
 	"\x06_valueB\b\n" +
-	"\x06_limit\"\x9a\x06\n" +
+	"\x06_limit\"\xc6\x06\n" +
 	"\x05Alarm\x12\x19\n" +
 	"\balarm_id\x18\x01 \x01(\tR\aalarmId\x12\x14\n" +
 	"\x05berth\x18\x02 \x01(\tR\x05berth\x12\x1c\n" +
@@ -1684,9 +1886,16 @@ const file_hawser_v1_alarm_proto_rawDesc = "" +
 	"\tlifecycle\x18\x11 \x01(\x0e2\x19.hawser.v1.AlarmLifecycleR\tlifecycle\x12K\n" +
 	"\x10acknowledgements\x18\x12 \x03(\v2\x1f.hawser.v1.AlarmAcknowledgementR\x10acknowledgements\x12\x14\n" +
 	"\x05level\x18\x13 \x01(\rR\x05level\x12(\n" +
-	"\x04hold\x18\x14 \x01(\v2\x14.hawser.v1.AlarmHoldR\x04holdB\b\n" +
+	"\x04hold\x18\x14 \x01(\v2\x14.hawser.v1.AlarmHoldR\x04hold\x12*\n" +
+	"\x05notes\x18\x15 \x03(\v2\x14.hawser.v1.AlarmNoteR\x05notesB\b\n" +
 	"\x06_valueB\b\n" +
-	"\x06_limit\"\xa4\x01\n" +
+	"\x06_limit\"\x99\x01\n" +
+	"\tAlarmNote\x12(\n" +
+	"\x04side\x18\x01 \x01(\x0e2\x14.hawser.v1.AlarmSideR\x04side\x12*\n" +
+	"\x02at\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\x02at\x12\x0e\n" +
+	"\x02by\x18\x03 \x01(\tR\x02by\x12\x12\n" +
+	"\x04role\x18\x04 \x01(\tR\x04role\x12\x12\n" +
+	"\x04text\x18\x05 \x01(\tR\x04text\"\xa4\x01\n" +
 	"\x14AlarmAcknowledgement\x12(\n" +
 	"\x04side\x18\x01 \x01(\x0e2\x14.hawser.v1.AlarmSideR\x04side\x12*\n" +
 	"\x02at\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\x02at\x12\x0e\n" +
@@ -1723,6 +1932,15 @@ const file_hawser_v1_alarm_proto_rawDesc = "" +
 	"\x04note\x18\x03 \x01(\tB\b\xbaH\x05r\x03\x18\xf4\x03R\x04note\x122\n" +
 	"\x04side\x18\x04 \x01(\x0e2\x14.hawser.v1.AlarmSideB\b\xbaH\x05\x82\x01\x02\x10\x01R\x04side\"B\n" +
 	"\x18AcknowledgeAlarmResponse\x12&\n" +
+	"\x05alarm\x18\x01 \x01(\v2\x10.hawser.v1.AlarmR\x05alarm\"\xa8\x01\n" +
+	"\x10NoteAlarmRequest\x12%\n" +
+	"\balarm_id\x18\x01 \x01(\tB\n" +
+	"\xbaH\ar\x05\x10\x01\x18\xc8\x01R\aalarmId\x12\x19\n" +
+	"\x02by\x18\x02 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18PR\x02by\x12\x1e\n" +
+	"\x04text\x18\x03 \x01(\tB\n" +
+	"\xbaH\ar\x05\x10\x01\x18\xf4\x03R\x04text\x122\n" +
+	"\x04side\x18\x04 \x01(\x0e2\x14.hawser.v1.AlarmSideB\b\xbaH\x05\x82\x01\x02\x10\x01R\x04side\";\n" +
+	"\x11NoteAlarmResponse\x12&\n" +
 	"\x05alarm\x18\x01 \x01(\v2\x10.hawser.v1.AlarmR\x05alarm\"\xf4\x01\n" +
 	"\x12ShelveAlarmRequest\x12%\n" +
 	"\balarm_id\x18\x01 \x01(\tB\n" +
@@ -1758,7 +1976,7 @@ const file_hawser_v1_alarm_proto_rawDesc = "" +
 	"\x18ALARM_PRIORITY_EMERGENCY\x10\x01\x12\x18\n" +
 	"\x14ALARM_PRIORITY_ALARM\x10\x02\x12\x1a\n" +
 	"\x16ALARM_PRIORITY_WARNING\x10\x03\x12\x1a\n" +
-	"\x16ALARM_PRIORITY_CAUTION\x10\x04*\xb3\x02\n" +
+	"\x16ALARM_PRIORITY_CAUTION\x10\x04*\xcf\x02\n" +
 	"\x0fAlarmTransition\x12 \n" +
 	"\x1cALARM_TRANSITION_UNSPECIFIED\x10\x00\x12\x1b\n" +
 	"\x17ALARM_TRANSITION_RAISED\x10\x01\x12\x1c\n" +
@@ -1768,7 +1986,8 @@ const file_hawser_v1_alarm_proto_rawDesc = "" +
 	"\x18ALARM_TRANSITION_SHELVED\x10\x05\x12#\n" +
 	"\x1fALARM_TRANSITION_OUT_OF_SERVICE\x10\x06\x12\x1f\n" +
 	"\x1bALARM_TRANSITION_HOLD_ENDED\x10\a\x12\x1e\n" +
-	"\x1aALARM_TRANSITION_ESCALATED\x10\b*\x8f\x02\n" +
+	"\x1aALARM_TRANSITION_ESCALATED\x10\b\x12\x1a\n" +
+	"\x16ALARM_TRANSITION_NOTED\x10\t*\x8f\x02\n" +
 	"\x0eAlarmLifecycle\x12\x1f\n" +
 	"\x1bALARM_LIFECYCLE_UNSPECIFIED\x10\x00\x12\x1a\n" +
 	"\x16ALARM_LIFECYCLE_NORMAL\x10\x01\x12)\n" +
@@ -1780,14 +1999,15 @@ const file_hawser_v1_alarm_proto_rawDesc = "" +
 	"\tAlarmSide\x12\x1a\n" +
 	"\x16ALARM_SIDE_UNSPECIFIED\x10\x00\x12\x17\n" +
 	"\x13ALARM_SIDE_TERMINAL\x10\x01\x12\x13\n" +
-	"\x0fALARM_SIDE_SHIP\x10\x022\xf3\x03\n" +
+	"\x0fALARM_SIDE_SHIP\x10\x022\xbb\x04\n" +
 	"\fAlarmService\x12I\n" +
 	"\n" +
 	"ListAlarms\x12\x1c.hawser.v1.ListAlarmsRequest\x1a\x1d.hawser.v1.ListAlarmsResponse\x12N\n" +
 	"\vWatchAlarms\x12\x1d.hawser.v1.WatchAlarmsRequest\x1a\x1e.hawser.v1.WatchAlarmsResponse0\x01\x12[\n" +
 	"\x10AcknowledgeAlarm\x12\".hawser.v1.AcknowledgeAlarmRequest\x1a#.hawser.v1.AcknowledgeAlarmResponse\x12L\n" +
 	"\vShelveAlarm\x12\x1d.hawser.v1.ShelveAlarmRequest\x1a\x1e.hawser.v1.ShelveAlarmResponse\x12[\n" +
-	"\x10TakeOutOfService\x12\".hawser.v1.TakeOutOfServiceRequest\x1a#.hawser.v1.TakeOutOfServiceResponse\x12@\n" +
+	"\x10TakeOutOfService\x12\".hawser.v1.TakeOutOfServiceRequest\x1a#.hawser.v1.TakeOutOfServiceResponse\x12F\n" +
+	"\tNoteAlarm\x12\x1b.hawser.v1.NoteAlarmRequest\x1a\x1c.hawser.v1.NoteAlarmResponse\x12@\n" +
 	"\aEndHold\x12\x19.hawser.v1.EndHoldRequest\x1a\x1a.hawser.v1.EndHoldResponseB!Z\x1fhawser/proto/hawser/v1;hawserv1b\x06proto3"
 
 var (
@@ -1803,7 +2023,7 @@ func file_hawser_v1_alarm_proto_rawDescGZIP() []byte {
 }
 
 var file_hawser_v1_alarm_proto_enumTypes = make([]protoimpl.EnumInfo, 4)
-var file_hawser_v1_alarm_proto_msgTypes = make([]protoimpl.MessageInfo, 16)
+var file_hawser_v1_alarm_proto_msgTypes = make([]protoimpl.MessageInfo, 19)
 var file_hawser_v1_alarm_proto_goTypes = []any{
 	(AlarmPriority)(0),               // 0: hawser.v1.AlarmPriority
 	(AlarmTransition)(0),             // 1: hawser.v1.AlarmTransition
@@ -1811,72 +2031,82 @@ var file_hawser_v1_alarm_proto_goTypes = []any{
 	(AlarmSide)(0),                   // 3: hawser.v1.AlarmSide
 	(*AlarmRecord)(nil),              // 4: hawser.v1.AlarmRecord
 	(*Alarm)(nil),                    // 5: hawser.v1.Alarm
-	(*AlarmAcknowledgement)(nil),     // 6: hawser.v1.AlarmAcknowledgement
-	(*AlarmHold)(nil),                // 7: hawser.v1.AlarmHold
-	(*ListAlarmsRequest)(nil),        // 8: hawser.v1.ListAlarmsRequest
-	(*ListAlarmsResponse)(nil),       // 9: hawser.v1.ListAlarmsResponse
-	(*WatchAlarmsRequest)(nil),       // 10: hawser.v1.WatchAlarmsRequest
-	(*WatchAlarmsResponse)(nil),      // 11: hawser.v1.WatchAlarmsResponse
-	(*AcknowledgeAlarmRequest)(nil),  // 12: hawser.v1.AcknowledgeAlarmRequest
-	(*AcknowledgeAlarmResponse)(nil), // 13: hawser.v1.AcknowledgeAlarmResponse
-	(*ShelveAlarmRequest)(nil),       // 14: hawser.v1.ShelveAlarmRequest
-	(*ShelveAlarmResponse)(nil),      // 15: hawser.v1.ShelveAlarmResponse
-	(*TakeOutOfServiceRequest)(nil),  // 16: hawser.v1.TakeOutOfServiceRequest
-	(*TakeOutOfServiceResponse)(nil), // 17: hawser.v1.TakeOutOfServiceResponse
-	(*EndHoldRequest)(nil),           // 18: hawser.v1.EndHoldRequest
-	(*EndHoldResponse)(nil),          // 19: hawser.v1.EndHoldResponse
-	(*timestamppb.Timestamp)(nil),    // 20: google.protobuf.Timestamp
-	(*durationpb.Duration)(nil),      // 21: google.protobuf.Duration
+	(*AlarmNote)(nil),                // 6: hawser.v1.AlarmNote
+	(*AlarmAcknowledgement)(nil),     // 7: hawser.v1.AlarmAcknowledgement
+	(*AlarmHold)(nil),                // 8: hawser.v1.AlarmHold
+	(*ListAlarmsRequest)(nil),        // 9: hawser.v1.ListAlarmsRequest
+	(*ListAlarmsResponse)(nil),       // 10: hawser.v1.ListAlarmsResponse
+	(*WatchAlarmsRequest)(nil),       // 11: hawser.v1.WatchAlarmsRequest
+	(*WatchAlarmsResponse)(nil),      // 12: hawser.v1.WatchAlarmsResponse
+	(*AcknowledgeAlarmRequest)(nil),  // 13: hawser.v1.AcknowledgeAlarmRequest
+	(*AcknowledgeAlarmResponse)(nil), // 14: hawser.v1.AcknowledgeAlarmResponse
+	(*NoteAlarmRequest)(nil),         // 15: hawser.v1.NoteAlarmRequest
+	(*NoteAlarmResponse)(nil),        // 16: hawser.v1.NoteAlarmResponse
+	(*ShelveAlarmRequest)(nil),       // 17: hawser.v1.ShelveAlarmRequest
+	(*ShelveAlarmResponse)(nil),      // 18: hawser.v1.ShelveAlarmResponse
+	(*TakeOutOfServiceRequest)(nil),  // 19: hawser.v1.TakeOutOfServiceRequest
+	(*TakeOutOfServiceResponse)(nil), // 20: hawser.v1.TakeOutOfServiceResponse
+	(*EndHoldRequest)(nil),           // 21: hawser.v1.EndHoldRequest
+	(*EndHoldResponse)(nil),          // 22: hawser.v1.EndHoldResponse
+	(*timestamppb.Timestamp)(nil),    // 23: google.protobuf.Timestamp
+	(*durationpb.Duration)(nil),      // 24: google.protobuf.Duration
 }
 var file_hawser_v1_alarm_proto_depIdxs = []int32{
 	1,  // 0: hawser.v1.AlarmRecord.transition:type_name -> hawser.v1.AlarmTransition
-	20, // 1: hawser.v1.AlarmRecord.time:type_name -> google.protobuf.Timestamp
-	20, // 2: hawser.v1.AlarmRecord.recorded_at:type_name -> google.protobuf.Timestamp
+	23, // 1: hawser.v1.AlarmRecord.time:type_name -> google.protobuf.Timestamp
+	23, // 2: hawser.v1.AlarmRecord.recorded_at:type_name -> google.protobuf.Timestamp
 	0,  // 3: hawser.v1.AlarmRecord.priority:type_name -> hawser.v1.AlarmPriority
-	20, // 4: hawser.v1.AlarmRecord.onset:type_name -> google.protobuf.Timestamp
+	23, // 4: hawser.v1.AlarmRecord.onset:type_name -> google.protobuf.Timestamp
 	3,  // 5: hawser.v1.AlarmRecord.side:type_name -> hawser.v1.AlarmSide
-	20, // 6: hawser.v1.AlarmRecord.until:type_name -> google.protobuf.Timestamp
+	23, // 6: hawser.v1.AlarmRecord.until:type_name -> google.protobuf.Timestamp
 	2,  // 7: hawser.v1.AlarmRecord.lifecycle:type_name -> hawser.v1.AlarmLifecycle
 	0,  // 8: hawser.v1.Alarm.priority:type_name -> hawser.v1.AlarmPriority
-	20, // 9: hawser.v1.Alarm.raised_at:type_name -> google.protobuf.Timestamp
-	20, // 10: hawser.v1.Alarm.onset:type_name -> google.protobuf.Timestamp
-	20, // 11: hawser.v1.Alarm.cleared_at:type_name -> google.protobuf.Timestamp
-	20, // 12: hawser.v1.Alarm.acknowledged_at:type_name -> google.protobuf.Timestamp
+	23, // 9: hawser.v1.Alarm.raised_at:type_name -> google.protobuf.Timestamp
+	23, // 10: hawser.v1.Alarm.onset:type_name -> google.protobuf.Timestamp
+	23, // 11: hawser.v1.Alarm.cleared_at:type_name -> google.protobuf.Timestamp
+	23, // 12: hawser.v1.Alarm.acknowledged_at:type_name -> google.protobuf.Timestamp
 	2,  // 13: hawser.v1.Alarm.lifecycle:type_name -> hawser.v1.AlarmLifecycle
-	6,  // 14: hawser.v1.Alarm.acknowledgements:type_name -> hawser.v1.AlarmAcknowledgement
-	7,  // 15: hawser.v1.Alarm.hold:type_name -> hawser.v1.AlarmHold
-	3,  // 16: hawser.v1.AlarmAcknowledgement.side:type_name -> hawser.v1.AlarmSide
-	20, // 17: hawser.v1.AlarmAcknowledgement.at:type_name -> google.protobuf.Timestamp
-	20, // 18: hawser.v1.AlarmHold.since:type_name -> google.protobuf.Timestamp
-	20, // 19: hawser.v1.AlarmHold.until:type_name -> google.protobuf.Timestamp
-	5,  // 20: hawser.v1.ListAlarmsResponse.alarms:type_name -> hawser.v1.Alarm
-	7,  // 21: hawser.v1.ListAlarmsResponse.holds:type_name -> hawser.v1.AlarmHold
-	4,  // 22: hawser.v1.WatchAlarmsResponse.record:type_name -> hawser.v1.AlarmRecord
-	3,  // 23: hawser.v1.AcknowledgeAlarmRequest.side:type_name -> hawser.v1.AlarmSide
-	5,  // 24: hawser.v1.AcknowledgeAlarmResponse.alarm:type_name -> hawser.v1.Alarm
-	21, // 25: hawser.v1.ShelveAlarmRequest.period:type_name -> google.protobuf.Duration
-	3,  // 26: hawser.v1.ShelveAlarmRequest.side:type_name -> hawser.v1.AlarmSide
-	5,  // 27: hawser.v1.ShelveAlarmResponse.alarm:type_name -> hawser.v1.Alarm
-	3,  // 28: hawser.v1.TakeOutOfServiceRequest.side:type_name -> hawser.v1.AlarmSide
-	7,  // 29: hawser.v1.TakeOutOfServiceResponse.hold:type_name -> hawser.v1.AlarmHold
-	3,  // 30: hawser.v1.EndHoldRequest.side:type_name -> hawser.v1.AlarmSide
-	8,  // 31: hawser.v1.AlarmService.ListAlarms:input_type -> hawser.v1.ListAlarmsRequest
-	10, // 32: hawser.v1.AlarmService.WatchAlarms:input_type -> hawser.v1.WatchAlarmsRequest
-	12, // 33: hawser.v1.AlarmService.AcknowledgeAlarm:input_type -> hawser.v1.AcknowledgeAlarmRequest
-	14, // 34: hawser.v1.AlarmService.ShelveAlarm:input_type -> hawser.v1.ShelveAlarmRequest
-	16, // 35: hawser.v1.AlarmService.TakeOutOfService:input_type -> hawser.v1.TakeOutOfServiceRequest
-	18, // 36: hawser.v1.AlarmService.EndHold:input_type -> hawser.v1.EndHoldRequest
-	9,  // 37: hawser.v1.AlarmService.ListAlarms:output_type -> hawser.v1.ListAlarmsResponse
-	11, // 38: hawser.v1.AlarmService.WatchAlarms:output_type -> hawser.v1.WatchAlarmsResponse
-	13, // 39: hawser.v1.AlarmService.AcknowledgeAlarm:output_type -> hawser.v1.AcknowledgeAlarmResponse
-	15, // 40: hawser.v1.AlarmService.ShelveAlarm:output_type -> hawser.v1.ShelveAlarmResponse
-	17, // 41: hawser.v1.AlarmService.TakeOutOfService:output_type -> hawser.v1.TakeOutOfServiceResponse
-	19, // 42: hawser.v1.AlarmService.EndHold:output_type -> hawser.v1.EndHoldResponse
-	37, // [37:43] is the sub-list for method output_type
-	31, // [31:37] is the sub-list for method input_type
-	31, // [31:31] is the sub-list for extension type_name
-	31, // [31:31] is the sub-list for extension extendee
-	0,  // [0:31] is the sub-list for field type_name
+	7,  // 14: hawser.v1.Alarm.acknowledgements:type_name -> hawser.v1.AlarmAcknowledgement
+	8,  // 15: hawser.v1.Alarm.hold:type_name -> hawser.v1.AlarmHold
+	6,  // 16: hawser.v1.Alarm.notes:type_name -> hawser.v1.AlarmNote
+	3,  // 17: hawser.v1.AlarmNote.side:type_name -> hawser.v1.AlarmSide
+	23, // 18: hawser.v1.AlarmNote.at:type_name -> google.protobuf.Timestamp
+	3,  // 19: hawser.v1.AlarmAcknowledgement.side:type_name -> hawser.v1.AlarmSide
+	23, // 20: hawser.v1.AlarmAcknowledgement.at:type_name -> google.protobuf.Timestamp
+	23, // 21: hawser.v1.AlarmHold.since:type_name -> google.protobuf.Timestamp
+	23, // 22: hawser.v1.AlarmHold.until:type_name -> google.protobuf.Timestamp
+	5,  // 23: hawser.v1.ListAlarmsResponse.alarms:type_name -> hawser.v1.Alarm
+	8,  // 24: hawser.v1.ListAlarmsResponse.holds:type_name -> hawser.v1.AlarmHold
+	4,  // 25: hawser.v1.WatchAlarmsResponse.record:type_name -> hawser.v1.AlarmRecord
+	3,  // 26: hawser.v1.AcknowledgeAlarmRequest.side:type_name -> hawser.v1.AlarmSide
+	5,  // 27: hawser.v1.AcknowledgeAlarmResponse.alarm:type_name -> hawser.v1.Alarm
+	3,  // 28: hawser.v1.NoteAlarmRequest.side:type_name -> hawser.v1.AlarmSide
+	5,  // 29: hawser.v1.NoteAlarmResponse.alarm:type_name -> hawser.v1.Alarm
+	24, // 30: hawser.v1.ShelveAlarmRequest.period:type_name -> google.protobuf.Duration
+	3,  // 31: hawser.v1.ShelveAlarmRequest.side:type_name -> hawser.v1.AlarmSide
+	5,  // 32: hawser.v1.ShelveAlarmResponse.alarm:type_name -> hawser.v1.Alarm
+	3,  // 33: hawser.v1.TakeOutOfServiceRequest.side:type_name -> hawser.v1.AlarmSide
+	8,  // 34: hawser.v1.TakeOutOfServiceResponse.hold:type_name -> hawser.v1.AlarmHold
+	3,  // 35: hawser.v1.EndHoldRequest.side:type_name -> hawser.v1.AlarmSide
+	9,  // 36: hawser.v1.AlarmService.ListAlarms:input_type -> hawser.v1.ListAlarmsRequest
+	11, // 37: hawser.v1.AlarmService.WatchAlarms:input_type -> hawser.v1.WatchAlarmsRequest
+	13, // 38: hawser.v1.AlarmService.AcknowledgeAlarm:input_type -> hawser.v1.AcknowledgeAlarmRequest
+	17, // 39: hawser.v1.AlarmService.ShelveAlarm:input_type -> hawser.v1.ShelveAlarmRequest
+	19, // 40: hawser.v1.AlarmService.TakeOutOfService:input_type -> hawser.v1.TakeOutOfServiceRequest
+	15, // 41: hawser.v1.AlarmService.NoteAlarm:input_type -> hawser.v1.NoteAlarmRequest
+	21, // 42: hawser.v1.AlarmService.EndHold:input_type -> hawser.v1.EndHoldRequest
+	10, // 43: hawser.v1.AlarmService.ListAlarms:output_type -> hawser.v1.ListAlarmsResponse
+	12, // 44: hawser.v1.AlarmService.WatchAlarms:output_type -> hawser.v1.WatchAlarmsResponse
+	14, // 45: hawser.v1.AlarmService.AcknowledgeAlarm:output_type -> hawser.v1.AcknowledgeAlarmResponse
+	18, // 46: hawser.v1.AlarmService.ShelveAlarm:output_type -> hawser.v1.ShelveAlarmResponse
+	20, // 47: hawser.v1.AlarmService.TakeOutOfService:output_type -> hawser.v1.TakeOutOfServiceResponse
+	16, // 48: hawser.v1.AlarmService.NoteAlarm:output_type -> hawser.v1.NoteAlarmResponse
+	22, // 49: hawser.v1.AlarmService.EndHold:output_type -> hawser.v1.EndHoldResponse
+	43, // [43:50] is the sub-list for method output_type
+	36, // [36:43] is the sub-list for method input_type
+	36, // [36:36] is the sub-list for extension type_name
+	36, // [36:36] is the sub-list for extension extendee
+	0,  // [0:36] is the sub-list for field type_name
 }
 
 func init() { file_hawser_v1_alarm_proto_init() }
@@ -1892,7 +2122,7 @@ func file_hawser_v1_alarm_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_hawser_v1_alarm_proto_rawDesc), len(file_hawser_v1_alarm_proto_rawDesc)),
 			NumEnums:      4,
-			NumMessages:   16,
+			NumMessages:   19,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

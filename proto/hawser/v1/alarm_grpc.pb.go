@@ -24,6 +24,7 @@ const (
 	AlarmService_AcknowledgeAlarm_FullMethodName = "/hawser.v1.AlarmService/AcknowledgeAlarm"
 	AlarmService_ShelveAlarm_FullMethodName      = "/hawser.v1.AlarmService/ShelveAlarm"
 	AlarmService_TakeOutOfService_FullMethodName = "/hawser.v1.AlarmService/TakeOutOfService"
+	AlarmService_NoteAlarm_FullMethodName        = "/hawser.v1.AlarmService/NoteAlarm"
 	AlarmService_EndHold_FullMethodName          = "/hawser.v1.AlarmService/EndHold"
 )
 
@@ -48,6 +49,9 @@ type AlarmServiceClient interface {
 	// TakeOutOfService keeps a line's alarms, or one of them, quiet until they are
 	// put back, as while its load pin is under repair.
 	TakeOutOfService(ctx context.Context, in *TakeOutOfServiceRequest, opts ...grpc.CallOption) (*TakeOutOfServiceResponse, error)
+	// NoteAlarm puts on record what a person has to say about an alarm; its state
+	// stays as it is.
+	NoteAlarm(ctx context.Context, in *NoteAlarmRequest, opts ...grpc.CallOption) (*NoteAlarmResponse, error)
 	// EndHold ends a shelf before its time or puts back what is out of service.
 	EndHold(ctx context.Context, in *EndHoldRequest, opts ...grpc.CallOption) (*EndHoldResponse, error)
 }
@@ -119,6 +123,16 @@ func (c *alarmServiceClient) TakeOutOfService(ctx context.Context, in *TakeOutOf
 	return out, nil
 }
 
+func (c *alarmServiceClient) NoteAlarm(ctx context.Context, in *NoteAlarmRequest, opts ...grpc.CallOption) (*NoteAlarmResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(NoteAlarmResponse)
+	err := c.cc.Invoke(ctx, AlarmService_NoteAlarm_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *alarmServiceClient) EndHold(ctx context.Context, in *EndHoldRequest, opts ...grpc.CallOption) (*EndHoldResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(EndHoldResponse)
@@ -150,6 +164,9 @@ type AlarmServiceServer interface {
 	// TakeOutOfService keeps a line's alarms, or one of them, quiet until they are
 	// put back, as while its load pin is under repair.
 	TakeOutOfService(context.Context, *TakeOutOfServiceRequest) (*TakeOutOfServiceResponse, error)
+	// NoteAlarm puts on record what a person has to say about an alarm; its state
+	// stays as it is.
+	NoteAlarm(context.Context, *NoteAlarmRequest) (*NoteAlarmResponse, error)
 	// EndHold ends a shelf before its time or puts back what is out of service.
 	EndHold(context.Context, *EndHoldRequest) (*EndHoldResponse, error)
 	mustEmbedUnimplementedAlarmServiceServer()
@@ -176,6 +193,9 @@ func (UnimplementedAlarmServiceServer) ShelveAlarm(context.Context, *ShelveAlarm
 }
 func (UnimplementedAlarmServiceServer) TakeOutOfService(context.Context, *TakeOutOfServiceRequest) (*TakeOutOfServiceResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method TakeOutOfService not implemented")
+}
+func (UnimplementedAlarmServiceServer) NoteAlarm(context.Context, *NoteAlarmRequest) (*NoteAlarmResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method NoteAlarm not implemented")
 }
 func (UnimplementedAlarmServiceServer) EndHold(context.Context, *EndHoldRequest) (*EndHoldResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method EndHold not implemented")
@@ -284,6 +304,24 @@ func _AlarmService_TakeOutOfService_Handler(srv interface{}, ctx context.Context
 	return interceptor(ctx, in, info, handler)
 }
 
+func _AlarmService_NoteAlarm_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(NoteAlarmRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(AlarmServiceServer).NoteAlarm(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: AlarmService_NoteAlarm_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(AlarmServiceServer).NoteAlarm(ctx, req.(*NoteAlarmRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _AlarmService_EndHold_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(EndHoldRequest)
 	if err := dec(in); err != nil {
@@ -324,6 +362,10 @@ var AlarmService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "TakeOutOfService",
 			Handler:    _AlarmService_TakeOutOfService_Handler,
+		},
+		{
+			MethodName: "NoteAlarm",
+			Handler:    _AlarmService_NoteAlarm_Handler,
 		},
 		{
 			MethodName: "EndHold",

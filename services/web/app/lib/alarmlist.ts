@@ -193,6 +193,7 @@ export class AlarmList {
     });
     if (mayShelve(a)) add(say("alarm.shelve"), "S", false, () => void this.shelve(a));
     if (mayTakeOut(a)) add(say("alarm.out-of-service"), "O", false, () => void this.outOfService(a));
+    add(say("alarm.note"), "N", false, () => void this.note(a));
     return box;
   }
 
@@ -240,6 +241,7 @@ export class AlarmList {
     const side = a && mayAcknowledge(a)[0];
     switch (e.key.toLowerCase()) {
       case "a": if (a && side && !h) void this.acknowledge(a, side); break;
+      case "n": if (a && !h) void this.note(a); break;
       case "s": if (a && !h && mayShelve(a)) void this.shelve(a); break;
       case "o": if (a && !h && mayTakeOut(a)) void this.outOfService(a); break;
       case "e": if (h) void this.endHold(h); break;
@@ -256,6 +258,12 @@ export class AlarmList {
       return;
     }
     this.done(await deeds.acknowledge(a, "", side));
+  }
+
+  private async note(a: Alarm): Promise<void> {
+    const asked = await ask({ title: say("alarm.note"), about: `${condition(a.condition)} ${where(a)}`, note: "needed" });
+    this.focus();
+    if (asked) this.done(await deeds.note(a, asked.note));
   }
 
   private async shelve(a: Alarm): Promise<void> {

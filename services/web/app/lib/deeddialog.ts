@@ -10,7 +10,7 @@ export interface Asked { note: string; minutes: number }
 interface Options {
   title: string; // of the deed
   about: string; // what it is done to
-  note: "none" | "note" | "reason"; // a reason is needed
+  note: "none" | "note" | "needed" | "reason"; // the last two have to say something
   shelf?: boolean; // for how long
 }
 
@@ -20,7 +20,7 @@ const shelves = [30, 60, 240, 480]; // minutes
 // The name stays on the device.
 export function ask(o: Options): Promise<Asked | undefined> {
   const by = el("input", { name: "by", required: true, maxlength: 80, autocomplete: "name", value: settings.by });
-  const note = el("textarea", { name: "note", maxlength: 500, rows: 2, required: o.note === "reason" });
+  const note = el("textarea", { name: "note", maxlength: 500, rows: 2, required: o.note === "reason" || o.note === "needed" });
   const period = el("select", { name: "period" });
   for (const m of shelves) if (m * 60_000 <= setup.shelf) period.append(el("option", { value: m }, span(m * 60_000)));
   const cancel = el("button", { type: "button", class: "quiet" }, say("alarm.cancel"));

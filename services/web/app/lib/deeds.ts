@@ -45,6 +45,7 @@ const place = (berth?: string, condition?: string, line?: string, group?: string
 
 export const deeds = {
   acknowledge: (a: Alarm, note = "", side: Side = settings.side): Promise<Undone> => post("/acknowledge", { id: a.id, note, side }),
+  note: (a: Alarm, note: string): Promise<Undone> => post("/note", { id: a.id, note }),
   // shelve keeps an alarm quiet for so many minutes.
   shelve: (a: Alarm, reason: string, minutes: number): Promise<Undone> => post("/shelve", { id: a.id, note: reason, period: `${minutes}m` }),
   // outOfService keeps all alarms of a line quiet until it is put back.
