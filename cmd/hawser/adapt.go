@@ -167,7 +167,10 @@ type staysShips struct{ *planbook.Book }
 
 func (p staysShips) Ship(ctx context.Context, berth, fingerprint string) (string, error) {
 	plan, err := p.PlanByFingerprint(ctx, berth, fingerprint)
-	if err != nil {
+	switch {
+	case errors.Is(err, planbook.ErrDamaged):
+		return "", fmt.Errorf("%w: %w", stay.ErrPlanLost, err)
+	case err != nil:
 		return "", err
 	}
 	return plan.Ship.Name, nil

@@ -43,6 +43,10 @@ func (e *RolledBackError) Error() string {
 	return fmt.Sprintf("journal lost what came after position %d", e.Last)
 }
 
+// ErrPlanLost is wrapped by the error of Ships for a plan that is lost for good: the
+// batches taken in under it are in no stay.
+var ErrPlanLost = errors.New("plan is lost")
+
 // Ships names the ship of a plan that a berth was under.
 type Ships interface {
 	Ship(ctx context.Context, berth, plan string) (string, error)
@@ -172,8 +176,8 @@ func (k *Keeper) follow(ctx context.Context) {
 func (k *Keeper) take(ctx context.Context, e *Entry) error {
 	ship, err := k.ship(ctx, e.Berth, e.Plan)
 	switch {
-	case err != nil && ctx.Err() != nil:
-		return err
+	case err != nil && !errors.Is(err, ErrPlanLost):
+		return err // tried again
 	case err != nil:
 		k.o.Log.Warn("a plan cannot be read, its readings are in no stay", "berth", e.Berth, "plan", e.Plan, "err", err)
 	default:
@@ -189,7 +193,7 @@ func (k *Keeper) take(ctx context.Context, e *Entry) error {
 	return nil
 }
 
-// ship is the ship of a plan; "" with no error is one that is known to be lost.
+// ship is the ship of a plan.
 func (k *Keeper) ship(ctx context.Context, berth, plan string) (string, error) {
 	key := berth + "\x00" + plan
 	if ship, ok := k.ships[key]; ok {
