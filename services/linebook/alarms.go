@@ -104,15 +104,23 @@ func (b *Book) reach(ctx context.Context, position uint64) error {
 // letAlarms holds the fold back before an entry while alarms that were on record at
 // the start belong before it: read again from far back, they find the ropes as they
 // were. An alarm log that gives nothing does not hold it up for long.
-func (b *Book) letAlarms(ctx context.Context, position uint64) {
+func (b *Book) letAlarms(ctx context.Context, position uint64) error {
 	const most = 5 * time.Second
 	if b.caughtUp {
-		return
+		return nil
 	}
-	_ = b.wait(ctx, most, func() bool { return b.alarms >= b.alarmEnd || b.awaits >= position })
+	done := func() bool { return b.alarms >= b.alarmEnd || b.awaits >= position }
+	if err := b.wait(ctx, most, done); err != nil {
+		return err
+	}
 	b.mu.Lock()
+	defer b.mu.Unlock()
 	b.caughtUp = b.alarms >= b.alarmEnd
-	b.mu.Unlock()
+	if !done() {
+		b.o.Log.Warn("the alarm log does not give all it has; line records go on", "at", b.alarms, "end", b.alarmEnd)
+		b.caughtUp = true
+	}
+	return nil
 }
 
 // bring has the ship of an alarm in memory: she may have left.

@@ -42,7 +42,9 @@ func (b *Book) take(ctx context.Context, e *Entry) error {
 	if e.Position <= b.position { // written by this goroutine only
 		return nil
 	}
-	b.letAlarms(ctx, e.Position)
+	if err := b.letAlarms(ctx, e.Position); err != nil {
+		return err
+	}
 	at, err := b.bind(ctx, e)
 	if errors.Is(err, ErrPlanLost) {
 		at = nil

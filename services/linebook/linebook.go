@@ -176,6 +176,9 @@ type Book struct {
 	caughtUp bool   // with the alarms on record when reading began
 	end      uint64 // lowest end of the journal told since the records went back to it
 
+	// telling is held by the one call that may add to the log of ropes or reads it.
+	telling chan struct{}
+
 	mu       sync.Mutex
 	position uint64            // journal: folded
 	alarms   uint64            // alarm log: folded
@@ -195,7 +198,7 @@ func New(o Options) (*Book, error) {
 	if err := o.validate(); err != nil {
 		return nil, err
 	}
-	return &Book{o: o, m: newMetrics(o.Registerer), end: math.MaxUint64,
+	return &Book{o: o, m: newMetrics(o.Registerer), end: math.MaxUint64, telling: make(chan struct{}, 1),
 		berths: map[string]*berth{}, ships: map[string]*ship{}}, nil
 }
 

@@ -82,8 +82,13 @@ func (b *Book) RecordRope(ctx context.Context, t Told) error {
 	}
 	e := &ropeEvent{Form: form, Kind: t.Kind, Berth: t.Berth, Line: t.Line, Rope: t.Rope,
 		Done: t.Done.UTC().Round(0), Recorded: now, By: t.By, Role: t.Role, Note: t.Note}
+	done, err := b.tellAlone(ctx)
+	if err != nil {
+		return err
+	}
+	defer done()
 	b.mu.Lock()
-	err := b.allow(e)
+	err = b.allow(e)
 	b.mu.Unlock()
 	if err != nil {
 		return err
@@ -97,12 +102,20 @@ func (b *Book) RecordRope(ctx context.Context, t Told) error {
 	}
 	b.mu.Lock()
 	defer b.mu.Unlock()
-	if e.position > b.ropes { // else reading the log again has brought it
-		b.ropes = e.position
-		b.pending = append(b.pending, e)
-		b.tellDue()
-	}
+	b.ropes = e.position
+	b.pending = append(b.pending, e)
+	b.tellDue()
 	return nil
+}
+
+// tellAlone waits until nobody else adds to the log of ropes or reads it.
+func (b *Book) tellAlone(ctx context.Context) (done func(), err error) {
+	select {
+	case b.telling <- struct{}{}:
+		return func() { <-b.telling }, nil
+	case <-ctx.Done():
+		return nil, ctx.Err()
+	}
 }
 
 // allow checks what is told against how things are, and says of which ship it is
@@ -133,10 +146,16 @@ func (b *Book) allow(e *ropeEvent) error {
 
 // readRopes reads the log of what was told.
 func (b *Book) readRopes(ctx context.Context) error {
-	err := b.o.Records.ReadRecords(ctx, ropesLog, 0, func(position uint64, data []byte) error {
+	done, err := b.tellAlone(ctx)
+	if err != nil {
+		return err
+	}
+	defer done()
+	err = b.o.Records.ReadRecords(ctx, ropesLog, 0, func(position uint64, data []byte) error {
 		e := &ropeEvent{}
 		if err := json.Unmarshal(data, e); err != nil {
-			return fmt.Errorf("log of ropes: record %d: %w", position, err)
+			b.o.Log.Error("what was told of a rope cannot be read and is left out", "record", position, "err", err)
+			return nil
 		}
 		if e.Form != form {
 			return fmt.Errorf("log of ropes: record %d is of form %d, this version knows %d", position, e.Form, form)

@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
+	"fmt"
 	"io"
 	"log/slog"
 	"net/http/httptest"
@@ -12,6 +13,7 @@ import (
 	"testing"
 	"time"
 
+	"golang.org/x/sync/errgroup"
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
 	"google.golang.org/protobuf/types/known/timestamppb"
@@ -62,7 +64,7 @@ func TestEverybodySeesTheirOwn(t *testing.T) {
 			{"a crew asks for one that has left", crew("Curlew"), linebook.Query{Ship: "Curlew"}, nil},
 			{"the site asks for one that has left", crew(""), linebook.Query{Ship: "Curlew"}, []string{"Curlew 1"}},
 		} {
-			out, err := b.List(t.Context(), c.access, c.query)
+			out, err := b.List(context.Background(), c.access, c.query)
 			var got []string
 			for _, l := range out.GetLines() {
 				got = append(got, l.Ship+" "+l.Line)
@@ -78,7 +80,7 @@ func TestRopesAreRecorded(t *testing.T) {
 	w := twoShips(t)
 	w.run(t, func(b *linebook.Book) {
 		s := linebook.NewService(b, crew("Heron"))
-		turned, err := s.RecordRope(t.Context(), &hawserv1.RecordRopeRequest{Berth: "east-1", Line: "2", Kind: hawserv1.RopeEventKind_ROPE_EVENT_KIND_END_FOR_ENDED,
+		turned, err := s.RecordRope(context.Background(), &hawserv1.RecordRopeRequest{Berth: "east-1", Line: "2", Kind: hawserv1.RopeEventKind_ROPE_EVENT_KIND_END_FOR_ENDED,
 			By: "A. Mate", Note: "worn at the fairlead"})
 		if err != nil {
 			t.Fatal(err)
@@ -87,7 +89,7 @@ func TestRopesAreRecorded(t *testing.T) {
 		if len(l.Events) != 1 || l.Events[0].By != "A. Mate (crew)" || l.Events[0].Role != "operate" || l.Events[0].Cycles != 0 || l.Cycles != 1 || l.Quality.Readings != 3 {
 			t.Errorf("turned: %v", l)
 		}
-		fitted, err := s.RecordRope(t.Context(), &hawserv1.RecordRopeRequest{Berth: "east-1", Line: "1", Kind: hawserv1.RopeEventKind_ROPE_EVENT_KIND_FITTED,
+		fitted, err := s.RecordRope(context.Background(), &hawserv1.RecordRopeRequest{Berth: "east-1", Line: "1", Kind: hawserv1.RopeEventKind_ROPE_EVENT_KIND_FITTED,
 			Rope: "R-7", By: "A. Mate", DoneAt: timestamppb.New(w.now.Add(-time.Hour))})
 		if err != nil {
 			t.Fatal(err)
@@ -109,13 +111,13 @@ func TestRopesAreRecorded(t *testing.T) {
 			{"nobody", &hawserv1.RecordRopeRequest{Berth: "east-1", Line: "1", Kind: 1}, codes.InvalidArgument, "by"},
 			{"nothing", &hawserv1.RecordRopeRequest{Berth: "east-1", Line: "1", By: "A"}, codes.InvalidArgument, "kind"},
 		} {
-			_, err := s.RecordRope(t.Context(), c.req)
+			_, err := s.RecordRope(context.Background(), c.req)
 			if status.Code(err) != c.code || !strings.Contains(err.Error(), c.says) {
 				t.Errorf("%s: %v", c.name, err)
 			}
 		}
 		w.ropes.Fault = func() (bool, error) { return false, errDisk }
-		if _, err := s.RecordRope(t.Context(), &hawserv1.RecordRopeRequest{Berth: "east-1", Line: "1", Kind: 2, By: "A"}); status.Code(err) != codes.Unavailable {
+		if _, err := s.RecordRope(context.Background(), &hawserv1.RecordRopeRequest{Berth: "east-1", Line: "1", Kind: 2, By: "A"}); status.Code(err) != codes.Unavailable {
 			t.Errorf("full disk: %v", err)
 		}
 		w.ropes.Fault = nil
@@ -126,6 +128,30 @@ func TestRopesAreRecorded(t *testing.T) {
 	if len(all) != 3 || all[0].Rope != "R-7" || all[0].Quality.Readings != 2 || all[1].Events[0].Note != "worn at the fairlead" ||
 		all[2].Rope != "" || all[2].InUse || all[2].Quality.Readings != 3 {
 		t.Errorf("%v", all)
+	}
+}
+
+// Told at once by many, everything is on record, also after a restart.
+func TestManyTellAtOnce(t *testing.T) {
+	w := twoShips(t)
+	const many = 20
+	w.run(t, func(b *linebook.Book) {
+		var g errgroup.Group
+		for i := range many {
+			g.Go(func() error {
+				return b.RecordRope(context.Background(), linebook.Told{Kind: linebook.EndForEnded, Berth: "east-1", Line: "2", By: fmt.Sprint("Mate ", i)})
+			})
+		}
+		if err := g.Wait(); err != nil {
+			t.Error(err)
+		}
+		if got := list(t, b, linebook.Query{Berth: "east-1"})[1].Events; len(got) != many {
+			t.Errorf("%d events", len(got))
+		}
+	})
+	w.ropes.Kept = append(w.ropes.Kept, []byte("{")) // damaged: left out
+	if got := w.lines(t, linebook.Query{Berth: "east-1"})[1].Events; len(got) != many {
+		t.Errorf("%d events after a restart", len(got))
 	}
 }
 

@@ -44,10 +44,12 @@ type world struct {
 	before  func(e *linebook.Entry) error
 	ropes   alarmtest.Records
 	alarms  []linebook.Event
-	plans   map[string]*mooring.Plan
-	curves  map[mooring.Material]fatigue.Curve
-	every   time.Duration
-	now     time.Time
+	// alarmsMissing is how many records the alarm log has and does not give.
+	alarmsMissing int
+	plans         map[string]*mooring.Plan
+	curves        map[mooring.Material]fatigue.Curve
+	every         time.Duration
+	now           time.Time
 }
 
 func newWorld(plans ...*mooring.Plan) *world {
@@ -114,7 +116,7 @@ func (w *world) PlanByFingerprint(_ context.Context, _, fingerprint string) (*mo
 // alarmLog is the world's alarm log.
 type alarmLog struct{ *world }
 
-func (l alarmLog) Position() uint64 { return uint64(len(l.alarms)) }
+func (l alarmLog) Position() uint64 { return uint64(len(l.alarms) + l.alarmsMissing) }
 
 func (l alarmLog) Follow(ctx context.Context, after uint64, fn func(*linebook.Event) error) {
 	for _, e := range l.alarms[after:] {
