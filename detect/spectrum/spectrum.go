@@ -99,8 +99,13 @@ type Peak struct {
 	Share float64
 }
 
+// fewestSwings is how often a period goes into a segment, at least, to be told from
+// a drift.
+const fewestSwings = 3
+
 // Peaks gives at most so many peaks, the greatest share first, of periods between
-// two bounds in seconds. A rise under a tenth of the greatest density is none.
+// two bounds in seconds that go into a segment three times or more. A rise under a
+// tenth of the greatest density is none.
 func (s *Spectrum) Peaks(most int, shortest, longest float64) []Peak {
 	lo, hi := len(s.Hz), 0
 	variance, top := 0.0, 0.0
@@ -115,7 +120,7 @@ func (s *Spectrum) Peaks(most int, shortest, longest float64) []Peak {
 		return nil
 	}
 	var peaks []Peak
-	for i := lo; i <= hi; i++ {
+	for i := max(lo, fewestSwings); i <= hi; i++ {
 		left, right := s.density(i-1), s.density(i+1)
 		if s.Density[i] < top/10 || s.Density[i] < left || s.Density[i] <= right {
 			continue

@@ -112,6 +112,13 @@ func TestPeaksBySize(t *testing.T) {
 	if p := s.Peaks(5, 2, 64); len(p) != 1 || math.Abs(p[0].Seconds-16) > 0.2 {
 		t.Errorf("to 64 s: %+v", p)
 	}
+	drift := make([]float64, 256)
+	for i := range drift {
+		drift[i] = 100 * math.Sin(math.Pi*float64(i)/256)
+	}
+	if s, err = spectrum.Welch(drift, 1, 256); err != nil || s.Peaks(5, 2, 300) != nil {
+		t.Errorf("a drift: %+v, err %v", s.Peaks(5, 2, 300), err)
+	}
 	if p := s.Peaks(5, 500, 600); p != nil {
 		t.Errorf("where there is nothing: %+v", p)
 	}

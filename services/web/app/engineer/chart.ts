@@ -81,13 +81,14 @@ export class Chart {
   private readonly box = el("div", { class: "plot" });
   private readonly at = el("p", { class: "readout small" });
   private plot: uPlot | undefined;
-  private readonly resize = new ResizeObserver(() => this.fit());
+  private readonly resize = new ResizeObserver(() => requestAnimationFrame(() => this.fit()));
 
   constructor(private readonly spec: Spec) {
     const about = spec.series.map((s) => s.name).join(", ");
     this.box.setAttribute("role", "img");
     this.box.setAttribute("aria-label", say("engineer.chart", { title: spec.title, series: about, from: inZone(spec.from), to: inZone(spec.to) }));
     this.root = el("figure", { class: "chart" }, el("figcaption", {}, el("b", {}, spec.title), ` ${spec.unit}`, this.at), this.box);
+    this.box.style.height = `${spec.height}px`; // its own before the chart has it
     this.resize.observe(this.box);
     this.tell(null);
   }
@@ -101,7 +102,7 @@ export class Chart {
 
   private fit(): void {
     const width = Math.floor(this.box.clientWidth);
-    if (width < 50) return;
+    if (width < 50 || !this.box.isConnected) return;
     if (this.plot) this.plot.setSize({ width, height: this.spec.height });
     else this.plot = this.draw(width);
   }
@@ -137,7 +138,7 @@ export class Chart {
       legend: { show: false },
       cursor: {
         drag: { x: s.zoom !== undefined, y: false },
-        sync: { key: s.group, scales: s.byPlace ? [null, null] : ["x", null] },
+        sync: { key: s.group, scales: s.byPlace ? [null, null] : ["x", null], filters: { pub: () => true, sub: (type) => type === "mousemove" || type === "mouseleave" } },
         points: { show: false },
       },
       hooks: {

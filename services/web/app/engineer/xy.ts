@@ -23,11 +23,12 @@ export class XY {
   private readonly box = el("div", { class: "plot", role: "img" });
   private readonly at = el("p", { class: "readout small" });
   private plot: uPlot | undefined;
-  private readonly resize = new ResizeObserver(() => this.fit());
+  private readonly resize = new ResizeObserver(() => requestAnimationFrame(() => this.fit()));
 
   constructor(private readonly p: Points) {
     this.box.setAttribute("aria-label", `${p.title}. ${p.about}`);
     this.root = el("figure", { class: "chart" }, el("figcaption", {}, el("b", {}, p.title), el("p", {}, p.about), this.at), this.box);
+    this.box.style.height = `${height}px`;
     this.resize.observe(this.box);
     text(this.at, say("engineer.point"));
   }
@@ -40,7 +41,7 @@ export class XY {
 
   private fit(): void {
     const width = Math.floor(this.box.clientWidth);
-    if (width < 50 || this.p.x.length === 0) return;
+    if (width < 50 || !this.box.isConnected || this.p.x.length === 0) return;
     if (this.plot) this.plot.setSize({ width, height });
     else this.plot = this.draw(width);
   }

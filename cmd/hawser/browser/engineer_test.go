@@ -1,0 +1,64 @@
+package browser_test
+
+import (
+	"context"
+	"fmt"
+	"strings"
+	"testing"
+
+	"github.com/chromedp/cdproto/cdp"
+	"github.com/chromedp/cdproto/input"
+	"github.com/chromedp/chromedp"
+)
+
+// The engineer's page: what was sent is drawn, a closer look is an address of its
+// own that leads back, and what is shown can be had as a file.
+func TestEngineer(t *testing.T) {
+	s := newServer(t)
+	s.send()
+	tab := browser(t)
+	do(t, tab, "open", chromedp.EmulateViewport(1400, 1000), chromedp.Navigate(s.pages+"engineer?last=3600"), shown(".chart canvas"),
+		holds(`document.querySelectorAll(".chart canvas").length >= 5`), says("Line parted"), says("Line 4"), says("Correlation"))
+	nothingAgainst(t, tab)
+	all := ask[string](t, tab, "location.search")
+
+	// A drag across the loads looks closer, on all charts alike.
+	box := ask[[]float64](t, tab, `{ const b = document.querySelector(".chart .u-over").getBoundingClientRect(); [b.left, b.top, b.width] }`)
+	drag(t, tab, box[0]+0.90*box[2], box[0]+0.99*box[2], box[1]+50)
+	do(t, tab, "look closer", holds(`location.search.includes("from=") && !document.querySelector(".status").textContent`))
+	span := ask[float64](t, tab, `{ const q = new URLSearchParams(location.search); (Date.parse(q.get("to")) - Date.parse(q.get("from"))) / 1000 }`)
+	if span < 200 || span > 450 { // 9 % of an hour
+		t.Errorf("looks at %.0f s", span)
+	}
+	do(t, tab, "and back", holds(`(history.back(), true)`), holds(fmt.Sprintf("location.search === %q", all)))
+
+	// Only some lines, and as shares: the address says so and brings it back.
+	ask[*int](t, tab, `document.querySelectorAll("legend button")[1].click(), null`)
+	do(t, tab, "only the forward breast lines", holds(`location.search.includes("lines=3%2C4")`), holds(`!document.querySelector(".status").textContent`))
+	link := ask[string](t, tab, "location.href")
+	do(t, tab, "by the link", chromedp.Navigate(link), shown(".chart canvas"), holds(`document.querySelectorAll(".line-list input:checked").length === 2`))
+
+	csv := ask[string](t, tab, `new Promise((done) => {
+		URL.createObjectURL = (blob) => (blob.text().then(done), "blob:none");
+		HTMLAnchorElement.prototype.click = () => {};
+		[...document.querySelectorAll("button")].find((b) => b.textContent === "Download as CSV").click();
+	})`)
+	head, rows, _ := strings.Cut(csv, "\n")
+	if !strings.HasPrefix(head, "time,1/tension_mean,1/tension_min,1/tension_max,") || strings.Count(rows, "\n") < 10 {
+		t.Errorf("the file begins %q and has %d rows", head, strings.Count(rows, "\n"))
+	}
+	accessible(t, tab)
+	nothingAgainst(t, tab)
+}
+
+// drag moves the mouse with its button down.
+func drag(t *testing.T, tab context.Context, from, to, y float64) {
+	t.Helper()
+	mouse := func(kind input.DispatchMouseEventType, x float64) chromedp.Action[chromedp.Void] {
+		return chromedp.Func(func(ctx context.Context, tab *chromedp.Target) error {
+			_, err := cdp.Call(ctx, tab, input.DispatchMouseEvent, input.DispatchMouseEventParams{Type: kind, X: x, Y: y, Button: "left", ClickCount: 1})
+			return err
+		})
+	}
+	do(t, tab, "drag", mouse("mouseMoved", from), mouse("mousePressed", from), mouse("mouseMoved", (from+to)/2), mouse("mouseMoved", to), mouse("mouseReleased", to))
+}
