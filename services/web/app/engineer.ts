@@ -26,8 +26,7 @@ const longestSpectrum = 48 * 3_600_000;
 const longestPeriod = 300; // s
 const bandsUpTo = 4; // lines; more bands hide each other
 
-let state: State = read(live.now());
-if (state.berth === "") state.berth = live.picture.names[0] ?? "";
+let state = asked();
 const known: Known = { berths: [], stays: [], lines: [] };
 let asking = new AbortController();
 let staysOf = "";
@@ -53,6 +52,12 @@ must("#main").append(el("h1", { class: "unseen" }, say("engineer.title")), contr
       el("section", { class: "panel", "aria-label": say("engineer.swing") },
         el("div", { class: "controls" }, labelled(say("engineer.of-line"), of), labelled(say("engineer.against"), against)), swing))));
 
+// asked is what the address asks for; without a berth, the first.
+function asked(): State {
+  const s = read(live.now());
+  return { ...s, berth: s.berth || (live.picture.names[0] ?? "") };
+}
+
 // go changes what is shown, and the address with it.
 function go(change: Partial<State>): void {
   const next = { ...state, ...change };
@@ -63,7 +68,7 @@ function go(change: Partial<State>): void {
 }
 
 addEventListener("popstate", () => {
-  state = read(live.now());
+  state = asked();
   void load();
 });
 of.addEventListener("change", () => go({ of: of.value }));
