@@ -148,7 +148,8 @@ func TestBerthPage(t *testing.T) {
 
 	// Back in time, by keys on the slider.
 	recordedUntil(t, s.pages, begun.Add(149*time.Second))
-	do(t, tab, "look back", chromedp.Focus(chromedp.CSS(".timebar input")), chromedp.KeyEvent(kb.ArrowLeft), holds(`document.body.classList.contains("in-the-past")`), says("THE PAST"))
+	do(t, tab, "look back", chromedp.Focus(chromedp.CSS(".timebar input")), chromedp.KeyEvent(kb.ArrowLeft), holds(`document.body.classList.contains("in-the-past")`), says("THE PAST"),
+		holds(`document.querySelector('.label[data-form="parted"]') !== null`))
 	shootAs(t, tab, "past")
 	accessible(t, tab)
 	if kind := ask[string](t, tab, `document.querySelector(".sheet-of-mooring").dataset.kind`); kind != "past" {

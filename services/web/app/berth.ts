@@ -41,7 +41,7 @@ alarms.only(name);
 alarms.root.classList.add("panel");
 const linePanel = el("div");
 const follows = new Follows(live, name, draw);
-const bar = new TimeBar(() => ({ geometry, alarms: live.picture.alarms.list, end: berth()?.now.newest ?? live.now(), now: live.now() }), draw);
+const bar = new TimeBar(() => ({ geometry, end: berth()?.now.newest ?? live.now(), now: live.now() }), draw);
 
 must("#main").append(
   el("div", { class: "head" }, ship, facts, state),
@@ -118,7 +118,7 @@ async function readPlan(): Promise<void> {
 
 live.subscribe((c) => {
   if (c.names) void readPlan();
-  if (bar.past ? c.alarms : c.alarms || c.link || c.berths.has(name)) draw();
+  if (!bar.past && (c.alarms || c.link || c.berths.has(name))) draw();
 });
 live.eachSecond(() => {
   const b = berth();

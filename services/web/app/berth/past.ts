@@ -12,7 +12,7 @@ export const moments = 240; // of a span looked back over
 
 // Past is what was, in steps.
 export class Past {
-  private constructor(readonly from: number, readonly step: number, private readonly end: number, private readonly courses: ReadonlyMap<string, Course>) {}
+  private constructor(readonly from: number, readonly step: number, private readonly end: number, private readonly courses: ReadonlyMap<string, Course>, private readonly alarms: readonly Alarm[]) {}
 
   // read asks the history for so many hours up to a time.
   static async read(g: Geometry, hours: number, end: number): Promise<Past> {
@@ -31,8 +31,8 @@ export class Past {
         if (got[0]) courses.set(channel, got[0]);
       }
     };
-    await Promise.all(Array.from({ length: atOnce }, ask));
-    return new Past(from, step, end, courses);
+    const [alarms] = await Promise.all([alarmsOf(g.berth, from, to), ...Array.from({ length: atOnce }, ask)]);
+    return new Past(from, step, end, courses, alarms);
   }
 
   // time is that of a step, in its middle.
@@ -65,10 +65,10 @@ export class Past {
     return undefined;
   }
 
-  // scene is the mooring at a step. Alarms are those that stood then.
-  scene(g: Geometry, k: number, alarms: readonly Alarm[]): Scene {
+  // scene is the mooring at a step, with the alarms that stood then.
+  scene(g: Geometry, k: number): Scene {
     const at = this.time(k);
-    const conditions = byLine(alarms.filter((a) => a.berth === g.berth && stood(a, at)));
+    const conditions = byLine(this.alarms.filter((a) => stood(a, at)));
     const lines = new Map<string, LineScene>();
     for (const l of g.lines) {
       const kN = this.value(`${l.id}/tension`, k);
@@ -87,4 +87,12 @@ export class Past {
     put("aft", "ship/draft-aft");
     return scene;
   }
+}
+
+// alarmsOf gives the alarms of a berth that stood at some time between two.
+async function alarmsOf(berth: string, from: number, to: number): Promise<Alarm[]> {
+  const query = new URLSearchParams({ berth, from: new Date(from).toISOString(), to: new Date(to).toISOString() });
+  const answer = await fetch(`/api/alarms?${query}`, { cache: "no-store", signal: AbortSignal.timeout(30_000) });
+  if (!answer.ok) throw new Error(await answer.text());
+  return ((await answer.json()) as { list: Alarm[] }).list;
 }

@@ -5,9 +5,8 @@ import type { Scene } from "../drawing/scene";
 import { attribute, el, text } from "../lib/dom";
 import { short, span } from "../lib/time";
 import { say } from "../lib/words";
-import type { Alarm } from "../lib/wire";
 
-interface Berth { geometry: Geometry | undefined; alarms: readonly Alarm[]; end: number; now: number }
+interface Berth { geometry: Geometry | undefined; end: number; now: number }
 
 const spans = [1, 6, 24] as const; // hours that can be looked back over
 const pace = 200; // ms a step while it runs
@@ -40,7 +39,7 @@ export class TimeBar {
 
   scene(): Scene | undefined {
     const b = this.berth();
-    return this.past && this.record && b.geometry ? this.record.scene(b.geometry, Number(this.slider.value), b.alarms) : undefined;
+    return this.past && this.record && b.geometry ? this.record.scene(b.geometry, Number(this.slider.value)) : undefined;
   }
 
   time(): number { return this.record?.time(Number(this.slider.value)) ?? this.berth().now; }
