@@ -1,14 +1,20 @@
 package detect
 
+import "math"
+
 // What a mode's equation of motion is made of, a column each, a row for each span:
 // accelerations in m/s².
 const (
-	ofPlace       = iota // of the ship, less what the lines give her
-	ofLoss               // what she would lack of line i's pull
-	ofForeFenders        // what her fenders forward of midships would give her
-	ofAftFenders
-	tales // what comes after these is in doubt by so much
+	ofPlace   = iota                 // of the ship, less what the lines give her
+	ofLoss                           // what she would lack of line i's pull
+	ofFenders                        // what her fenders would give her: end by end, the deeper she lies in them
+	tales     = ofFenders + 2*depths // what comes after these is in doubt by so much
+	depths    = len(contacts)
 )
+
+// contacts are how much of the way that an end of the ship went in the record it
+// was on its fenders; she may have been off them all the time.
+var contacts = [...]float64{0.1, 0.3, 0.6, 1}
 
 // doubt is what is known of a column's share before the record is looked at.
 type doubt struct{ likely, spread float64 }
@@ -45,7 +51,9 @@ func (b *Berth) evidence(c *court, i, mode int) (columns [][]float64, doubts []d
 	}
 	columns = append(columns, place, pushed(func(n int64) float64 { return b.lacks(c, n, i, mode) }))
 	for end := range 2 {
-		columns = append(columns, pushed(b.fenders(end, mode)))
+		for _, share := range contacts {
+			columns = append(columns, pushed(b.fenders(c, end, mode, share)))
+		}
 	}
 	add := func(d doubt, column []float64) {
 		columns, doubts = append(columns, column), append(doubts, d)
@@ -89,8 +97,8 @@ func (b *Berth) lacks(c *court, n int64, i, mode int) float64 {
 }
 
 // fenders is what the fenders forward (0) or aft (1) of midships would give the
-// ship in a span, did she lie on all of them, but for what is steady.
-func (b *Berth) fenders(end, mode int) func(n int64) float64 {
+// ship in a span, did they touch her over this share of that end's way, the inmost.
+func (b *Berth) fenders(c *court, end, mode int, share float64) func(n int64) float64 {
 	var stiff, arm float64
 	for _, f := range b.plan.Fenders {
 		if (f.XM < 0) == (end == 1) {
@@ -101,10 +109,13 @@ func (b *Berth) fenders(end, mode int) func(n int64) float64 {
 	if stiff > 0 {
 		arm /= stiff * yawArm(&b.plan.Ship)
 	}
-	by := -stiff * [modes]float64{0, 1, arm}[mode] / b.masses()[mode]
 	r := &b.state.Motion.Record
-	return func(n int64) float64 {
-		at := &r.ago(n).Place
-		return by * (at[1] + arm*at[2])
+	out := func(n int64) float64 { return r.ago(n).Place[1] + arm*r.ago(n).Place[2] }
+	in, off := math.Inf(1), math.Inf(-1)
+	for n := range c.spans {
+		in, off = min(in, out(n)), max(off, out(n))
 	}
+	touch := in + share*(off-in)
+	by := stiff * [modes]float64{0, 1, arm}[mode] / b.masses()[mode]
+	return func(n int64) float64 { return by * max(0, touch-out(n)) }
 }

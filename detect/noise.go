@@ -36,18 +36,18 @@ type blend struct {
 	Period    float64 // of the sea, s
 }
 
-// likeliest is the blend that the first rows are likeliest under.
-func likeliest(columns [][]float64, doubts []doubt, before int) (out blend) {
-	most, cov := math.Inf(-1), make([]float64, before)
-	known := append([][]float64{columns[ofPlace]}, columns[tales:]...)
-	period := seaPeriod(columns[ofPlace][:before])
+// likeliest is the blend that a column is likeliest under.
+func likeliest(y []float64, doubtful [][]float64, doubts []doubt) (out blend) {
+	most, cov := math.Inf(-1), make([]float64, len(y))
+	known := append([][]float64{y}, doubtful...)
+	period := seaPeriod(y)
 	for _, sea := range seaShares {
 		for _, push := range pushShares {
 			try := blend{sea, push, period}
 			try.covariance(cov)
-			white, logs := whitened(cov, known, before)
+			white, logs := whitened(cov, known, len(y))
 			size := variance(white[0], white[1:], doubts)
-			if l := -float64(before)*math.Log(size)/2 - logs/2; l > most {
+			if l := -float64(len(y))*math.Log(size) - logs; l > most {
 				most, out = l, try
 			}
 		}
@@ -56,17 +56,19 @@ func likeliest(columns [][]float64, doubts []doubt, before int) (out blend) {
 }
 
 // weighed makes the columns white and sets them against each other. The first rows
-// tell how much noise there is.
-func weighed(columns [][]float64, doubts []doubt, of blend, before int) (out products) {
+// of y tell how large a standard deviation is. scale is the logarithm of the
+// determinant of the whole covariance.
+func weighed(columns [][]float64, doubts []doubt, y []float64, of blend) (out products, scale float64) {
 	rows := len(columns[0])
 	cov := make([]float64, rows)
 	of.covariance(cov)
-	white, _ := whitened(cov, columns, rows)
+	white, logs := whitened(cov, append([][]float64{y}, columns...), rows)
 	first := make([][]float64, len(white))
 	for k := range white {
-		first[k] = white[k][:before]
+		first[k] = white[k][:len(y)]
 	}
-	size := variance(first[ofPlace], first[tales:], doubts)
+	size := variance(first[0], first[1+tales:], doubts)
+	white = white[1:]
 	left := leaves(white[tales:], doubts, size)
 	for j := range out {
 		for k := range j + 1 {
@@ -74,7 +76,7 @@ func weighed(columns [][]float64, doubts []doubt, of blend, before int) (out pro
 			out[k][j] = out[j][k]
 		}
 	}
-	return out
+	return out, logs + float64(rows)*math.Log(size)
 }
 
 // covariance sets the autocovariance by lag in spans, of variance 1.
@@ -138,6 +140,9 @@ func whitened(cov []float64, columns [][]float64, rows int) (white [][]float64, 
 		logs += math.Log(left)
 		scale := 1 / math.Sqrt(left)
 		for k, x := range columns {
+			if t >= len(x) {
+				continue
+			}
 			e := x[t]
 			for j, w := range by[:t] {
 				e -= w * x[t-1-j]

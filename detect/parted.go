@@ -41,6 +41,8 @@ const (
 	partUsual  = 120                   // seconds over which that mean is taken
 	partUp     = 43                    // ticks ago, until the fall: a load that came up since has snatched
 	partQuick  = 5                     // ticks from 0.8 to 0.3 of the load, most of a line that lets go
+	partStroke = 3                     // the same, of a line that lets go and is well seen
+	partNew    = 20                    // seconds from which it is known how a load goes
 	partSwung  = 0.4                   // of the load before, mean word of the others under which it went slack
 	recentKept = 64
 )
@@ -48,25 +50,25 @@ const (
 // part is a line's state with respect to parting.
 type part struct {
 	Latch  latch
-	Since  int64          // tick at which the fall began, until the first verdict
-	Trial  int64          // the same, until the last
-	Base   int64          // look from which the ship's surprises are taken
-	Judged int            // verdicts so far
-	Led    [modes]float64 // how far the line's own vote had the ship's place, m
-	Before float64        // load before the fall, kN
-	Out    float64        // paid out before the fall, m
-	At     int64          // tick of the last parting
-	Denied int64          // tick of the last fall that the ship did not answer to
-	Bare   int64          // last tick without load, 0 for never
-	Word   float64        // sum of what the others said it should carry since, kN
-	Words  float64        // ticks that they said so
-	Swing  float64        // mean square of what the load goes in partFall, kN²
-	Swings float64        // seconds that it is of
-	Fell   int64          // tick at which the fall began, while the record holds it
-	Heard  int32          // retrials so far
-	Held   float64        // what the line would pull against some time ago, did it hold, kN
-	Noise  [modes]blend   // of the ship's way before the fall
-	Swung  bool           // the load fell slowly, or had come up as far just before
+	Since  int64           // tick at which the fall began, until the first verdict
+	Trial  int64           // the same, until the last
+	Base   int64           // look from which the ship's surprises are taken
+	Judged int             // verdicts so far
+	Led    [modes]float64  // how far the line's own vote had the ship's place, m
+	Before float64         // load before the fall, kN
+	Out    float64         // paid out before the fall, m
+	At     int64           // tick of the last parting
+	Denied int64           // tick of the last fall that the ship did not answer to
+	Bare   int64           // last tick without load, 0 for never
+	Word   float64         // sum of what the others said it should carry since, kN
+	Words  float64         // ticks that they said so
+	Swing  float64         // mean square of what the load goes in partFall, kN²
+	Swings float64         // seconds that it is of
+	Fell   int64           // tick at which the fall began, while the record holds it
+	Heard  int32           // retrials so far
+	Held   float64         // what the line would pull against some time ago, did it hold, kN
+	Noise  [2][modes]blend // of the ship's way before the fall, off her fenders and on them
+	Swung  bool            // the load fell slowly, or had come up as far just before
 }
 
 // tried reports whether a fall of the line's load is being judged.
@@ -119,7 +121,7 @@ func (b *Berth) try(now moment, i int) {
 	p := &l.Part
 	p.Since, p.Before = l.fallBegan(now)
 	p.Trial, p.Judged = p.Since, 0
-	p.Fell, p.Heard, p.Noise = p.Since, 0, [modes]blend{}
+	p.Fell, p.Heard, p.Noise = p.Since, 0, [2][modes]blend{}
 	p.Swung = l.falling(now, p.Before) > partQuick+l.Pin.lag() || l.least(now, partUp) < 0.3*p.Before
 	p.Word, p.Words, p.Out = 0, 0, l.Drum.Before
 	p.Led = [modes]float64{}
@@ -166,7 +168,7 @@ func (b *Berth) judge(now moment, i int) {
 	odds := b.letGo(now, i, 1)
 	p.Judged = 1
 	least := float64(partDoubt)
-	if p.Swung || p.Before < partSwings*math.Sqrt(p.Swing) {
+	if p.Swung || p.Before < partSwings*math.Sqrt(p.Swing) || p.Swings < partNew && !b.state.Lines[i].Fit.Known {
 		least = partSure
 	}
 	b.weigh(PartedOdds, i, odds, least)
@@ -232,7 +234,24 @@ func (b *Berth) collapsed(now moment, i int) bool {
 	if l.Part.Bare != 0 && now.Tick-l.Part.Bare < partBare {
 		return false
 	}
-	return !l.Fit.Known || l.Fit.Expect >= 0.6*before
+	return (!l.Fit.Known || l.Fit.Expect >= 0.6*before) && !b.easedAlike(now, i)
+}
+
+// easedAlike reports whether another line of line i's group lost half of its load
+// in the same time, and not at a stroke: the ship came in, for a line that lets go
+// leaves its load to such a line.
+func (b *Berth) easedAlike(now moment, i int) bool {
+	for k := range b.state.Lines {
+		l := &b.state.Lines[k]
+		if k == i || b.plan.Lines[k].Group != b.plan.Lines[i].Group || !b.watched(now, k) {
+			continue
+		}
+		before := l.recent(now, partFall)
+		if before >= partFrom*b.plan.Lines[k].MBLkN && l.Pin.Last <= before/2 && l.falling(now, before) > partStroke+l.Pin.lag() {
+			return true
+		}
+	}
+	return false
 }
 
 // letGo is the logarithm of the odds that the ship lost the pull of line i at

@@ -17,9 +17,9 @@ import (
 // what is left, gusts and seas, is noise whose spectrum the record before the fall
 // tells (see noise). The two tales, the pull gone and the line holding, are held
 // against each other by their likelihoods. What fenders push is unknown, so each
-// tale is told with her off them, on them fore or aft, and half so, and the
-// likeliest way of each counts. In surge, where she has lain as still as if her
-// fenders held her, they may have held her afterwards too.
+// tale is told with her off them and on them, fore and aft, for more or less of the
+// way she went, and the likeliest of each counts. In surge, where she has lain as
+// still as if her fenders held her, they may have held her afterwards too.
 //
 // A pin that died is told as its fault at once; a line whose parting stays in
 // doubt counts as parted. Source: generalised likelihood ratio, A. S. Willsky,
@@ -38,14 +38,12 @@ const (
 )
 
 // hearings are the spans after the fall at which a line is tried, and the log of
-// the odds under which its pin is called dead: the less the more is seen.
+// the odds under which its pin is called dead: the less the more of the seas is
+// seen.
 var hearings = [...]struct {
 	after int64
 	least float64
-}{{6, -6}, {8, -5}, {12, -4}, {18, -3.5}, {24, -3}, {36, -2.5}}
-
-// ways are the shares of the fenders' stiffness with which she lies on them.
-var ways = [...]float64{0, 0.25, 0.5, 1}
+}{{6, -8}, {9, -7}, {13, -6}, {18, -5}, {24, -4}, {32, -3}, {40, -2.5}}
 
 // pending reports whether a fall that was told is still to be tried.
 func (p *part) pending() bool { return p.Fell != 0 && p.Latch.Up && int(p.Heard) < len(hearings) }
@@ -64,6 +62,9 @@ func (b *Berth) retry(now moment, i int) {
 		return
 	}
 	least := hearings[p.Heard].least
+	if b.othersFell(i) { // what is one's is easily taken for the other's
+		least *= 2
+	}
 	odds, ok := b.stillHolds(now, i)
 	p.Heard++
 	if !ok {
@@ -75,6 +76,18 @@ func (b *Berth) retry(now moment, i int) {
 	case odds < least:
 		b.dead(now, i, -odds, -least)
 	}
+}
+
+// othersFell reports whether another line fell about when line i did.
+func (b *Berth) othersFell(i int) bool {
+	fell := b.state.Lines[i].Part.Fell
+	for k := range b.state.Lines {
+		o := b.state.Lines[k].Part.Fell
+		if k != i && o != 0 && max(o-fell, fell-o) < hearings[len(hearings)-1].after*spanTicks {
+			return true
+		}
+	}
+	return false
 }
 
 // dead takes a parting back: it was the pin that died.
@@ -105,78 +118,127 @@ func (b *Berth) stillHolds(now moment, i int) (odds float64, ok bool) {
 	if c.before < trialBefore {
 		return 0, false
 	}
-	var found [modes]products
-	for m := range modes {
-		columns, doubts := b.evidence(&c, i, m)
-		if p.Noise[m].Period == 0 {
-			p.Noise[m] = likeliest(columns, doubts, c.before)
-		}
-		found[m] = weighed(columns, doubts, p.Noise[m], c.before)
-	}
-	gone, holds, any := math.Inf(1), math.Inf(1), math.Inf(1)
 	still := b.stoodStill(&c, i)
-	for _, fore := range ways {
-		for _, aft := range ways {
-			least := pullLeast
-			if still && fore+aft > 0 {
-				least = 0
+	gone, holds, any := math.Inf(1), math.Inf(1), math.Inf(1)
+	best, left := math.Inf(1), 0.0 // of all tales
+	seen := float64(modes * c.rows())
+	for k, pressed := range [...]int{0, depths} {
+		found, scale := b.found(&c, i, &p.Noise[k], pressed)
+		unlike := func(misfit float64) float64 { // minus twice the logarithm of the likelihood
+			u := scale + seen*math.Log(misfit/seen)
+			if u < best {
+				best, left = u, misfit
 			}
-			holds = min(holds, misfit(&found, fore, aft, 0, 0))
-			any = min(any, misfitOfAny(&found, fore, aft))
-			for along := least; along <= pullMost; along += pullStep {
-				for across := pullLeast; across <= pullMost; across += pullStep {
-					gone = min(gone, misfit(&found, fore, aft, along, across))
+			return u
+		}
+		for fore := range depths + 1 {
+			for aft := range depths + 1 {
+				from := pullLeast
+				if still && fore+aft > 0 {
+					from = 0
+				}
+				holds = min(holds, unlike(misfit(&found, fore, aft, 0, 0)))
+				any = min(any, unlike(misfitOfAny(&found, fore, aft)))
+				for along := from; along <= pullMost; along += pullStep {
+					for across := pullLeast; across <= pullMost; across += pullStep {
+						gone = min(gone, unlike(misfit(&found, fore, aft, along, across)))
+					}
 				}
 			}
 		}
 	}
-	seen := float64(modes * c.rows())
-	if min(holds, gone) > trialWild*seen { // neither tale is hers
+	if left > trialWild*seen { // no tale is hers
 		return 0, false
 	}
-	odds = seen / 2 * math.Log(holds/gone)
-	answered := seen / 2 * math.Log(holds/any)
+	odds = (holds - gone) / 2
+	answered := (holds - any) / 2
 	if odds < 0 && answered > max(trialAnswer, trialShare*-odds) {
 		return 0, false
 	}
 	return odds, true
 }
 
-// misfit is the sum of squares of what a tale leaves unexplained, in standard
-// deviations: with these shares of the fenders fore and aft, and of the line's pull
-// missing along and across.
-func misfit(found *[modes]products, fore, aft, along, across float64) (sum float64) {
-	for m := range found {
-		missing := across
-		if m == 0 {
-			missing = along
+// found is what the record says, mode by mode, and the logarithm of the determinant
+// of the noise's covariance, where she lay so deep in her fenders before the fall.
+func (b *Berth) found(c *court, i int, noise *[modes]blend, depth int) (out [modes]products, scale float64) {
+	for m := range modes {
+		columns, doubts := b.evidence(c, i, m)
+		y := append([]float64(nil), columns[ofPlace][:c.before]...)
+		if depth > 0 {
+			for t := range y {
+				y[t] -= columns[ofFenders+depth-1][t] + columns[ofFenders+depths+depth-1][t]
+			}
 		}
-		tale := [...]float64{ofPlace: 1, ofLoss: -missing, ofForeFenders: -fore, ofAftFenders: -aft}
-		for j, x := range tale {
-			for k, y := range tale {
-				sum += x * y * found[m][j][k]
+		if noise[m].Period == 0 {
+			first := make([][]float64, len(doubts))
+			for k := range first {
+				first[k] = columns[tales+k][:c.before]
+			}
+			noise[m] = likeliest(y, first, doubts)
+		}
+		products, size := weighed(columns, doubts, y, noise[m])
+		out[m], scale = products, scale+size
+	}
+	return out, scale
+}
+
+// account is what is told of a mode: the columns and how much there is of each.
+type account struct {
+	column [4]int
+	share  [4]float64
+}
+
+// told is the account of a ship that lies so deep in her fenders fore and aft, 0
+// for not at all, with a share of the line's pull missing.
+func told(fore, aft int, missing float64) (a account) {
+	a.share[0] = 1
+	a.column[1], a.share[1] = ofLoss, -missing
+	if fore > 0 {
+		a.column[2], a.share[2] = ofFenders+fore-1, -1
+	}
+	if aft > 0 {
+		a.column[3], a.share[3] = ofFenders+depths+aft-1, -1
+	}
+	return a
+}
+
+// left is the product of what two accounts leave unexplained.
+func (g *products) left(a, b *account) (sum float64) {
+	for j, x := range a.share {
+		for k, y := range b.share {
+			if x != 0 && y != 0 {
+				sum += x * y * g[a.column[j]][b.column[k]]
 			}
 		}
 	}
 	return sum
 }
 
+// misfit is the sum of squares of what is left unexplained, in standard deviations,
+// with these shares of the line's pull missing along and across.
+func misfit(found *[modes]products, fore, aft int, along, across float64) (sum float64) {
+	for m := range found {
+		missing := across
+		if m == 0 {
+			missing = along
+		}
+		a := told(fore, aft, missing)
+		sum += found[m].left(&a, &a)
+	}
+	return sum
+}
+
 // misfitOfAny is the least misfit with any share of the pull missing in each mode,
 // none to most.
-func misfitOfAny(found *[modes]products, fore, aft float64) (sum float64) {
-	tale := [...]float64{ofPlace: 1, ofForeFenders: -fore, ofAftFenders: -aft}
+func misfitOfAny(found *[modes]products, fore, aft int) (sum float64) {
+	a, loss := told(fore, aft, 0), account{column: [4]int{ofLoss}, share: [4]float64{1}}
 	for m := range found {
 		g := &found[m]
-		var along float64
-		for j, x := range tale {
-			along += x * g[j][ofLoss]
-			for k, y := range tale {
-				sum += x * y * g[j][k]
-			}
-		}
-		if loss := g[ofLoss][ofLoss]; loss > 0 {
-			missing := max(0, min(along/loss, pullMost))
-			sum += missing * (missing*loss - 2*along)
+		sum += g.left(&a, &a)
+		if size := g[ofLoss][ofLoss]; size > 0 {
+			by := g.left(&a, &loss)
+			missing := max(0, min(by/size, pullMost))
+			sum += missing * (missing*size - 2*by)
 		}
 	}
 	return sum

@@ -32,6 +32,7 @@ const (
 	zeroEvery  = 60    // seconds
 	zeroQuick  = 15    // seconds, where the ship did not answer
 	zeroOff    = 0.02  // of MBL
+	zeroAnew   = 20    // seconds; time constant with which a pin is believed anew after a parting
 	zeroDenied = 60    // seconds for which that is held against the pin
 	riseLeast  = 0.01  // of MBL a metre, least that a pin must feel of a rise to speak of it
 	riseVoices = 5
@@ -75,6 +76,10 @@ func (b *Berth) zeros(now moment) {
 		}
 		if f.Age < z.Age || z.Age == 0 {
 			*z = zero{Base: f.Base, Age: f.Age, Way: b.way(i)}
+		} else if b.partedLately(now) && !z.Shifted && l.Part.Fell == 0 {
+			// she lies as never before: what the pins say is taken as it is
+			z.Base += (f.Base + f.Off/f.Stiff - z.Base) / zeroAnew
+			z.Way += (b.way(i) - z.Way) / zeroAnew
 		}
 		z.Went = max(z.Went*zeroFade, f.Stiff*math.Abs(b.way(i)-z.Way)/b.plan.Lines[i].MBLkN)
 		z.Age = f.Age
