@@ -62,13 +62,7 @@ type server struct {
 	grpc  string // address
 }
 
-// serve starts the program on addresses of its own and gives them.
-func serve(t testing.TB, args ...string) (pages, grpc string) {
-	t.Helper()
-	s := newServer(t, args...)
-	return s.pages, s.grpc
-}
-
+// newServer starts the program on addresses of its own.
 func newServer(t testing.TB, args ...string) *server {
 	t.Helper()
 	s := &server{t: t, args: append([]string{"serve", "--data", t.TempDir()}, args...)}
