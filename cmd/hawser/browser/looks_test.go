@@ -146,9 +146,21 @@ func TestTwentyBerthsAtAGlance(t *testing.T) {
 	accessible(t, tab)
 	nothingAgainst(t, tab)
 	if *picture != "" {
-		do(t, tab, "courses are there", chromedp.EmulateViewport(1600, 900), holds(`document.querySelector(".strips").width > 0`))
-		shoot(t, tab, *picture)
+		portray(t, *picture)
 	}
+}
+
+// portray writes a picture of twenty berths, at one of which a line has parted.
+func portray(t *testing.T, path string) {
+	t.Helper()
+	s := newServer(t)
+	f := newFleet(t, s.grpc, 19)
+	f.load = eventful
+	f.send(t.Context(), "past", time.Now().Add(-10*time.Minute), 0, 10*time.Minute, 0)
+	s.send()
+	tab := browser(t)
+	do(t, tab, "open", chromedp.EmulateViewport(1920, 1080), chromedp.Navigate(s.pages), holds(`document.querySelectorAll(".card").length === 20`), says("Line parted"), says("Imbalance"))
+	shoot(t, tab, path)
 }
 
 // eventful is calm but for a line that goes over its limit, one that nears it, one
