@@ -307,3 +307,58 @@ func TestPageDamaged(t *testing.T) {
 		t.Errorf("told %q", told.String())
 	}
 }
+
+// Appends, the roller and questions at once: a question asked while spans are rolled
+// up again and again sees each reading once, and never fewer than it saw before.
+func TestRollingWhileAppending(t *testing.T) {
+	s := open(t, tsdb.Options{Settle: time.Millisecond})
+	var sent storetest.Ledger
+	blocks := storetest.Blocks(1, 900, 6)
+	ended := make(chan error, 1)
+	go func() {
+		for _, b := range blocks {
+			if err := s.Append(t.Context(), "jetty-1", b); err != nil {
+				ended <- err
+				return
+			}
+		}
+		ended <- nil
+	}()
+	seen, appending := int64(0), true
+	for appending {
+		select {
+		case err := <-ended:
+			if err != nil {
+				t.Fatal(err)
+			}
+			appending = false
+		default:
+		}
+		r, err := s.Query(t.Context(), store.Query{
+			Berth: "jetty-1", Channel: reading.Channel{Line: "1", Kind: reading.Tension},
+			From: storetest.Start, To: storetest.Start.Add(time.Hour), Step: 10 * time.Second,
+		})
+		if err != nil {
+			t.Fatal(err)
+		}
+		count := int64(0)
+		for _, of := range r {
+			for i, n := range of.Count {
+				if count += n; n > 100 || of.Min[i] > of.Value[i] || of.Value[i] > of.Max[i] {
+					t.Fatalf("at %d: %d readings, %v to %v, mean %v", of.Time[i], n, of.Min[i], of.Max[i], of.Value[i])
+				}
+			}
+		}
+		if count < seen {
+			t.Fatalf("%d readings after %d", count, seen)
+		}
+		seen = count
+	}
+	if seen != 9000 {
+		t.Errorf("%d readings at the end, want 9000", seen)
+	}
+	for _, b := range blocks {
+		sent.Note("jetty-1", b)
+	}
+	sent.CheckSteps(t, s, storetest.Start, storetest.Start.Add(time.Hour), time.Second, time.Minute)
+}
