@@ -246,7 +246,7 @@ func (s *station) openStore(context.Context) (err error) {
 		if err != nil {
 			return err
 		}
-		s.store = db
+		s.store, refill = db, db.Fresh()
 		s.planLines = &history.PlanLines{Current: berthLines(s.book), Store: db, Every: 5 * time.Second, Log: s.log}
 	default:
 		dir := filepath.Join(s.cfg.Data, "store")

@@ -20,7 +20,8 @@
 //
 // Which spans wait to be rolled up is on a list in a folder of this process (see
 // roll). A span is reckoned from what the server has of its readings; where that is
-// less than was there when it was reckoned before, it is left as it is.
+// less than was there when it was reckoned before, it is left as it is. What the server
+// had before there was a list is read from its readings where it has no rolls.
 //
 // Times are in nanoseconds. Unlike the embedded store the server keeps the last of
 // two different readings for one time, and does not tell.
@@ -28,6 +29,7 @@ package influx
 
 import (
 	"context"
+	"encoding/binary"
 	"errors"
 	"fmt"
 	"log/slog"
@@ -121,6 +123,10 @@ type Store struct {
 	list    *bolt.DB
 	pending *roll.Pending
 	roller  *roll.Roller
+	// rollsSince is a time, Unix ns, from which on every reading has been rolled up or
+	// waits for it.
+	rollsSince int64
+	fresh      bool // the list was made by this Open
 
 	closing   sync.Once
 	closed    chan struct{}
@@ -137,10 +143,6 @@ func Open(o Options) (*Store, error) {
 	if err := o.validate(); err != nil {
 		return nil, err
 	}
-	list, pending, err := openList(o.Dir)
-	if err != nil {
-		return nil, err
-	}
 	transport := newCompressing()
 	client := influxdb2.NewClientWithOptions(o.URL, o.Token, influxdb2.DefaultOptions().
 		SetPrecision(time.Nanosecond).
@@ -153,10 +155,14 @@ func Open(o Options) (*Store, error) {
 		writeRoll: client.WriteAPIBlocking(o.Org, o.RollBucket),
 		query:     client.QueryAPI(o.Org),
 		appending: make(chan struct{}, 1), touched: make(map[roll.Place]bool),
-		list: list, pending: pending,
 		closed: make(chan struct{}), stop: stop, rolled: make(chan struct{}),
 	}
-	s.roller = &roll.Roller{Pending: pending, Keeper: s, Settle: o.Settle, Log: o.Log}
+	if err := s.openList(); err != nil {
+		stop()
+		client.Close()
+		return nil, err
+	}
+	s.roller = &roll.Roller{Pending: s.pending, Keeper: s, Settle: o.Settle, Log: o.Log}
 	go func() {
 		defer close(s.rolled)
 		s.roller.Run(ctx)
@@ -164,21 +170,42 @@ func Open(o Options) (*Store, error) {
 	return s, nil
 }
 
-// openList opens the list of spans that wait to be rolled up.
-func openList(dir string) (*bolt.DB, *roll.Pending, error) {
-	if err := os.MkdirAll(dir, 0o750); err != nil {
-		return nil, nil, fmt.Errorf("influx: %w", err)
+// openList opens the list of spans that wait to be rolled up, or makes it. A reading
+// may be dated an hour ahead of the clock, so since is an hour after it was made.
+func (s *Store) openList() error {
+	if err := os.MkdirAll(s.opts.Dir, 0o750); err != nil {
+		return fmt.Errorf("influx: %w", err)
 	}
-	list, err := bolt.Open(filepath.Join(dir, "waiting.db"), 0o640, &bolt.Options{Timeout: time.Second})
+	list, err := bolt.Open(filepath.Join(s.opts.Dir, "waiting.db"), 0o640, &bolt.Options{Timeout: time.Second})
 	if err != nil {
-		return nil, nil, fmt.Errorf("influx: list of spans to be rolled up: %w", err)
+		return fmt.Errorf("influx: list of spans to be rolled up: %w", err)
 	}
-	pending, err := roll.OpenPending(list)
+	bucket, key := []byte("about"), []byte("since")
+	err = list.Update(func(tx *bolt.Tx) error {
+		b, err := tx.CreateBucketIfNotExists(bucket)
+		if err != nil {
+			return err
+		}
+		if v := b.Get(key); len(v) == 8 {
+			s.rollsSince = int64(binary.BigEndian.Uint64(v))
+			return nil
+		}
+		s.fresh, s.rollsSince = true, time.Now().Add(time.Hour).UnixNano()
+		return b.Put(key, binary.BigEndian.AppendUint64(nil, uint64(s.rollsSince)))
+	})
+	if err == nil {
+		s.pending, err = roll.OpenPending(list)
+	}
 	if err != nil {
-		return nil, nil, errors.Join(fmt.Errorf("influx: %w", err), list.Close())
+		return errors.Join(fmt.Errorf("influx: list of spans to be rolled up: %w", err), list.Close())
 	}
-	return list, pending, nil
+	s.list = list
+	return nil
 }
+
+// Fresh reports whether nothing was known here of the server's rolls: the follower of
+// the journal should begin from its start, so that what it has is rolled up.
+func (s *Store) Fresh() bool { return s.fresh }
 
 // Append writes one block; see store.Store.
 func (s *Store) Append(ctx context.Context, berth string, block *reading.Block) error {

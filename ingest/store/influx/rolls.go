@@ -151,8 +151,8 @@ func (s *Store) queryRolls(ctx context.Context, q *store.Query, res roll.Resolut
 	if err != nil {
 		return nil, err
 	}
-	for _, wait := range waiting {
-		fresh, err := s.fold(ctx, q, max(wait[0], from), min(wait[1], to), res.Step())
+	for _, bare := range append(waiting, s.neverRolled(rolls, waiting, from, to)...) {
+		fresh, err := s.fold(ctx, q, max(bare[0], from), min(bare[1], to), res.Step())
 		if err != nil {
 			return nil, err
 		}
@@ -161,6 +161,33 @@ func (s *Store) queryRolls(ctx context.Context, q *store.Query, res roll.Resolut
 		}
 	}
 	return inSteps(rolls, q.Step, limit)
+}
+
+// neverRolled are the stretches of whole spans, Unix ns, that have no rolls and do not
+// wait for any, where the server may have readings from before they were rolled up.
+func (s *Store) neverRolled(rolls map[reading.Channel][]roll.Roll, waiting [][2]int64, from, to int64) (out [][2]int64) {
+	known := make(map[int64]bool)
+	for _, of := range rolls {
+		for i := range of {
+			known[roll.Floor(of[i].Time, int64(roll.Span))] = true
+		}
+	}
+	for _, wait := range waiting {
+		for t := wait[0]; t < wait[1]; t += int64(roll.Span) {
+			known[t] = true
+		}
+	}
+	for t := roll.Floor(from, int64(roll.Span)); t < min(to, s.rollsSince); t += int64(roll.Span) {
+		if known[t] {
+			continue
+		}
+		if n := len(out); n > 0 && out[n-1][1] == t {
+			out[n-1][1] += int64(roll.Span)
+			continue
+		}
+		out = append(out, [2]int64{t, t + int64(roll.Span)})
+	}
+	return out
 }
 
 // joined takes what was reckoned just now into rolls in order. Of two for one time

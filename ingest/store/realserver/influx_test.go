@@ -106,6 +106,10 @@ func TestServing(t *testing.T) {
 		databases++
 		readingsGo(t, server, fmt.Sprintf("hawser%d", databases))
 	})
+	t.Run("before there were rolls", func(t *testing.T) {
+		databases++
+		before(t, server, fmt.Sprintf("hawser%d", databases))
+	})
 	t.Run("refused", func(t *testing.T) { name, s := open(t); refused(t, server, name, s) })
 }
 
@@ -181,6 +185,47 @@ func readingsGo(t *testing.T, server *realserver.Influxd, database string) {
 	}
 	rollUp()
 	check()
+	if s.Fresh() {
+		t.Error("a list that was there is told to be new")
+	}
+}
+
+// A server that had readings before they were rolled up gives them in steps, and goes
+// on to when they are rolled up.
+func before(t *testing.T, server *realserver.Influxd, database string) {
+	create(t, server, database)
+	first, err := influx.Open(influx.Options{URL: server.URL, Bucket: database + "/autogen", Dir: t.TempDir(), Settle: time.Hour})
+	if err != nil {
+		t.Fatal(err)
+	}
+	var sent storetest.Ledger
+	blocks := storetest.Blocks(1, 1500, 5)
+	give := func(s *influx.Store, some []*reading.Block) {
+		t.Helper()
+		var entries []store.Entry
+		for _, b := range some {
+			sent.Note("jetty-1", b)
+			entries = append(entries, store.Entry{Berth: "jetty-1", Block: b})
+		}
+		if err := s.AppendMany(t.Context(), entries); err != nil {
+			t.Fatal(err)
+		}
+	}
+	give(first, blocks[:1200])
+	if err := first.Close(); err != nil {
+		t.Fatal(err)
+	}
+	s := connect(t, server, database)
+	if !s.Fresh() {
+		t.Error("a list made now is not told to be new")
+	}
+	give(s, blocks[1200:])
+	for range 2 {
+		sent.CheckSteps(t, s, storetest.Start, storetest.Start.Add(time.Hour), time.Second, time.Minute, time.Hour)
+		if err := s.RollUp(t.Context()); err != nil {
+			t.Fatal(err)
+		}
+	}
 }
 
 // What the embedded store cuts to milliseconds stays apart here.
