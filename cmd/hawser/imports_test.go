@@ -62,7 +62,7 @@ var allowed = map[string]struct {
 		"looks on at detection and writes down what it saw"},
 	"services/performance": {[]string{"services/alarm", "detect"}, "measures the alarms; knows no reading"},
 	"services/deliver":     {[]string{"services/alarm", "detect"}, "alarms out of the house; knows no reading"},
-	"services/drawing":     {[]string{"detect/assess", "detect/mooring"}, "pictures of answers; reckons nothing"},
+	"services/drawing":     {[]string{"detect/assess", "detect/mooring", "services/drawing/plot"}, "pictures of answers; reckons nothing"},
 	"services/access":      {[]string{"proto/hawser/v1"}, "who may call what; knows the schema, no service"},
 	"services/front":       {nil, "listeners; knows handlers, no service"},
 	"services/backup":      {nil, "the form of an archive; what its parts are is cmd's to know"},

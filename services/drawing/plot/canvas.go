@@ -59,7 +59,7 @@ type Canvas interface {
 	Words(at Point, ink Ink, text string)
 }
 
-// SVG is a drawing in SVG.
+// SVG is a drawing in SVG; the zero value takes strokes for another drawing.
 type SVG struct{ b bytes.Buffer }
 
 // NewSVG begins a drawing of a size; title and what is to be heard of it by those who
@@ -80,6 +80,9 @@ func (s *SVG) Bytes() []byte {
 	s.b.WriteString("</svg>\n")
 	return s.b.Bytes()
 }
+
+// Elements are the strokes of a drawing that was not begun, to be put into another.
+func (s *SVG) Elements() []byte { return s.b.Bytes() }
 
 // Path is part of Canvas.
 func (s *SVG) Path(points []Point, k Stroke) {
@@ -119,15 +122,15 @@ func (s *SVG) Ring(at Point, radius float64, k Stroke) {
 // Words is part of Canvas.
 func (s *SVG) Words(at Point, ink Ink, text string) {
 	anchor := [...]string{"start", "middle", "end"}[ink.Anchor]
-	weight := ""
+	// A style goes before what a drawing around it says of its text.
+	style := fmt.Sprintf("font-size:%gpx;fill:%s", orElse(ink.Size, 12), orElse(ink.Colour, "#111111"))
 	if ink.Bold {
-		weight = ` font-weight="bold"`
+		style += ";font-weight:bold"
 	}
 	if ink.Halo {
-		weight += ` stroke="#ffffff" stroke-width="4" stroke-linejoin="round" paint-order="stroke"`
+		style += ";stroke:#ffffff;stroke-width:4px;stroke-linejoin:round;paint-order:stroke"
 	}
-	fmt.Fprintf(&s.b, `<text x="%.1f" y="%.1f" text-anchor="%s" font-size="%g" fill="%s"%s>%s</text>`+"\n",
-		at.X, at.Y, anchor, orElse(ink.Size, 12), orElse(ink.Colour, "#111111"), weight, escaped(text))
+	fmt.Fprintf(&s.b, `<text x="%.1f" y="%.1f" text-anchor="%s" style="%s">%s</text>`+"\n", at.X, at.Y, anchor, style, escaped(text))
 }
 
 func orElse[T comparable](v, otherwise T) T {

@@ -161,7 +161,7 @@ func (f *Figure) Draw(c Canvas, top float64) (bottom float64) {
 	for _, t := range at {
 		c.Words(Point{f.x(t.at), bottom + f.small() + 4}, Ink{Size: f.small(), Colour: axisInk, Anchor: Middle, Bold: t.day}, t.name)
 	}
-	c.Words(Point{f.Right + 20, bottom + f.small() + 4}, Ink{Size: f.small(), Colour: axisInk}, f.Unit)
+	c.Words(Point{f.Right + 30, bottom + f.small() + 4}, Ink{Size: f.small(), Colour: axisInk}, f.Unit)
 	return top + f.Height()
 }
 
@@ -217,7 +217,7 @@ func (f *Figure) panel(c Canvas, p *Panel, top float64, times []moment) {
 	for k := range p.Bands {
 		f.band(c, &p.Bands[k], y)
 	}
-	for _, v := range ticks(lo, hi, max(2, int(p.Height/20))) {
+	for _, v := range ticks(lo, hi, min(10, max(2, int(p.Height/20)))) {
 		c.Path([]Point{{f.Left, y(v)}, {f.Right, y(v)}}, Stroke{Colour: gridInk, Width: 1})
 		c.Words(Point{f.Left - 6, y(v) + 4}, Ink{Size: f.small(), Colour: axisInk, Anchor: End}, Number(v))
 	}

@@ -121,6 +121,8 @@ func TestTicksAreRound(t *testing.T) {
 		{-60, 30, 9, []float64{-60, -50, -40, -30, -20, -10, 0, 10, 20, 30}},
 		{0.3, 0.91, 3, []float64{0.4, 0.6, 0.8}},
 		{-7, 1, 4, []float64{-6, -4, -2, 0}},
+		{0, 10, 20, []float64{0, 0.5, 1, 1.5, 2, 2.5, 3, 3.5, 4, 4.5, 5, 5.5, 6, 6.5, 7, 7.5, 8, 8.5, 9, 9.5, 10}},
+		{11.1, 12.7, 2, []float64{11.5, 12, 12.5}}, // one alone would be no scale
 	} {
 		got := ticks(c.lo, c.hi, c.n)
 		if !slices.EqualFunc(got, c.want, func(a, b float64) bool { return math.Abs(a-b) < 1e-12 }) {

@@ -9,7 +9,7 @@ import (
 // ticks are round values from lo to hi, about n of them, two at least where there is
 // room for a scale.
 func ticks(lo, hi float64, n int) (at []float64) {
-	for ; len(at) < 2 && n < 12; n++ {
+	for at = about(lo, hi, n); len(at) < 2 && n < 12; n++ {
 		at = about(lo, hi, n)
 	}
 	return at
