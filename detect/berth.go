@@ -14,8 +14,9 @@ type Berth struct {
 	index  map[string]int // line id to index in the plan
 	levers []lever
 	state  state
-	out    []Change // of the present Advance
-	usual  factor   // of the newest look
+	out    []Change           // of the present Advance
+	usual  factor             // of the newest look
+	answer [swerveFar]float64 // of the swerves' filter to a step
 
 	observe func(*Look) // nil where nobody looks on
 	look    *Look
@@ -41,7 +42,7 @@ type state struct {
 
 // New starts a berth from nothing. The plan must not change afterwards.
 func New(plan *mooring.Plan) *Berth {
-	b := &Berth{plan: plan, levers: levers(plan), index: make(map[string]int, len(plan.Lines))}
+	b := &Berth{plan: plan, levers: levers(plan), answer: stepAnswer(), index: make(map[string]int, len(plan.Lines))}
 	for i := range plan.Lines {
 		b.index[plan.Lines[i].ID] = i
 	}

@@ -61,6 +61,7 @@ type foresight struct {
 	Weights [sightCount][modes][foreKnown]float64
 	Unsure  [sightCount][modes][foreKnown][foreKnown]float64
 	Surprises
+	Swerves Swerves
 }
 
 // pushes on the ship, as accelerations.
@@ -131,6 +132,7 @@ func (b *Berth) behold(now moment) {
 	f.Slow.step(&at.Place, &at.Push, foreSlow)
 	at.Speed, at.SlowSpeed, at.Force, at.SlowForce = f.Quick.Speed, f.Slow.Speed, f.Quick.Force, f.Slow.Force
 	f.Past[f.Looks%looksKept] = at
+	f.Swerves.swerve(&at, &f.Usual, f.Looks)
 	f.Looks++
 	f.foretell()
 	f.weighUp(&b.usual)

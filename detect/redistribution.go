@@ -27,6 +27,12 @@ import (
 //	unowned  no line that is measured gave or took of itself, not by the ship's way,
 //	         as much as 0.4 of that load in the last 16 s: what moved her is then known
 //
+// Gusts can hide a loss from her surprises, which look at how far she has gone, and
+// not from her swerves (see swerve.go), which look at how suddenly she began. Where
+// the surprises only hint at a loss (unseenHint), the swerves of the last 12 s may
+// tell it by themselves: their odds over unseenSharp, the fairlead not nearer its
+// hook, two lines off by 0.012 of MBL, and her ways learnt for six minutes.
+//
 // Told for the group of the unseen line, and cleared after 10 min. Source:
 // Newton's second law; the figures other than the odds are common practice, no
 // source.
@@ -40,6 +46,10 @@ const (
 	unseenOwn   = 0.4   // of the load
 	unseenLate  = 0.5   // s; readings and places lag so far behind, about
 	unseenHold  = 2     // looks in a row
+	unseenHint  = 3     // odds by her surprises, from which her swerves may tell
+	unseenSharp = 14    // odds by her swerves
+	sharpFelt   = 0.012 // of MBL
+	sharpAfter  = 720   // looks since her place was last not known
 	unseenRest  = 600 * int64(perSecond)
 )
 
@@ -72,8 +82,9 @@ func (b *Berth) redistribution(now moment) {
 func (b *Berth) suspect(now moment) {
 	var tried [mooring.Stern + 1]bool
 	var seen [sightCount][joint]float64
+	var sharp swerved
 	ready := false
-	best, who, sight := 0.0, -1, 0
+	best, who, sight, least := 0.0, -1, 0, 0.0
 	for i := range b.plan.Lines {
 		g := b.plan.Lines[i].Group
 		u := &b.state.Unseen[g]
@@ -93,19 +104,25 @@ func (b *Berth) suspect(now moment) {
 			}
 		}
 		odds, at := b.unseenOdds(i, load, &seen)
+		away, felt := unseenAway, unseenFelt
+		if odds >= unseenHint && odds < unseenOdds {
+			if j := b.sharply(i, load, &sharp); j.Odds >= unseenSharp {
+				odds, at, away, felt = unseenOdds, sightOf(j.Looks), 0, sharpFelt // certain enough
+			}
+		}
 		b.weighGroup(UnseenOdds, g, odds, unseenOdds)
-		if odds < unseenOdds || !b.away(i, at) || b.owned(unseenOwn*load) {
+		if odds < unseenOdds || !b.away(i, at, away) || b.owned(unseenOwn*load) {
 			u.Looks = 0
 			continue
 		}
 		if u.Looks++; u.Looks >= unseenHold && odds > best {
-			best, who, sight = odds, i, at
+			best, who, sight, least = odds, i, at, felt
 		}
 	}
 	if who < 0 {
 		return
 	}
-	felt, worst := b.feel(&b.state.Motion.Fore.Off[sight][(b.state.Motion.Fore.Looks-1)%looksKept])
+	felt, worst := b.feel(&b.state.Motion.Fore.Off[sight][(b.state.Motion.Fore.Looks-1)%looksKept], least)
 	if felt < 2 {
 		return
 	}
@@ -135,14 +152,46 @@ func (b *Berth) unseenOdds(i int, load float64, seen *[sightCount][joint]float64
 	return best, sight
 }
 
-// away reports whether the fairlead of line i went from its hook as far as the
-// surprise of that sight asks.
-func (b *Berth) away(i, sight int) bool {
+// sharply holds her swerves against the loss of line i, not of one whose pin is at
+// fault; they are made white for the first line that asks.
+func (b *Berth) sharply(i int, load float64, sharp *swerved) jolt {
+	f := &b.state.Motion.Fore
+	if f.Looks < sharpAfter || f.Swerves.Lessons < leastSeen || b.plan.Lines[i].Instrumented {
+		return jolt{}
+	}
+	if sharp.rough == 0 {
+		*sharp = f.Swerves.since(f.Looks-1, &b.answer)
+	}
+	return sharp.jolted(b.unpulled(i, load), unseenLeast, unseenMost)
+}
+
+// unpulled is the acceleration by the loss of a load of line i, m/s².
+func (b *Berth) unpulled(i int, load float64) (push [modes]float64) {
+	mass := b.masses()
+	for m := range modes {
+		push[m] = -load * b.levers[i].Pull[m] / mass[m]
+	}
+	return push
+}
+
+// sightOf is the sight that looks back as far as so many looks, about.
+func sightOf(looks int) int {
+	for s, h := range sights {
+		if int64(looks) <= h {
+			return s
+		}
+	}
+	return sightCount - 1
+}
+
+// away reports whether the fairlead of line i went from its hook by this share of
+// what the surprise of that sight asks.
+func (b *Berth) away(i, sight int, share float64) bool {
 	f := &b.state.Motion.Fore
 	now, base := &f.Past[(f.Looks-1)%looksKept].Place, &f.Past[(f.Looks-1-sights[sight])%looksKept].Place
 	went := [modes]float64{now[0] - base[0], now[1] - base[1], now[2] - base[2]}
 	run := &b.levers[i].Move
-	return dot(run, &went) >= unseenAway*dot(run, &f.Off[sight][(f.Looks-1)%looksKept])
+	return dot(run, &went) >= share*dot(run, &f.Off[sight][(f.Looks-1)%looksKept])
 }
 
 // owned reports whether a measured line has given or taken this load of itself
@@ -184,15 +233,15 @@ func (b *Berth) likelyLoad(now moment, i int) (load float64, ok bool) {
 	return load / max(n, 1), n > 0 && load > 0
 }
 
-// feel is how many lines feel a move by unseenFelt of MBL or more, and the most
+// feel is how many lines feel a move by a share of MBL or more, and the most
 // that one gains, of MBL.
-func (b *Berth) feel(move *[modes]float64) (felt int, worst float64) {
+func (b *Berth) feel(move *[modes]float64, least float64) (felt int, worst float64) {
 	for i := range b.state.Lines {
 		if b.state.Lines[i].Fit.Weight == 0 {
 			continue
 		}
 		gain := b.draws(i, move) / b.plan.Lines[i].MBLkN
-		if math.Abs(gain) >= unseenFelt {
+		if math.Abs(gain) >= least {
 			felt++
 		}
 		worst = max(worst, gain)
