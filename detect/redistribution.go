@@ -46,7 +46,7 @@ const (
 	unseenOwn   = 0.4   // of the load
 	unseenLate  = 0.5   // s; readings and places lag so far behind, about
 	unseenHold  = 2     // looks in a row
-	unseenHint  = 3     // odds by her surprises, from which her swerves may tell
+	unseenHint  = 7     // odds by her surprises, from which her swerves may tell
 	unseenSharp = 14    // odds by her swerves
 	sharpFelt   = 0.012 // of MBL
 	sharpAfter  = 720   // looks since her place was last not known
