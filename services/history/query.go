@@ -68,31 +68,36 @@ func Handler(s Store, access Access, log *slog.Logger) http.Handler {
 			return
 		}
 		q.ChooseStep(leastStep(s, q.From))
-		if access != nil {
-			since, ok := access.Sees(r.Context(), q.Berth)
-			if !ok {
-				http.Error(w, "berth "+q.Berth+": not for this caller", http.StatusForbidden)
-				return
-			}
-			if q = from(q, since); !q.From.Before(q.To) {
-				answer(w, log, nil)
-				return
-			}
+		if results, ok := ask(w, r, s, access, q, log); ok {
+			answer(w, log.With("berth", q.Berth, "channel", q.Channel), results)
 		}
-		results, err := s.Query(r.Context(), q)
-		switch {
-		case errors.Is(err, store.ErrBadQuery), errors.Is(err, store.ErrTooManyPoints):
-			http.Error(w, err.Error(), http.StatusBadRequest)
-			return
-		case err != nil && r.Context().Err() != nil:
-			return // nobody is there to answer
-		case err != nil:
-			log.Error("history not answered", "berth", q.Berth, "channel", q.Channel, "err", err)
-			http.Error(w, "the store does not answer", http.StatusServiceUnavailable)
-			return
-		}
-		answer(w, log.With("berth", q.Berth, "channel", q.Channel), results)
 	})
+}
+
+// ask asks the store for what the caller may see of a question. Where ok is false
+// it has answered itself, with why.
+func ask(w http.ResponseWriter, r *http.Request, s Store, access Access, q store.Query, log *slog.Logger) (results []store.Result, ok bool) {
+	if access != nil {
+		since, sees := access.Sees(r.Context(), q.Berth)
+		if !sees {
+			http.Error(w, "berth "+q.Berth+": not for this caller", http.StatusForbidden)
+			return nil, false
+		}
+		if q = from(q, since); !q.From.Before(q.To) {
+			return nil, true
+		}
+	}
+	results, err := s.Query(r.Context(), q)
+	switch {
+	case err == nil:
+		return results, true
+	case errors.Is(err, store.ErrBadQuery), errors.Is(err, store.ErrTooManyPoints):
+		http.Error(w, err.Error(), http.StatusBadRequest)
+	case r.Context().Err() == nil: // else nobody is there to answer
+		log.Error("history not answered", "berth", q.Berth, "channel", q.Channel, "err", err)
+		http.Error(w, "the store does not answer", http.StatusServiceUnavailable)
+	}
+	return nil, false
 }
 
 // from puts a question's beginning to since where it is before. The store takes

@@ -66,27 +66,8 @@ func Spectrum(s Store, access Access, log *slog.Logger) http.Handler {
 			return
 		}
 		q.Step = spectrumStep
-		if access != nil {
-			since, ok := access.Sees(r.Context(), q.Berth)
-			if !ok {
-				http.Error(w, "berth "+q.Berth+": not for this caller", http.StatusForbidden)
-				return
-			}
-			q = from(q, since)
-		}
-		var results []store.Result
-		if q.From.Before(q.To) {
-			results, err = s.Query(r.Context(), q)
-		}
-		switch {
-		case errors.Is(err, store.ErrBadQuery), errors.Is(err, store.ErrTooManyPoints):
-			http.Error(w, err.Error(), http.StatusBadRequest)
-			return
-		case err != nil && r.Context().Err() != nil:
-			return // nobody is there to answer
-		case err != nil:
-			log.Error("spectrum not answered", "berth", q.Berth, "channel", q.Channel, "err", err)
-			http.Error(w, "the store does not answer", http.StatusServiceUnavailable)
+		results, ok := ask(w, r, s, access, q, log)
+		if !ok {
 			return
 		}
 		a := spectrumJSON{Channel: q.Channel.String(), Unit: q.Channel.Kind.Unit(), Hz: []float64{}, Density: []float64{}, Peaks: []peakJSON{}}
