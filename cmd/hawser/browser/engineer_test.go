@@ -17,6 +17,9 @@ func TestEngineer(t *testing.T) {
 	s := newServer(t)
 	s.send()
 	tab := browser(t)
+	// The history follows the journal: what was sent last is in it a moment later.
+	do(t, tab, "wait for the history", chromedp.Navigate(s.pages), says("Line parted"), holds(`(fetch("/api/spectrum?" + new URLSearchParams({ berth: "north-jetty-1",
+		channel: "1/tension", from: new Date(Date.now() - 3600e3).toISOString(), to: new Date().toISOString() })).then((r) => r.json()).then((s) => { window.segments = s.segments; }), window.segments > 2)`))
 	do(t, tab, "open", chromedp.EmulateViewport(1400, 1000), chromedp.Navigate(s.pages+"engineer?last=3600"), shown(".chart canvas"),
 		holds(`document.querySelectorAll(".chart canvas").length >= 5`), says("Line parted"), says("Line 4"), says("Correlation"))
 	nothingAgainst(t, tab)

@@ -112,7 +112,6 @@ type Store struct {
 	transport *compressing
 	write     api.WriteAPIBlocking
 	writeRoll api.WriteAPIBlocking
-	query     api.QueryAPI
 
 	// appending lets one append at a time use batch; a channel, since the wait for
 	// it ends with the context.
@@ -153,7 +152,6 @@ func Open(o Options) (*Store, error) {
 		opts: o, client: client, transport: transport,
 		write:     client.WriteAPIBlocking(o.Org, o.Bucket),
 		writeRoll: client.WriteAPIBlocking(o.Org, o.RollBucket),
-		query:     client.QueryAPI(o.Org),
 		appending: make(chan struct{}, 1), touched: make(map[roll.Place]bool),
 		closed: make(chan struct{}), stop: stop, rolled: make(chan struct{}),
 	}

@@ -120,7 +120,9 @@ func inSteps(points map[reading.Channel][]roll.Roll, step time.Duration, limit i
 func (s *Store) rows(ctx context.Context, flux string, each func(*query.FluxRecord) error) error {
 	limited, cancel := context.WithTimeout(ctx, s.opts.Timeout)
 	defer cancel() // what the client leaves open of an answer too
-	rows, err := s.query.Query(limited, flux)
+	// One for each question: the client's own keeps its URL without a lock when first
+	// used, and the roller asks while others do.
+	rows, err := s.client.QueryAPI(s.opts.Org).Query(limited, flux)
 	if err == nil {
 		defer rows.Close()
 		for rows.Next() {
