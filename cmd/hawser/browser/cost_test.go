@@ -143,9 +143,32 @@ func BenchmarkFirstView(b *testing.B) {
 	s := newServer(b)
 	f := newFleet(b, s.grpc, 20)
 	f.send(b.Context(), "past", time.Now().Add(-11*time.Minute), 0, 11*time.Minute, 0)
-	tab := browser(b)
+	var sum, worst, size, arrived, busy, n float64
+	for b.Loop() {
+		b.StopTimer()
+		tab := browser(b) // of its own: what another page's stream still owes the link would count here
+		do(b, tab, "a slow link", slowLink())
+		before := metric(b, tab, "TaskDuration")
+		b.StartTimer()
+		do(b, tab, "open", chromedp.Navigate(s.pages), holds("window.firstView > 0"))
+		busy += metric(b, tab, "TaskDuration") - before
+		took := ask[float64](b, tab, "window.firstView")
+		size = ask[float64](b, tab, `performance.getEntriesByType("navigation")[0].encodedBodySize`)
+		arrived += ask[float64](b, tab, `performance.getEntriesByType("navigation")[0].responseEnd`)
+		sum, worst, n = sum+took, max(worst, took), n+1
+	}
+	b.ReportMetric(sum/n, "ms-mean")
+	b.ReportMetric(arrived/n, "ms-arrived")
+	b.ReportMetric(1000*busy/n, "ms-processor")
+	b.ReportMetric(worst, "ms-worst")
+	b.ReportMetric(size/1000, "kB")
+}
+
+// slowLink puts a tab on a link of 1 Mbit/s on which each request takes 600 ms, with
+// nothing kept from before.
+func slowLink() chromedp.Action[chromedp.Void] {
 	slow := &network.Conditions{Latency: 600, DownloadThroughput: 1e6 / 8, UploadThroughput: 1e6 / 8}
-	do(b, tab, "a slow link", chromedp.EmulateViewport(1920, 1080), chromedp.Func(func(ctx context.Context, t *chromedp.Target) error {
+	return chromedp.Steps(chromedp.EmulateViewport(1920, 1080), chromedp.Func(func(ctx context.Context, t *chromedp.Target) error {
 		if err := threadTime(ctx, t); err != nil {
 			return err
 		}
@@ -161,22 +184,6 @@ func BenchmarkFirstView(b *testing.B) {
 		_, err := cdp.Call(ctx, t, network.EmulateNetworkConditionsByRule, network.EmulateNetworkConditionsByRuleParams{MatchedNetworkConditions: []*network.Conditions{slow}})
 		return err
 	}))
-	var sum, worst, size, arrived, busy, n float64
-	for b.Loop() {
-		do(b, tab, "leave", chromedp.Navigate("about:blank"))
-		before := metric(b, tab, "TaskDuration")
-		do(b, tab, "open", chromedp.Navigate(s.pages), holds("window.firstView > 0"))
-		busy += metric(b, tab, "TaskDuration") - before
-		took := ask[float64](b, tab, "window.firstView")
-		size = ask[float64](b, tab, `performance.getEntriesByType("navigation")[0].encodedBodySize`)
-		arrived += ask[float64](b, tab, `performance.getEntriesByType("navigation")[0].responseEnd`)
-		sum, worst, n = sum+took, max(worst, took), n+1
-	}
-	b.ReportMetric(sum/n, "ms-mean")
-	b.ReportMetric(arrived/n, "ms-arrived")
-	b.ReportMetric(1000*busy/n, "ms-processor")
-	b.ReportMetric(worst, "ms-worst")
-	b.ReportMetric(size/1000, "kB")
 }
 
 // BenchmarkBerthPage is BenchmarkTerminalPage for the page of one berth of sixteen
