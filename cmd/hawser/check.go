@@ -11,6 +11,7 @@ import (
 	"hawser/detect/mooring"
 	"hawser/detect/mooring/quality"
 	"hawser/ingest/planfile"
+	"hawser/services/plans"
 )
 
 func newCheck(s streams) *cobra.Command {
@@ -40,7 +41,7 @@ Remarks are for people to weigh and do not change the exit code.`,
 			if err != nil {
 				return err
 			}
-			water, err := waterOf(plan)
+			water, err := plans.WaterOf(plan)
 			if err != nil {
 				return err
 			}

@@ -9,21 +9,7 @@ import (
 
 	"hawser/detect/mooring"
 	"hawser/detect/mooring/quality"
-	"hawser/detect/tide"
 )
-
-// waterOf is how far the plan's tide goes, nil where the plan has none.
-func waterOf(p *mooring.Plan) (*quality.Water, error) {
-	if p.Tide == nil {
-		return nil, nil
-	}
-	curve, err := tide.New(p.Tide)
-	if err != nil {
-		return nil, err
-	}
-	low, high := curve.Extremes()
-	return &quality.Water{LowM: low, HighM: high}, nil
-}
 
 // printRemarks writes what quality has to say, with the rules where asked.
 func printRemarks(w io.Writer, p *mooring.Plan, remarks []quality.Remark, why bool) error {

@@ -71,7 +71,7 @@ func (d *Desk) read(w http.ResponseWriter, r *http.Request) (f *findings, m *haw
 		f.Faults = append(f.Faults, fault{Path: "berth", Want: "must be " + berth + ", the berth of this page, not " + plan.Berth})
 		return f, nil, true
 	}
-	water, err := waterOf(plan)
+	water, err := WaterOf(plan)
 	if err != nil {
 		f.Faults = append(f.Faults, fault{Path: "tide", Want: err.Error()})
 		return f, nil, true
@@ -102,8 +102,9 @@ func (f *findings) fault(err error) {
 	}
 }
 
-// waterOf is how far the plan's tide goes, nil where the plan has none.
-func waterOf(p *mooring.Plan) (*quality.Water, error) {
+// WaterOf is how far the plan's tide goes, metres above chart datum, nil where the
+// plan has none.
+func WaterOf(p *mooring.Plan) (*quality.Water, error) {
 	if p.Tide == nil {
 		return nil, nil
 	}
