@@ -37,26 +37,26 @@ func (b *Berth) approaching(now moment) {
 	for i := range b.state.Lines {
 		l := &b.state.Lines[i]
 		if now.Time%(60*second) == 0 {
-			l.Trend.minute(l.Minute, l.MinuteOK && b.measure(now, i), b.plan.WorkingLoadKN(i))
+			l.Trend.minute(l.MinuteMean, l.MinuteMeanOK && b.comparable(now, i), b.plan.WorkingLoadKN(i))
 		}
-		if !b.watched(now, i) || !l.MinuteOK {
+		if !b.monitored(now, i) || !l.MinuteMeanOK {
 			l.Approach.pause()
 			continue
 		}
 		limit := b.plan.WorkingLoadKN(i)
-		near, mean := lim.ApproachFraction*limit, l.Minute
+		near, mean := lim.ApproachFraction*limit, l.MinuteMean
 		left := math.Inf(1) // minutes
 		if l.Trend.Steady {
 			left = max(0, (limit-mean)/l.Trend.Slope)
-			b.weigh(TimeToLimit, i, left, lim.ApproachMinutes)
+			b.report(TimeToLimit, i, left, lim.ApproachMinutes)
 		}
-		b.weigh(LoadMinute, i, mean, near)
+		b.report(MinuteMean, i, mean, near)
 		soon := left <= lim.ApproachMinutes
 		c := Change{Condition: ApproachingLimit, Value: mean, Limit: limit, HasLimit: true, Unit: "kN"}
-		switch l.Approach.step((mean >= near || soon) && !b.spared(now, i), mean < approachBand*near && !soon, approachOn, approachOff) {
+		switch l.Approach.step((mean >= near || soon) && !b.suppressed(now, i), mean < approachBand*near && !soon, approachOn, approachOff) {
 		case rose:
 			c.Onset = now.Time - int64(approachOn)*second
-			if c.By = LoadMinute; mean >= near {
+			if c.By = MinuteMean; mean >= near {
 				c.Detail = fmt.Sprintf("Line %s stands at %.0f kN (%s of MBL), %.0f %% of its working load limit of %.0f kN; tend it before it gets there.",
 					b.id(i), mean, b.percent(i, mean), 100*mean/limit, limit)
 			} else {

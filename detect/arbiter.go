@@ -13,43 +13,43 @@ package detect
 //	                        parting is told: the whole mooring is upset
 //
 // What others then suffer, over their limit or near it, is told.
-const upsetFor = 120 * int64(perSecond)
+const disturbedTicks = 120 * int64(ticksPerSecond)
 
 // watched reports whether line i has a load pin with a present load to judge.
-func (b *Berth) watched(now moment, i int) bool {
+func (b *Berth) monitored(now moment, i int) bool {
 	l := &b.state.Lines[i]
-	return b.plan.Lines[i].Instrumented && !b.state.Watch.Off && l.Health.Fault == well && l.Pin.fresh(now)
+	return b.plan.Lines[i].Instrumented && !b.state.Watch.Off && l.Health.Fault == healthy && l.Pin.fresh(now)
 }
 
 // spared reports whether line i has a reason to be as it is: worked by hand, or
 // parted and told so.
-func (b *Berth) spared(now moment, i int) bool {
+func (b *Berth) suppressed(now moment, i int) bool {
 	l := &b.state.Lines[i]
-	return l.worked(now) || l.Part.Latch.Up
+	return l.tended(now) || l.Parting.Latch.Up
 }
 
 // upset reports whether a parting or a slip has upset the whole mooring.
-func (b *Berth) upset(now moment) bool {
-	return b.state.Upset != 0 && now.Tick-b.state.Upset < upsetFor
+func (b *Berth) disturbed(now moment) bool {
+	return b.state.DisturbedAt != 0 && now.Tick-b.state.DisturbedAt < disturbedTicks
 }
 
 // stoodDown is how long the watch must be stood down, in ticks, for what was
 // raised to be over: a crew that stands it down for a minute to work a line on
 // bitts does not end what else is wrong, and is not told of it twice.
-const stoodDown = 150 * perSecond
+const standDownTicks = 150 * ticksPerSecond
 
 // standDown forgets what was about to be told while the watch is stood down, and
 // in the end clears all.
 func (b *Berth) standDown(now moment) {
 	w := &b.state.Watch
 	if !w.Off {
-		w.For = 0
+		w.OffTicks = 0
 		return
 	}
 	for i := range b.state.Lines {
 		b.state.Lines[i].Fit.Age = 0
 	}
-	if w.For = min(w.For+1, stoodDown); w.For < stoodDown {
+	if w.OffTicks = min(w.OffTicks+1, standDownTicks); w.OffTicks < standDownTicks {
 		return
 	}
 	for len(b.state.Raised) > 0 {
@@ -59,9 +59,9 @@ func (b *Berth) standDown(now moment) {
 	}
 	for i := range b.state.Lines {
 		l := &b.state.Lines[i]
-		l.Over, l.Imbalance, l.Slack, l.Approach, l.Snap.Latch = latch{}, latch{}, latch{}, latch{}, latch{}
-		l.Part, l.Slip.Up, l.Health.Told = part{}, false, false
+		l.Overload, l.Imbalance, l.Slack, l.Approach, l.Snap.Latch = latch{}, latch{}, latch{}, latch{}, latch{}
+		l.Parting, l.Slip.Up, l.Health.Raised = parting{}, false, false
 	}
-	b.state.Upset, b.state.Parted = 0, 0
+	b.state.DisturbedAt, b.state.PartedAt = 0, 0
 	clear(b.state.Unseen[:])
 }

@@ -10,39 +10,39 @@ import (
 // use. It keeps all that it learns in state, so that a snapshot is that struct
 // written down; what follows from the plan alone is made anew.
 type Berth struct {
-	plan   *mooring.Plan
-	index  map[string]int // line id to index in the plan
-	levers []lever
-	state  state
-	out    []Change           // of the present Advance
-	usual  factor             // of the newest look
-	answer [swerveFar]float64 // of the swerves' filter to a step
+	plan         *mooring.Plan
+	index        map[string]int // line id to index in the plan
+	models       []lineModel
+	state        state
+	out          []Change               // of the present Advance
+	errorChol    cholesky               // of the newest look
+	stepResponse [responseSteps]float64 // of the swerves' filter to a step
 
-	observe func(*Look) // nil where nobody looks on
-	look    *Look
+	observe     func(*Observation) // nil where nobody looks on
+	observation *Observation
 }
 
 // state is everything a berth learns from readings. Fields are exported for
 // the snapshot's encoder only.
 type state struct {
-	Feed   feed
-	Tick   int64 // next tick to run, counted from the Unix epoch; 0 before the first reading
-	Idle   int32 // ticks since the last that held a reading
-	First  int64 // time of the first tick, Unix nanoseconds
-	Watch  watch
-	Wind   wind
-	Upset  int64 // tick of the last parting or slip, 0 for none
-	Parted int64 // tick of the last parting, seen or not, 0 for none
-	Motion motion
-	Lines  []line
-	Unseen [mooring.Stern + 1]unseen // by group
-	Raised []Change                  // raised and not cleared, oldest first
-	Odd    Oddities
+	Feed        feed
+	Tick        int64 // next tick to run, counted from the Unix epoch; 0 before the first reading
+	Idle        int32 // ticks since the last that held a reading
+	First       int64 // time of the first tick, Unix nanoseconds
+	Watch       watch
+	Wind        wind
+	DisturbedAt int64 // tick of the last parting or slip, 0 for none
+	PartedAt    int64 // tick of the last parting, seen or not, 0 for none
+	Motion      motion
+	Lines       []line
+	Unseen      [mooring.Stern + 1]unseenGroup // by group
+	Raised      []Change                       // raised and not cleared, oldest first
+	Odd         Oddities
 }
 
 // New starts a berth from nothing. The plan must not change afterwards.
 func New(plan *mooring.Plan) *Berth {
-	b := &Berth{plan: plan, levers: levers(plan), answer: stepAnswer(), index: make(map[string]int, len(plan.Lines))}
+	b := &Berth{plan: plan, models: lineModels(plan), stepResponse: newStepResponse(), index: make(map[string]int, len(plan.Lines))}
 	for i := range plan.Lines {
 		b.index[plan.Lines[i].ID] = i
 	}
@@ -76,7 +76,7 @@ func (b *Berth) Push(source string, s *reading.Series) {
 		from.Last = max(from.Last, t)
 		v := s.Value[i] + 0 // never minus zero, which a snapshot would not keep
 		if q == reading.Bad {
-			v = bad
+			v = missing
 		}
 		switch ring.insert(t, v) {
 		case duplicate:

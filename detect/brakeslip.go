@@ -10,9 +10,9 @@ import "fmt"
 // mend it. So it is cleared when the line has been worked and has then held for
 // 10 min, or after an hour at rest. Source: delays are common practice, no source.
 const (
-	slipWindow = 60
-	slipRest   = 60 * 60 // seconds without slip
-	slipMended = 10 * 60 // of them after the line was worked
+	slipWindow      = 60
+	slipClear       = 60 * 60 // seconds without slip
+	slipTendedClear = 10 * 60 // of them after the line was worked
 )
 
 // slip is a line's state with respect to its brake.
@@ -25,35 +25,35 @@ type slip struct {
 	At    int64               // time of the low of the present second
 }
 
-func (p *slip) forget() {
+func (p *slip) reset() {
 	for k := range p.Lows {
-		p.Lows[k] = bad
+		p.Lows[k] = missing
 	}
-	p.Low = bad
+	p.Low = missing
 }
 
 func (b *Berth) brakeSlip(now moment) {
 	for i := range b.state.Lines {
 		l := &b.state.Lines[i]
 		p, d := &l.Slip, &l.Drum
-		if b.state.Watch.Off || b.spared(now, i) {
-			if p.Up && l.Part.Latch.Up {
+		if b.state.Watch.Off || b.suppressed(now, i) {
+			if p.Up && l.Parting.Latch.Up {
 				b.slipCleared(now, i)
 			}
-			p.forget()
-			p.Quiet = max(p.Quiet, slipRest-slipMended)
+			p.reset()
+			p.Quiet = max(p.Quiet, slipClear-slipTendedClear)
 			continue
 		}
-		if d.Seen > 0 && now.Time-d.OutAt <= tickLength { // a reading in this tick
-			if !(p.Low <= d.Out) {
-				p.Low, p.At = d.Out, d.OutAt
+		if d.Seen > 0 && now.Time-d.PaidOutAt <= tickLength { // a reading in this tick
+			if !(p.Low <= d.PaidOut) {
+				p.Low, p.At = d.PaidOut, d.PaidOutAt
 			}
 			b.slipped(now, i)
 		}
 		if now.Second {
 			k := now.Time / second % slipWindow
-			p.Lows[k], p.LowAt[k], p.Low = p.Low, p.At, bad
-			if p.Quiet++; p.Up && p.Quiet >= slipRest {
+			p.Lows[k], p.LowAt[k], p.Low = p.Low, p.At, missing
+			if p.Quiet++; p.Up && p.Quiet >= slipClear {
 				b.slipCleared(now, i)
 			}
 		}
@@ -69,24 +69,24 @@ func (b *Berth) slipped(now moment, i int) {
 			low = v
 		}
 	}
-	run := d.Out - low
-	b.weigh(PaidOut, i, run, b.plan.Limits.SlipM)
+	run := d.PaidOut - low
+	b.report(PaidOut, i, run, b.plan.Limits.SlipM)
 	if run < b.plan.Limits.SlipM {
 		return
 	}
 	// The line is longer now: what it carried before says nothing of it any more.
-	p.Quiet, b.state.Upset = 0, b.state.Tick
+	p.Quiet, b.state.DisturbedAt = 0, b.state.Tick
 	b.state.Lines[i].Fit.Age = 0
 	if !p.Up {
 		p.Up = true
-		b.slipRaised(now, i, p.began(low+run/10), run)
+		b.slipRaised(now, i, p.restedAt(low+run/10), run)
 	}
 }
 
 // began is when the drum was last at rest: the newest of the window at which no
 // more than this was paid out. The least itself may be an old flicker of the
 // sensor.
-func (p *slip) began(restM float64) int64 {
+func (p *slip) restedAt(restM float64) int64 {
 	at := int64(0)
 	if p.Low <= restM {
 		at = p.At
@@ -102,7 +102,7 @@ func (p *slip) began(restM float64) int64 {
 func (b *Berth) slipRaised(now moment, i int, from int64, run float64) {
 	l := &b.state.Lines[i]
 	load := ""
-	if b.watched(now, i) {
+	if b.monitored(now, i) {
 		load = fmt.Sprintf(" at %.0f kN (%s of MBL)", l.Pin.Last, b.percent(i, l.Pin.Last))
 	}
 	b.raise(now, i, Change{Condition: BrakeSlip, By: PaidOut, Onset: from, Value: run, Limit: b.plan.Limits.SlipM, HasLimit: true, Unit: "m",

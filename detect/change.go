@@ -10,8 +10,8 @@ import (
 // among the raised. c comes with its condition, onset, figures and detail.
 func (b *Berth) raise(now moment, i int, c Change) {
 	c.Time, c.Raised = now.Time, true
-	b.place(i, &c)
-	if b.raised(c.Condition, c.Line, c.Group) >= 0 {
+	b.locate(i, &c)
+	if b.activeIndex(c.Condition, c.Line, c.Group) >= 0 {
 		return
 	}
 	b.state.Raised = append(b.state.Raised, c)
@@ -21,8 +21,8 @@ func (b *Berth) raise(now moment, i int, c Change) {
 // clear tells that a raised condition has gone; a condition that is not raised
 // is passed over.
 func (b *Berth) clear(now moment, i int, c Change) {
-	b.place(i, &c)
-	k := b.raised(c.Condition, c.Line, c.Group)
+	b.locate(i, &c)
+	k := b.activeIndex(c.Condition, c.Line, c.Group)
 	if k < 0 {
 		return
 	}
@@ -31,14 +31,14 @@ func (b *Berth) clear(now moment, i int, c Change) {
 	b.out = append(b.out, c)
 }
 
-func (b *Berth) place(i int, c *Change) {
+func (b *Berth) locate(i int, c *Change) {
 	if i >= 0 {
 		c.Line, c.Group = b.plan.Lines[i].ID, b.plan.Lines[i].Group
 	}
 }
 
 // raised is the index among the raised, or -1.
-func (b *Berth) raised(c Condition, line string, g mooring.Group) int {
+func (b *Berth) activeIndex(c Condition, line string, g mooring.Group) int {
 	for k := range b.state.Raised {
 		r := &b.state.Raised[k]
 		if r.Condition == c && r.Line == line && r.Group == g {

@@ -10,15 +10,15 @@ type drum struct {
 	Released   bool  // the brake is off: the line is being worked
 	ReleasedAt int64 // last time that was so, 0 for never
 
-	Seen   int64 // pay-out readings
-	Last   [2]float64
-	Out    float64 // m
-	Before float64 // Out of two readings ago
-	OutAt  int64
+	Seen          int64 // pay-out readings
+	Prev          [2]float64
+	PaidOut       float64 // m
+	PaidOutBefore float64 // Out of two readings ago
+	PaidOutAt     int64
 }
 
 // brake takes a reading of the brake.
-func (d *drum) brake(s *sample) {
+func (d *drum) brakeReading(s *sample) {
 	if !math.IsNaN(s.Value) {
 		d.Released = s.Value < 0.5
 		if d.Released {
@@ -28,17 +28,17 @@ func (d *drum) brake(s *sample) {
 }
 
 // payout takes a reading of the length paid out.
-func (d *drum) payout(s *sample) {
+func (d *drum) payoutReading(s *sample) {
 	v := s.Value
 	if math.IsNaN(v) {
 		return
 	}
 	if d.Seen == 0 {
-		d.Last, d.Out = [2]float64{v, v}, v
+		d.Prev, d.PaidOut = [2]float64{v, v}, v
 	}
-	d.Before = d.Out
-	d.Out = median3(d.Last[0], d.Last[1], v)
-	d.Last[0], d.Last[1] = d.Last[1], v
+	d.PaidOutBefore = d.PaidOut
+	d.PaidOut = median3(d.Prev[0], d.Prev[1], v)
+	d.Prev[0], d.Prev[1] = d.Prev[1], v
 	d.Seen++
-	d.OutAt = s.Time
+	d.PaidOutAt = s.Time
 }

@@ -22,7 +22,7 @@ const (
 )
 
 // bad stands in a ring for a reading that is no number.
-var bad = math.NaN()
+var missing = math.NaN()
 
 // feed puts readings in the order of event time.
 //

@@ -28,9 +28,9 @@ func (b *Berth) imbalance(now moment) {
 			continue
 		}
 		ratio, floor := lim.ImbalanceRatio*rest, float64(lim.ImbalanceFloor)
-		b.weigh(GroupShare, i, 100*own, 100*max(ratio, floor))
+		b.report(GroupShare, i, 100*own, 100*max(ratio, floor))
 		load := own * b.plan.Lines[i].MBLkN
-		turn := l.Imbalance.step(own >= ratio && own >= floor && !b.spared(now, i),
+		turn := l.Imbalance.step(own >= ratio && own >= floor && !b.suppressed(now, i),
 			own < imbalanceBand*ratio || own < imbalanceBand*floor, imbalanceOn, imbalanceOff)
 		c := Change{Condition: Imbalance, Value: 100 * own, Limit: 100 * max(ratio, floor), HasLimit: true, Unit: "%"}
 		switch turn {
@@ -50,7 +50,7 @@ func (b *Berth) imbalance(now moment) {
 // shares are line i's 60 s mean as a share of MBL and the mean of those of the
 // rest of its group; ok is false where there is no such line or no such rest.
 func (b *Berth) shares(now moment, i int) (own, rest float64, ok bool) {
-	if !b.watched(now, i) {
+	if !b.monitored(now, i) {
 		return 0, 0, false
 	}
 	own, ok = b.share(i)
@@ -59,7 +59,7 @@ func (b *Berth) shares(now moment, i int) (own, rest float64, ok bool) {
 	}
 	n := 0.0
 	for k := range b.state.Lines {
-		if k == i || b.plan.Lines[k].Group != b.plan.Lines[i].Group || !b.measure(now, k) {
+		if k == i || b.plan.Lines[k].Group != b.plan.Lines[i].Group || !b.comparable(now, k) {
 			continue
 		}
 		if s, ok := b.share(k); ok {
@@ -72,11 +72,11 @@ func (b *Berth) shares(now moment, i int) (own, rest float64, ok bool) {
 
 func (b *Berth) share(i int) (share float64, ok bool) {
 	l := &b.state.Lines[i]
-	return l.Minute / b.plan.Lines[i].MBLkN, l.MinuteOK
+	return l.MinuteMean / b.plan.Lines[i].MBLkN, l.MinuteMeanOK
 }
 
 // measure reports whether line k is a measure for the others of its group.
-func (b *Berth) measure(now moment, k int) bool {
+func (b *Berth) comparable(now moment, k int) bool {
 	l := &b.state.Lines[k]
-	return b.watched(now, k) && !b.spared(now, k) && !l.Slip.Up
+	return b.monitored(now, k) && !b.suppressed(now, k) && !l.Slip.Up
 }

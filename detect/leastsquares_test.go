@@ -65,7 +65,7 @@ func moving(t *testing.T) (*Berth, moment) {
 		}
 		b.Advance("a", start+(s+1)*second-1, nil)
 	}
-	return b, moment{Time: start + seconds*second + tickLength, Tick: start/tickLength + seconds*int64(perSecond)}
+	return b, moment{Time: start + seconds*second + tickLength, Tick: start/tickLength + seconds*int64(ticksPerSecond)}
 }
 
 // The fit of the ship's place is the weighted least squares of the lines, a trace
@@ -73,17 +73,17 @@ func moving(t *testing.T) (*Berth, moment) {
 func TestFitIsLeastSquares(t *testing.T) {
 	b, now := moving(t)
 	before := append([]line(nil), b.state.Lines...)
-	b.moved(now)
+	b.fitMotion(now)
 	var rows [][]float64
 	var y, weight []float64
 	hold := 0.0
 	for i := range b.state.Lines {
-		f, g := &b.state.Lines[i].Fit, b.answers(i)
+		f, g := &b.state.Lines[i].Fit, b.jacobian(i)
 		if f.Weight == 0 {
 			t.Fatalf("line %d has no vote", i)
 		}
 		rows = append(rows, g[:])
-		y = append(y, before[i].Fit.Stretch-before[i].Fit.Base)
+		y = append(y, before[i].Fit.Stretch-before[i].Fit.Offset)
 		weight = append(weight, f.Weight)
 		hold += 1e-4 * f.Weight * dot(&g, &g)
 	}
@@ -94,8 +94,8 @@ func TestFitIsLeastSquares(t *testing.T) {
 	}
 	q := least(t, rows, y, weight)
 	for p := range modes {
-		if math.Abs(b.state.Motion.Q[p]-q[p]) > 1e-9 {
-			t.Errorf("mode %d: %v m, by the library %v m", p, b.state.Motion.Q[p], q[p])
+		if math.Abs(b.state.Motion.Pos[p]-q[p]) > 1e-9 {
+			t.Errorf("mode %d: %v m, by the library %v m", p, b.state.Motion.Pos[p], q[p])
 		}
 	}
 	if math.Abs(q[0])+math.Abs(q[1])+math.Abs(q[2]) < 0.01 {
@@ -109,11 +109,11 @@ func TestFitIsLeastSquares(t *testing.T) {
 		others := append([]float64(nil), weight...)
 		others[i] = 0
 		q := least(t, rows, y, others)
-		g := b.answers(i)
+		g := b.jacobian(i)
 		off := y[i] - dot(&g, (*[modes]float64)(q))
-		want := b.levers[i].load(f.Stretch-off, f.Load, f.Stretch, f.Stiff)
-		if math.Abs(f.Expect-want) > 1e-6 {
-			t.Errorf("line %d: the others speak for %v kN, by the library without it %v kN", i, f.Expect, want)
+		want := b.models[i].loadAt(f.Stretch-off, f.Load, f.Stretch, f.Stiffness)
+		if math.Abs(f.Expected-want) > 1e-6 {
+			t.Errorf("line %d: the others speak for %v kN, by the library without it %v kN", i, f.Expected, want)
 		}
 	}
 }
@@ -122,34 +122,34 @@ func TestFitIsLeastSquares(t *testing.T) {
 // first weights that are believed to foreUnsure.
 func TestForesightIsLeastSquares(t *testing.T) {
 	r := rand.New(rand.NewPCG(5, 6))
-	var w, first, truth [foreKnown]float64
-	var unsure [foreKnown][foreKnown]float64
+	var w, first, truth [regressors]float64
+	var unsure [regressors][regressors]float64
 	for k := range truth {
 		truth[k], first[k] = r.NormFloat64(), r.NormFloat64()
-		unsure[k][k] = foreUnsure
+		unsure[k][k] = priorVariance
 	}
 	w = first
 	const lessons = 400
 	var rows [][]float64
 	var went, weight []float64
 	for n := range lessons {
-		x := make([]float64, foreKnown)
-		goes := 0.3 * foreUnit * r.NormFloat64()
+		x := make([]float64, regressors)
+		goes := 0.3 * lessonSD * r.NormFloat64()
 		off := 0.0
 		for k := range x {
-			x[k] = foreUnit * r.NormFloat64()
+			x[k] = lessonSD * r.NormFloat64()
 			goes += truth[k] * x[k]
 			off -= w[k] * x[k]
 		}
-		learn(&w, &unsure, (*[foreKnown]float64)(x), goes+off)
+		rlsForget(&w, &unsure, (*[regressors]float64)(x), goes+off)
 		rows, went = append(rows, x), append(went, goes)
-		weight = append(weight, math.Pow(foreFades, float64(lessons-1-n))/(foreUnit*foreUnit))
+		weight = append(weight, math.Pow(forgetting, float64(lessons-1-n))/(lessonSD*lessonSD))
 	}
 	for k, v := range first {
-		one := make([]float64, foreKnown)
+		one := make([]float64, regressors)
 		one[k] = 1
 		rows, went = append(rows, one), append(went, v)
-		weight = append(weight, math.Pow(foreFades, lessons)/foreUnsure)
+		weight = append(weight, math.Pow(forgetting, lessons)/priorVariance)
 	}
 	for k, want := range least(t, rows, went, weight) {
 		if math.Abs(w[k]-want) > 1e-9 {

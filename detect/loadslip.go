@@ -25,45 +25,45 @@ import (
 // or too few that keep it, leave open which line it was. Source: Student's t; the
 // figures of MBL are common practice, no source.
 const (
-	loadSlip   = 0.015 // of MBL
-	lossShort  = 16    // s
-	lossFrom   = 46    // s ago, newest of the reference
-	lossKept   = 76    // s
-	lossSpread = 7     // times the usual difference
-	lossBlank  = 0.004 // of MBL, usual difference before it is learnt
-	lossBlanks = 120   // s for which that counts
-	lossMemory = 600   // s
-	lossDoubts = 2     // standard deviations of the line's answer to the ship's way
-	lossHold   = 3     // s
-	lossStill  = 5     // s
-	lossRisen  = 0.7   // of the fall, rise of another line that contests it
+	lossMin          = 0.015 // of MBL
+	lossRecent       = 16    // s
+	lossRefNewest    = 46    // s ago, newest of the reference
+	lossRefOldest    = 76    // s
+	lossSigma        = 7     // times the usual difference
+	lossPriorSD      = 0.004 // of MBL, usual difference before it is learnt
+	lossPriorSeconds = 120   // s for which that counts
+	lossWindow       = 600   // s
+	lossRatioSigma   = 2     // standard deviations of the line's answer to the ship's way
+	lossHold         = 3     // s
+	lossStuck        = 5     // s
+	lossContested    = 0.7   // of the fall, rise of another line that contests it
 )
 
 // loss keeps, second by second, how far a line is from the word of the others.
-type loss struct {
-	Offs   [lossKept]float64 // kN, by second; NaN for none
-	Ways   [lossKept]float64 // how far the ship draws the line out, m
-	Fall   float64           // the means' difference now, kN; 0 where not known
-	Least  float64           // fall that is too much, kN
-	Square [3]float64        // usual square of Fall: a minute or two ago, less than that ago, now
-	Closed int64             // when the newest but one was closed, Unix nanoseconds
-	Looks  float64           // seconds that went into it
-	Age    float64           // Fit.Age; a younger fit is a new beginning
-	Held   int32             // seconds that the loss has been large
+type loadLoss struct {
+	Residuals   [lossRefOldest]float64 // kN, by second; NaN for none
+	ShipStretch [lossRefOldest]float64 // how far the ship draws the line out, m
+	Drop        float64                // the means' difference now, kN; 0 where not known
+	Threshold   float64                // fall that is too much, kN
+	MeanSquare  [3]float64             // usual square of Fall: a minute or two ago, less than that ago, now
+	ClosedAt    int64                  // when the newest but one was closed, Unix nanoseconds
+	Seconds     float64                // seconds that went into it
+	FitAge      float64                // Fit.Age; a younger fit is a new beginning
+	Held        int32                  // seconds that the loss has been large
 }
 
-func (p *loss) forget() {
-	*p = loss{}
-	for k := range p.Offs {
-		p.Offs[k], p.Ways[k] = bad, bad
+func (p *loadLoss) reset() {
+	*p = loadLoss{}
+	for k := range p.Residuals {
+		p.Residuals[k], p.ShipStretch[k] = missing, missing
 	}
 }
 
 // mean of the seconds from..to ago; ok is false where half of them are missing.
-func (p *loss) mean(at, from, to int64) (v float64, ok bool) {
+func (p *loadLoss) mean(at, from, to int64) (v float64, ok bool) {
 	var sum, n float64
 	for k := from; k < to; k++ {
-		if off := p.Offs[(at-k)%lossKept]; !math.IsNaN(off) {
+		if off := p.Residuals[(at-k)%lossRefOldest]; !math.IsNaN(off) {
 			sum += off
 			n++
 		}
@@ -72,9 +72,9 @@ func (p *loss) mean(at, from, to int64) (v float64, ok bool) {
 }
 
 // went is how far the ship's way drew the line out and in meanwhile, m.
-func (p *loss) went() float64 {
+func (p *loadLoss) stretchRange() float64 {
 	lo, hi := math.Inf(1), math.Inf(-1)
-	for _, v := range p.Ways {
+	for _, v := range p.ShipStretch {
 		if v < lo {
 			lo = v
 		}
@@ -90,91 +90,91 @@ func (b *Berth) loadSlips(now moment) {
 	keep, risen := 0, 0.0
 	for i := range b.state.Lines {
 		l := &b.state.Lines[i]
-		if !b.losing(now, i) {
+		if !b.updateLoss(now, i) {
 			continue
 		}
 		mbl := b.plan.Lines[i].MBLkN
-		risen = max(risen, -l.Loss.Fall/mbl)
-		if math.Abs(l.Loss.Fall) < l.Loss.Least/2 {
+		risen = max(risen, -l.LoadLoss.Drop/mbl)
+		if math.Abs(l.LoadLoss.Drop) < l.LoadLoss.Threshold/2 {
 			keep++
 		}
 	}
 	for i := range b.state.Lines {
-		p := &b.state.Lines[i].Loss
-		if p.Fall == 0 || b.paysOut(now, i) {
+		p := &b.state.Lines[i].LoadLoss
+		if p.Drop == 0 || b.hasPayout(now, i) {
 			continue
 		}
-		b.weigh(LoadLost, i, p.Fall, p.Least)
-		if p.Fall < p.Least || risen*b.plan.Lines[i].MBLkN > lossRisen*p.Fall || keep <= modes {
+		b.report(LoadLost, i, p.Drop, p.Threshold)
+		if p.Drop < p.Threshold || risen*b.plan.Lines[i].MBLkN > lossContested*p.Drop || keep <= modes {
 			p.Held = 0
 		} else if p.Held++; p.Held >= lossHold {
-			b.lostLoad(now, i)
+			b.raiseLoadLoss(now, i)
 		}
 	}
 }
 
 // losing takes a second's step for line i and reports whether its loss is known.
-func (b *Berth) losing(now moment, i int) bool {
+func (b *Berth) updateLoss(now moment, i int) bool {
 	l := &b.state.Lines[i]
-	p, f, mbl := &l.Loss, &l.Fit, b.plan.Lines[i].MBLkN
-	off, ok := f.second()
-	if !ok || !f.Known || f.Age < grown || f.Age < p.Age || !b.watched(now, i) || b.partedLately(now) || l.Part.Since != 0 {
-		p.forget()
+	p, f, mbl := &l.LoadLoss, &l.Fit, b.plan.Lines[i].MBLkN
+	off, ok := f.secondMean()
+	if !ok || !f.Known || f.Age < settledFitAge || f.Age < p.FitAge || !b.monitored(now, i) || b.partedRecently(now) || l.Parting.FirstTest != 0 {
+		p.reset()
 		return false
 	}
-	if p.Age == 0 {
-		s := lossBlank * mbl
-		p.Square, p.Closed = [3]float64{s * s, s * s, s * s}, now.Time
+	if p.FitAge == 0 {
+		s := lossPriorSD * mbl
+		p.MeanSquare, p.ClosedAt = [3]float64{s * s, s * s, s * s}, now.Time
 	}
-	if now.Time-l.Pin.StillSince > lossStill*second {
-		off += l.Watched.Smooth - l.Watched.Low // what the pin has not felt since it stands still is no loss
+	if now.Time-l.Pin.StillSince > lossStuck*second {
+		off += l.Expected.Smooth - l.Expected.Low // what the pin has not felt since it stands still is no loss
 	}
-	p.Age = f.Age
+	p.FitAge = f.Age
 	at := now.Time / second
-	p.Offs[at%lossKept], p.Ways[at%lossKept] = off, b.way(i)
-	p.Fall = 0
-	before, ok := p.mean(at, lossFrom, lossKept)
+	p.Residuals[at%lossRefOldest], p.ShipStretch[at%lossRefOldest] = off, b.stretchFromShip(i)
+	p.Drop = 0
+	before, ok := p.mean(at, lossRefNewest, lossRefOldest)
 	if !ok {
 		return false
 	}
-	late, ok := p.mean(at, 0, lossShort)
+	late, ok := p.mean(at, 0, lossRecent)
 	if !ok {
 		return false
 	}
-	p.Fall = before - late
-	p.Looks = min(p.Looks+1, lossMemory)
-	p.Square[2] += (p.Fall*p.Fall - p.Square[2]) / min(p.Looks+lossBlanks, lossMemory)
-	if now.Time-p.Closed >= 60*second {
-		p.Square, p.Closed = [3]float64{p.Square[1], p.Square[2], p.Square[2]}, now.Time
+	p.Drop = before - late
+	p.Seconds = min(p.Seconds+1, lossWindow)
+	p.MeanSquare[2] += (p.Drop*p.Drop - p.MeanSquare[2]) / min(p.Seconds+lossPriorSeconds, lossWindow)
+	if now.Time-p.ClosedAt >= 60*second {
+		p.MeanSquare, p.ClosedAt = [3]float64{p.MeanSquare[1], p.MeanSquare[2], p.MeanSquare[2]}, now.Time
 	}
-	doubt := lossDoubts * l.Giving.doubt(f, mbl) * p.went() * f.Stiff
-	p.Least = max(loadSlip*mbl, lossSpread*math.Sqrt(p.Square[0])) + doubt
+	doubt := lossRatioSigma * l.Stiffness.sd(f, mbl) * p.stretchRange() * f.Stiffness
+	p.Threshold = max(lossMin*mbl, lossSigma*math.Sqrt(p.MeanSquare[0])) + doubt
 	return true
 }
 
 // partedLately reports whether a line has parted, seen or not, within the time
 // that the mooring is upset by it.
-func (b *Berth) partedLately(now moment) bool {
-	return b.state.Parted != 0 && now.Tick-b.state.Parted < upsetFor
+func (b *Berth) partedRecently(now moment) bool {
+	return b.state.PartedAt != 0 && now.Tick-b.state.PartedAt < disturbedTicks
 }
 
 // lostLoad tells of line i.
-func (b *Berth) lostLoad(now moment, i int) {
+func (b *Berth) raiseLoadLoss(now moment, i int) {
 	l := &b.state.Lines[i]
-	fall, mbl := l.Loss.Fall, b.plan.Lines[i].MBLkN
-	l.Loss.forget()
-	l.Fit.Age, l.Slip.Quiet, b.state.Upset = 0, 0, now.Tick
+	fall, mbl := l.LoadLoss.Drop, b.plan.Lines[i].MBLkN
+	l.LoadLoss.reset()
+	l.Fit.Age, l.Slip.Quiet, b.state.DisturbedAt = 0, 0, now.Tick
 	if l.Slip.Up {
 		return
 	}
 	l.Slip.Up = true
-	b.raise(now, i, Change{Condition: BrakeSlip, By: LoadLost, Value: fall, Limit: loadSlip * mbl, HasLimit: true, Unit: "kN",
+	b.raise(now, i, Change{Condition: BrakeSlip, By: LoadLost, Value: fall, Limit: lossMin * mbl, HasLimit: true, Unit: "kN",
 		Detail: fmt.Sprintf("Line %s lost %.0f kN within a minute, to %.0f kN (%s of MBL), that the other lines do not explain; keep clear of the mooring deck and check how it is made fast.",
 			b.id(i), fall, l.Pin.Last, b.percent(i, l.Pin.Last))})
 }
 
 // paysOut reports whether a sensor tells line i's pay-out.
-func (b *Berth) paysOut(now moment, i int) bool {
+func (b *Berth) hasPayout(now moment, i int) bool {
 	d := &b.state.Lines[i].Drum
-	return d.Seen > 0 && now.Time-d.OutAt <= 30*second
+	return d.Seen > 0 && now.Time-d.PaidOutAt <= 30*second
 }

@@ -13,40 +13,40 @@ import (
 // whatever her lines do, about one period. How much there is of each is what makes
 // the record before a fall likeliest. Seconds.
 const (
-	gustLasts = 10 // time constant of what nobody measures
-	seaLasts  = 3  // periods
-	seaLeast  = 5
-	seaMost   = 130
-	seaStep   = 1.06  // between periods tried
-	noiseSum  = 1.001 // of the variance at no lag: no spectrum is nothing anywhere
+	gustTau         = 10 // time constant of what nobody measures
+	seaDecayPeriods = 3  // periods
+	seaMinPeriod    = 5
+	seaMaxPeriod    = 130
+	seaPeriodRatio  = 1.06  // between periods tried
+	diagonalLoading = 1.001 // of the variance at no lag: no spectrum is nothing anywhere
 )
 
 var (
-	seaShares  = [...]float64{0, 0.3, 0.7, 0.9, 0.97}                // of the variance
-	pushShares = [...]float64{0.003, 0.01, 0.03, 0.1, 0.3, 0.6, 0.9} // of the rest
+	seaShares   = [...]float64{0, 0.3, 0.7, 0.9, 0.97}                // of the variance
+	forceShares = [...]float64{0.003, 0.01, 0.03, 0.1, 0.3, 0.6, 0.9} // of the rest
 )
 
 // products are the inner products of the first columns, white and in standard
 // deviations, once what is in doubt has taken what it can of each.
-type products [tales][tales]float64
+type gramMatrix [hypothesisCols][hypothesisCols]float64
 
 // blend is how much there is of each kind.
-type blend struct {
-	Sea, Push float64 // of the variance; of the rest
-	Period    float64 // of the sea, s
+type noiseModel struct {
+	SeaShare, ForceShare float64 // of the variance; of the rest
+	SeaPeriod            float64 // of the sea, s
 }
 
 // likeliest is the blend that a column is likeliest under.
-func likeliest(y []float64, doubtful [][]float64, doubts []doubt) (out blend) {
+func fitNoise(y []float64, doubtful [][]float64, doubts []prior) (out noiseModel) {
 	most, cov := math.Inf(-1), make([]float64, len(y))
 	known := append([][]float64{y}, doubtful...)
-	period := seaPeriod(y)
+	period := peakPeriod(y)
 	for _, sea := range seaShares {
-		for _, push := range pushShares {
-			try := blend{sea, push, period}
-			try.covariance(cov)
-			white, logs := whitened(cov, known, len(y))
-			size := variance(white[0], white[1:], doubts)
+		for _, push := range forceShares {
+			try := noiseModel{sea, push, period}
+			try.autocovariance(cov)
+			white, logs := whitenDurbin(cov, known, len(y))
+			size := residualVariance(white[0], white[1:], doubts)
 			if l := -float64(len(y))*math.Log(size) - logs; l > most {
 				most, out = l, try
 			}
@@ -58,18 +58,18 @@ func likeliest(y []float64, doubtful [][]float64, doubts []doubt) (out blend) {
 // weighed makes the columns white and sets them against each other. The first rows
 // of y tell how large a standard deviation is. scale is the logarithm of the
 // determinant of the whole covariance.
-func weighed(columns [][]float64, doubts []doubt, y []float64, of blend) (out products, scale float64) {
+func whitenedGram(columns [][]float64, doubts []prior, y []float64, of noiseModel) (out gramMatrix, scale float64) {
 	rows := len(columns[0])
 	cov := make([]float64, rows)
-	of.covariance(cov)
-	white, logs := whitened(cov, append([][]float64{y}, columns...), rows)
+	of.autocovariance(cov)
+	white, logs := whitenDurbin(cov, append([][]float64{y}, columns...), rows)
 	first := make([][]float64, len(white))
 	for k := range white {
 		first[k] = white[k][:len(y)]
 	}
-	size := variance(first[0], first[1+tales:], doubts)
+	size := residualVariance(first[0], first[1+hypothesisCols:], doubts)
 	white = white[1:]
-	left := leaves(white[tales:], doubts, size)
+	left := residualProduct(white[hypothesisCols:], doubts, size)
 	for j := range out {
 		for k := range j + 1 {
 			out[j][k] = left(white[j], white[k])
@@ -80,11 +80,11 @@ func weighed(columns [][]float64, doubts []doubt, y []float64, of blend) (out pr
 }
 
 // covariance sets the autocovariance by lag in spans, of variance 1.
-func (b blend) covariance(cov []float64) {
-	turn := 2 * math.Pi * spanSeconds / b.Period
+func (b noiseModel) autocovariance(cov []float64) {
+	turn := 2 * math.Pi * spanSeconds / b.SeaPeriod
 	swell := func(k float64) float64 {
 		k = math.Abs(k)
-		return math.Exp(-k*spanSeconds/(seaLasts*b.Period)) * math.Cos(turn*k)
+		return math.Exp(-k*spanSeconds/(seaDecayPeriods*b.SeaPeriod)) * math.Cos(turn*k)
 	}
 	err := func(k float64) float64 {
 		if k == 0 {
@@ -99,20 +99,20 @@ func (b blend) covariance(cov []float64) {
 	swells, errs := twice(swell, 0), twice(err, 0)
 	for n := range cov {
 		k := float64(n)
-		cov[n] = b.Sea*twice(swell, k)/swells +
-			(1-b.Sea)*(b.Push*math.Exp(-k*spanSeconds/gustLasts)+(1-b.Push)*twice(err, k)/errs)
+		cov[n] = b.SeaShare*twice(swell, k)/swells +
+			(1-b.SeaShare)*(b.ForceShare*math.Exp(-k*spanSeconds/gustTau)+(1-b.ForceShare)*twice(err, k)/errs)
 	}
-	cov[0] *= noiseSum
+	cov[0] *= diagonalLoading
 }
 
 // seaPeriod is the period that stands out in a column most.
-func seaPeriod(column []float64) float64 {
+func peakPeriod(column []float64) float64 {
 	mean := 0.0
 	for _, v := range column {
 		mean += v / float64(len(column))
 	}
-	best, at := 0.0, float64(seaLeast)
-	for period := float64(seaLeast); period < seaMost; period *= seaStep {
+	best, at := 0.0, float64(seaMinPeriod)
+	for period := float64(seaMinPeriod); period < seaMaxPeriod; period *= seaPeriodRatio {
 		var c, s float64
 		for t, v := range column {
 			hann := 1 - math.Cos(2*math.Pi*(float64(t)+0.5)/float64(len(column)))
@@ -129,7 +129,7 @@ func seaPeriod(column []float64) float64 {
 // whitened is the first rows of the columns made white by an autocovariance, each
 // row by what those before it foretell of it, and the sum of the logarithms of the
 // variances that are left. Source: Levinson's and Durbin's recursion.
-func whitened(cov []float64, columns [][]float64, rows int) (white [][]float64, logs float64) {
+func whitenDurbin(cov []float64, columns [][]float64, rows int) (white [][]float64, logs float64) {
 	white = make([][]float64, len(columns))
 	for k := range white {
 		white[k] = make([]float64, rows)
@@ -168,24 +168,24 @@ func whitened(cov []float64, columns [][]float64, rows int) (white [][]float64, 
 }
 
 // variance of what the doubtful columns leave of a white one.
-func variance(y []float64, columns [][]float64, doubts []doubt) float64 {
-	size := product(y, y) / float64(len(y))
+func residualVariance(y []float64, columns [][]float64, doubts []prior) float64 {
+	size := inner(y, y) / float64(len(y))
 	for range 2 { // doubts weigh by the size that is sought
-		size = max(leaves(columns, doubts, size)(y, y)*size/float64(len(y)), 1e-16)
+		size = max(residualProduct(columns, doubts, size)(y, y)*size/float64(len(y)), 1e-16)
 	}
 	return size
 }
 
 // leaves is the inner product of two columns, in units of size, of what the
 // doubtful columns leave of them: least squares with what is known beforehand.
-func leaves(columns [][]float64, doubts []doubt, size float64) func(x, y []float64) float64 {
+func residualProduct(columns [][]float64, doubts []prior, size float64) func(x, y []float64) float64 {
 	n := len(columns)
 	normal := mat.NewSymDense(n, nil)
 	for j := range n {
 		for k := range j + 1 {
-			v := product(columns[j], columns[k]) / size
+			v := inner(columns[j], columns[k]) / size
 			if j == k {
-				v += 1 / (doubts[j].spread * doubts[j].spread)
+				v += 1 / (doubts[j].sd * doubts[j].sd)
 			}
 			normal.SetSym(j, k, v)
 		}
@@ -193,14 +193,14 @@ func leaves(columns [][]float64, doubts []doubt, size float64) func(x, y []float
 	var root mat.Cholesky
 	ok := root.Factorize(normal)
 	return func(x, y []float64) float64 {
-		sum := product(x, y) / size
+		sum := inner(x, y) / size
 		if !ok {
 			return sum
 		}
 		u, v, by := mat.NewVecDense(n, nil), mat.NewVecDense(n, nil), mat.NewVecDense(n, nil)
 		for k := range n {
-			u.SetVec(k, product(x, columns[k])/size)
-			v.SetVec(k, product(y, columns[k])/size)
+			u.SetVec(k, inner(x, columns[k])/size)
+			v.SetVec(k, inner(y, columns[k])/size)
 		}
 		if err := root.SolveVecTo(by, v); err != nil {
 			return sum
@@ -209,7 +209,7 @@ func leaves(columns [][]float64, doubts []doubt, size float64) func(x, y []float
 	}
 }
 
-func product(x, y []float64) (sum float64) {
+func inner(x, y []float64) (sum float64) {
 	for k, v := range x {
 		sum += v * y[k]
 	}

@@ -21,9 +21,9 @@ func drawn(rng *rand.Rand, n int) []float64 {
 func TestWhitenedIsByCholesky(t *testing.T) {
 	const rows = 60
 	rng := rand.New(rand.NewPCG(3, 1))
-	for _, n := range []blend{{0, 0.003, 10}, {0.3, 0.1, 9}, {0.97, 0.9, 60}, {0.9, 0.03, 16}} {
+	for _, n := range []noiseModel{{0, 0.003, 10}, {0.3, 0.1, 9}, {0.97, 0.9, 60}, {0.9, 0.03, 16}} {
 		cov := make([]float64, rows)
-		n.covariance(cov)
+		n.autocovariance(cov)
 		whole := mat.NewSymDense(rows, nil)
 		for j := range rows {
 			for k := range j + 1 {
@@ -37,7 +37,7 @@ func TestWhitenedIsByCholesky(t *testing.T) {
 		var l mat.TriDense
 		root.LTo(&l)
 		x := drawn(rng, rows)
-		white, logs := whitened(cov, [][]float64{x}, rows)
+		white, logs := whitenDurbin(cov, [][]float64{x}, rows)
 		var want mat.VecDense
 		if err := want.SolveVec(&l, mat.NewVecDense(rows, x)); err != nil {
 			t.Fatal(err)
@@ -59,7 +59,7 @@ func TestLeavesIsByTheWholeCovariance(t *testing.T) {
 	const rows, size = 25, 0.7
 	rng := rand.New(rand.NewPCG(5, 2))
 	columns := [][]float64{drawn(rng, rows), drawn(rng, rows), drawn(rng, rows)}
-	doubts := []doubt{{0, 0.3}, {0, 2}, {0, 100}}
+	doubts := []prior{{0, 0.3}, {0, 2}, {0, 100}}
 	whole := mat.NewSymDense(rows, nil)
 	for j := range rows {
 		for k := range j + 1 {
@@ -68,7 +68,7 @@ func TestLeavesIsByTheWholeCovariance(t *testing.T) {
 				v = size
 			}
 			for c, d := range doubts {
-				v += columns[c][j] * columns[c][k] * d.spread * d.spread
+				v += columns[c][j] * columns[c][k] * d.sd * d.sd
 			}
 			whole.SetSym(j, k, v)
 		}
@@ -79,7 +79,7 @@ func TestLeavesIsByTheWholeCovariance(t *testing.T) {
 		t.Fatal(err)
 	}
 	want := mat.Dot(mat.NewVecDense(rows, x), &by)
-	if got := leaves(columns, doubts, size)(x, y); math.Abs(got-want) > 1e-9 {
+	if got := residualProduct(columns, doubts, size)(x, y); math.Abs(got-want) > 1e-9 {
 		t.Errorf("left %v, by the whole covariance %v", got, want)
 	}
 }
@@ -92,7 +92,7 @@ func TestSeaPeriodIsFound(t *testing.T) {
 		for k := range column {
 			column[k] += 3 * math.Sin(2*math.Pi*float64(k)*spanSeconds/period)
 		}
-		if got := seaPeriod(column); math.Abs(got-period) > 0.08*period {
+		if got := peakPeriod(column); math.Abs(got-period) > 0.08*period {
 			t.Errorf("%v s, want %v", got, period)
 		}
 	}
@@ -100,10 +100,10 @@ func TestSeaPeriodIsFound(t *testing.T) {
 
 // Looks that are amended end up where they were taken.
 func TestRecordAmendsTheSpanOfALook(t *testing.T) {
-	for last := int64(119); last < 119+spanTicks; last += lookEvery {
-		var r record
-		for tick := int64(lookEvery - 1); tick <= last; tick += lookEvery {
-			r.add(&[modes]float64{}, &[pushes][modes]float64{}, spanEnds(tick))
+	for last := int64(119); last < 119+spanTicks; last += stepTicks {
+		var r motionRecord
+		for tick := int64(stepTicks - 1); tick <= last; tick += stepTicks {
+			r.add(&[modes]float64{}, &[forcings][modes]float64{}, spanEnds(tick))
 		}
 		now := moment{Tick: last}
 		r.amend(now, 104, &[modes]float64{1, 2, 3})
@@ -115,8 +115,8 @@ func TestRecordAmendsTheSpanOfALook(t *testing.T) {
 			t.Fatalf("%d spans by tick %d, want %d", r.Count, last, n)
 		}
 		for k, v := range [modes]float64{1, 2, 3} {
-			if got := at.Push[ofLines][k]; got != v/spanLooks {
-				t.Errorf("by tick %d: %v in mode %d, want %v", last, got, k, v/spanLooks)
+			if got := at.Forcing[forceLines][k]; got != v/spanSteps {
+				t.Errorf("by tick %d: %v in mode %d, want %v", last, got, k, v/spanSteps)
 			}
 		}
 	}

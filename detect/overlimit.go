@@ -12,24 +12,24 @@ import "fmt"
 // 10000-9 annex B, their sizes common practice, no source. A line worked with
 // its brake released raises nothing.
 const (
-	overOn   = 3 * perSecond
-	overOff  = 150 * perSecond
+	overOn   = 3 * ticksPerSecond
+	overOff  = 150 * ticksPerSecond
 	overBand = 0.85
 )
 
 func (b *Berth) overLimit(now moment) {
 	for i := range b.state.Lines {
 		l := &b.state.Lines[i]
-		if !b.watched(now, i) {
-			l.Over.pause()
+		if !b.monitored(now, i) {
+			l.Overload.pause()
 			continue
 		}
 		limit := b.plan.WorkingLoadKN(i)
-		load := l.Pin.second1()
-		b.weigh(LoadSecond, i, load, limit)
-		switch l.Over.step(load >= limit && !b.spared(now, i), load < overBand*limit, overOn, overOff) {
+		load := l.Pin.lastSecond()
+		b.report(SecondMean, i, load, limit)
+		switch l.Overload.step(load >= limit && !b.suppressed(now, i), load < overBand*limit, overOn, overOff) {
 		case rose:
-			b.raise(now, i, Change{Condition: OverLimit, By: LoadSecond, Onset: now.Time - int64(overOn)*tickLength,
+			b.raise(now, i, Change{Condition: OverLimit, By: SecondMean, Onset: now.Time - int64(overOn)*tickLength,
 				Value: load, Limit: limit, HasLimit: true, Unit: "kN",
 				Detail: fmt.Sprintf("Line %s at %.0f kN (%s of MBL), over its working load limit of %.0f kN; keep clear of the line and ease it.",
 					b.id(i), load, b.percent(i, load), limit)})

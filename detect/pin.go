@@ -3,42 +3,42 @@ package detect
 import "math"
 
 const (
-	staleAfter = 5 * second / 2 // a load older than this is not a present load
-	secKept    = 128            // one-second means kept
+	staleAfter  = 5 * second / 2 // a load older than this is not a present load
+	secondsKept = 128            // one-second means kept
 )
 
 // pin is what a line's load pin measures, kN. A reading becomes the median of
 // itself and the two before: a lone spike touches nothing, a step comes one
 // reading later. The medians are averaged over ticks, seconds and minutes.
 type pin struct {
-	Last   float64 // newest load, NaN before the first
-	LastAt int64   // time of the newest good reading
-	Before [2]float64
-	Seen   int64   // good readings ever
-	Gap    float64 // usual time between them, s, no more than 2
-	MBL    float64
+	Last     float64 // newest load, NaN before the first
+	LastAt   int64   // time of the newest good reading
+	Prev     [2]float64
+	Seen     int64   // good readings ever
+	Interval float64 // usual time between them, s, no more than 2
+	MBL      float64
 
-	HeardAt  int64 // time of the newest reading of any worth
-	Tally    [10]tally
-	OutRun   int32   // readings in a row outside what a line can carry
-	OutSince int64   // time of the first of them
-	Out      float64 // the newest of them
+	ReceivedAt int64 // time of the newest reading of any worth
+	Tally      [10]tally
+	OutRun     int32   // readings in a row outside what a line can carry
+	OutSince   int64   // time of the first of them
+	Out        float64 // the newest of them
 
-	SpikeAt, SpikeWas int64   // time of a spike not yet counted, of the one before; 0 for none
-	Spike             float64 // its value, kN
-	Spikes            [spikesTold]int64
-	SpikeCount        int64
+	SpikeAt, PrevSpikeAt int64   // time of a spike not yet counted, of the one before; 0 for none
+	Spike                float64 // its value, kN
+	Spikes               [spikesToRaise]int64
+	SpikeCount           int64
 
-	Raw, Step           float64 // newest reading as it came; least step ever between two
+	Raw, Resolution     float64 // newest reading as it came; least step ever between two
 	StillLow, StillHigh float64 // of the readings since StillSince
 	StillSince          int64
 
 	Sum, Count float64 // of the present tick
-	Tenths     [perSecond]bin
+	TickBins   [ticksPerSecond]bin
 	SecSum     float64 // of the present second
 	SecCount   float64
-	Secs       [secKept]float64 // NaN where the second had no reading
-	SecAt      int64            // seconds ever closed
+	Secs       [secondsKept]float64 // NaN where the second had no reading
+	SecAt      int64                // seconds ever closed
 }
 
 // bin is the sum and number of the readings of a span.
@@ -50,7 +50,7 @@ type tally struct{ Good, Bad int32 }
 // reading takes one reading.
 func (p *pin) reading(s *sample) {
 	v := s.Value
-	p.HeardAt = s.Time
+	p.ReceivedAt = s.Time
 	if math.IsNaN(v) {
 		p.Tally[p.SecAt%10].Bad++
 		return
@@ -69,14 +69,14 @@ func (p *pin) reading(s *sample) {
 	}
 	p.OutRun = 0
 	if p.Seen == 0 {
-		p.Before = [2]float64{v, v}
+		p.Prev = [2]float64{v, v}
 	}
-	p.still(v, s.Time)
-	m := median3(p.Before[0], p.Before[1], v)
-	p.spike(p.Before[0], p.Before[1], v, s.Time)
-	p.Before[0], p.Before[1] = p.Before[1], v
+	p.trackStill(v, s.Time)
+	m := median3(p.Prev[0], p.Prev[1], v)
+	p.spike(p.Prev[0], p.Prev[1], v, s.Time)
+	p.Prev[0], p.Prev[1] = p.Prev[1], v
 	if p.Seen > 0 {
-		p.Gap += (min(float64(s.Time-p.LastAt)/float64(second), 2) - p.Gap) / 16
+		p.Interval += (min(float64(s.Time-p.LastAt)/float64(second), 2) - p.Interval) / 16
 	}
 	p.Last, p.LastAt = m, s.Time
 	p.Seen++
@@ -86,12 +86,12 @@ func (p *pin) reading(s *sample) {
 
 // tick closes the tick.
 func (p *pin) tick(now moment) {
-	p.Tenths[now.Tick%int64(perSecond)] = bin{p.Sum, p.Count}
+	p.TickBins[now.Tick%int64(ticksPerSecond)] = bin{p.Sum, p.Count}
 	p.SecSum += p.Sum
 	p.SecCount += p.Count
 	p.Sum, p.Count = 0, 0
 	if now.Second {
-		p.Secs[p.SecAt%secKept] = p.SecSum / p.SecCount // NaN for none
+		p.Secs[p.SecAt%secondsKept] = p.SecSum / p.SecCount // NaN for none
 		p.SecAt++
 		p.Tally[p.SecAt%10] = tally{}
 		p.SecSum, p.SecCount = 0, 0
@@ -105,9 +105,9 @@ func (p *pin) fresh(now moment) bool {
 
 // second1 is the mean over the last second, or the last load where that
 // second has no reading (sensors at 1 Hz).
-func (p *pin) second1() float64 {
+func (p *pin) lastSecond() float64 {
 	var sum, n float64
-	for _, t := range p.Tenths {
+	for _, t := range p.TickBins {
 		sum += t.Sum
 		n += t.Count
 	}
@@ -123,7 +123,7 @@ func (p *pin) mean(n int64) (v float64, ok bool) {
 	var sum float64
 	var have int64
 	for k := p.SecAt - min(n, p.SecAt); k < p.SecAt; k++ {
-		if s := p.Secs[k%secKept]; !math.IsNaN(s) {
+		if s := p.Secs[k%secondsKept]; !math.IsNaN(s) {
 			sum += s
 			have++
 		}

@@ -37,58 +37,58 @@ import (
 // Newton's second law; the figures other than the odds are common practice, no
 // source.
 const (
-	unseenOdds  = 15.5
-	unseenBoth  = 1.6 // how much higher for a line whose pin is at fault
-	unseenLeast = 0.4
-	unseenMost  = 1.5
-	unseenFelt  = 0.008 // of MBL
-	unseenAway  = 0.3   // of the surprise
-	unseenOwn   = 0.4   // of the load
-	unseenLate  = 0.5   // s; readings and places lag so far behind, about
-	unseenHold  = 2     // looks in a row
-	unseenHint  = 7     // odds by her surprises, from which her swerves may tell
-	unseenSharp = 14    // odds by her swerves
-	sharpFelt   = 0.012 // of MBL
-	sharpAfter  = 720   // looks since her place was last not known
-	unseenRest  = 600 * int64(perSecond)
+	redistLLR           = 15.5
+	faultyPinFactor     = 1.6 // how much higher for a line whose pin is at fault
+	redistMinShare      = 0.4
+	redistMaxShare      = 1.5
+	redistMinChange     = 0.008 // of MBL
+	redistAwayShare     = 0.3   // of the surprise
+	redistOwnShare      = 0.4   // of the load
+	redistLag           = 0.5   // s; readings and places lag so far behind, about
+	redistHoldSteps     = 2     // looks in a row
+	redistHintLLR       = 7     // odds by her surprises, from which her swerves may tell
+	innovationLLR       = 14    // odds by her swerves
+	innovationMinChange = 0.012 // of MBL
+	innovationMinSteps  = 720   // looks since her place was last not known
+	redistClearTicks    = 600 * int64(ticksPerSecond)
 )
 
 // unseen is the state of one group.
-type unseen struct {
-	Looks int32
-	Up    int64 // tick at which it was told, 0 for not
+type unseenGroup struct {
+	Steps    int32
+	RaisedAt int64 // tick at which it was told, 0 for not
 }
 
 func (b *Berth) redistribution(now moment) {
-	if !looked(now) {
+	if !stepEnds(now) {
 		return
 	}
 	for g := range b.state.Unseen {
 		u := &b.state.Unseen[g]
-		if u.Up != 0 && now.Tick-u.Up >= unseenRest {
-			u.Up = 0
+		if u.RaisedAt != 0 && now.Tick-u.RaisedAt >= redistClearTicks {
+			u.RaisedAt = 0
 			b.clear(now, -1, Change{Condition: Redistribution, Group: mooring.Group(g), Unit: "%",
 				Detail: fmt.Sprintf("No further jump of the lines about the %s lines was seen.", mooring.Group(g))})
 		}
 	}
-	f := &b.state.Motion.Fore
-	if f.Looks <= settleFor+2*furthest || f.Lessons < taught || b.upset(now) || b.state.Watch.Off {
+	f := &b.state.Motion.Predictor
+	if f.Steps <= predictorWarmup+2*maxHorizon || f.Count < minErrorCount || b.disturbed(now) || b.state.Watch.Off {
 		return
 	}
-	b.suspect(now)
+	b.testUnseen(now)
 }
 
 // suspect holds the surprises against every unseen line, and tells the likeliest.
-func (b *Berth) suspect(now moment) {
+func (b *Berth) testUnseen(now moment) {
 	var tried [mooring.Stern + 1]bool
-	var seen [sightCount][joint]float64
-	var sharp swerved
+	var seen [horizonCount][errorDim]float64
+	var sharp whitenedInnovations
 	ready := false
 	best, who, sight, least := 0.0, -1, 0, 0.0
 	for i := range b.plan.Lines {
 		g := b.plan.Lines[i].Group
 		u := &b.state.Unseen[g]
-		if tried[g] || u.Up != 0 || !b.hidden(i) {
+		if tried[g] || u.RaisedAt != 0 || !b.canPartUnseen(i) {
 			continue
 		}
 		load, ok := b.likelyLoad(now, i)
@@ -98,110 +98,110 @@ func (b *Berth) suspect(now moment) {
 		tried[g] = true
 		if !ready {
 			ready = true
-			for s, h := range sights {
-				seen[s] = b.state.Motion.Fore.from(b.state.Motion.Fore.Looks - 1 - h)
-				b.usual.white(&seen[s])
+			for s, h := range horizons {
+				seen[s] = b.state.Motion.Predictor.errorsFrom(b.state.Motion.Predictor.Steps - 1 - h)
+				b.errorChol.whiten(&seen[s])
 			}
 		}
-		odds, at := b.unseenOdds(i, load, &seen)
-		away, felt := unseenAway, unseenFelt
-		if odds >= unseenHint && odds < unseenOdds {
-			if j := b.sharply(i, load, &sharp); j.Odds >= unseenSharp {
-				odds, at, away, felt = unseenOdds, sightOf(j.Looks), 0, sharpFelt // certain enough
+		odds, at := b.errorLLR(i, load, &seen)
+		away, felt := redistAwayShare, redistMinChange
+		if odds >= redistHintLLR && odds < redistLLR {
+			if j := b.innovationGLR(i, load, &sharp); j.LLR >= innovationLLR {
+				odds, at, away, felt = redistLLR, horizonOf(j.Age), 0, innovationMinChange // certain enough
 			}
 		}
-		b.weighGroup(UnseenOdds, g, odds, unseenOdds)
-		if odds < unseenOdds || !b.away(i, at, away) || b.owned(unseenOwn*load) {
-			u.Looks = 0
+		b.reportGroup(UnseenLLR, g, odds, redistLLR)
+		if odds < redistLLR || !b.movedAway(i, at, away) || b.ownChangeOver(redistOwnShare*load) {
+			u.Steps = 0
 			continue
 		}
-		if u.Looks++; u.Looks >= unseenHold && odds > best {
+		if u.Steps++; u.Steps >= redistHoldSteps && odds > best {
 			best, who, sight, least = odds, i, at, felt
 		}
 	}
 	if who < 0 {
 		return
 	}
-	felt, worst := b.feel(&b.state.Motion.Fore.Off[sight][(b.state.Motion.Fore.Looks-1)%looksKept], least)
+	felt, worst := b.linesAffected(&b.state.Motion.Predictor.Errors[sight][(b.state.Motion.Predictor.Steps-1)%historySteps], least)
 	if felt < 2 {
 		return
 	}
 	g := b.plan.Lines[who].Group
 	u := &b.state.Unseen[g]
-	u.Looks, u.Up = 0, now.Tick
-	b.state.Upset, b.state.Parted = now.Tick, now.Tick
-	took := float64(sights[sight]) * lookTime
-	b.raise(now, -1, Change{Condition: Redistribution, By: UnseenOdds, Group: g, Onset: now.Time - int64(took*float64(second)), Value: 100 * worst, Unit: "%",
+	u.Steps, u.RaisedAt = 0, now.Tick
+	b.state.DisturbedAt, b.state.PartedAt = now.Tick, now.Tick
+	took := float64(horizons[sight]) * stepPeriod
+	b.raise(now, -1, Change{Condition: Redistribution, By: UnseenLLR, Group: g, Onset: now.Time - int64(took*float64(second)), Value: 100 * worst, Unit: "%",
 		Detail: fmt.Sprintf("The ship moved as if one of the %s lines had let go, with up to %.1f %% of MBL more on other lines in %.0f s, and no line with a load pin did; keep clear of the mooring deck and find out whether line %s and its bollard hold.",
 			g, 100*worst, took, b.id(who))})
 }
 
 // unseenOdds is the best odds that line i with this load let go at one of the
 // bases, and the sight from it.
-func (b *Berth) unseenOdds(i int, load float64, seen *[sightCount][joint]float64) (best float64, sight int) {
-	t := b.lost(i, load, unseenLate)
-	for s := range sights {
-		odds := b.state.Motion.Fore.odds(&seen[s], &t, s+1, unseenLeast, unseenMost)
+func (b *Berth) errorLLR(i int, load float64, seen *[horizonCount][errorDim]float64) (best float64, sight int) {
+	t := b.lossSignature(i, load, redistLag)
+	for s := range horizons {
+		odds := b.state.Motion.Predictor.logLR(&seen[s], &t, s+1, redistMinShare, redistMaxShare)
 		if odds > best {
 			best, sight = odds, s
 		}
 	}
 	if b.plan.Lines[i].Instrumented { // two things wrong at once are less likely
-		best /= unseenBoth
+		best /= faultyPinFactor
 	}
 	return best, sight
 }
 
 // sharply holds her swerves against the loss of line i, not of one whose pin is at
 // fault; they are made white for the first line that asks.
-func (b *Berth) sharply(i int, load float64, sharp *swerved) jolt {
-	f := &b.state.Motion.Fore
-	if f.Looks < sharpAfter || f.Swerves.Lessons < leastSeen || b.plan.Lines[i].Instrumented {
-		return jolt{}
+func (b *Berth) innovationGLR(i int, load float64, sharp *whitenedInnovations) stepChange {
+	f := &b.state.Motion.Predictor
+	if f.Steps < innovationMinSteps || f.Innovations.Count < minInnovations || b.plan.Lines[i].Instrumented {
+		return stepChange{}
 	}
-	if sharp.rough == 0 {
-		*sharp = f.Swerves.since(f.Looks-1, &b.answer)
+	if sharp.inflation == 0 {
+		*sharp = f.Innovations.whitened(f.Steps-1, &b.stepResponse)
 	}
-	return sharp.jolted(b.unpulled(i, load), unseenLeast, unseenMost)
+	return sharp.stepGLR(b.lossAccel(i, load), redistMinShare, redistMaxShare)
 }
 
 // unpulled is the acceleration by the loss of a load of line i, m/s².
-func (b *Berth) unpulled(i int, load float64) (push [modes]float64) {
+func (b *Berth) lossAccel(i int, load float64) (push [modes]float64) {
 	mass := b.masses()
 	for m := range modes {
-		push[m] = -load * b.levers[i].Pull[m] / mass[m]
+		push[m] = -load * b.models[i].Pull[m] / mass[m]
 	}
 	return push
 }
 
 // sightOf is the sight that looks back as far as so many looks, about.
-func sightOf(looks int) int {
-	for s, h := range sights {
+func horizonOf(looks int) int {
+	for s, h := range horizons {
 		if int64(looks) <= h {
 			return s
 		}
 	}
-	return sightCount - 1
+	return horizonCount - 1
 }
 
 // away reports whether the fairlead of line i went from its hook by this share of
 // what the surprise of that sight asks.
-func (b *Berth) away(i, sight int, share float64) bool {
-	f := &b.state.Motion.Fore
-	now, base := &f.Past[(f.Looks-1)%looksKept].Place, &f.Past[(f.Looks-1-sights[sight])%looksKept].Place
+func (b *Berth) movedAway(i, sight int, share float64) bool {
+	f := &b.state.Motion.Predictor
+	now, base := &f.History[(f.Steps-1)%historySteps].Pos, &f.History[(f.Steps-1-horizons[sight])%historySteps].Pos
 	went := [modes]float64{now[0] - base[0], now[1] - base[1], now[2] - base[2]}
-	run := &b.levers[i].Move
-	return dot(run, &went) >= share*dot(run, &f.Off[sight][(f.Looks-1)%looksKept])
+	run := &b.models[i].Jacobian
+	return dot(run, &went) >= share*dot(run, &f.Errors[sight][(f.Steps-1)%historySteps])
 }
 
 // owned reports whether a measured line has given or taken this load of itself
 // within the looks kept.
-func (b *Berth) owned(load float64) bool {
+func (b *Berth) ownChangeOver(load float64) bool {
 	for i := range b.state.Lines {
 		if !b.plan.Lines[i].Instrumented {
 			continue
 		}
-		own := &b.state.Lines[i].Own
+		own := &b.state.Lines[i].OwnChange
 		lo, hi := own[0], own[0]
 		for _, v := range own {
 			lo, hi = min(lo, v), max(hi, v)
@@ -214,9 +214,9 @@ func (b *Berth) owned(load float64) bool {
 }
 
 // hidden reports whether nobody would see line i part.
-func (b *Berth) hidden(i int) bool {
-	return b.levers[i].Pull != [modes]float64{} &&
-		(!b.plan.Lines[i].Instrumented || b.state.Lines[i].Health.Fault != well) && !b.state.Lines[i].Part.Latch.Up
+func (b *Berth) canPartUnseen(i int) bool {
+	return b.models[i].Pull != [modes]float64{} &&
+		(!b.plan.Lines[i].Instrumented || b.state.Lines[i].Health.Fault != healthy) && !b.state.Lines[i].Parting.Latch.Up
 }
 
 // likelyLoad is what an unseen line likely carries: its share is that of the rest
@@ -224,7 +224,7 @@ func (b *Berth) hidden(i int) bool {
 func (b *Berth) likelyLoad(now moment, i int) (load float64, ok bool) {
 	n := 0.0
 	for k := range b.state.Lines {
-		if k != i && b.plan.Lines[k].Group == b.plan.Lines[i].Group && b.measure(now, k) && b.state.Lines[k].MinuteOK {
+		if k != i && b.plan.Lines[k].Group == b.plan.Lines[i].Group && b.comparable(now, k) && b.state.Lines[k].MinuteMeanOK {
 			share, _ := b.share(k)
 			load += share * b.plan.Lines[i].MBLkN
 			n++
@@ -235,12 +235,12 @@ func (b *Berth) likelyLoad(now moment, i int) (load float64, ok bool) {
 
 // feel is how many lines feel a move by a share of MBL or more, and the most
 // that one gains, of MBL.
-func (b *Berth) feel(move *[modes]float64, least float64) (felt int, worst float64) {
+func (b *Berth) linesAffected(move *[modes]float64, least float64) (felt int, worst float64) {
 	for i := range b.state.Lines {
 		if b.state.Lines[i].Fit.Weight == 0 {
 			continue
 		}
-		gain := b.draws(i, move) / b.plan.Lines[i].MBLkN
+		gain := b.loadChange(i, move) / b.plan.Lines[i].MBLkN
 		if math.Abs(gain) >= least {
 			felt++
 		}

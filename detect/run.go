@@ -10,23 +10,23 @@ package detect
 // told, and then stand still until the next reading, whose tick is run next: a
 // clock that steps forward costs no more than idleMost.
 const (
-	tickLength = second / 10
-	perSecond  = int32(second / tickLength)
-	idleMost   = 15 * perSecond
+	tickLength     = second / 10
+	ticksPerSecond = int32(second / tickLength)
+	maxIdleTicks   = 15 * ticksPerSecond
 )
 
 // run does every tick that the watermark has passed.
 func (b *Berth) run() {
 	st := &b.state
 	for {
-		if st.Tick == 0 || st.Idle >= idleMost {
+		if st.Tick == 0 || st.Idle >= maxIdleTicks {
 			t, ok := st.Feed.first()
 			if !ok || t > st.Feed.Watermark {
 				return
 			}
 			if next := t / tickLength; next > st.Tick {
 				st.Tick = next
-				b.resume()
+				b.restart()
 			}
 			st.Idle = 0
 		}
@@ -44,9 +44,9 @@ func (b *Berth) run() {
 }
 
 // resume begins anew after a time without any reading.
-func (b *Berth) resume() {
+func (b *Berth) restart() {
 	for i := range b.state.Lines {
-		b.state.Lines[i].resume()
+		b.state.Lines[i].restart()
 	}
 	b.state.Motion.Ticks = 0
 }
@@ -86,9 +86,9 @@ func (b *Berth) reading(c int, s *sample) {
 	case 0:
 		l.Pin.reading(s)
 	case 1:
-		l.Drum.payout(s)
+		l.Drum.payoutReading(s)
 	case 2:
-		l.Drum.brake(s)
+		l.Drum.brakeReading(s)
 	}
 }
 
@@ -96,7 +96,7 @@ func (b *Berth) reading(c int, s *sample) {
 // plan's order.
 func (b *Berth) detect(end int64) {
 	now := moment{Time: end, Tick: b.state.Tick}
-	now.Second = (now.Tick+1)%int64(perSecond) == 0
+	now.Second = (now.Tick+1)%int64(ticksPerSecond) == 0
 	for i := range b.state.Lines {
 		b.state.Lines[i].Pin.tick(now)
 	}
@@ -104,16 +104,16 @@ func (b *Berth) detect(end int64) {
 		b.state.First = end - tickLength
 	}
 	b.standDown(now)
-	b.moved(now)
+	b.fitMotion(now)
 	for i := range b.state.Lines {
 		l := &b.state.Lines[i]
-		l.keep(now)
-		l.expecting()
+		l.record(now)
+		l.trackExpected()
 	}
-	b.behold(now)
+	b.predictorStep(now)
 	if now.Second {
-		b.give(now)
-		b.zeros(now)
+		b.updateStiffnessRatios(now)
+		b.zeroShifts(now)
 	}
 	b.sensorFaults(now)
 	b.partings(now)
@@ -127,7 +127,7 @@ func (b *Berth) detect(end int64) {
 		b.imbalance(now)
 		b.slackLine(now)
 	}
-	b.shown(now)
+	b.notifyObserver(now)
 }
 
 // moment is the end of the tick that is run.

@@ -19,17 +19,17 @@ import (
 //
 // Source: common practice, no source.
 const (
-	gapAfter   = 10 * second
-	wellFor    = 30 * perSecond
-	rangeLow   = -0.08
-	rangeHigh  = 1.2
-	rangeTicks = 3 * second
+	gapAfter     = 10 * second
+	recoverTicks = 30 * ticksPerSecond
+	rangeLow     = -0.08
+	rangeHigh    = 1.2
+	rangeTicks   = 3 * second
 )
 
 type fault uint8
 
 const (
-	well fault = iota
+	healthy fault = iota
 	gap
 	badReadings
 	outOfRange
@@ -41,10 +41,10 @@ const (
 
 // health is what is known of a load pin's state.
 type health struct {
-	Fault fault
-	Told  bool
-	Well  int32 // ticks without a reason, while at fault
-	Since int64 // when the reason that was told began, Unix nanoseconds
+	Fault        fault
+	Raised       bool
+	HealthyTicks int32 // ticks without a reason, while at fault
+	Since        int64 // when the reason that was told began, Unix nanoseconds
 }
 
 // sensorFaults decides on every pin.
@@ -56,39 +56,39 @@ func (b *Berth) sensorFaults(now moment) {
 		}
 		l := &b.state.Lines[i]
 		h := &l.Health
-		reason, since := b.ails(now, i)
+		reason, since := b.diagnose(now, i)
 		switch {
-		case reason != well:
-			if h.Fault == well {
+		case reason != healthy:
+			if h.Fault == healthy {
 				h.Since = since
 			}
-			h.Fault, h.Well = reason, 0
-		case h.Fault != well:
-			if h.Well++; h.Well >= wellFor {
-				h.Fault = well
+			h.Fault, h.HealthyTicks = reason, 0
+		case h.Fault != healthy:
+			if h.HealthyTicks++; h.HealthyTicks >= recoverTicks {
+				h.Fault = healthy
 			}
 		}
 		if b.state.Watch.Off {
 			continue
 		}
-		switch told := h.Fault != well; {
-		case told && !h.Told:
-			h.Told = true
-			value, unit := b.ailing(now, i)
-			b.raise(now, i, Change{Condition: SensorFault, By: h.Fault.measure(), Onset: h.Since, Value: value, Unit: unit, Detail: b.complaint(now, i)})
-		case !told && h.Told:
-			h.Told = false
-			b.clear(now, i, Change{Condition: SensorFault, Value: finite(l.Pin.Last), Unit: "kN",
-				Detail: fmt.Sprintf("The load pin of line %s reads %.0f kN; the line is watched again.", b.id(i), finite(l.Pin.Last))})
+		switch told := h.Fault != healthy; {
+		case told && !h.Raised:
+			h.Raised = true
+			value, unit := b.faultFigure(now, i)
+			b.raise(now, i, Change{Condition: SensorFault, By: h.Fault.measure(), Onset: h.Since, Value: value, Unit: unit, Detail: b.faultDetail(now, i)})
+		case !told && h.Raised:
+			h.Raised = false
+			b.clear(now, i, Change{Condition: SensorFault, Value: orZero(l.Pin.Last), Unit: "kN",
+				Detail: fmt.Sprintf("The load pin of line %s reads %.0f kN; the line is watched again.", b.id(i), orZero(l.Pin.Last))})
 		}
 	}
 }
 
 // ails is what is wrong with line i's pin at this moment and since when.
-func (b *Berth) ails(now moment, i int) (fault, int64) {
+func (b *Berth) diagnose(now moment, i int) (fault, int64) {
 	l := &b.state.Lines[i]
 	p := &l.Pin
-	heard := max(p.HeardAt, b.state.First)
+	heard := max(p.ReceivedAt, b.state.First)
 	good := max(p.LastAt, b.state.First)
 	switch {
 	case now.Time-heard > gapAfter:
@@ -98,22 +98,22 @@ func (b *Berth) ails(now moment, i int) (fault, int64) {
 	case now.Time-good > gapAfter, p.mostlyBad():
 		return badReadings, good
 	case p.spiking(now):
-		return spiking, p.Spikes[p.SpikeCount%spikesTold]
+		return spiking, p.Spikes[p.SpikeCount%spikesToRaise]
 	case b.stuck(now, i):
 		return stuckPin, p.StillSince
 	}
 	switch z := &l.Zero; {
-	case z.Shifted && z.Dead > 0:
-		b.weigh(HoldingOdds, i, z.Dead, z.DeadLeast)
+	case z.Shifted && z.DeadLLR > 0:
+		b.report(HoldingLLR, i, z.DeadLLR, z.DeadThreshold)
 		return deadPin, z.Since
 	case z.Shifted:
 		return zeroShift, z.Since
 	}
-	return well, 0
+	return healthy, 0
 }
 
 // ailing is the figure that goes with the fault.
-func (b *Berth) ailing(now moment, i int) (float64, string) {
+func (b *Berth) faultFigure(now moment, i int) (float64, string) {
 	l := &b.state.Lines[i]
 	switch l.Health.Fault {
 	case gap, badReadings:
@@ -121,17 +121,17 @@ func (b *Berth) ailing(now moment, i int) (float64, string) {
 	case outOfRange:
 		return l.Pin.Out, "kN"
 	case spiking:
-		return spikesTold, "spikes"
+		return spikesToRaise, "spikes"
 	case zeroShift, deadPin:
 		return l.Zero.Shift, "kN"
 	}
-	return finite(l.Pin.Last), "kN"
+	return orZero(l.Pin.Last), "kN"
 }
 
 // complaint is the sentence that goes with the fault.
-func (b *Berth) complaint(now moment, i int) string {
+func (b *Berth) faultDetail(now moment, i int) string {
 	l := &b.state.Lines[i]
-	id, v := b.id(i), finite(l.Pin.Last)
+	id, v := b.id(i), orZero(l.Pin.Last)
 	what := ""
 	switch l.Health.Fault {
 	case gap:
@@ -141,7 +141,7 @@ func (b *Berth) complaint(now moment, i int) string {
 	case outOfRange:
 		what = fmt.Sprintf("The load pin of line %s reads %.0f kN, which the line cannot carry", id, l.Pin.Out)
 	case spiking:
-		what = fmt.Sprintf("The load pin of line %s throws single readings, %d within %.0f s, the last of %.0f kN", id, spikesTold,
+		what = fmt.Sprintf("The load pin of line %s throws single readings, %d within %.0f s, the last of %.0f kN", id, spikesToRaise,
 			float64(now.Time-l.Health.Since)/float64(second), l.Pin.Spike)
 	case stuckPin:
 		what = fmt.Sprintf("The load pin of line %s has stood at %.1f kN for %.0f s while the other lines say that its load moves", id, v,
@@ -156,7 +156,7 @@ func (b *Berth) complaint(now moment, i int) string {
 	return what + "; the line is not watched until it is well: look at the line itself and check pin and cable."
 }
 
-func finite(v float64) float64 {
+func orZero(v float64) float64 {
 	if math.IsNaN(v) {
 		return 0
 	}

@@ -25,11 +25,11 @@ func (b *Berth) slackLine(now moment) {
 			continue
 		}
 		load := own * b.plan.Lines[i].MBLkN
-		b.weigh(HangingLoad, i, load, slack*b.plan.Lines[i].MBLkN)
+		b.report(SlackMean, i, load, slack*b.plan.Lines[i].MBLkN)
 		c := Change{Condition: SlackLine, Value: load, Limit: slack * b.plan.Lines[i].MBLkN, HasLimit: true, Unit: "kN"}
-		switch l.Slack.step(own < slack && rest >= slackRest && !b.spared(now, i) && !l.Slip.Up, own > slackBand*slack && !l.Snap.Latch.Up, slackOn, slackOff) {
+		switch l.Slack.step(own < slack && rest >= slackRest && !b.suppressed(now, i) && !l.Slip.Up, own > slackBand*slack && !l.Snap.Latch.Up, slackOn, slackOff) {
 		case rose:
-			c.By, c.Onset = HangingLoad, now.Time-int64(slackOn)*second
+			c.By, c.Onset = SlackMean, now.Time-int64(slackOn)*second
 			c.Detail = fmt.Sprintf("Line %s hangs slack at %.0f kN while the rest of the %s lines carry %.0f %% of MBL on average; heave it in.",
 				b.id(i), load, b.plan.Lines[i].Group, 100*rest)
 			b.raise(now, i, c)

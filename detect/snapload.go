@@ -9,8 +9,8 @@ import (
 // within 2 s, cleared after 120 s without another: snatching in a swell is one
 // alarm, not one a wave. kN.
 const (
-	snapWithin = 2 * perSecond
-	snapRest   = 120 * perSecond
+	snapWithin = 2 * ticksPerSecond
+	snapRest   = 120 * ticksPerSecond
 )
 
 // snap is a line's state with respect to snap loads.
@@ -24,7 +24,7 @@ func (b *Berth) snapLoad(now moment) {
 	for i := range b.state.Lines {
 		l := &b.state.Lines[i]
 		p := &l.Snap
-		if !b.watched(now, i) {
+		if !b.monitored(now, i) {
 			p.Latch.pause()
 			p.Slack = snapWithin + 1
 			continue
@@ -32,21 +32,21 @@ func (b *Berth) snapLoad(now moment) {
 		share := l.Pin.Last / b.plan.Lines[i].MBLkN
 		p.Slack = min(p.Slack+1, snapWithin+1)
 		if p.Slack <= snapWithin {
-			b.weigh(JerkLoad, i, l.Pin.Last, hard*b.plan.Lines[i].MBLkN)
+			b.report(SnapPeak, i, l.Pin.Last, hard*b.plan.Lines[i].MBLkN)
 		}
-		jerk := share > hard && p.Slack <= snapWithin && !b.spared(now, i)
+		jerk := share > hard && p.Slack <= snapWithin && !b.suppressed(now, i)
 		if share < slack {
 			p.Slack = 0
 		}
 		c := Change{Condition: SnapLoad, Value: l.Pin.Last, Limit: hard * b.plan.Lines[i].MBLkN, HasLimit: true, Unit: "kN"}
 		switch p.Latch.step(jerk, !jerk, 1, snapRest) {
 		case rose:
-			c.By, c.Onset = JerkLoad, now.Time-int64(p.Slack)*tickLength
+			c.By, c.Onset = SnapPeak, now.Time-int64(p.Slack)*tickLength
 			c.Detail = fmt.Sprintf("Line %s came taut from slack to %.0f kN (%s of MBL) in %.1f s; keep clear of it and take out the slack when the load is off.",
-				b.id(i), l.Pin.Last, b.percent(i, l.Pin.Last), max(0.1, float64(p.Slack)/float64(perSecond)))
+				b.id(i), l.Pin.Last, b.percent(i, l.Pin.Last), max(0.1, float64(p.Slack)/float64(ticksPerSecond)))
 			b.raise(now, i, c)
 		case fell:
-			c.Detail = fmt.Sprintf("Line %s: no snap load for %d s.", b.id(i), snapRest/perSecond)
+			c.Detail = fmt.Sprintf("Line %s: no snap load for %d s.", b.id(i), snapRest/ticksPerSecond)
 			b.clear(now, i, c)
 		}
 	}

@@ -21,7 +21,7 @@ import (
 // berth goes on only where it would have come by the same road.
 const (
 	snapshotMagic   = "HWDS"
-	snapshotVersion = 12
+	snapshotVersion = 13
 	snapshotHead    = 4 + 2 + 8 + 4
 )
 

@@ -7,10 +7,10 @@ import "math"
 // so at a slow rate; but then the ship moves and other lines jump too: a spike
 // counts only where no other line has one within the same second or two.
 const (
-	spikesTold = 3
-	spikesSpan = 60 * second
-	spikeLeast = 0.08 // of MBL
-	spikeWait  = 3 * second / 2
+	spikesToRaise = 3
+	spikesSpan    = 60 * second
+	spikeLeast    = 0.08 // of MBL
+	spikeWait     = 3 * second / 2
 )
 
 // spike looks at the reading before this one: before it stood a, then came x,
@@ -31,15 +31,15 @@ func (b *Berth) spikes(now moment) {
 		alone := true
 		for k := range b.state.Lines {
 			o := &b.state.Lines[k].Pin
-			if k != i && (near(o.SpikeAt, p.SpikeAt) || near(o.SpikeWas, p.SpikeAt)) {
+			if k != i && (near(o.SpikeAt, p.SpikeAt) || near(o.PrevSpikeAt, p.SpikeAt)) {
 				alone = false
 			}
 		}
 		if alone {
-			p.Spikes[p.SpikeCount%spikesTold] = p.SpikeAt
+			p.Spikes[p.SpikeCount%spikesToRaise] = p.SpikeAt
 			p.SpikeCount++
 		}
-		p.SpikeWas, p.SpikeAt = p.SpikeAt, 0
+		p.PrevSpikeAt, p.SpikeAt = p.SpikeAt, 0
 	}
 }
 
@@ -47,5 +47,5 @@ func near(a, b int64) bool { return a != 0 && a-b <= spikeWait && b-a <= spikeWa
 
 // spiking reports whether the last spikes came close enough together.
 func (p *pin) spiking(now moment) bool {
-	return p.SpikeCount >= spikesTold && now.Time-p.Spikes[p.SpikeCount%spikesTold] <= spikesSpan
+	return p.SpikeCount >= spikesToRaise && now.Time-p.Spikes[p.SpikeCount%spikesToRaise] <= spikesSpan
 }

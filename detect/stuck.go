@@ -17,26 +17,26 @@ import (
 // them. The limits are those of a chart that leaves them once in ten years of
 // ten looks a second at one line.
 const (
-	stuckFor    = 60 * second
-	stuckSteps  = 4      // of the coarsest last digit, least move of the expected load
-	stuckLeast  = 0.0005 // of MBL, least that the usual difference is taken for
-	stuckLimits = 6.264  // standard deviations of the average; chart.DesignEwma of 0.1 for 3.156e9
+	stuckFor      = 60 * second
+	stuckDigits   = 4      // of the coarsest last digit, least move of the expected load
+	stuckMinNoise = 0.0005 // of MBL, least that the usual difference is taken for
+	stuckLimits   = 6.264  // standard deviations of the average; chart.DesignEwma of 0.1 for 3.156e9
 )
 
 // stuckChart is the moving average over a second of what is read so many ticks
 // apart: in between the average sees the same again, as if it weighed more.
 func stuckChart(apart int64) chart.Ewma {
-	return chart.Ewma{Lambda: 1 - math.Pow(1-1/float64(perSecond), float64(max(apart, 1))), L: stuckLimits}
+	return chart.Ewma{Lambda: 1 - math.Pow(1-1/float64(ticksPerSecond), float64(max(apart, 1))), L: stuckLimits}
 }
 
 // still keeps the run of readings that stand in one place.
-func (p *pin) still(raw float64, at int64) {
-	if d := math.Abs(raw - p.Raw); p.Seen > 0 && d > 1e-9 && (p.Step == 0 || d < p.Step) {
-		p.Step = d
+func (p *pin) trackStill(raw float64, at int64) {
+	if d := math.Abs(raw - p.Raw); p.Seen > 0 && d > 1e-9 && (p.Resolution == 0 || d < p.Resolution) {
+		p.Resolution = d
 	}
 	p.Raw = raw
 	lo, hi := min(p.StillLow, raw), max(p.StillHigh, raw)
-	if p.Seen > 0 && hi-lo <= 1.5*p.Step {
+	if p.Seen > 0 && hi-lo <= 1.5*p.Resolution {
 		p.StillLow, p.StillHigh = lo, hi
 		return
 	}
@@ -45,25 +45,25 @@ func (p *pin) still(raw float64, at int64) {
 
 // expecting keeps how far the expected load of a line went while its pin stood
 // still. The expected load is smoothed over a second.
-func (l *line) expecting() {
+func (l *line) trackExpected() {
 	f, p := &l.Fit, &l.Pin
 	if !f.Known {
-		l.Watched = expectation{}
+		l.Expected = expectedRange{}
 		return
 	}
-	e := &l.Watched
+	e := &l.Expected
 	if e.Since == 0 {
-		e.Smooth = f.Expect
+		e.Smooth = f.Expected
 	}
-	e.Smooth += (f.Expect - e.Smooth) / float64(perSecond)
+	e.Smooth += (f.Expected - e.Smooth) / float64(ticksPerSecond)
 	if e.Since != p.StillSince {
-		*e = expectation{Since: p.StillSince, Smooth: e.Smooth, Low: e.Smooth, High: e.Smooth, Noise: f.Noise}
+		*e = expectedRange{Since: p.StillSince, Smooth: e.Smooth, Low: e.Smooth, High: e.Smooth, Noise: f.Noise}
 	}
 	e.Low, e.High = min(e.Low, e.Smooth), max(e.High, e.Smooth)
 }
 
 // expectation is the expected load while a pin stands still, kN.
-type expectation struct {
+type expectedRange struct {
 	Since             int64
 	Smooth, Low, High float64
 	Noise             float64 // usual difference when the pin came to a stand
@@ -71,23 +71,23 @@ type expectation struct {
 
 func (b *Berth) stuck(now moment, i int) bool {
 	l := &b.state.Lines[i]
-	p, e := &l.Pin, &l.Watched
+	p, e := &l.Pin, &l.Expected
 	if p.Seen <= 20 || p.LastAt-p.StillSince < stuckFor {
 		return false
 	}
 	if l.Health.Fault == stuckPin { // it is so until it moves
 		return true
 	}
-	if !l.Fit.Known || l.worked(now) {
+	if !l.Fit.Known || l.tended(now) {
 		return false
 	}
 	coarse, apart := 0.0, int64(1)
 	for k := range b.state.Lines {
 		o := &b.state.Lines[k].Pin
-		coarse, apart = max(coarse, o.Step), max(apart, o.lag())
+		coarse, apart = max(coarse, o.Resolution), max(apart, o.intervalTicks())
 	}
-	chance := 2 * stuckChart(apart).Settled() * chart.MeanScale * max(e.Noise, stuckLeast*p.MBL)
-	moved, most := e.High-e.Low, max(stuckSteps*coarse*l.Fit.Gain, chance)
-	b.weigh(StillWhile, i, moved, most)
+	chance := 2 * stuckChart(apart).Settled() * chart.MeanScale * max(e.Noise, stuckMinNoise*p.MBL)
+	moved, most := e.High-e.Low, max(stuckDigits*coarse*l.Fit.ErrorGain, chance)
+	b.report(StuckRange, i, moved, most)
 	return moved >= most
 }

@@ -8,8 +8,8 @@ import (
 
 // watch is what the berth's own channels say.
 type watch struct {
-	Off bool  // the ship is arriving or leaving: lines are worked on purpose
-	For int32 // ticks that it has been so
+	Off      bool  // the ship is arriving or leaving: lines are worked on purpose
+	OffTicks int32 // ticks that it has been so
 }
 
 // UnderWatch reports whether the ship is made fast and watched, by the last word
@@ -33,10 +33,10 @@ func (b *Berth) berthReading(c int, s *sample) {
 			w.Direction = s.Value
 		}
 	case reading.WaterLevel:
-		h.Water.reading(s)
+		h.Water.add(s)
 	case reading.DraftFwd:
-		h.Fwd.reading(s)
+		h.Fwd.add(s)
 	case reading.DraftAft:
-		h.Aft.reading(s)
+		h.Aft.add(s)
 	}
 }

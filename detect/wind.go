@@ -13,29 +13,29 @@ type wind struct {
 }
 
 const (
-	gustLength = 0.5 // of the ship, that a gust must pass before she feels all of it
-	gustSlow   = 3   // m/s; in less wind than this a gust passes no more slowly
-	windStale  = 10 * second
+	gustShipLengths = 0.5 // of the ship, that a gust must pass before she feels all of it
+	minGustSpeed    = 3   // m/s; in less wind than this a gust passes no more slowly
+	windStale       = 10 * second
 )
 
 // blown sets the accelerations that the wind gives the ship: at once, and as it
 // comes over her length.
-func (b *Berth) blown(now moment, mass *[modes]float64) {
-	w, f := &b.state.Wind, &b.state.Motion.Fore
+func (b *Berth) updateWindForcing(now moment, mass *[modes]float64) {
+	w, f := &b.state.Wind, &b.state.Motion.Predictor
 	if w.SpeedAt == 0 || now.Time-w.SpeedAt > windStale {
 		return
 	}
-	if f.Wind == [pushes][modes]float64{} {
-		f.FeltMS = w.Speed
+	if f.WindForcing == [forcings][modes]float64{} {
+		f.LaggedWindMS = w.Speed
 	}
-	late := gustLength * b.plan.Ship.LoaM / max(w.Speed, gustSlow)
-	f.FeltMS += (w.Speed - f.FeltMS) * min(1, lookTime/max(late, lookTime))
+	late := gustShipLengths * b.plan.Ship.LoaM / max(w.Speed, minGustSpeed)
+	f.LaggedWindMS += (w.Speed - f.LaggedWindMS) * min(1, stepPeriod/max(late, stepPeriod))
 	set := func(p int, speed float64) {
 		push := b.plan.WindForce(speed, math.Mod(w.Direction+720, 360))
-		f.Wind[p] = acceleration(&push, mass, yawArm(&b.plan.Ship))
+		f.WindForcing[p] = acceleration(&push, mass, yawArm(&b.plan.Ship))
 	}
-	set(ofWind, w.Speed)
-	set(ofLateWind, f.FeltMS)
+	set(forceWind, w.Speed)
+	set(forceLaggedWind, f.LaggedWindMS)
 }
 
 func acceleration(f *mooring.Force, mass *[modes]float64, arm float64) [modes]float64 {

@@ -66,7 +66,7 @@ func New(plan *mooring.Plan, dir string) (*Recorder, error) {
 }
 
 // Look keeps what the detectors saw in a tick; it is for detect.Berth.Observe.
-func (r *Recorder) Look(l *detect.Look) {
+func (r *Recorder) Look(l *detect.Observation) {
 	r.now = l.Time
 	r.ticks.add(l)
 	if l.Time%second == 0 {
@@ -133,9 +133,9 @@ func place(c *detect.Change) string {
 func (r *Recorder) window(c *detect.Change) (from, to int64) {
 	reach, most := minute, tickKept-after
 	switch c.By {
-	case detect.GroupShare, detect.HangingLoad, detect.StillWhile:
+	case detect.GroupShare, detect.SlackMean, detect.StuckRange:
 		reach, most = 5*minute, secondKept-after
-	case detect.LoadMinute, detect.TimeToLimit, detect.ZeroShift:
+	case detect.MinuteMean, detect.TimeToLimit, detect.ZeroCusum:
 		reach, most = 25*minute, secondKept-after
 	}
 	if c.Onset != 0 {

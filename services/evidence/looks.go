@@ -13,7 +13,7 @@ type look struct {
 	time             int64
 	fitted           bool
 	surge, sway, yaw float64
-	lines            []detect.LineLook
+	lines            []detect.LineObservation
 	figures          []figure
 }
 
@@ -34,20 +34,20 @@ type looks struct {
 func newLooks(span, step int64) looks { return looks{kept: make([]look, span/step)} }
 
 // add copies a look into the place of the oldest.
-func (s *looks) add(l *detect.Look) {
+func (s *looks) add(l *detect.Observation) {
 	k := &s.kept[s.n%len(s.kept)]
 	s.n++
 	k.time, k.fitted, k.surge, k.sway, k.yaw = l.Time, l.Fitted, l.Surge, l.Sway, l.Yaw
 	k.lines = append(k.lines[:0], l.Lines...)
 	k.figures = k.figures[:0]
-	for m := detect.Unmeasured + 1; m <= detect.HoldingOdds; m++ {
+	for m := detect.Unmeasured + 1; m <= detect.HoldingLLR; m++ {
 		for i := range l.Lines {
-			if v, t, ok := l.Weighed(m, i); ok {
+			if v, t, ok := l.Statistic(m, i); ok {
 				k.figures = append(k.figures, figure{m, i, 0, v, t})
 			}
 		}
 		for g := mooring.Head; g <= mooring.Stern; g++ {
-			if v, t, ok := l.GroupWeighed(m, g); ok {
+			if v, t, ok := l.GroupStatistic(m, g); ok {
 				k.figures = append(k.figures, figure{m, -1, g, v, t})
 			}
 		}

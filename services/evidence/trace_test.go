@@ -73,7 +73,7 @@ func TestFolderErrorsNameThePlace(t *testing.T) {
 		t.Fatal(err)
 	}
 	const at = 1_772_323_200 * second
-	raised := []detect.Change{{Time: at, Condition: detect.OverLimit, By: detect.LoadSecond, Raised: true, Line: "1", Group: mooring.Head}}
+	raised := []detect.Change{{Time: at, Condition: detect.OverLimit, By: detect.SecondMean, Raised: true, Line: "1", Group: mooring.Head}}
 	if err := r.Take(&reading.Block{}, raised); err != nil {
 		t.Fatal(err)
 	}

@@ -40,7 +40,7 @@ func (u *Unit) Take(source string, b *reading.Block) []detect.Change {
 
 // Observe has f called at the end of every tick with what the detectors saw; it
 // changes nothing of what they tell.
-func (u *Unit) Observe(f func(*detect.Look)) { u.berth.Observe(f) }
+func (u *Unit) Observe(f func(*detect.Observation)) { u.berth.Observe(f) }
 
 // Snapshot is the unit's state between two blocks.
 func (u *Unit) Snapshot() ([]byte, error) { return u.berth.Snapshot() }

@@ -41,9 +41,9 @@ func (f floater) record() *Berth {
 		tick := fallTick - 180*spanTicks + int64(n)*spanTicks/each
 		held := [modes]float64{}
 		var total [modes]float64
-		for i := range b.levers {
-			g := &b.levers[i]
-			pull := -g.stiff * dot(&g.Pull, &place) // against what holds her where she is
+		for i := range b.models {
+			g := &b.models[i]
+			pull := -g.pretensionStiffness * dot(&g.Pull, &place) // against what holds her where she is
 			for m := range modes {
 				held[m] += pull * g.Pull[m] / mass[m]
 				total[m] += pull * g.Pull[m] / mass[m]
@@ -71,22 +71,22 @@ func (f floater) record() *Berth {
 		}
 		if (n+1)%each == 0 {
 			s := &r.Kept[r.Count%recordKept]
-			*s = span{Place: since}
+			*s = span{Pos: since}
 			for m := range modes {
-				s.Place[m] += 0.001 * rng.NormFloat64()
+				s.Pos[m] += 0.001 * rng.NormFloat64()
 			}
-			s.Push[ofLines] = push
+			s.Forcing[forceLines] = push
 			r.Count++
 			since, push = [modes]float64{}, [modes]float64{}
 		}
 	}
-	b.state.Lines[0].Part = part{Fell: fallTick, Before: 100}
+	b.state.Lines[0].Parting = parting{FellAt: fallTick, LoadBefore: 100}
 	return b
 }
 
 func (f floater) odds(t *testing.T) float64 {
 	b := f.record()
-	odds, ok := b.stillHolds(moment{Tick: fallTick + 40*spanTicks - 1}, 0)
+	odds, ok := b.recordLLR(moment{Tick: fallTick + 40*spanTicks - 1}, 0)
 	if !ok {
 		t.Fatalf("%+v: no verdict", f)
 	}

@@ -15,46 +15,46 @@ import "math"
 // covariance, as in textbooks of multivariate statistics; the time between
 // surprises that are independent, 10 s, is common practice, no source. Exported
 // for the snapshot's encoder only.
-type Surprises struct {
-	Off     [sightCount][looksKept][modes]float64 // m
-	Cov     [joint][joint]float64                 // m², lower half
-	Lessons float64
+type PredictionErrors struct {
+	Errors [horizonCount][historySteps][modes]float64 // m
+	Cov    [errorDim][errorDim]float64                // m², lower half
+	Count  float64
 	// Rough is how large the last surprises were, by what is usual: 1 where they
 	// were as usual.
-	Rough [roughKept]float64
+	NIS [nisWindow]float64
 }
 
 const (
-	joint        = sightCount * modes
-	surpriseKept = 600    // looks that count, five minutes
-	surpriseWild = 9      // times the usual size, from which a lesson counts for less
-	coarsest     = 0.0005 // m; no place is told better
-	surpriseMost = 40
-	independent  = 20  // looks between surprises that are
-	roughKept    = 120 // looks, a minute
-	taught       = 360 // lessons from which the surprises judge, three minutes
+	errorDim         = horizonCount * modes
+	errorWindow      = 600    // looks that count, five minutes
+	outlierNIS       = 9      // times the usual size, from which a lesson counts for less
+	errorFloor       = 0.0005 // m; no place is told better
+	maxDegrees       = 40
+	independentSteps = 20  // looks between surprises that are
+	nisWindow        = 120 // looks, a minute
+	minErrorCount    = 360 // lessons from which the surprises judge, three minutes
 )
 
 // factor is the Cholesky factor of the covariance of surprises.
-type factor [joint][joint]float64
+type cholesky [errorDim][errorDim]float64
 
 // weighUp takes the surprises of the newest base that all sights have seen into
 // what is usual, and makes the factor to judge by.
-func (f *foresight) weighUp(l *factor) {
-	if f.Looks <= settleFor+2*furthest {
+func (f *predictor) updateErrorCov(l *cholesky) {
+	if f.Steps <= predictorWarmup+2*maxHorizon {
 		return
 	}
-	f.factored(l)
-	z := f.from(f.Looks - 1 - furthest)
+	f.factorise(l)
+	z := f.errorsFrom(f.Steps - 1 - maxHorizon)
 	white, size := z, 1.0
-	l.white(&white)
-	if f.Lessons >= 2*joint {
-		size = max(dotN(&white, &white, joint)/joint, 1e-9)
+	l.whiten(&white)
+	if f.Count >= 2*errorDim {
+		size = max(dotFirst(&white, &white, errorDim)/errorDim, 1e-9)
 	}
-	f.Rough[f.Looks%roughKept] = min(size, 20)
-	f.Lessons = min(f.Lessons+1, 1e6)
-	k := min(1, surpriseWild/size) / min(f.Lessons, surpriseKept)
-	for p := range joint {
+	f.NIS[f.Steps%nisWindow] = min(size, 20)
+	f.Count = min(f.Count+1, 1e6)
+	k := min(1, outlierNIS/size) / min(f.Count, errorWindow)
+	for p := range errorDim {
 		for q := range p + 1 {
 			f.Cov[p][q] += (z[p]*z[q] - f.Cov[p][q]) * k
 		}
@@ -63,26 +63,26 @@ func (f *foresight) weighUp(l *factor) {
 
 // from is the surprises of a base, near to far; those that are yet to come are
 // of no meaning.
-func (f *foresight) from(base int64) (z [joint]float64) {
-	for s, h := range sights {
-		copy(z[s*modes:], f.Off[s][(base+h)%looksKept][:])
+func (f *predictor) errorsFrom(base int64) (z [errorDim]float64) {
+	for s, h := range horizons {
+		copy(z[s*modes:], f.Errors[s][(base+h)%historySteps][:])
 	}
 	return z
 }
 
 // factored makes the factor of the covariance.
-func (f *foresight) factored(l *factor) {
-	for p := range joint {
+func (f *predictor) factorise(l *cholesky) {
+	for p := range errorDim {
 		for q := range p + 1 {
 			v := f.Cov[p][q]
 			if p == q {
-				v += coarsest * coarsest
+				v += errorFloor * errorFloor
 			}
 			for k := range q {
 				v -= l[p][k] * l[q][k]
 			}
 			if p == q {
-				l[p][p] = math.Sqrt(max(v, coarsest*coarsest/4))
+				l[p][p] = math.Sqrt(max(v, errorFloor*errorFloor/4))
 			} else {
 				l[p][q] = v / l[q][q]
 			}
@@ -92,7 +92,7 @@ func (f *foresight) factored(l *factor) {
 
 // white makes what is usual white of size 1. The first of it hang on nothing
 // after them.
-func (l *factor) white(x *[joint]float64) {
+func (l *cholesky) whiten(x *[errorDim]float64) {
 	for p := range x {
 		for k := range p {
 			x[p] -= l[p][k] * x[k]
@@ -101,7 +101,7 @@ func (l *factor) white(x *[joint]float64) {
 	}
 }
 
-func dotN(a, b *[joint]float64, n int) (sum float64) {
+func dotFirst(a, b *[errorDim]float64, n int) (sum float64) {
 	for k := range n {
 		sum += a[k] * b[k]
 	}
@@ -110,16 +110,16 @@ func dotN(a, b *[joint]float64, n int) (sum float64) {
 
 // tale is the surprises that a lost pull would make, white: along, in surge, and
 // across, in sway and yaw.
-type tale struct{ along, across [joint]float64 }
+type signature struct{ along, across [errorDim]float64 }
 
 // odds is the logarithm of the odds that white surprises of the first count
 // sights hold the tale at some size between least and most against that they
 // hold nothing. Along, she may have gone anything from nothing to most of it: she
 // rubs on her fenders.
-func (f *foresight) odds(seen *[joint]float64, t *tale, count int, least, most float64) float64 {
+func (f *predictor) logLR(seen *[errorDim]float64, t *signature, count int, least, most float64) float64 {
 	n := count * modes
-	ll, cc, lc := dotN(&t.along, &t.along, n), dotN(&t.across, &t.across, n), dotN(&t.along, &t.across, n)
-	sl, sc := dotN(seen, &t.along, n), dotN(seen, &t.across, n)
+	ll, cc, lc := dotFirst(&t.along, &t.along, n), dotFirst(&t.across, &t.across, n), dotFirst(&t.along, &t.across, n)
+	sl, sc := dotFirst(seen, &t.along, n), dotFirst(seen, &t.across, n)
 	along, across := 1.0, 1.0
 	for range 4 { // by turns; two unknowns that are nearly at right angles
 		if cc > 0 {
@@ -129,32 +129,32 @@ func (f *foresight) odds(seen *[joint]float64, t *tale, count int, least, most f
 			along = max(0, min((sl-across*lc)/ll, most))
 		}
 	}
-	none := dotN(seen, seen, n)
+	none := dotFirst(seen, seen, n)
 	some := none - 2*(along*sl+across*sc) + along*along*ll + across*across*cc + 2*along*across*lc
-	free := max(4, min(f.Lessons/independent-joint, surpriseMost))
-	usual := free * f.rough()
+	free := max(4, min(f.Count/independentSteps-errorDim, maxDegrees))
+	usual := free * f.noiseInflation()
 	return (free + float64(n)) / 2 * math.Log((1+none/usual)/(1+max(some, 0)/usual))
 }
 
 // rough is how much wilder than usual she went in the last minute, 1 or more. The
 // newest are passed over: what is judged is in them.
-func (f *foresight) rough() float64 {
+func (f *predictor) noiseInflation() float64 {
 	var sum float64
-	for k := int64(furthest + 2); k < roughKept; k++ {
-		sum += f.Rough[(f.Looks-k+roughKept)%roughKept]
+	for k := int64(maxHorizon + 2); k < nisWindow; k++ {
+		sum += f.NIS[(f.Steps-k+nisWindow)%nisWindow]
 	}
-	return max(1, sum/(roughKept-furthest-2))
+	return max(1, sum/(nisWindow-maxHorizon-2))
 }
 
 // lost is the tale of the pull of load kN of line i lost some seconds after the
 // base: half of the pull over the mass times the square of the time since. What
 // the readings lag behind is in late.
-func (b *Berth) lost(i int, load, late float64) (out tale) {
+func (b *Berth) lossSignature(i int, load, late float64) (out signature) {
 	mass := b.masses()
-	for s, h := range sights {
-		t := max(0, float64(h)*lookTime-late)
+	for s, h := range horizons {
+		t := max(0, float64(h)*stepPeriod-late)
 		for m := range modes {
-			step := -0.5 * t * t * load * b.levers[i].Pull[m] / mass[m]
+			step := -0.5 * t * t * load * b.models[i].Pull[m] / mass[m]
 			if m == 0 {
 				out.along[s*modes] = step
 			} else {
@@ -162,7 +162,7 @@ func (b *Berth) lost(i int, load, late float64) (out tale) {
 			}
 		}
 	}
-	b.usual.white(&out.along)
-	b.usual.white(&out.across)
+	b.errorChol.whiten(&out.along)
+	b.errorChol.whiten(&out.across)
 	return out
 }

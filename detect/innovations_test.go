@@ -27,7 +27,7 @@ func TestLessonsAreLeastSquares(t *testing.T) {
 		for i := range x {
 			off -= w[i] * x[i]
 		}
-		lesson(w, p, x, px, off, noise)
+		rlsUpdate(w, p, x, px, off, noise)
 		rows, y, weight = append(rows, x), append(y, at), append(weight, 1/(noise*noise))
 	}
 	for i, want := range least(t, rows, y, weight) {
@@ -41,17 +41,17 @@ func TestLessonsAreLeastSquares(t *testing.T) {
 // first half second, and a filter of the third order follows a steady acceleration
 // without error in the end.
 func TestFollowerFollowsASteadyPush(t *testing.T) {
-	if g := stepAnswer(); math.Abs(0.5*g[0]-0.0625) > 1e-12 {
+	if g := newStepResponse(); math.Abs(0.5*g[0]-0.0625) > 1e-12 {
 		t.Errorf("off by %v m at first", 0.5*g[0])
 	}
-	var f follower
+	var f tracker
 	off := 0.0
 	for k := range 600 {
-		at := float64(k+1) * lookTime
-		off = f.step(0.5*at*at/2, 0)
+		at := float64(k+1) * stepPeriod
+		off = f.update(0.5*at*at/2, 0)
 	}
-	if math.Abs(off) > 1e-6 || math.Abs(f.Force-0.5) > 1e-6 {
-		t.Errorf("off by %v m after five minutes, acceleration %v", off, f.Force)
+	if math.Abs(off) > 1e-6 || math.Abs(f.Accel-0.5) > 1e-6 {
+		t.Errorf("off by %v m after five minutes, acceleration %v", off, f.Accel)
 	}
 }
 
@@ -59,18 +59,18 @@ func TestFollowerFollowsASteadyPush(t *testing.T) {
 // each, nine looks have 36 for the sum of squares, and the ratio of likelihoods of
 // Student's t with 15 degrees of freedom in 27 dimensions is (1 + 36/15)^((15 + 27)/2).
 func TestJoltIsFound(t *testing.T) {
-	w := swerved{factor: swerveFactor{{1}, {0, 1}, {0, 0, 1}}, rough: 1}
-	for k := range w.answer {
-		w.answer[k] = [modes]float64{1, 0, 0}
+	w := whitenedInnovations{chol: cholesky3{{1}, {0, 1}, {0, 0, 1}}, inflation: 1}
+	for k := range w.response {
+		w.response[k] = [modes]float64{1, 0, 0}
 		if k < 9 {
 			w.white[k] = [modes]float64{2, 0, 0}
 		}
 	}
-	got := w.jolted([modes]float64{2, 0, 0}, 0.4, 1.5)
-	if want := 21 * math.Log(3.4); got.Looks != 9 || math.Abs(got.Amount-1) > 1e-12 || math.Abs(got.Odds-want) > 1e-9 {
+	got := w.stepGLR([modes]float64{2, 0, 0}, 0.4, 1.5)
+	if want := 21 * math.Log(3.4); got.Age != 9 || math.Abs(got.Share-1) > 1e-12 || math.Abs(got.LLR-want) > 1e-9 {
 		t.Errorf("%+v, want odds of %v nine looks ago", got, want)
 	}
-	if got := w.jolted([modes]float64{-2, 0, 0}, 0.4, 1.5); got.Odds != 0 {
+	if got := w.stepGLR([modes]float64{-2, 0, 0}, 0.4, 1.5); got.LLR != 0 {
 		t.Errorf("a push the other way is told: %+v", got)
 	}
 }

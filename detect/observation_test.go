@@ -23,15 +23,15 @@ func lookOn(plan *mooring.Plan, facts []fact) ([]detect.Change, map[detect.Chang
 	}
 	weighed := map[key]seen{}
 	changes, _ := replayWith(plan, facts, func(b *detect.Berth) {
-		b.Observe(func(l *detect.Look) {
-			for m := detect.PartedOdds; m <= detect.HoldingOdds; m++ {
+		b.Observe(func(l *detect.Observation) {
+			for m := detect.PartedLLR; m <= detect.HoldingLLR; m++ {
 				for i := range plan.Lines {
-					if v, th, ok := l.Weighed(m, i); ok {
+					if v, th, ok := l.Statistic(m, i); ok {
 						weighed[key{l.Time, m, plan.Lines[i].ID, plan.Lines[i].Group}] = seen{v, th}
 					}
 				}
 				for g := mooring.Head; g <= mooring.Stern; g++ {
-					if v, th, ok := l.GroupWeighed(m, g); ok {
+					if v, th, ok := l.GroupStatistic(m, g); ok {
 						weighed[key{l.Time, m, "", g}] = seen{v, th}
 					}
 				}
@@ -110,7 +110,7 @@ func TestLookIsOfTheReadings(t *testing.T) {
 	}
 	looks := 0
 	replayWith(plan, facts, func(b *detect.Berth) {
-		b.Observe(func(l *detect.Look) {
+		b.Observe(func(l *detect.Observation) {
 			n := int((l.Time-start)*rate/second) - 1 // the reading that the tick ends with
 			if n < 12 || n >= 60 {
 				return
@@ -123,7 +123,7 @@ func TestLookIsOfTheReadings(t *testing.T) {
 			for k := range rate {
 				mean += median(n-k) / rate
 			}
-			got, limit, ok := l.Weighed(detect.LoadSecond, 2)
+			got, limit, ok := l.Statistic(detect.SecondMean, 2)
 			if !ok || math.Abs(got-mean) > 1e-9 || limit != 0.5*640 {
 				t.Errorf("reading %d: weighed %v against %v, %v; want %v against 320", n, got, limit, ok, mean)
 			}
@@ -139,7 +139,7 @@ func TestLookingOnAllocatesNothing(t *testing.T) {
 	plan := ship(16)
 	b, s := detect.New(plan), newSteady(plan, 10)
 	worst := 0.0
-	b.Observe(func(l *detect.Look) {
+	b.Observe(func(l *detect.Observation) {
 		for i := range l.Lines {
 			if r := math.Abs(l.Lines[i].Residual); r > worst {
 				worst = r

@@ -11,20 +11,20 @@ import (
 // as metres of swing at yawArm from midships. Loads stiffen a line and no two
 // lines alike; the way it is drawn out does not ask for its stiffness, so what
 // the lines say of the ship is put together in metres.
-type lever struct {
-	Move [modes]float64
+type lineModel struct {
+	Jacobian [modes]float64
 	// Pull is the direction in which 1 kN in the line pulls the ship, in the
 	// same coordinates.
-	Pull [modes]float64
-	Aft  float64 // weight of the after draft at the fairlead; the rest is the fore draft's
+	Pull     [modes]float64
+	AftShare float64 // weight of the after draft at the fairlead; the rest is the fore draft's
 
-	law   mooring.Law
-	mbl   float64 // kN
-	free  float64 // unstretched length, m
-	level float64 // square of the run's horizontal length, m²
-	drop  float64 // from fairlead to hook, positive up, m
-	run   float64 // fairlead to hook, m; 0 for a line that does nothing
-	stiff float64 // at pretension, kN/m
+	law                 mooring.Law
+	mbl                 float64 // kN
+	unstretched         float64 // unstretched length, m
+	runXY2              float64 // square of the run's horizontal length, m²
+	runZ                float64 // from fairlead to hook, positive up, m
+	run                 float64 // fairlead to hook, m; 0 for a line that does nothing
+	pretensionStiffness float64 // at pretension, kN/m
 }
 
 const modes = 3
@@ -34,9 +34,9 @@ func yawArm(s *mooring.Ship) float64 { return max(s.LoaM/4, 1) }
 
 // levers are those of every line of the plan. Lines are straight; the ship's
 // horizontal moves are small beside them, her rise need not be.
-func levers(p *mooring.Plan) []lever {
+func lineModels(p *mooring.Plan) []lineModel {
 	arm := yawArm(&p.Ship)
-	out := make([]lever, len(p.Lines))
+	out := make([]lineModel, len(p.Lines))
 	for i := range p.Lines {
 		l := &p.Lines[i]
 		dx, dy, dz := l.Hook.X-l.Fairlead.X, l.Hook.Y-l.Fairlead.Y, l.Hook.Z-l.Fairlead.Z
@@ -46,35 +46,35 @@ func levers(p *mooring.Plan) []lever {
 		}
 		ux, uy := dx/run, dy/run
 		pull := [modes]float64{ux, uy, (l.Fairlead.X*uy - l.Fairlead.Y*ux) / arm}
-		out[i] = lever{Pull: pull, law: mooring.NewLaw(p, i), mbl: l.MBLkN, level: dx*dx + dy*dy, drop: dz, run: run}
-		out[i].free = out[i].law.UnstretchedM(l.PretensionKN, run+l.InboardM)
-		_, out[i].stiff = out[i].stretch(l.PretensionKN)
+		out[i] = lineModel{Pull: pull, law: mooring.NewLaw(p, i), mbl: l.MBLkN, runXY2: dx*dx + dy*dy, runZ: dz, run: run}
+		out[i].unstretched = out[i].law.UnstretchedM(l.PretensionKN, run+l.InboardM)
+		_, out[i].pretensionStiffness = out[i].stretch(l.PretensionKN)
 		for m := range pull {
-			out[i].Move[m] = -pull[m]
+			out[i].Jacobian[m] = -pull[m]
 		}
 		if p.Ship.LoaM > 0 {
-			out[i].Aft = min(max(0.5-l.Fairlead.X/p.Ship.LoaM, 0), 1)
+			out[i].AftShare = min(max(0.5-l.Fairlead.X/p.Ship.LoaM, 0), 1)
 		}
 	}
 	return out
 }
 
 // drawn is how much longer the line's run is with its fairlead higher by rise, m.
-func (g *lever) drawn(rise float64) float64 {
-	dz := g.drop - rise
-	return math.Sqrt(g.level+dz*dz) - g.run
+func (g *lineModel) stretchAtRise(rise float64) float64 {
+	dz := g.runZ - rise
+	return math.Sqrt(g.runXY2+dz*dz) - g.run
 }
 
 // lifted is the growth of the run for each metre that the fairlead rises.
-func (g *lever) lifted(rise float64) float64 {
-	dz := g.drop - rise
-	return -dz / math.Sqrt(g.level+dz*dz)
+func (g *lineModel) stretchPerRise(rise float64) float64 {
+	dz := g.runZ - rise
+	return -dz / math.Sqrt(g.runXY2+dz*dz)
 }
 
 // stretch is how far a load draws the line out, m, and the stiffness there,
 // kN/m. What a pin reads below nothing counts as a line just taut would.
-func (g *lever) stretch(load float64) (m, stiff float64) {
-	m, give := g.law.StretchM(max(load, 0), g.free)
+func (g *lineModel) stretch(load float64) (m, stiff float64) {
+	m, give := g.law.StretchM(max(load, 0), g.unstretched)
 	if load < 0 {
 		m = load * give
 	}
@@ -84,7 +84,7 @@ func (g *lever) stretch(load float64) (m, stiff float64) {
 // load is the inverse of stretch from a known point of the law nearby: the load
 // at m metres where the load at `at` metres and the stiffness there are known.
 // A line cannot push. Newton's steps; what is left is under a thousandth of MBL.
-func (g *lever) load(m, load, at, stiff float64) float64 {
+func (g *lineModel) loadAt(m, load, at, stiff float64) float64 {
 	if m <= 0 {
 		return 0
 	}

@@ -39,15 +39,15 @@ func TestGivingIsLearnt(t *testing.T) {
 		}
 		b.Advance("a", start+(s+1)*second-1, nil)
 	}
-	own, mate := b.state.Lines[5].Giving.Ratio, b.state.Lines[2].Giving.Ratio // of like lead
+	own, mate := b.state.Lines[5].Stiffness.Ratio, b.state.Lines[2].Stiffness.Ratio // of like lead
 	if own/mate < 1.15 || own/mate > 1.26 {
 		t.Errorf("learnt %.3f against %.3f: %.3f times, want 1.15 to 1.26", own, mate, own/mate)
 	}
 	for i := range p.Lines {
-		if r := b.state.Lines[i].Giving.Ratio / mate; i != 5 && math.Abs(r-1) > 0.03 {
+		if r := b.state.Lines[i].Stiffness.Ratio / mate; i != 5 && math.Abs(r-1) > 0.03 {
 			t.Errorf("line %d, as the plan says: %.3f times its mates", i, r)
 		}
-		if d := b.state.Lines[i].Giving.doubt(&b.state.Lines[i].Fit, 1000); d > 0.06 {
+		if d := b.state.Lines[i].Stiffness.sd(&b.state.Lines[i].Fit, 1000); d > 0.06 {
 			t.Errorf("line %d: still in doubt by %.3f", i, d)
 		}
 	}
