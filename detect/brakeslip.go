@@ -25,11 +25,11 @@ type slip struct {
 	At    int64               // time of the low of the present second
 }
 
-func (p *slip) reset() {
-	for k := range p.Lows {
-		p.Lows[k] = missing
+func (s *slip) reset() {
+	for k := range s.Lows {
+		s.Lows[k] = missing
 	}
-	p.Low = missing
+	s.Low = missing
 }
 
 func (b *Berth) brakeSlip(now moment) {
@@ -86,14 +86,14 @@ func (b *Berth) slipped(now moment, i int) {
 // began is when the drum was last at rest: the newest of the window at which no
 // more than this was paid out. The least itself may be an old flicker of the
 // sensor.
-func (p *slip) restedAt(restM float64) int64 {
+func (s *slip) restedAt(restM float64) int64 {
 	at := int64(0)
-	if p.Low <= restM {
-		at = p.At
+	if s.Low <= restM {
+		at = s.At
 	}
-	for k, v := range p.Lows {
+	for k, v := range s.Lows {
 		if v <= restM {
-			at = max(at, p.LowAt[k])
+			at = max(at, s.LowAt[k])
 		}
 	}
 	return at

@@ -42,3 +42,19 @@ func (d *drum) payoutReading(s *sample) {
 	d.Seen++
 	d.PaidOutAt = s.Time
 }
+
+// tended reports whether the line is being tended by hand: its brake is off, or was a
+// moment ago.
+func (l *line) tended(now moment) bool {
+	d := &l.Drum
+	if d.ReleasedAt == 0 {
+		return false
+	}
+	since := now.Time - d.ReleasedAt
+	return since <= brakeSettle || d.Released && since <= brakeStale
+}
+
+const (
+	brakeSettle = 5 * second  // after the brake is set, the line still counts as tended
+	brakeStale  = 30 * second // after its last reading, a released brake no longer counts
+)

@@ -134,16 +134,16 @@ func TestForesightIsLeastSquares(t *testing.T) {
 	var went, weight []float64
 	for n := range lessons {
 		x := make([]float64, regressors)
-		goes := 0.3 * lessonSD * r.NormFloat64()
+		goes := 0.3 * equationSD * r.NormFloat64()
 		off := 0.0
 		for k := range x {
-			x[k] = lessonSD * r.NormFloat64()
+			x[k] = equationSD * r.NormFloat64()
 			goes += truth[k] * x[k]
 			off -= w[k] * x[k]
 		}
 		rlsForget(&w, &unsure, (*[regressors]float64)(x), goes+off)
 		rows, went = append(rows, x), append(went, goes)
-		weight = append(weight, math.Pow(forgetting, float64(lessons-1-n))/(lessonSD*lessonSD))
+		weight = append(weight, math.Pow(forgetting, float64(lessons-1-n))/(equationSD*equationSD))
 	}
 	for k, v := range first {
 		one := make([]float64, regressors)

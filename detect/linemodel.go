@@ -6,34 +6,34 @@ import (
 	"hawser/detect/mooring"
 )
 
-// lever is how a line answers to the ship's moves: its law, and how much further
-// each move draws it out, metres per metre of surge, of sway, and of yaw measured
-// as metres of swing at yawArm from midships. Loads stiffen a line and no two
-// lines alike; the way it is drawn out does not ask for its stiffness, so what
-// the lines say of the ship is put together in metres.
+// lineModel is how a line answers to the ship's movements: its law, and its geometry
+// from the plan. Stiffness rises with load and differs from line to line; stretch
+// does not depend on it, so the lines are compared in metres of stretch.
 type lineModel struct {
+	// Jacobian is how far a movement stretches the line: metres per metre of surge,
+	// of sway, and of yaw measured as metres of swing at yawArm from midships.
 	Jacobian [modes]float64
-	// Pull is the direction in which 1 kN in the line pulls the ship, in the
-	// same coordinates.
+	// Pull is the direction in which 1 kN in the line pulls the ship, in the same
+	// coordinates.
 	Pull     [modes]float64
 	AftShare float64 // weight of the after draft at the fairlead; the rest is the fore draft's
 
 	law                 mooring.Law
 	mbl                 float64 // kN
-	unstretched         float64 // unstretched length, m
+	unstretched         float64 // length, m
 	runXY2              float64 // square of the run's horizontal length, m²
 	runZ                float64 // from fairlead to hook, positive up, m
-	run                 float64 // fairlead to hook, m; 0 for a line that does nothing
-	pretensionStiffness float64 // at pretension, kN/m
+	run                 float64 // fairlead to hook, m; 0 for a line that has no effect
+	pretensionStiffness float64 // kN/m
 }
 
 const modes = 3
 
-// yawArm makes yaw a length of the size of the others.
+// yawArm is the lever in metres that makes yaw a length comparable to the others.
 func yawArm(s *mooring.Ship) float64 { return max(s.LoaM/4, 1) }
 
-// levers are those of every line of the plan. Lines are straight; the ship's
-// horizontal moves are small beside them, her rise need not be.
+// lineModels are those of every line of the plan. Lines are straight; the ship's
+// horizontal movements are small beside them, her rise need not be.
 func lineModels(p *mooring.Plan) []lineModel {
 	arm := yawArm(&p.Ship)
 	out := make([]lineModel, len(p.Lines))
@@ -59,42 +59,43 @@ func lineModels(p *mooring.Plan) []lineModel {
 	return out
 }
 
-// drawn is how much longer the line's run is with its fairlead higher by rise, m.
-func (g *lineModel) stretchAtRise(rise float64) float64 {
-	dz := g.runZ - rise
-	return math.Sqrt(g.runXY2+dz*dz) - g.run
+// stretchAtRise is how much longer the line's run is with its fairlead higher by
+// rise, m.
+func (lm *lineModel) stretchAtRise(rise float64) float64 {
+	dz := lm.runZ - rise
+	return math.Sqrt(lm.runXY2+dz*dz) - lm.run
 }
 
-// lifted is the growth of the run for each metre that the fairlead rises.
-func (g *lineModel) stretchPerRise(rise float64) float64 {
-	dz := g.runZ - rise
-	return -dz / math.Sqrt(g.runXY2+dz*dz)
+// stretchPerRise is the growth of the run for each metre that the fairlead rises.
+func (lm *lineModel) stretchPerRise(rise float64) float64 {
+	dz := lm.runZ - rise
+	return -dz / math.Sqrt(lm.runXY2+dz*dz)
 }
 
-// stretch is how far a load draws the line out, m, and the stiffness there,
-// kN/m. What a pin reads below nothing counts as a line just taut would.
-func (g *lineModel) stretch(load float64) (m, stiff float64) {
-	m, give := g.law.StretchM(max(load, 0), g.unstretched)
+// stretch is how far a load in kN stretches the line, m, and the stiffness there,
+// kN/m. A load below zero is extrapolated with the stiffness of a line just taut.
+func (lm *lineModel) stretch(load float64) (m, stiff float64) {
+	m, compliance := lm.law.StretchM(max(load, 0), lm.unstretched)
 	if load < 0 {
-		m = load * give
+		m = load * compliance
 	}
-	return m, 1 / give
+	return m, 1 / compliance
 }
 
-// load is the inverse of stretch from a known point of the law nearby: the load
-// at m metres where the load at `at` metres and the stiffness there are known.
-// A line cannot push. Newton's steps; what is left is under a thousandth of MBL.
-func (g *lineModel) loadAt(m, load, at, stiff float64) float64 {
+// loadAt is the inverse of stretch, kN: the load at a stretch of m metres, found by
+// Newton's method from a nearby point of the law: the load and stiffness at `at`
+// metres. A line cannot push. The error is under a thousandth of MBL.
+func (lm *lineModel) loadAt(m, load, at, stiff float64) float64 {
 	if m <= 0 {
 		return 0
 	}
 	for range 4 {
 		step := (m - at) * stiff
 		load = max(load+step, 0)
-		if math.Abs(step) < 0.005*g.mbl { // the rest goes with its square
+		if math.Abs(step) < 0.005*lm.mbl { // convergence is quadratic
 			break
 		}
-		at, stiff = g.stretch(load)
+		at, stiff = lm.stretch(load)
 	}
 	return load
 }

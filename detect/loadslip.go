@@ -52,18 +52,18 @@ type loadLoss struct {
 	Held        int32                  // seconds that the loss has been large
 }
 
-func (p *loadLoss) reset() {
-	*p = loadLoss{}
-	for k := range p.Residuals {
-		p.Residuals[k], p.ShipStretch[k] = missing, missing
+func (l *loadLoss) reset() {
+	*l = loadLoss{}
+	for k := range l.Residuals {
+		l.Residuals[k], l.ShipStretch[k] = missing, missing
 	}
 }
 
 // mean of the seconds from..to ago; ok is false where half of them are missing.
-func (p *loadLoss) mean(at, from, to int64) (v float64, ok bool) {
+func (l *loadLoss) mean(at, from, to int64) (v float64, ok bool) {
 	var sum, n float64
 	for k := from; k < to; k++ {
-		if off := p.Residuals[(at-k)%lossRefOldest]; !math.IsNaN(off) {
+		if off := l.Residuals[(at-k)%lossRefOldest]; !math.IsNaN(off) {
 			sum += off
 			n++
 		}
@@ -72,9 +72,9 @@ func (p *loadLoss) mean(at, from, to int64) (v float64, ok bool) {
 }
 
 // went is how far the ship's way drew the line out and in meanwhile, m.
-func (p *loadLoss) stretchRange() float64 {
+func (l *loadLoss) stretchRange() float64 {
 	lo, hi := math.Inf(1), math.Inf(-1)
-	for _, v := range p.ShipStretch {
+	for _, v := range l.ShipStretch {
 		if v < lo {
 			lo = v
 		}

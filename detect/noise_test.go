@@ -37,7 +37,7 @@ func TestWhitenedIsByCholesky(t *testing.T) {
 		var l mat.TriDense
 		root.LTo(&l)
 		x := drawn(rng, rows)
-		white, logs := whitenDurbin(cov, [][]float64{x}, rows)
+		white, logs := durbinWhiten(cov, [][]float64{x}, rows)
 		var want mat.VecDense
 		if err := want.SolveVec(&l, mat.NewVecDense(rows, x)); err != nil {
 			t.Fatal(err)

@@ -133,3 +133,6 @@ func (p *pin) mean(n int64) (v float64, ok bool) {
 	}
 	return sum / float64(have), true
 }
+
+// intervalTicks is the usual time between readings, in ticks.
+func (p *pin) intervalTicks() int64 { return int64(p.Interval*float64(ticksPerSecond) + 0.5) }

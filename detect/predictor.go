@@ -1,35 +1,37 @@
 package detect
 
-import "math"
-
-// foresight tells the ship's place some seconds ahead, so that what she then does
-// otherwise stands out. Every half second, mode by mode (surge, sway, yaw),
+// The predictor forecasts the ship's position 2 to 12 s ahead, so that a movement
+// which no known force explains shows as a prediction error. Every half-second
+// step, for each mode (surge, sway, yaw) and each horizon h:
 //
-//	place(t+h) = place(t) + way told from what she did until t
-//	             + ∬ pull of the lines / mass + ∬ push of the wind / mass
+//	position(t+h) = position(t) + c·x(t) + ∬ pull of the lines / mass
 //
-// The pull of the lines is what the pins say, worked, slipping and parted lines
-// too, so that what is known of is no surprise. It goes in by Newton's second law
-// and unweighted: then what is left over of a pull that nobody measures is simply
-// ½·pull/mass·h², whatever the lines' stiffness. How much her speed, her
-// acceleration, the wind and her distance from her usual place are worth is
-// learnt by recursive least squares, whose past fades over some ten minutes.
-// Metres, seconds. Source: Newton's second law; least squares as in any textbook;
-// the figures are common practice, no source.
+// x are the regressors: speed and unexplained acceleration at t, wind force and the
+// distance from the mean position. Their coefficients c are estimated by recursive
+// least squares with a forgetting factor, a time constant of about ten minutes.
+//
+// The pull of the lines is the measured load of every line, including lines that
+// are tended, slipping or parted, so that what is known causes no prediction error.
+// It enters by Newton's second law with a fixed coefficient of 1: the error due to
+// a pull that no pin measures is then ½·pull/mass·h², whatever the stiffness of the
+// lines.
+//
+// Metres and seconds. Source: Newton's second law; least squares as in any
+// textbook; the figures are common practice, no source.
 const (
-	stepTicks       = 5   // ticks between looks
+	stepTicks       = 5   // ticks in a step
 	stepPeriod      = 0.5 // s
 	historySteps    = 32
-	predictorWarmup = 60         // looks after which a place is told from what was seen
-	meanSteps       = 240        // looks over which the usual place is taken
-	fastTau         = 2.5        // s; time constants of the two tracks
+	predictorWarmup = 60         // steps after which positions are predicted
+	meanSteps       = 240        // time constant of the mean position and forces
+	fastTau         = 2.5        // s; time constants of the two trackers
 	slowTau         = 8          // s
-	forgetting      = 1 - 1./600 // of the past, a lesson; they come once a second
-	lessonSD        = 0.005      // m; what a lesson is worth
-	priorVariance   = 0.1        // of a weight, at first
+	forgetting      = 1 - 1./600 // per update of the coefficients, once a second
+	equationSD      = 0.005      // m; standard deviation assumed for one observation
+	priorVariance   = 0.1        // of each coefficient
 )
 
-// sights are how far ahead the place is told, in looks.
+// horizons of the predictions, in steps.
 var horizons = [horizonCount]int64{4, 7, 11, 16, maxHorizon}
 
 const (
@@ -37,9 +39,9 @@ const (
 	maxHorizon   = 24
 )
 
-// What a way is told from.
+// The regressors of a prediction.
 const (
-	regFastSpeed = iota // two tracks each
+	regFastSpeed = iota // of the fast tracker
 	regSlowSpeed
 	regFastAccel
 	regSlowAccel
@@ -49,14 +51,15 @@ const (
 	regressors
 )
 
+// predictor is the state of the predictions. Arrays by mode are surge, sway and yaw.
 type predictor struct {
-	Steps        int64 // since her place was last not known
+	Steps        int64 // since the position was last unknown
 	MeanPos      [modes]float64
-	MeanForcing  [forcings][modes]float64 // usual, m/s²
+	MeanForcing  [forcings][modes]float64 // m/s²
 	WindForcing  [forcings][modes]float64 // newest known, m/s²; of the wind only
-	LaggedWindMS float64                  // wind speed as it has come over the ship
-	Fast         tracker3
-	Slow         tracker3
+	LaggedWindMS float64                  // wind speed averaged over the ship's length
+	Fast         trackers
+	Slow         trackers
 	History      [historySteps]stepState
 	Coef         [horizonCount][modes][regressors]float64
 	CoefCov      [horizonCount][modes][regressors][regressors]float64
@@ -64,7 +67,7 @@ type predictor struct {
 	Innovations innovations
 }
 
-// pushes on the ship, as accelerations.
+// The known forces on the ship, as accelerations.
 const (
 	forceLines = iota
 	forceLaggedWind
@@ -72,32 +75,18 @@ const (
 	forcings
 )
 
-// beheld is what is kept of a look.
+// stepState is what is kept of a step. Positions are in m, speeds in m/s,
+// accelerations in m/s².
 type stepState struct {
 	Pos, FastSpeed, SlowSpeed, FastAccel, SlowAccel [modes]float64
-	Forcing                                         [forcings][modes]float64 // less what is usual
+	Forcing                                         [forcings][modes]float64 // less its mean
 }
 
-// track follows a place with its speed and the acceleration that no push explains.
-type tracker3 struct{ Pos, Speed, Accel [modes]float64 }
-
-// step is that of a steady filter with three like poles, time constant tau.
-func (t *tracker3) update(place *[modes]float64, push *[forcings][modes]float64, tau float64) {
-	th := math.Exp(-stepPeriod / tau)
-	k1, k2, k3 := 1-th*th*th, 1.5*(1-th)*(1-th)*(1+th)/stepPeriod, (1-th)*(1-th)*(1-th)/(stepPeriod*stepPeriod)
-	for m := range modes {
-		a := t.Accel[m] + push[forceLines][m] + (push[forceLaggedWind][m]+push[forceWind][m])/2
-		q := t.Pos[m] + t.Speed[m]*stepPeriod + a*stepPeriod*stepPeriod/2
-		v := t.Speed[m] + a*stepPeriod
-		off := place[m] - q
-		t.Pos[m], t.Speed[m], t.Accel[m] = q+k1*off, v+k2*off, t.Accel[m]+k3*off
-	}
-}
-
-// looked reports whether a look ends with this tick.
+// stepEnds reports whether a step ends with this tick.
 func stepEnds(now moment) bool { return (now.Tick+1)%stepTicks == 0 }
 
-// behold takes a look: five ticks' place and pushes.
+// predictorStep takes the mean position of the step that ends now, updates the
+// trackers, and compares the position with its predictions.
 func (b *Berth) predictorStep(now moment) {
 	if !stepEnds(now) {
 		return
@@ -138,148 +127,55 @@ func (b *Berth) predictorStep(now moment) {
 	f.updateErrorCov(&b.errorChol)
 }
 
-// begin begins with the ship at rest in this place.
-func (f *predictor) reset(at *stepState) {
-	f.MeanPos, f.MeanForcing = at.Pos, at.Forcing
-	f.Fast, f.Slow = tracker3{Pos: at.Pos}, tracker3{Pos: at.Pos}
-	if f.CoefCov[0][0][0][0] != 0 {
-		return // what was learnt still holds
+// reset starts from a ship at rest at this position. The coefficients are kept.
+func (pr *predictor) reset(at *stepState) {
+	pr.MeanPos, pr.MeanForcing = at.Pos, at.Forcing
+	pr.Fast, pr.Slow = trackers{Pos: at.Pos}, trackers{Pos: at.Pos}
+	if pr.CoefCov[0][0][0][0] != 0 {
+		return // already estimated
 	}
 	for s := range horizons {
 		for m := range modes {
-			f.Coef[s][m] = [regressors]float64{0.5, 0.5, 0.5, 0.5, 0.5, 0.5, 0}
+			pr.Coef[s][m] = [regressors]float64{0.5, 0.5, 0.5, 0.5, 0.5, 0.5, 0}
 			for k := range regressors {
-				f.CoefCov[s][m][k][k] = priorVariance
+				pr.CoefCov[s][m][k][k] = priorVariance
 			}
 		}
 	}
 }
 
-// pushed sets the accelerations that lines and wind give the ship, and notes
-// what every line pulls.
-func (b *Berth) updateForcing(now moment, at *stepState) {
-	f := &b.state.Motion.Predictor
-	mass := b.masses()
-	var went [modes]float64
-	if f.Steps > 0 {
-		was := &f.History[(f.Steps-1)%historySteps].Pos
-		for k := range modes {
-			went[k] = at.Pos[k] - was[k]
-		}
-	}
-	for i := range b.state.Lines {
-		b.updatePull(now, i, &went)
-		l, g := &b.state.Lines[i], &b.models[i]
-		l.OwnChange[f.Steps%historySteps] = l.Pull - b.loadChange(i, &at.Pos)
-		for k := range modes {
-			at.Forcing[forceLines][k] += l.Pull * g.Pull[k] / mass[k]
-		}
-	}
-	b.updateWindForcing(now, &mass)
-	at.Forcing[forceLaggedWind], at.Forcing[forceWind] = f.WindForcing[forceLaggedWind], f.WindForcing[forceWind]
-}
-
-// pulled takes line i's pull on by what has come to it since the last look: by
-// its pin, or by the ship's way where no pin tells. It takes on changes only, so
-// that a pin that comes and goes is no jolt to the ship.
-func (b *Berth) updatePull(now moment, i int, went *[modes]float64) {
-	l := &b.state.Lines[i]
-	load := missing
-	if b.plan.Lines[i].Instrumented && l.Health.Fault == healthy && !l.Parting.underTest() {
-		load = 0
-		for n := range int64(stepTicks) {
-			load += l.loadAgo(now, n) / stepTicks
-		}
-	}
-	switch {
-	case l.Parting.Latch.Up && !l.Parting.underTest():
-	case !math.IsNaN(load - l.StepLoad):
-		l.Pull += load - l.StepLoad
-	default:
-		l.Pull += b.loadChange(i, went)
-	}
-	l.StepLoad = load
-}
-
-// draws is what a small move of the ship puts on line i, kN.
-func (b *Berth) loadChange(i int, move *[modes]float64) float64 {
-	run := b.jacobian(i)
-	return b.stiffness(i) * dot(&run, move)
-}
-
-// stiff is line i's stiffness, kN/m: at its load where that is known, else at
-// its pretension.
-func (b *Berth) stiffness(i int) float64 {
-	if k := b.state.Lines[i].Fit.Stiffness; k > 0 {
-		return k
-	}
-	return b.models[i].pretensionStiffness
-}
-
-// foretell holds her place against what was told of it, sight by sight, and
-// learns.
-func (f *predictor) updateCoef() {
-	now := &f.History[(f.Steps-1)%historySteps]
-	was := &f.History[(f.Steps-2+historySteps)%historySteps]
-	var moved [forcings][modes]float64 // ∬ of the pushes from the base on
+// updateCoef computes the prediction errors of all horizons at this step and, every
+// second step, updates the coefficients with them.
+func (pr *predictor) updateCoef() {
+	now := &pr.History[(pr.Steps-1)%historySteps]
+	was := &pr.History[(pr.Steps-2+historySteps)%historySteps]
+	var moved [forcings][modes]float64 // double integral of the forcing from the base step on, m
 	back := int64(0)
 	for s, h := range horizons {
-		if f.Steps <= predictorWarmup+h {
+		if pr.Steps <= predictorWarmup+h {
 			return
 		}
 		for ; back < h; back++ {
-			p := &f.History[(f.Steps-1-back)%historySteps].Forcing
+			p := &pr.History[(pr.Steps-1-back)%historySteps].Forcing
 			for k := range forcings {
 				for m := range modes {
 					moved[k][m] += p[k][m] * float64(back+1) * stepPeriod * stepPeriod
 				}
 			}
 		}
-		base := &f.History[(f.Steps-1-h)%historySteps]
+		base := &pr.History[(pr.Steps-1-h)%historySteps]
 		t := float64(h) * stepPeriod
 		for m := range modes {
 			x := [regressors]float64{regFastSpeed: base.FastSpeed[m] * t, regSlowSpeed: base.SlowSpeed[m] * t,
 				regFastAccel: base.FastAccel[m] * t * t / 2, regSlowAccel: base.SlowAccel[m] * t * t / 2,
-				regLaggedWind: moved[forceLaggedWind][m], regWind: moved[forceWind][m], regPos: base.Pos[m] - f.MeanPos[m]}
-			went := (now.Pos[m]+was.Pos[m])/2 - base.Pos[m] - moved[forceLines][m]
-			off := went
-			for k, w := range f.Coef[s][m] {
-				off -= w * x[k]
+				regLaggedWind: moved[forceLaggedWind][m], regWind: moved[forceWind][m], regPos: base.Pos[m] - pr.MeanPos[m]}
+			e := (now.Pos[m]+was.Pos[m])/2 - base.Pos[m] - moved[forceLines][m]
+			for k, c := range pr.Coef[s][m] {
+				e -= c * x[k]
 			}
-			f.Errors[s][(f.Steps-1)%historySteps][m] = off
-			if f.Steps%2 == 0 {
-				rlsForget(&f.Coef[s][m], &f.CoefCov[s][m], &x, off)
-			}
-		}
-	}
-}
-
-// learn takes a lesson of recursive least squares: with these x the way was told
-// short by off. The past fades, but not beyond all bounds where she lies still and
-// there is nothing to learn.
-func rlsForget(w *[regressors]float64, p *[regressors][regressors]float64, x *[regressors]float64, off float64) {
-	var px [regressors]float64
-	scale := forgetting
-	for i := range px {
-		for j, v := range x {
-			px[i] += p[i][j] * v
-		}
-		px[i] /= lessonSD
-		scale += px[i] * x[i] / lessonSD
-	}
-	var most float64
-	for i := range px {
-		gain := px[i] / scale
-		w[i] += gain * off / lessonSD
-		for j := range px {
-			p[i][j] -= gain * px[j]
-		}
-		most = max(most, p[i][i])
-	}
-	if most < 2*priorVariance {
-		for i := range p {
-			for j := range p[i] {
-				p[i][j] *= 1 / forgetting
+			pr.Errors[s][(pr.Steps-1)%historySteps][m] = e
+			if pr.Steps%2 == 0 {
+				rlsForget(&pr.Coef[s][m], &pr.CoefCov[s][m], &x, e)
 			}
 		}
 	}

@@ -2,51 +2,47 @@ package detect
 
 import "math"
 
-// jolt is a pull of a line lost at a look, held against her swerves since: how
-// likely, how much of the line's load, how many looks ago.
+// stepChange is a sudden loss of pull, as far as the innovations show one.
 type stepChange struct {
-	LLR   float64 // natural logarithm
-	Share float64
-	Age   int
+	LLR   float64 // log-likelihood ratio (natural logarithm) against no change
+	Share float64 // of the line's load
+	Age   int     // steps since the loss
 }
 
 const (
-	minChangeAge      = 3  // looks, the fewest since it
-	changeAgeStride   = 2  // looks between the times that are tried
-	maxNIS            = 20 // times the usual size, most that a look counts as rough
-	innovationDegrees = 15 // degrees of freedom of swerves: they are not Gaussian far out
+	minChangeAge      = 3  // steps; the newest change that is tested
+	changeAgeStride   = 2  // steps between the times that are tested
+	maxNIS            = 20 // the largest that one step counts for in the inflation of the noise
+	innovationDegrees = 15 // degrees of freedom: the tails of the innovations are heavier than normal
 	minInnovations    = innovationWindow / 2
 )
 
-// swerveFactor is the Cholesky factor of the covariance of swerves.
-type cholesky3 [modes][modes]float64
-
-// weighUp takes the swerve of swerveFar looks ago into what is usual; nearer ones
-// are what may be judged.
-func (s *innovations) updateCov(look int64) {
-	off := s.History[(look-responseSteps+1)%historySteps]
-	white, size := off, 1.0
-	l := s.factorise()
+// updateCov updates the covariance with the innovation of responseSteps ago. Newer
+// ones may hold the change that is tested for.
+func (in *innovations) updateCov(step int64) {
+	e := in.History[(step-responseSteps+1)%historySteps]
+	white, nis := e, 1.0
+	l := in.factorise()
 	l.whiten(&white)
-	if s.Count >= 60 {
-		size = max(dot(&white, &white)/modes, 1e-9)
+	if in.Count >= 60 {
+		nis = max(dot(&white, &white)/modes, 1e-9)
 	}
-	s.NIS[look%nisWindow] = min(size, maxNIS)
-	s.Count = min(s.Count+1, 1e6)
-	k := min(1, outlierNIS/size) / min(s.Count, innovationWindow)
+	in.NIS[step%nisWindow] = min(nis, maxNIS)
+	in.Count = min(in.Count+1, 1e6)
+	k := min(1, outlierNIS/nis) / min(in.Count, innovationWindow)
 	for p := range modes {
 		for q := range p + 1 {
-			s.Cov[p][q] += (off[p]*off[q] - s.Cov[p][q]) * k
+			in.Cov[p][q] += (e[p]*e[q] - in.Cov[p][q]) * k
 		}
 	}
 }
 
-// factored makes the factor of the covariance.
-func (s *innovations) factorise() (l cholesky3) {
+// factorise returns the Cholesky factor of the covariance.
+func (in *innovations) factorise() (l cholesky3) {
 	const least = innovationFloor * innovationFloor / 9
 	for p := range modes {
 		for q := range p + 1 {
-			v := s.Cov[p][q]
+			v := in.Cov[p][q]
 			if p == q {
 				v += least
 			}
@@ -63,27 +59,18 @@ func (s *innovations) factorise() (l cholesky3) {
 	return l
 }
 
-// white makes a swerve that is usual white of size 1.
-func (l *cholesky3) whiten(x *[modes]float64) {
-	for p := range x {
-		for k := range p {
-			x[p] -= l[p][k] * x[k]
-		}
-		x[p] /= l[p][p]
-	}
-}
-
-// rough is how much wilder than usual she went in the last minute, 1 or more.
-func (s *innovations) noiseInflation() float64 {
+// noiseInflation is the mean NIS of the last minute, at least 1: how far the ship
+// moves more wildly than the covariance says.
+func (in *innovations) noiseInflation() float64 {
 	var sum float64
-	for _, v := range s.NIS {
+	for _, v := range in.NIS {
 		sum += v
 	}
 	return max(1, sum/nisWindow)
 }
 
-// swerved is what is held against every unseen line: white swerves, the newest
-// first, and what a push of 1 m/s² in a mode makes of them, look by look.
+// whitenedInnovations are the last innovations, white, newest first, and the
+// innovations that an acceleration of 1 m/s² in each mode causes, oldest first, m.
 type whitenedInnovations struct {
 	chol      cholesky3
 	white     [responseSteps][modes]float64
@@ -91,58 +78,58 @@ type whitenedInnovations struct {
 	inflation float64
 }
 
-// since makes it; newest is the number of the newest look.
-func (s *innovations) whitened(newest int64, answer *[responseSteps]float64) (out whitenedInnovations) {
-	out.chol, out.inflation = s.factorise(), s.noiseInflation()
+// whitened returns the last innovations up to the step of this number. response is
+// that of the tracker, by newStepResponse.
+func (in *innovations) whitened(newest int64, response *[responseSteps]float64) (out whitenedInnovations) {
+	out.chol, out.inflation = in.factorise(), in.noiseInflation()
 	for k := range int64(responseSteps) {
-		out.white[k] = s.History[(newest-k)%historySteps]
+		out.white[k] = in.History[(newest-k)%historySteps]
 		out.chol.whiten(&out.white[k])
 	}
 	for m := range modes {
-		h := &s.Modes[m]
+		f := &in.Modes[m]
 		for k := range out.response {
-			v := answer[k]
-			for e := range min(k, arOrder) {
-				v -= h.AR[e] * answer[k-1-e]
+			v := response[k]
+			for j := range min(k, arOrder) {
+				v -= f.AR[j] * response[k-1-j]
 			}
-			out.response[k][m] = v * h.Gain[inputLines+m]
+			out.response[k][m] = v * f.Coef[inputLines+m]
 		}
 	}
 	return out
 }
 
-// jolted is the likeliest jolt by a loss of pull that would push her with these
-// accelerations, m/s², had the line its likely load. The pull lost is between
-// least and most of it.
+// stepGLR is the generalised likelihood ratio test for the loss of a pull at an
+// unknown time: the likeliest time and share of the pull lost, between least and
+// most. accel is the acceleration by the loss of the whole pull, m/s².
 //
-// The odds are those of the likelihood ratio of a step of unknown size and time
-// (generalised likelihood ratio), of Student's t in place of the normal
-// distribution. Source: textbooks of change detection.
-func (w *whitenedInnovations) stepGLR(push [modes]float64, least, most float64) (best stepChange) {
-	var mark [responseSteps][modes]float64
-	for k := range mark {
+// The likelihoods are those of Student's t distribution instead of the normal.
+// Source: textbooks of change detection.
+func (w *whitenedInnovations) stepGLR(accel [modes]float64, least, most float64) (best stepChange) {
+	var sig [responseSteps][modes]float64 // signature of the whole loss, white
+	for k := range sig {
 		for m := range modes {
-			mark[k][m] = push[m] * w.response[k][m]
+			sig[k][m] = accel[m] * w.response[k][m]
 		}
-		w.chol.whiten(&mark[k])
+		w.chol.whiten(&sig[k])
 	}
-	var marks, all float64 // sums of squares over the looks since
+	var sigSq, errSq float64 // sums of squares over the steps since the change
 	for n := 1; n < responseSteps; n++ {
-		marks += dot(&mark[n-1], &mark[n-1])
-		all += dot(&w.white[n-1], &w.white[n-1])
-		if n < minChangeAge || (n-minChangeAge)%changeAgeStride != 0 || marks == 0 {
+		sigSq += dot(&sig[n-1], &sig[n-1])
+		errSq += dot(&w.white[n-1], &w.white[n-1])
+		if n < minChangeAge || (n-minChangeAge)%changeAgeStride != 0 || sigSq == 0 {
 			continue
 		}
-		both := 0.0
+		cross := 0.0
 		for k := range n {
-			both += dot(&mark[n-1-k], &w.white[k])
+			cross += dot(&sig[n-1-k], &w.white[k])
 		}
-		amount := max(least, min(both/marks, most))
-		usual := innovationDegrees * w.inflation
-		some := max(0, all-2*amount*both+amount*amount*marks)
-		odds := (innovationDegrees + float64(modes*n)) / 2 * math.Log((1+all/usual)/(1+some/usual))
-		if odds > best.LLR {
-			best = stepChange{odds, amount, n}
+		share := max(least, min(cross/sigSq, most))
+		scale := innovationDegrees * w.inflation
+		restSq := max(0, errSq-2*share*cross+share*share*sigSq)
+		llr := (innovationDegrees + float64(modes*n)) / 2 * math.Log((1+errSq/scale)/(1+restSq/scale))
+		if llr > best.LLR {
+			best = stepChange{llr, share, n}
 		}
 	}
 	return best

@@ -1,0 +1,85 @@
+package detect
+
+import "math"
+
+// A collapse is the fall of a load to nothing. The shares of the load are common
+// practice, no source.
+const (
+	collapseTicks    = 13                         // in which the load is gone
+	recentSlackTicks = 60 * int64(ticksPerSecond) // a line that was slack within this time snatches
+	snatchTicks      = 43                         // ticks ago, until the fall; a load that came up since has snatched
+	maxFallTicks     = 5                          // from 0.8 to 0.3 of the load, most of a line that parts
+	strokeFallTicks  = 3                          // the same, of a line with a clear record
+)
+
+// collapsed reports whether line i lost its load within collapseTicks while the
+// other lines say that it should carry.
+func (b *Berth) collapsed(now moment, i int) bool {
+	l := &b.state.Lines[i]
+	mbl := b.plan.Lines[i].MBLkN
+	before := l.loadAgo(now, collapseTicks)
+	if !(before >= partMinLoad*mbl) || math.Abs(l.Pin.Last) > partZeroLoad*mbl || l.Pin.Last > 0.3*before {
+		return false
+	}
+	if l.Parting.UnloadedAt != 0 && now.Tick-l.Parting.UnloadedAt < recentSlackTicks {
+		return false
+	}
+	return (!l.Fit.Known || l.Fit.Expected >= 0.6*before) && !b.groupEased(now, i)
+}
+
+// groupEased reports whether another line of line i's group lost half of its load in
+// the same time, and not at a stroke. Then the ship came in: a line that parts leaves
+// its load to such a line.
+func (b *Berth) groupEased(now moment, i int) bool {
+	for k := range b.state.Lines {
+		l := &b.state.Lines[k]
+		if k == i || b.plan.Lines[k].Group != b.plan.Lines[i].Group || !b.monitored(now, k) {
+			continue
+		}
+		before := l.loadAgo(now, collapseTicks)
+		if before >= partMinLoad*b.plan.Lines[k].MBLkN && l.Pin.Last <= before/2 && l.fallTicks(now, before) > strokeFallTicks+l.Pin.intervalTicks() {
+			return true
+		}
+	}
+	return false
+}
+
+// fallStart looks back for the tick at which a load that is now gone began to fall,
+// and the load before, kN. The pin's median shows a fall one reading late.
+func (l *line) fallStart(now moment) (tick int64, load float64) {
+	load = l.loadAgo(now, collapseTicks)
+	for n := int64(collapseTicks); n > 0; n-- {
+		v := l.loadAgo(now, n-1)
+		if !math.IsNaN(v) && v < 0.85*load {
+			return now.Tick - n + 1 - l.Pin.intervalTicks(), load
+		}
+		if v > load {
+			load = v
+		}
+	}
+	return now.Tick - l.Pin.intervalTicks(), load
+}
+
+// fallTicks is how many ticks a load that is now gone took from 0.8 to 0.3 of what it
+// was.
+func (l *line) fallTicks(now moment, load float64) (ticks int64) {
+	for n := range int64(2 * collapseTicks) {
+		if v := l.loadAgo(now, n); v >= 0.8*load {
+			break
+		} else if v > 0.3*load || ticks > 0 {
+			ticks++
+		}
+	}
+	return ticks
+}
+
+// minLoad is the least load from n ticks ago until collapseTicks ago, kN.
+func (l *line) minLoad(now moment, n int64) float64 {
+	low := math.Inf(1)
+	for ; n > collapseTicks; n-- {
+		if v := l.loadAgo(now, n); v < low {
+			low = v
+		}
+	}
+	return low
+}

@@ -1,0 +1,121 @@
+package detect
+
+import "math"
+
+// beginTest begins the test of a fall. The steps since are corrected to the load
+// before the fall: the line counts as if it still held.
+func (b *Berth) beginTest(now moment, i int) {
+	l := &b.state.Lines[i]
+	p := &l.Parting
+	p.FirstTest, p.LoadBefore = l.fallStart(now)
+	p.TestSince, p.Verdicts = p.FirstTest, 0
+	p.FellAt, p.Retests, p.Noise = p.FirstTest, 0, [2][modes]noiseModel{}
+	p.Gradual = l.fallTicks(now, p.LoadBefore) > maxFallTicks+l.Pin.intervalTicks() || l.minLoad(now, snatchTicks) < 0.3*p.LoadBefore
+	p.ExpectedSum, p.ExpectedCount, p.PaidOutBefore = 0, 0, l.Drum.PaidOutBefore
+	p.VoteBias = [modes]float64{}
+	var sum, n float64
+	for k := now.Tick - p.FirstTest + 1; k < tickHistory && n < stepTicks; k++ {
+		if v := l.Residuals[(now.Tick-k)%tickHistory]; !math.IsNaN(v) {
+			sum, n = sum+v, n+1
+		}
+	}
+	if n > 0 {
+		for k := range modes {
+			p.VoteBias[k] = l.Fit.Influence[k] * sum / n
+		}
+	}
+	f, mass := &b.state.Motion.Predictor, b.masses()
+	newest := now.Tick - (now.Tick+1)%stepTicks
+	for n := int64(0); n < f.Steps && newest-n*stepTicks >= p.FirstTest; n++ {
+		load := 0.0
+		for k := range int64(stepTicks) {
+			load += l.loadAgo(now, now.Tick-newest+n*stepTicks+k) / stepTicks
+		}
+		if math.IsNaN(load) {
+			continue
+		}
+		var accel [modes]float64
+		for k := range modes {
+			accel[k] = (p.LoadBefore - load) * b.models[i].Pull[k] / mass[k]
+			f.History[(f.Steps-1-n)%historySteps].Forcing[forceLines][k] += accel[k]
+		}
+		b.state.Motion.Record.amend(now, newest-n*stepTicks, &accel)
+	}
+	if !math.IsNaN(l.StepLoad) {
+		l.Pull += p.LoadBefore - l.StepLoad
+		l.StepLoad = missing
+	}
+	p.HoldingPull = l.Pull
+}
+
+// firstVerdict tests the nearest horizon and raises a parting, or does not.
+func (b *Berth) firstVerdict(now moment, i int) {
+	p := &b.state.Lines[i].Parting
+	f := &b.state.Motion.Predictor
+	p.BaseStep = f.Steps - 1 - max((now.Tick-p.FirstTest+stepTicks-1)/stepTicks, horizons[0])
+	llr := b.partedLLR(now, i, 1)
+	p.Verdicts = 1
+	threshold := float64(firstVerdictLLR)
+	if p.Gradual || p.LoadBefore < ownChangeSigma*math.Sqrt(p.ChangeMS) || p.ChangeCount < minChangeCount && !b.state.Lines[i].Fit.Known {
+		threshold = lateVerdictLLR
+	}
+	b.report(PartedLLR, i, llr, threshold)
+	switch {
+	case p.wentSlack():
+		p.UnloadedAt, p.TestSince, p.FellAt = now.Tick, 0, 0
+	case llr < threshold:
+		p.RefutedAt = now.Tick
+	default:
+		b.raiseParted(now, i)
+	}
+	p.FirstTest = 0
+}
+
+// laterVerdict repeats the test once the next horizon has passed.
+func (b *Berth) laterVerdict(now moment, i int) {
+	p := &b.state.Lines[i].Parting
+	if now.Tick-p.TestSince > maxTestTicks { // the ship's position was unknown meanwhile
+		p.TestSince = 0
+	}
+	if p.TestSince == 0 || !stepEnds(now) || b.state.Motion.Predictor.Steps-1 < p.BaseStep+horizons[p.Verdicts] {
+		return
+	}
+	llr := b.partedLLR(now, i, p.Verdicts+1)
+	if p.Verdicts++; p.Verdicts == horizonCount {
+		p.TestSince = 0
+	}
+	switch {
+	case llr > lateVerdictLLR && p.Latch.Up:
+		p.TestSince = 0
+	case llr > lateVerdictLLR:
+		p.RefutedAt = 0
+		b.raiseParted(now, i)
+		p.TestSince = 0
+	}
+}
+
+// wentSlack reports whether the other lines say that the line should have carried
+// next to nothing since the fall: the ship moved and it went slack.
+func (p *parting) wentSlack() bool {
+	return p.ExpectedCount > 0 && p.ExpectedSum < slackExpectedShare*p.LoadBefore*p.ExpectedCount
+}
+
+// partedLLR is the log-likelihood ratio that the ship lost line i's pull at the
+// beginning of its fall, by the first count horizons; 0 while the covariance of the
+// prediction errors is not known.
+func (b *Berth) partedLLR(now moment, i, count int) float64 {
+	f, l := &b.state.Motion.Predictor, &b.state.Lines[i]
+	p := &l.Parting
+	if p.BaseStep <= predictorWarmup+maxHorizon || f.Count < 2*errorDim {
+		return 0
+	}
+	z := f.errorsFrom(p.BaseStep)
+	for k := range z {
+		z[k] += p.VoteBias[k%modes]
+	}
+	baseTick := now.Tick - (f.Steps-1-p.BaseStep)*stepTicks
+	late := float64(p.TestSince-baseTick)/float64(ticksPerSecond) + 0.2 + 1.5*l.Pin.Interval
+	sig := b.lossSignature(i, p.LoadBefore, late)
+	b.errorChol.whiten(&z)
+	return f.logLR(&z, &sig, count, minLossShare, maxLossShare)
+}
