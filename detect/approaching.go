@@ -5,33 +5,34 @@ import (
 	"math"
 )
 
-// approaching warns of a line on its way to its working load limit: raised when
-// its 60 s mean has been at or above the plan's approach fraction of the limit
-// for 10 s, or when its slow trend reaches the limit within the plan's minutes;
-// cleared when the mean has been under 0.85 of that fraction, with no such
-// trend, for 150 s, as for the limit itself. kN.
+// approaching warns of a line on its way to its working load limit. It is raised when
+// the line's 60 s mean has been at or above the plan's approach fraction of the limit
+// for 10 s, or when its slow trend reaches the limit within the plan's minutes. It is
+// cleared when the mean has been under 0.85 of that fraction, with no such trend, for
+// 150 s, as for the limit itself. kN.
 //
-// The trend is the straight line through the last 20 one-minute means. It
-// counts only where it tells a ramp from a squall: both halves rise, the means
-// keep near the line, and the rise is no trifle. Source: common practice, no source.
+// The trend is the regression line of the last 20 one-minute means. It counts only
+// where it is a ramp and not a squall: both halves rise, the means keep near the line,
+// and the rise is not negligible. Source: common practice, no source.
 const ( // delays in seconds
 	approachOn   = 10
 	approachOff  = 150
 	approachBand = 0.85
 	trendSpan    = 20   // minutes
 	trendRise    = 0.08 // of the limit, least rise over the span
-	trendRough   = 0.15 // of the rise, most that the means stray from the line, rms
+	trendRough   = 0.15 // of the rise, most that the means deviate from the line, rms
 )
 
-// trend keeps a line's one-minute means, kN.
+// trend holds a line's one-minute means, kN.
 type trend struct {
 	Means [trendSpan]float64
 	Count int64 // minutes closed in a row
-	// Slope is kN a minute; Steady says whether it can be told as a trend.
+	// Slope is in kN a minute; Steady says whether it counts as a trend.
 	Slope  float64
 	Steady bool
 }
 
+// approaching is the second's step of every line.
 func (b *Berth) approaching(now moment) {
 	lim := &b.plan.Limits
 	for i := range b.state.Lines {
@@ -45,13 +46,13 @@ func (b *Berth) approaching(now moment) {
 		}
 		limit := b.plan.WorkingLoadKN(i)
 		near, mean := lim.ApproachFraction*limit, l.MinuteMean
-		left := math.Inf(1) // minutes
+		remaining := math.Inf(1) // minutes
 		if l.Trend.Steady {
-			left = max(0, (limit-mean)/l.Trend.Slope)
-			b.report(TimeToLimit, i, left, lim.ApproachMinutes)
+			remaining = max(0, (limit-mean)/l.Trend.Slope)
+			b.report(TimeToLimit, i, remaining, lim.ApproachMinutes)
 		}
 		b.report(MinuteMean, i, mean, near)
-		soon := left <= lim.ApproachMinutes
+		soon := remaining <= lim.ApproachMinutes
 		c := Change{Condition: ApproachingLimit, Value: mean, Limit: limit, HasLimit: true, Unit: "kN"}
 		switch l.Approach.step((mean >= near || soon) && !b.suppressed(now, i), mean < approachBand*near && !soon, approachOn, approachOff) {
 		case rose:
@@ -62,7 +63,7 @@ func (b *Berth) approaching(now moment) {
 			} else {
 				c.By = TimeToLimit
 				c.Detail = fmt.Sprintf("Line %s stands at %.0f kN (%s of MBL) and rises %.0f kN in 10 min, to its working load limit of %.0f kN in about %.0f min; tend it before it gets there.",
-					b.id(i), mean, b.percent(i, mean), 10*l.Trend.Slope, limit, left)
+					b.id(i), mean, b.percent(i, mean), 10*l.Trend.Slope, limit, remaining)
 			}
 			b.raise(now, i, c)
 		case fell:
@@ -72,8 +73,8 @@ func (b *Berth) approaching(now moment) {
 	}
 }
 
-// minute closes a minute with its mean; ok is false where there is none to
-// trust, which begins the trend anew.
+// minute closes a minute with its mean, kN; where ok is false there is none to trust
+// and the trend begins anew. limit is the line's working load limit.
 func (t *trend) minute(mean float64, ok bool, limit float64) {
 	t.Steady = false
 	if !ok {
@@ -85,16 +86,17 @@ func (t *trend) minute(mean float64, ok bool, limit float64) {
 	if t.Count < trendSpan {
 		return
 	}
-	slope, stray := t.line(0, trendSpan)
+	slope, rms := t.line(0, trendSpan)
 	early, _ := t.line(0, trendSpan/2)
 	late, _ := t.line(trendSpan/2, trendSpan)
 	rise := slope * (trendSpan - 1)
 	t.Slope = min(slope, late)
-	t.Steady = early > slope/3 && late > slope/3 && rise >= trendRise*limit && stray <= trendRough*rise
+	t.Steady = early > slope/3 && late > slope/3 && rise >= trendRise*limit && rms <= trendRough*rise
 }
 
-// line fits a straight line to the means from..to, oldest first.
-func (t *trend) line(from, to int64) (slope, stray float64) {
+// line is the regression line of the means from..to, oldest first: its slope in kN a
+// minute and the root mean square of the residuals.
+func (t *trend) line(from, to int64) (slope, rms float64) {
 	n := float64(to - from)
 	var sy, sxy, sxx, syy float64
 	mid := (n - 1) / 2

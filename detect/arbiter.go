@@ -1,45 +1,45 @@
 package detect
 
-// The arbiter: one cause, one alarm. What it holds back, and why:
+// The arbiter: one cause, one alarm. What it suppresses, and why:
 //
 //	watch stood down        everything new: lines are put out and let go on purpose
 //	pin at fault            all conditions of that line but sensor-fault
-//	line worked, brake off  all conditions of that line but sensor-fault
-//	line parted             all conditions of that line but line-parted; its empty
-//	                        share is no measure for its group
-//	brake slipped           slack on that line; its lost share is no measure for
-//	                        its group, the fallen load no fault of its pin
+//	line tended, brake off  all conditions of that line but sensor-fault
+//	line parted             all conditions of that line but line-parted; it does not
+//	                        count in the mean of its group
+//	brake slipped           slack on that line; it does not count in the mean of its
+//	                        group, and the drop of its load is no fault of its pin
 //	any parting or slip     for two minutes no pin is called shifted and no unseen
-//	                        parting is told: the whole mooring is upset
+//	                        parting is raised: the whole mooring is disturbed
 //
-// What others then suffer, over their limit or near it, is told.
+// What other lines then suffer, over their limit or near it, is raised.
 const disturbedTicks = 120 * int64(ticksPerSecond)
 
-// watched reports whether line i has a load pin with a present load to judge.
+// monitored reports whether line i has a load pin in order, with a present load.
 func (b *Berth) monitored(now moment, i int) bool {
 	l := &b.state.Lines[i]
 	return b.plan.Lines[i].Instrumented && !b.state.Watch.Off && l.Health.Fault == healthy && l.Pin.fresh(now)
 }
 
-// spared reports whether line i has a reason to be as it is: worked by hand, or
-// parted and told so.
+// suppressed reports whether line i's conditions have a known reason: it is tended by
+// hand, or parted and raised as such.
 func (b *Berth) suppressed(now moment, i int) bool {
 	l := &b.state.Lines[i]
 	return l.tended(now) || l.Parting.Latch.Up
 }
 
-// upset reports whether a parting or a slip has upset the whole mooring.
+// disturbed reports whether a parting or a slip disturbs the whole mooring.
 func (b *Berth) disturbed(now moment) bool {
 	return b.state.DisturbedAt != 0 && now.Tick-b.state.DisturbedAt < disturbedTicks
 }
 
-// stoodDown is how long the watch must be stood down, in ticks, for what was
-// raised to be over: a crew that stands it down for a minute to work a line on
-// bitts does not end what else is wrong, and is not told of it twice.
+// standDownTicks is how long the watch must be stood down for what was raised to be
+// over: a crew that stands it down for a minute to tend a line on bitts does not end
+// what else is wrong, and is not told of it twice.
 const standDownTicks = 150 * ticksPerSecond
 
-// standDown forgets what was about to be told while the watch is stood down, and
-// in the end clears all.
+// standDown restarts all on-delays while the watch is stood down, and in the end clears
+// all.
 func (b *Berth) standDown(now moment) {
 	w := &b.state.Watch
 	if !w.Off {

@@ -5,24 +5,23 @@ import (
 	"hawser/detect/reading"
 )
 
-// Berth watches one ship at one berth: readings in, changes out, in the order
-// of event time. It is one ordered unit of work and not safe for concurrent
-// use. It keeps all that it learns in state, so that a snapshot is that struct
-// written down; what follows from the plan alone is made anew.
+// Berth watches one ship at one berth: readings in, changes out, in the order of event
+// time. It is not safe for concurrent use. All that it has learnt is in state, which a
+// snapshot writes down; what follows from the plan alone is computed by New.
 type Berth struct {
 	plan         *mooring.Plan
 	index        map[string]int // line id to index in the plan
 	models       []lineModel
 	state        state
 	out          []Change               // of the present Advance
-	errorChol    cholesky               // of the newest look
-	stepResponse [responseSteps]float64 // of the swerves' filter to a step
+	errorChol    cholesky               // of the newest step
+	stepResponse [responseSteps]float64 // of a tracker
 
-	observe     func(*Observation) // nil where nobody looks on
+	observe     func(*Observation) // nil without an observer
 	observation *Observation
 }
 
-// state is everything a berth learns from readings. Fields are exported for
+// state is everything that a berth has learnt from readings. Fields are exported for
 // the snapshot's encoder only.
 type state struct {
 	Feed        feed
@@ -35,8 +34,8 @@ type state struct {
 	PartedAt    int64 // tick of the last parting, seen or not, 0 for none
 	Motion      motion
 	Lines       []line
-	Unseen      [mooring.Stern + 1]unseenGroup // by group
-	Raised      []Change                       // raised and not cleared, oldest first
+	Unseen      [mooring.Stern + 1]unseenGroup
+	Raised      []Change // raised and not cleared, oldest first
 	Odd         Oddities
 }
 
@@ -74,7 +73,7 @@ func (b *Berth) Push(source string, s *reading.Series) {
 			continue
 		}
 		from.Last = max(from.Last, t)
-		v := s.Value[i] + 0 // never minus zero, which a snapshot would not keep
+		v := s.Value[i] + 0 // turns −0 into 0: a snapshot would lose the sign
 		if q == reading.Bad {
 			v = missing
 		}
@@ -87,9 +86,9 @@ func (b *Berth) Push(source string, s *reading.Series) {
 	}
 }
 
-// Advance takes a source's promise that no good reading at or before
-// completeUntil (Unix nanoseconds) follows, runs the detectors as far as the
-// promises allow, and appends what changed to dst.
+// Advance takes a source's promise that no good reading at or before completeUntil
+// (Unix nanoseconds) follows, runs the detectors as far as the promises of all sources
+// allow, and appends the changes to dst.
 func (b *Berth) Advance(source string, completeUntil int64, dst []Change) []Change {
 	b.state.Feed.promise(source, min(completeUntil, lastTime))
 	b.out = dst

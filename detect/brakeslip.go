@@ -2,13 +2,13 @@ package detect
 
 import "fmt"
 
-// brakeSlip watches lines whose brake is set. On a winch that tells its
-// pay-out: raised when the drum has paid out the plan's slip or more within
-// 60 s, metres. A drum works a little as its brake takes up: the first seconds
-// after it is set do not count. One slipping is one alarm however often the
-// drum runs: a brake that gave in one gust gives in the next, and rest does not
-// mend it. So it is cleared when the line has been worked and has then held for
-// 10 min, or after an hour at rest. Source: delays are common practice, no source.
+// brakeSlip watches lines whose brake is set, on a winch with a pay-out sensor. It is
+// raised when the drum has paid out the plan's slip or more within 60 s, metres. A drum
+// moves a little as its brake takes up: the first seconds after it is set do not count.
+// One slipping is one alarm however often the drum runs: a brake that gave in one gust
+// gives in the next, and rest does not mend it. So it is cleared when the line has been
+// tended and has then held for 10 min, or after an hour at rest. Source: delays are
+// common practice, no source.
 const (
 	slipWindow      = 60
 	slipClear       = 60 * 60 // seconds without slip
@@ -25,6 +25,7 @@ type slip struct {
 	At    int64               // time of the low of the present second
 }
 
+// reset empties the window.
 func (s *slip) reset() {
 	for k := range s.Lows {
 		s.Lows[k] = missing
@@ -32,6 +33,7 @@ func (s *slip) reset() {
 	s.Low = missing
 }
 
+// brakeSlip is the tick's step of every line.
 func (b *Berth) brakeSlip(now moment) {
 	for i := range b.state.Lines {
 		l := &b.state.Lines[i]
@@ -60,7 +62,7 @@ func (b *Berth) brakeSlip(now moment) {
 	}
 }
 
-// slipped holds what line i has now paid out against the least of the window.
+// slipped compares what line i has now paid out with the least of the window.
 func (b *Berth) slipped(now moment, i int) {
 	p, d := &b.state.Lines[i].Slip, &b.state.Lines[i].Drum
 	low := p.Low
@@ -74,7 +76,7 @@ func (b *Berth) slipped(now moment, i int) {
 	if run < b.plan.Limits.SlipM {
 		return
 	}
-	// The line is longer now: what it carried before says nothing of it any more.
+	// The line is longer now: its fit begins anew.
 	p.Quiet, b.state.DisturbedAt = 0, b.state.Tick
 	b.state.Lines[i].Fit.Age = 0
 	if !p.Up {
@@ -83,8 +85,8 @@ func (b *Berth) slipped(now moment, i int) {
 	}
 }
 
-// began is when the drum was last at rest: the newest of the window at which no
-// more than this was paid out. The least itself may be an old flicker of the
+// restedAt is when the drum was last at rest, Unix nanoseconds: the newest of the window
+// at which no more than this was paid out. The least itself may be an old flicker of the
 // sensor.
 func (s *slip) restedAt(restM float64) int64 {
 	at := int64(0)
@@ -99,6 +101,7 @@ func (s *slip) restedAt(restM float64) int64 {
 	return at
 }
 
+// slipRaised raises brake-slip for line i.
 func (b *Berth) slipRaised(now moment, i int, from int64, run float64) {
 	l := &b.state.Lines[i]
 	load := ""
@@ -110,6 +113,7 @@ func (b *Berth) slipRaised(now moment, i int, from int64, run float64) {
 			b.id(i), run, max(1, float64(now.Time-from)/float64(second)), load)})
 }
 
+// slipCleared clears it.
 func (b *Berth) slipCleared(now moment, i int) {
 	l := &b.state.Lines[i]
 	l.Slip.Up = false

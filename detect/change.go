@@ -6,8 +6,9 @@ import (
 	"hawser/detect/mooring"
 )
 
-// raise tells of a change of line i (or, where i < 0, of a group) and keeps it
-// among the raised. c comes with its condition, onset, figures and detail.
+// raise reports a condition of line i (or, where i < 0, of a group) and keeps it among
+// the raised. c holds its condition, onset, figures and detail. A condition that is
+// raised already is not raised again.
 func (b *Berth) raise(now moment, i int, c Change) {
 	c.Time, c.Raised = now.Time, true
 	b.locate(i, &c)
@@ -18,8 +19,8 @@ func (b *Berth) raise(now moment, i int, c Change) {
 	b.out = append(b.out, c)
 }
 
-// clear tells that a raised condition has gone; a condition that is not raised
-// is passed over.
+// clear reports that a raised condition is over; a condition that is not raised is
+// ignored.
 func (b *Berth) clear(now moment, i int, c Change) {
 	b.locate(i, &c)
 	k := b.activeIndex(c.Condition, c.Line, c.Group)
@@ -31,13 +32,14 @@ func (b *Berth) clear(now moment, i int, c Change) {
 	b.out = append(b.out, c)
 }
 
+// locate sets the line and group of a change of line i.
 func (b *Berth) locate(i int, c *Change) {
 	if i >= 0 {
 		c.Line, c.Group = b.plan.Lines[i].ID, b.plan.Lines[i].Group
 	}
 }
 
-// raised is the index among the raised, or -1.
+// activeIndex is the index of a condition among the raised, or -1.
 func (b *Berth) activeIndex(c Condition, line string, g mooring.Group) int {
 	for k := range b.state.Raised {
 		r := &b.state.Raised[k]

@@ -60,7 +60,7 @@ func TestZeroTakesTwoJudgements(t *testing.T) {
 				z.Excess += shift
 				z.Seconds++
 			}
-			z.judge(moment{Time: int64(n) * zeroInterval * second}, zeroSD)
+			z.observe(moment{Time: int64(n) * zeroInterval * second}, zeroSD)
 			if z.Shifted != (n == 2) {
 				t.Errorf("a shift of %v of MBL after %d judgements: told %v, the sum is %v", shift, n, z.Shifted, z.Cusum)
 			}

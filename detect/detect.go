@@ -89,20 +89,19 @@ func (c Condition) Priority() Priority {
 
 // Change is one condition raised or cleared.
 type Change struct {
-	// Time is the event time at which there was enough to say it, Unix
+	// Time is the event time at which the condition was raised or cleared, Unix
 	// nanoseconds; not the onset.
 	Time int64
 	// Onset is when it began, Unix nanoseconds, or 0 where not known.
 	Onset     int64
 	Condition Condition
-	By        Measure // what it was raised by; Unmeasured for what is cleared
+	By        Measure // what it was raised by; Unmeasured where cleared
 	Raised    bool    // else cleared
 	// Line is empty where only the group is known.
 	Line  string
 	Group mooring.Group // 0 where not known
 	Value float64       // in Unit
-	// Limit is what Value is held against, in Unit; HasLimit is false where
-	// there is none.
+	// Limit is the limit for Value, in Unit; HasLimit is false where there is none.
 	Limit    float64
 	HasLimit bool
 	Unit     string
@@ -113,7 +112,7 @@ type Change struct {
 // When is the change's time.
 func (c *Change) When() time.Time { return time.Unix(0, c.Time).UTC() }
 
-// Oddities counts readings that detection did not use.
+// Oddities counts readings that the detectors did not use.
 type Oddities struct {
 	Late      uint64 // behind the watermark, or marked so by the source
 	Duplicate uint64 // at a time the channel already has

@@ -2,10 +2,10 @@ package detect
 
 import "math"
 
-// drum is the inboard end of a line on a winch: its brake and what it has paid
-// out, metres, positive outboard. A line on bitts, or without these sensors,
-// counts as made fast. Pay-out is the median of the last three readings: a lone
-// wrong one moves nothing.
+// drum is the inboard end of a line on a winch: its brake and what it has paid out,
+// metres, positive outboard. A line on bitts, or without these sensors, counts as made
+// fast. Pay-out is the median of the last three readings, so that an isolated wrong one
+// has no effect.
 type drum struct {
 	Released   bool  // the brake is off: the line is being worked
 	ReleasedAt int64 // last time that was so, 0 for never

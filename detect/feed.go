@@ -21,7 +21,7 @@ const (
 	second    = int64(1e9)
 )
 
-// bad stands in a ring for a reading that is no number.
+// missing stands for a reading that is no number.
 var missing = math.NaN()
 
 // feed puts readings in the order of event time.
@@ -30,10 +30,10 @@ var missing = math.NaN()
 //	promises of the sources ─► watermark: nothing at or before it is awaited
 //
 // The watermark is the lowest of the sources' promises, but no more than
-// reading.Lateness behind the newest promise: a source that has fallen silent
-// holds the others up no longer than that. A source that never promises is
-// taken to promise all that is over reading.Lateness behind its newest reading.
-// The watermark never falls. A reading at or behind it when it comes is late.
+// reading.Lateness behind the newest promise: a source that has fallen silent holds up
+// the others no longer than that. A source that never promises is taken to promise all
+// that is over reading.Lateness behind its newest reading. The watermark never falls. A
+// reading at or behind it when it arrives is late.
 type feed struct {
 	Sources   []source
 	Heard     uint64 // counts calls, to know which source is the longest unheard
@@ -46,7 +46,7 @@ type source struct {
 	Name     string
 	Promise  int64
 	Last     int64 // time of its newest reading
-	Promises bool  // it has promised of itself
+	Promises bool  // it has promised itself
 	Heard    uint64
 }
 
@@ -54,7 +54,7 @@ func newFeed(lines int) feed {
 	return feed{Watermark: firstTime, Rings: make([]ring, berthChannels+lines*lineChannels)}
 }
 
-// source finds a source or makes its acquaintance.
+// source finds a source, or adds it.
 func (f *feed) source(name string) *source {
 	f.Heard++
 	oldest := 0

@@ -7,15 +7,15 @@ import "math"
 func (b *Berth) updateForcing(now moment, at *stepState) {
 	f := &b.state.Motion.Predictor
 	mass := b.masses()
-	var went [modes]float64
+	var move [modes]float64
 	if f.Steps > 0 {
 		was := &f.History[(f.Steps-1)%historySteps].Pos
 		for k := range modes {
-			went[k] = at.Pos[k] - was[k]
+			move[k] = at.Pos[k] - was[k]
 		}
 	}
 	for i := range b.state.Lines {
-		b.updatePull(now, i, &went)
+		b.updatePull(now, i, &move)
 		l, g := &b.state.Lines[i], &b.models[i]
 		l.OwnChange[f.Steps%historySteps] = l.Pull - b.loadChange(i, &at.Pos)
 		for k := range modes {
@@ -30,7 +30,7 @@ func (b *Berth) updateForcing(now moment, at *stepState) {
 // or, where there is no pin reading, the change expected from the ship's movement.
 // Only changes are added, so that a pin that fails and returns makes no step in the
 // force on the ship.
-func (b *Berth) updatePull(now moment, i int, went *[modes]float64) {
+func (b *Berth) updatePull(now moment, i int, move *[modes]float64) {
 	l := &b.state.Lines[i]
 	load := missing
 	if b.plan.Lines[i].Instrumented && l.Health.Fault == healthy && !l.Parting.underTest() {
@@ -44,7 +44,7 @@ func (b *Berth) updatePull(now moment, i int, went *[modes]float64) {
 	case !math.IsNaN(load - l.StepLoad):
 		l.Pull += load - l.StepLoad
 	default:
-		l.Pull += b.loadChange(i, went)
+		l.Pull += b.loadChange(i, move)
 	}
 	l.StepLoad = load
 }

@@ -4,20 +4,20 @@ import (
 	"fmt"
 )
 
-// imbalance watches the share of MBL that each line carries of its group's
-// work: raised when the line's 60 s mean has been the plan's ratio times the
-// mean of the rest of its group or more, and at or above the plan's floor, for
-// 60 s; cleared when it has been under 0.85 of either for 150 s, so that gusts,
-// and a crew that works one line after the other, make one alarm. Lines
-// that carry nothing for a reason already told (parted, slipped, worked, pin at
-// fault) are no measure for the others. Source: delays are common practice, no
-// source.
+// imbalance watches the share of MBL that each line carries of its group's load. It is
+// raised when the line's 60 s mean has been the plan's ratio times the mean of the rest
+// of its group or more, and at or above the plan's floor, for 60 s. It is cleared when
+// it has been under 0.85 of either for 150 s, so that gusts, and a crew that tends one
+// line after the other, make one alarm. Lines that carry nothing for a known reason
+// (parted, slipped, tended, pin at fault) are not counted in their group. Source: delays
+// are common practice, no source.
 const ( // delays in seconds
 	imbalanceOn   = 60
 	imbalanceOff  = 150
 	imbalanceBand = 0.85
 )
 
+// imbalance is the second's step of every line.
 func (b *Berth) imbalance(now moment) {
 	lim := &b.plan.Limits
 	for i := range b.state.Lines {
@@ -47,8 +47,8 @@ func (b *Berth) imbalance(now moment) {
 	}
 }
 
-// shares are line i's 60 s mean as a share of MBL and the mean of those of the
-// rest of its group; ok is false where there is no such line or no such rest.
+// shares are line i's 60 s mean as a share of MBL, and the mean of those of the rest of
+// its group; ok is false where either is not known.
 func (b *Berth) shares(now moment, i int) (own, rest float64, ok bool) {
 	if !b.monitored(now, i) {
 		return 0, 0, false
@@ -70,12 +70,13 @@ func (b *Berth) shares(now moment, i int) (own, rest float64, ok bool) {
 	return own, rest / max(n, 1), n > 0
 }
 
+// share is line i's 60 s mean as a share of MBL.
 func (b *Berth) share(i int) (share float64, ok bool) {
 	l := &b.state.Lines[i]
 	return l.MinuteMean / b.plan.Lines[i].MBLkN, l.MinuteMeanOK
 }
 
-// measure reports whether line k is a measure for the others of its group.
+// comparable reports whether line k counts in the mean of its group.
 func (b *Berth) comparable(now moment, k int) bool {
 	l := &b.state.Lines[k]
 	return b.monitored(now, k) && !b.suppressed(now, k) && !l.Slip.Up

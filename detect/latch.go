@@ -7,7 +7,7 @@ package detect
 //	down ──held for on──► up ──gone for off──► down
 type latch struct {
 	Up   bool
-	Held int32 // steps that it held while down, or was gone while up
+	Held int32 // steps that the condition has held while down, or been gone while up
 }
 
 type turn int8
@@ -18,9 +18,9 @@ const (
 	fell
 )
 
-// step tells the latch of one step of time, a tick or a second; delays are in
-// steps. holds is the condition, gone its return to
-// normal; between the two (hysteresis) neither is true.
+// step advances one step of time, a tick or a second; delays are in steps. holds is
+// the condition, gone its return to normal; between the two (hysteresis) neither is
+// true.
 func (l *latch) step(holds, gone bool, on, off int32) turn {
 	if l.Up {
 		holds, on = gone, off
@@ -40,7 +40,7 @@ func (l *latch) step(holds, gone bool, on, off int32) turn {
 	return fell
 }
 
-// pause forgets a beginning that was not yet told; what is up stays up.
+// pause restarts the on-delay; what is up stays up.
 func (l *latch) pause() {
 	if !l.Up {
 		l.Held = 0

@@ -5,51 +5,50 @@ import (
 	"math"
 )
 
-// loadSlip watches the lines whose pay-out nobody tells, on bitts or on a drum
-// without that sensor: raised when for 3 s the line has carried 0.015 of MBL or
-// more less than a minute ago, against what the other lines say it should carry,
-// by more than chance and the plan's errors allow. It is cleared like a slip of a
-// drum. A slow loss, over many minutes, is not told here but as a shifted zero.
-// kN.
+// loadSlips detects slip on lines whose pay-out is not measured, on bitts or on a drum
+// without that sensor. It is raised when for 3 s the line has carried 0.015 of MBL or
+// more less than a minute ago, relative to the load expected from the other lines, by
+// more than chance and the plan's errors allow. It is cleared like a slip of a drum. A
+// slow loss, over many minutes, is not raised here but as a shifted zero. kN.
 //
 //	─76 s──────reference──────46 s┄┄┄┄┄┄┄┄┄┄┄┄┄┄┄16 s───now────0
 //
-// What is compared are means, of 30 s and of 16 s: a swell, and pins that read at
-// different instants, leave them nearly alone. How far they usually differ is
-// learnt, for the line and the weather, from before the last minute or two. A look
-// each 40 s has little to do with the one before, 90 an hour of a line; for one
-// false alarm in 5,000 line-hours each may err by 2e-6, which for a spread known
-// from the 15 such looks of ten minutes is 7 times it (Student's t). To that comes
-// what the ship's way in that time has put on the line, by as much as the line's
-// answer to it is in doubt. Other lines that have risen as far against their word,
-// or too few that keep it, leave open which line it was. Source: Student's t; the
-// figures of MBL are common practice, no source.
+// Means of 30 s and of 16 s are compared: a swell, and pins that read at different
+// instants, hardly change them. The usual difference is estimated, for the line and
+// the weather, from before the last minute or two. Comparisons 40 s apart are nearly
+// independent, 90 an hour for a line; for one false alarm in 5,000 line-hours each may
+// err with probability 2e-6, which for a standard deviation known from the 15 such
+// comparisons of ten minutes is 7 times it (Student's t). To that is added what the
+// ship's movement in that time has put on the line, as far as the line's stiffness
+// ratio is uncertain. If other lines have gained as much against their expected load,
+// or too few keep to it, it is not known which line it was, and nothing is raised.
+// Source: Student's t; the figures of MBL are common practice, no source.
 const (
 	lossMin          = 0.015 // of MBL
-	lossRecent       = 16    // s
-	lossRefNewest    = 46    // s ago, newest of the reference
-	lossRefOldest    = 76    // s
-	lossSigma        = 7     // times the usual difference
-	lossPriorSD      = 0.004 // of MBL, usual difference before it is learnt
-	lossPriorSeconds = 120   // s for which that counts
-	lossWindow       = 600   // s
-	lossRatioSigma   = 2     // standard deviations of the line's answer to the ship's way
+	lossRecent       = 16    // s; length of the newest mean
+	lossRefNewest    = 46    // s ago; newest of the reference
+	lossRefOldest    = 76    // s ago
+	lossSigma        = 7     // standard deviations
+	lossPriorSD      = 0.004 // of MBL; standard deviation before it is estimated
+	lossPriorSeconds = 120   // for which that counts
+	lossWindow       = 600   // s; of the estimate
+	lossRatioSigma   = 2     // standard deviations of the line's stiffness ratio
 	lossHold         = 3     // s
 	lossStuck        = 5     // s
-	lossContested    = 0.7   // of the fall, rise of another line that contests it
+	lossContested    = 0.7   // of the drop; gain of another line from which it is contested
 )
 
-// loss keeps, second by second, how far a line is from the word of the others.
+// loadLoss holds a line's residuals, second by second.
 type loadLoss struct {
 	Residuals   [lossRefOldest]float64 // kN, by second; NaN for none
-	ShipStretch [lossRefOldest]float64 // how far the ship draws the line out, m
-	Drop        float64                // the means' difference now, kN; 0 where not known
-	Threshold   float64                // fall that is too much, kN
-	MeanSquare  [3]float64             // usual square of Fall: a minute or two ago, less than that ago, now
-	ClosedAt    int64                  // when the newest but one was closed, Unix nanoseconds
-	Seconds     float64                // seconds that went into it
-	FitAge      float64                // Fit.Age; a younger fit is a new beginning
-	Held        int32                  // seconds that the loss has been large
+	ShipStretch [lossRefOldest]float64 // stretch by the ship's position, m
+	Drop        float64                // difference of the means now, kN; 0 where not known
+	Threshold   float64                // of Drop, kN
+	MeanSquare  [3]float64             // of Drop, kN²: until one or two minutes ago, until less than that ago, now
+	ClosedAt    int64                  // end of MeanSquare[1], Unix nanoseconds
+	Seconds     float64                // in the mean square
+	FitAge      float64                // Fit.Age; a lower one means that the fit began anew
+	Held        int32                  // seconds that Drop has been over Threshold
 }
 
 func (l *loadLoss) reset() {
@@ -59,19 +58,20 @@ func (l *loadLoss) reset() {
 	}
 }
 
-// mean of the seconds from..to ago; ok is false where half of them are missing.
+// mean residual of the seconds from..to ago, kN; ok is false where half of them are
+// missing.
 func (l *loadLoss) mean(at, from, to int64) (v float64, ok bool) {
 	var sum, n float64
 	for k := from; k < to; k++ {
-		if off := l.Residuals[(at-k)%lossRefOldest]; !math.IsNaN(off) {
-			sum += off
+		if r := l.Residuals[(at-k)%lossRefOldest]; !math.IsNaN(r) {
+			sum += r
 			n++
 		}
 	}
 	return sum / n, 2*n > float64(to-from)
 }
 
-// went is how far the ship's way drew the line out and in meanwhile, m.
+// stretchRange is the range of the stretch by the ship's position, m.
 func (l *loadLoss) stretchRange() float64 {
 	lo, hi := math.Inf(1), math.Inf(-1)
 	for _, v := range l.ShipStretch {
@@ -85,18 +85,18 @@ func (l *loadLoss) stretchRange() float64 {
 	return max(0, hi-lo)
 }
 
-// loadSlips takes a second's step for every line.
+// loadSlips is the second's step of every line.
 func (b *Berth) loadSlips(now moment) {
-	keep, risen := 0, 0.0
+	steady, gain := 0, 0.0 // lines near their expected load; largest gain of one, of MBL
 	for i := range b.state.Lines {
 		l := &b.state.Lines[i]
 		if !b.updateLoss(now, i) {
 			continue
 		}
 		mbl := b.plan.Lines[i].MBLkN
-		risen = max(risen, -l.LoadLoss.Drop/mbl)
+		gain = max(gain, -l.LoadLoss.Drop/mbl)
 		if math.Abs(l.LoadLoss.Drop) < l.LoadLoss.Threshold/2 {
-			keep++
+			steady++
 		}
 	}
 	for i := range b.state.Lines {
@@ -105,7 +105,7 @@ func (b *Berth) loadSlips(now moment) {
 			continue
 		}
 		b.report(LoadLost, i, p.Drop, p.Threshold)
-		if p.Drop < p.Threshold || risen*b.plan.Lines[i].MBLkN > lossContested*p.Drop || keep <= modes {
+		if p.Drop < p.Threshold || gain*b.plan.Lines[i].MBLkN > lossContested*p.Drop || steady <= modes {
 			p.Held = 0
 		} else if p.Held++; p.Held >= lossHold {
 			b.raiseLoadLoss(now, i)
@@ -113,11 +113,11 @@ func (b *Berth) loadSlips(now moment) {
 	}
 }
 
-// losing takes a second's step for line i and reports whether its loss is known.
+// updateLoss is the second's step of line i; it reports whether Drop is known.
 func (b *Berth) updateLoss(now moment, i int) bool {
 	l := &b.state.Lines[i]
 	p, f, mbl := &l.LoadLoss, &l.Fit, b.plan.Lines[i].MBLkN
-	off, ok := f.secondMean()
+	residual, ok := f.secondMean()
 	if !ok || !f.Known || f.Age < settledFitAge || f.Age < p.FitAge || !b.monitored(now, i) || b.partedRecently(now) || l.Parting.FirstTest != 0 {
 		p.reset()
 		return false
@@ -127,53 +127,53 @@ func (b *Berth) updateLoss(now moment, i int) bool {
 		p.MeanSquare, p.ClosedAt = [3]float64{s * s, s * s, s * s}, now.Time
 	}
 	if now.Time-l.Pin.StillSince > lossStuck*second {
-		off += l.Expected.Smooth - l.Expected.Low // what the pin has not felt since it stands still is no loss
+		residual += l.Expected.Smooth - l.Expected.Low // a rise that a stuck pin does not follow is no loss
 	}
 	p.FitAge = f.Age
 	at := now.Time / second
-	p.Residuals[at%lossRefOldest], p.ShipStretch[at%lossRefOldest] = off, b.stretchFromShip(i)
+	p.Residuals[at%lossRefOldest], p.ShipStretch[at%lossRefOldest] = residual, b.stretchFromShip(i)
 	p.Drop = 0
 	before, ok := p.mean(at, lossRefNewest, lossRefOldest)
 	if !ok {
 		return false
 	}
-	late, ok := p.mean(at, 0, lossRecent)
+	recent, ok := p.mean(at, 0, lossRecent)
 	if !ok {
 		return false
 	}
-	p.Drop = before - late
+	p.Drop = before - recent
 	p.Seconds = min(p.Seconds+1, lossWindow)
 	p.MeanSquare[2] += (p.Drop*p.Drop - p.MeanSquare[2]) / min(p.Seconds+lossPriorSeconds, lossWindow)
 	if now.Time-p.ClosedAt >= 60*second {
 		p.MeanSquare, p.ClosedAt = [3]float64{p.MeanSquare[1], p.MeanSquare[2], p.MeanSquare[2]}, now.Time
 	}
-	doubt := lossRatioSigma * l.Stiffness.sd(f, mbl) * p.stretchRange() * f.Stiffness
-	p.Threshold = max(lossMin*mbl, lossSigma*math.Sqrt(p.MeanSquare[0])) + doubt
+	uncertainty := lossRatioSigma * l.Stiffness.sd(f, mbl) * p.stretchRange() * f.Stiffness
+	p.Threshold = max(lossMin*mbl, lossSigma*math.Sqrt(p.MeanSquare[0])) + uncertainty
 	return true
 }
 
-// partedLately reports whether a line has parted, seen or not, within the time
-// that the mooring is upset by it.
+// partedRecently reports whether a line has parted, seen or not, within the time that
+// this disturbs the mooring.
 func (b *Berth) partedRecently(now moment) bool {
 	return b.state.PartedAt != 0 && now.Tick-b.state.PartedAt < disturbedTicks
 }
 
-// lostLoad tells of line i.
+// raiseLoadLoss raises brake-slip for line i.
 func (b *Berth) raiseLoadLoss(now moment, i int) {
 	l := &b.state.Lines[i]
-	fall, mbl := l.LoadLoss.Drop, b.plan.Lines[i].MBLkN
+	drop, mbl := l.LoadLoss.Drop, b.plan.Lines[i].MBLkN
 	l.LoadLoss.reset()
 	l.Fit.Age, l.Slip.Quiet, b.state.DisturbedAt = 0, 0, now.Tick
 	if l.Slip.Up {
 		return
 	}
 	l.Slip.Up = true
-	b.raise(now, i, Change{Condition: BrakeSlip, By: LoadLost, Value: fall, Limit: lossMin * mbl, HasLimit: true, Unit: "kN",
+	b.raise(now, i, Change{Condition: BrakeSlip, By: LoadLost, Value: drop, Limit: lossMin * mbl, HasLimit: true, Unit: "kN",
 		Detail: fmt.Sprintf("Line %s lost %.0f kN within a minute, to %.0f kN (%s of MBL), that the other lines do not explain; keep clear of the mooring deck and check how it is made fast.",
-			b.id(i), fall, l.Pin.Last, b.percent(i, l.Pin.Last))})
+			b.id(i), drop, l.Pin.Last, b.percent(i, l.Pin.Last))})
 }
 
-// paysOut reports whether a sensor tells line i's pay-out.
+// hasPayout reports whether line i's pay-out is measured.
 func (b *Berth) hasPayout(now moment, i int) bool {
 	d := &b.state.Lines[i].Drum
 	return d.Seen > 0 && now.Time-d.PaidOutAt <= 30*second

@@ -1,7 +1,7 @@
 package detect
 
-// Measure is what a detector holds against a threshold. A condition has one or
-// several; Change.By says which of them it was raised by.
+// Measure is the statistic that a detector compares with a threshold. A condition has
+// one or several; Change.By says which of them it was raised by.
 type Measure uint8
 
 // The measures, in the order of the conditions.
@@ -10,11 +10,11 @@ const (
 	PartedLLR            // line-parted
 	SecondMean           // over-limit
 	PaidOut              // brake-slip
-	LoadLost             // brake-slip, where no drum tells
+	LoadLost             // brake-slip, without a pay-out sensor
 	UnseenLLR            // redistribution
 	SnapPeak             // snap-load
-	MinuteMean           // approaching-limit, by what it stands at
-	TimeToLimit          // approaching-limit, by where it goes
+	MinuteMean           // approaching-limit, by its level
+	TimeToLimit          // approaching-limit, by its trend
 	GroupShare           // imbalance
 	SlackMean            // slack-line
 	Silence              // sensor-fault: gap
@@ -35,32 +35,32 @@ var measureTexts = [measures]struct {
 	PartedLLR:    {"log of the odds that the ship lost the line's pull", "", false},
 	SecondMean:   {"mean load over 1 s", "kN", false},
 	PaidOut:      {"paid out within 60 s, brake set", "m", false},
-	LoadLost:     {"load lost within 60 s against the word of the other lines", "kN", false},
-	UnseenLLR:    {"log of the odds of the ship's move by a pull lost unseen", "", false},
+	LoadLost:     {"load lost within 60 s that the other lines do not explain", "kN", false},
+	UnseenLLR:    {"log of the odds that the ship lost the pull of a line without a good pin", "", false},
 	SnapPeak:     {"load within 2 s of hanging slack", "kN", false},
 	MinuteMean:   {"mean load over 60 s", "kN", false},
-	TimeToLimit:  {"time to the working load limit by the trend", "min", true},
+	TimeToLimit:  {"time until the trend reaches the working load limit", "min", true},
 	GroupShare:   {"mean share of MBL over 60 s", "%", false},
 	SlackMean:    {"mean load over 60 s", "kN", true},
-	Silence:      {"time since the pin was heard", "s", false},
-	BadShare:     {"share of readings of 10 s that are no numbers", "%", false},
+	Silence:      {"time since the last reading of the pin", "s", false},
+	BadShare:     {"share of bad readings within 10 s", "%", false},
 	OutsideRange: {"time outside what the line can carry", "s", false},
-	SpikeCount:   {"readings that stood alone within 60 s", "", false},
-	StuckRange:   {"move of the load by the other lines while the pin stood still", "kN", false},
+	SpikeCount:   {"isolated readings within 60 s", "", false},
+	StuckRange:   {"range of the load by the other lines while the pin stood still", "kN", false},
 	ZeroCusum:    {"cumulative sum of the pin's shift, in standard deviations", "", false},
 	HoldingLLR:   {"log of the odds that the ship has kept the line's pull", "", false},
 }
 
-// String says in words what is measured.
+// String describes the measure in words.
 func (m Measure) String() string { return measureTexts[m].name }
 
 // Unit is the measure's unit, empty where it is a plain number.
 func (m Measure) Unit() string { return measureTexts[m].unit }
 
-// Below reports whether what is under the threshold is told, not what is over it.
+// Below reports whether the condition is raised under the threshold, not over it.
 func (m Measure) Below() bool { return measureTexts[m].below }
 
-// measure is what a fault of a pin is told by.
+// measure is the statistic by which a fault of a pin is raised.
 func (f fault) measure() Measure {
 	return [...]Measure{healthy: Unmeasured, gap: Silence, badReadings: BadShare, outOfRange: OutsideRange,
 		spiking: SpikeCount, stuckPin: StuckRange, zeroShift: ZeroCusum, deadPin: HoldingLLR}[f]

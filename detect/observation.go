@@ -6,34 +6,35 @@ import (
 	"hawser/detect/mooring"
 )
 
-// Look is what the detectors saw at the end of a tick: the loads, the fit, and
-// what each detector weighed. It is valid during the call only.
+// Observation is what the detectors saw at the end of a tick: the loads, the motion
+// fit, and the statistic of each detector with its threshold. It is valid during the
+// call only.
 type Observation struct {
 	Time int64 // Unix nanoseconds
-	// Fitted is false where the loads do not tell the ship's place.
+	// Fitted is false where the loads do not determine the ship's position.
 	Fitted bool
-	// Surge and Sway in metres and Yaw in radians are the ship's place by the
-	// loads, against her usual place of the last minutes, in the plan's frame.
+	// Surge and Sway in metres and Yaw in radians are the ship's position by the
+	// loads, relative to her mean position of the last minutes, in the plan's frame.
 	Surge, Sway, Yaw float64
 	Lines            []LineObservation // in the plan's order
 
 	statistics [measures][]statistic // by line, then by group
 }
 
-// LineLook is a line as the detectors saw it. What is not known is NaN. kN.
+// LineObservation is a line as the detectors saw it, kN. What is not known is NaN.
 type LineObservation struct {
 	Load     float64 // present load
-	Expected float64 // by the word of the other lines
+	Expected float64 // by the other lines
 	Residual float64 // Load − Expected
-	Noise    float64 // usual size of Residual
+	Noise    float64 // mean magnitude of Residual
 }
 
-// weight is a figure and the threshold it was held against.
+// statistic is a figure and the threshold that it is compared with.
 type statistic struct{ value, threshold float64 }
 
-// Observe has f called at the end of every tick from now on, in the order of
-// event time; nil ends it. It changes nothing of what is told, and a snapshot
-// does not carry it.
+// Observe has f called at the end of every tick from now on, in the order of event
+// time; nil ends it. It does not change the detection, and a snapshot does not carry
+// it.
 func (b *Berth) Observe(f func(*Observation)) {
 	b.observe, b.observation = f, nil
 	if f == nil {
@@ -46,14 +47,14 @@ func (b *Berth) Observe(f func(*Observation)) {
 	b.observation.clear()
 }
 
-// Weighed is what was weighed in this tick on a line, by its index in the plan,
-// and what it was held against; ok is false where it was not.
+// Statistic is the figure of a measure in this tick for a line, by its index in the
+// plan, and its threshold; ok is false where it was not evaluated.
 func (l *Observation) Statistic(m Measure, line int) (value, threshold float64, ok bool) {
 	w := l.statistics[m][line]
 	return w.value, w.threshold, !math.IsNaN(w.value)
 }
 
-// GroupWeighed is as Weighed, for a group.
+// GroupStatistic is as Statistic, for a group.
 func (l *Observation) GroupStatistic(m Measure, g mooring.Group) (value, threshold float64, ok bool) {
 	return l.Statistic(m, len(l.Lines)+int(g))
 }
@@ -66,19 +67,19 @@ func (l *Observation) clear() {
 	}
 }
 
-// weigh notes what is held against what on line i, for those who look on.
-// Where nobody does it costs a comparison.
+// report passes line i's statistic and its threshold to the observer, if there is one.
 func (b *Berth) report(m Measure, i int, value, threshold float64) {
 	if b.observation != nil {
 		b.observation.statistics[m][i] = statistic{value, threshold}
 	}
 }
 
+// reportGroup is as report, for a group.
 func (b *Berth) reportGroup(m Measure, g mooring.Group, value, threshold float64) {
 	b.report(m, len(b.plan.Lines)+int(g), value, threshold)
 }
 
-// shown shows the tick to those who look on.
+// notifyObserver shows the tick to the observer, if there is one.
 func (b *Berth) notifyObserver(now moment) {
 	if b.observation == nil {
 		return
@@ -103,8 +104,7 @@ func (b *Berth) notifyObserver(now moment) {
 	k.clear()
 }
 
-// weighPin notes what the faults of a pin are told by, but for those that look
-// at the other lines.
+// reportPin reports the statistics of line i's pin that concern the pin alone.
 func (b *Berth) reportPin(now moment, i int) {
 	p := &b.state.Lines[i].Pin
 	since := func(t int64) float64 { return float64(now.Time-t) / float64(second) }

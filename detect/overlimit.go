@@ -2,21 +2,22 @@ package detect
 
 import "fmt"
 
-// overLimit watches every line's load against its working load limit: raised
-// when the 1 s mean has stood at or above the limit for 3 s, cleared when it
-// has stood under 0.85 of it for 150 s. Gusts, a passing ship and a slow swell
-// lift a line to its limit again and again with a minute or two between: so long
-// as it keeps near the limit that is one excess; what comes after it has been
-// well clear of it for longer is another. kN. Source: working load limits as in
-// mooring.Plan.WorkingLoadKN; a band and an off-delay against chatter as in OPC
-// 10000-9 annex B, their sizes common practice, no source. A line worked with
-// its brake released raises nothing.
+// overLimit watches every line's load against its working load limit. It is raised when
+// the 1 s mean has been at or above the limit for 3 s, and cleared when it has been
+// under 0.85 of it for 150 s. Gusts, a passing ship and a slow swell lift a line to its
+// limit again and again, a minute or two apart: while it keeps near the limit that is
+// one excess; what comes after it has been well clear of it for longer is another. A
+// line tended with its brake released raises nothing. kN.
+//
+// Source: working load limits as in mooring.Plan.WorkingLoadKN; a band and an off-delay
+// against chatter as in OPC 10000-9 annex B, their sizes common practice, no source.
 const (
 	overOn   = 3 * ticksPerSecond
 	overOff  = 150 * ticksPerSecond
 	overBand = 0.85
 )
 
+// overLimit is the tick's step of every line.
 func (b *Berth) overLimit(now moment) {
 	for i := range b.state.Lines {
 		l := &b.state.Lines[i]

@@ -7,9 +7,9 @@ const (
 	secondsKept = 128            // one-second means kept
 )
 
-// pin is what a line's load pin measures, kN. A reading becomes the median of
-// itself and the two before: a lone spike touches nothing, a step comes one
-// reading later. The medians are averaged over ticks, seconds and minutes.
+// pin is what a line's load pin measures, kN. A reading becomes the median of itself
+// and the two before: an isolated spike has no effect, a step comes one reading later.
+// The medians are averaged over ticks, seconds and minutes.
 type pin struct {
 	Last     float64 // newest load, NaN before the first
 	LastAt   int64   // time of the newest good reading
@@ -18,7 +18,7 @@ type pin struct {
 	Interval float64 // usual time between them, s, no more than 2
 	MBL      float64
 
-	ReceivedAt int64 // time of the newest reading of any worth
+	ReceivedAt int64 // time of the newest reading, good or bad
 	Tally      [10]tally
 	OutRun     int32   // readings in a row outside what a line can carry
 	OutSince   int64   // time of the first of them
@@ -29,7 +29,7 @@ type pin struct {
 	Spikes               [spikesToRaise]int64
 	SpikeCount           int64
 
-	Raw, Resolution     float64 // newest reading as it came; least step ever between two
+	Raw, Resolution     float64 // newest reading as it came; least difference ever between two
 	StillLow, StillHigh float64 // of the readings since StillSince
 	StillSince          int64
 
@@ -41,13 +41,13 @@ type pin struct {
 	SecAt      int64                // seconds ever closed
 }
 
-// bin is the sum and number of the readings of a span.
+// bin is the sum and number of the readings of a tick.
 type bin struct{ Sum, Count float64 }
 
 // tally counts a second's readings.
 type tally struct{ Good, Bad int32 }
 
-// reading takes one reading.
+// reading takes a reading.
 func (p *pin) reading(s *sample) {
 	v := s.Value
 	p.ReceivedAt = s.Time
@@ -64,7 +64,7 @@ func (p *pin) reading(s *sample) {
 		p.OutRun++
 		return
 	}
-	if p.OutRun == 1 { // a lone one is a spike, a run is out of range
+	if p.OutRun == 1 { // an isolated one is a spike, a run is out of range
 		p.SpikeAt, p.Spike = p.OutSince, p.Out
 	}
 	p.OutRun = 0
@@ -103,8 +103,8 @@ func (p *pin) fresh(now moment) bool {
 	return p.Seen > 0 && now.Time-p.LastAt <= staleAfter
 }
 
-// second1 is the mean over the last second, or the last load where that
-// second has no reading (sensors at 1 Hz).
+// lastSecond is the mean over the last second, or the last load where that second has
+// no reading (sensors at 1 Hz), kN.
 func (p *pin) lastSecond() float64 {
 	var sum, n float64
 	for _, t := range p.TickBins {
@@ -117,8 +117,8 @@ func (p *pin) lastSecond() float64 {
 	return sum / n
 }
 
-// mean is the mean over the last n whole seconds, at most secKept; ok is false
-// where fewer than half of them have readings.
+// mean over the last n whole seconds, at most secondsKept, kN; ok is false where fewer
+// than half of them have readings.
 func (p *pin) mean(n int64) (v float64, ok bool) {
 	var sum float64
 	var have int64

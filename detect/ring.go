@@ -2,16 +2,16 @@ package detect
 
 import "math"
 
-// A ring grows with need from ringLeast to ringMost readings: 100 s of a 20 Hz
-// channel, far more than lateness and any sender's batch ask for. When it is
-// full the oldest reading goes, counted as overflow.
+// A ring grows as needed from ringLeast to ringMost readings: 100 s of a 20 Hz channel,
+// far more than late readings and any sender's batch need. When it is full the oldest
+// reading is dropped and counted as overflow.
 const (
 	ringLeast = 16
 	ringMost  = 2048
 )
 
-// ring holds the readings of one channel that wait for the watermark, sorted
-// by time, no two at one time.
+// ring holds the readings of one channel that wait for the watermark, sorted by time, no
+// two at one time.
 type ring struct {
 	Data []sample // length a power of two
 	Head int      // index of the oldest
@@ -33,9 +33,9 @@ const (
 
 func (r *ring) at(i int) *sample { return &r.Data[(r.Head+i)&(len(r.Data)-1)] }
 
-// insert puts a reading in its place, looking from the newest back. Of two at
-// one time the number stands before the bad reading and the larger before the
-// smaller, so that the order in which they came does not matter.
+// insert puts a reading in its place, searching from the newest back. Of two readings
+// at one time a number replaces a bad reading and the larger replaces the smaller, so
+// that the order in which they came does not matter.
 func (r *ring) insert(t int64, v float64) inserted {
 	i := r.Len
 	for i > 0 && r.at(i-1).Time > t {
@@ -50,7 +50,7 @@ func (r *ring) insert(t int64, v float64) inserted {
 	result := placed
 	if r.Len == len(r.Data) && !r.grow() {
 		if i == 0 {
-			return overflow // older than all of a full ring
+			return overflow // older than all in a full ring
 		}
 		r.drop(1)
 		i--
@@ -64,7 +64,7 @@ func (r *ring) insert(t int64, v float64) inserted {
 	return result
 }
 
-// grow doubles the ring; false where it may not.
+// grow doubles the ring; it reports false at ringMost.
 func (r *ring) grow() bool {
 	if len(r.Data) >= ringMost {
 		return false
@@ -77,13 +77,13 @@ func (r *ring) grow() bool {
 	return true
 }
 
-// drop takes the n oldest away.
+// drop removes the n oldest.
 func (r *ring) drop(n int) {
 	r.Head = (r.Head + n) & (len(r.Data) - 1)
 	r.Len -= n
 }
 
-// packed is the ring with what waits in it and nothing else, for a snapshot.
+// packed is the ring with the waiting readings only, for a snapshot.
 func (r *ring) packed() ring {
 	p := ring{Data: make([]sample, r.Len), Len: r.Len}
 	for i := range p.Data {
@@ -92,7 +92,7 @@ func (r *ring) packed() ring {
 	return p
 }
 
-// unpack makes a packed ring one to go on with; false where it is out of shape.
+// unpack makes a packed ring usable; it reports false where it is invalid.
 func (r *ring) unpack() bool {
 	if r.Head != 0 || r.Len != len(r.Data) || r.Len > ringMost {
 		return false

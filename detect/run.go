@@ -1,21 +1,20 @@
 package detect
 
-// Event time is cut into ticks of 100 ms from the Unix epoch. A tick is run
-// once the watermark has passed its end: what the berth measured in it, then
-// line by line in the plan's order what the line measured, then the detectors.
-// Nothing else moves state, so it does not matter how readings were cut into
-// blocks.
+// Event time is cut into ticks of 100 ms from the Unix epoch. A tick runs once the
+// watermark has passed its end: what the berth measured in it, then line by line in the
+// plan's order what the line measured, then the detectors. Nothing else changes the
+// state, so it does not matter how readings were cut into blocks.
 //
-// Where no reading comes at all, ticks go on for idleMost so that every gap is
-// told, and then stand still until the next reading, whose tick is run next: a
-// clock that steps forward costs no more than idleMost.
+// Without any reading, ticks go on for maxIdleTicks, so that every gap is raised, and
+// then stop until the next reading, whose tick runs next: a clock that steps forward
+// costs no more than maxIdleTicks.
 const (
 	tickLength     = second / 10
 	ticksPerSecond = int32(second / tickLength)
 	maxIdleTicks   = 15 * ticksPerSecond
 )
 
-// run does every tick that the watermark has passed.
+// run runs every tick that the watermark has passed.
 func (b *Berth) run() {
 	st := &b.state
 	for {
@@ -43,7 +42,7 @@ func (b *Berth) run() {
 	}
 }
 
-// resume begins anew after a time without any reading.
+// restart clears what is counted over time, after a time without any reading.
 func (b *Berth) restart() {
 	for i := range b.state.Lines {
 		b.state.Lines[i].restart()
@@ -51,8 +50,8 @@ func (b *Berth) restart() {
 	b.state.Motion.Ticks = 0
 }
 
-// take hands the readings before end to the states they belong to and reports
-// whether there were any.
+// take hands the readings before end to the sensors they belong to and reports whether
+// there were any.
 func (b *Berth) take(end int64) bool {
 	st := &b.state
 	any := false
@@ -74,7 +73,7 @@ func (b *Berth) take(end int64) bool {
 	return any
 }
 
-// reading hands one reading to its state.
+// reading hands one reading to its sensor.
 func (b *Berth) reading(c int, s *sample) {
 	if c < berthChannels {
 		b.berthReading(c, s)
@@ -130,7 +129,7 @@ func (b *Berth) detect(end int64) {
 	b.notifyObserver(now)
 }
 
-// moment is the end of the tick that is run.
+// moment is the end of the tick that runs.
 type moment struct {
 	Time   int64 // Unix nanoseconds
 	Tick   int64

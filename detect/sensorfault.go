@@ -5,17 +5,17 @@ import (
 	"math"
 )
 
-// sensorFault watches the load pins themselves. A line whose pin is at fault is
-// out of every other condition until the pin has been well for 30 s. One fault
-// is one alarm, though its reason may change:
+// sensorFaults watches the load pins themselves. A line whose pin is at fault is out of
+// every other condition until the pin has been healthy for 30 s. A fault is one alarm,
+// though its reason may change:
 //
-//	gap      nothing for 10 s
+//	gap      no reading for 10 s
 //	bad      no number for 10 s, or three in four of the readings of 10 s no numbers
 //	range    for 3 s outside −0.08 to 1.2 of MBL, where no line can be
-//	spikes   three readings within 60 s that stand alone (see spikes)
-//	stuck    one value for 60 s while the others say the line moves (see stuck)
-//	zero     away from what the others say, without a cause (see zero)
-//	dead     its load fell to nothing and the ship did not answer (see retrial)
+//	spikes   three isolated readings within 60 s (see spikes)
+//	stuck    one value for 60 s while the other lines say that the load changes (see stuck)
+//	zero     different from what the other lines say, without a cause (see zeroShifts)
+//	dead     its load fell to nothing and the ship did not answer (see retest)
 //
 // Source: common practice, no source.
 const (
@@ -39,15 +39,15 @@ const (
 	deadPin
 )
 
-// health is what is known of a load pin's state.
+// health is the state of a load pin.
 type health struct {
 	Fault        fault
 	Raised       bool
-	HealthyTicks int32 // ticks without a reason, while at fault
-	Since        int64 // when the reason that was told began, Unix nanoseconds
+	HealthyTicks int32 // without a reason, while at fault
+	Since        int64 // when the reason that was raised began, Unix nanoseconds
 }
 
-// sensorFaults decides on every pin.
+// sensorFaults is the tick's step of every pin.
 func (b *Berth) sensorFaults(now moment) {
 	b.spikes(now)
 	for i := range b.state.Lines {
@@ -71,28 +71,28 @@ func (b *Berth) sensorFaults(now moment) {
 		if b.state.Watch.Off {
 			continue
 		}
-		switch told := h.Fault != healthy; {
-		case told && !h.Raised:
+		switch faulty := h.Fault != healthy; {
+		case faulty && !h.Raised:
 			h.Raised = true
 			value, unit := b.faultFigure(now, i)
 			b.raise(now, i, Change{Condition: SensorFault, By: h.Fault.measure(), Onset: h.Since, Value: value, Unit: unit, Detail: b.faultDetail(now, i)})
-		case !told && h.Raised:
+		case !faulty && h.Raised:
 			h.Raised = false
 			b.clear(now, i, Change{Condition: SensorFault, Value: orZero(l.Pin.Last), Unit: "kN",
-				Detail: fmt.Sprintf("The load pin of line %s reads %.0f kN; the line is watched again.", b.id(i), orZero(l.Pin.Last))})
+				Detail: fmt.Sprintf("The load pin of line %s reads %.0f kN; the line is monitored again.", b.id(i), orZero(l.Pin.Last))})
 		}
 	}
 }
 
-// ails is what is wrong with line i's pin at this moment and since when.
+// diagnose is what is wrong with line i's pin at this moment, and since when.
 func (b *Berth) diagnose(now moment, i int) (fault, int64) {
 	l := &b.state.Lines[i]
 	p := &l.Pin
-	heard := max(p.ReceivedAt, b.state.First)
+	received := max(p.ReceivedAt, b.state.First)
 	good := max(p.LastAt, b.state.First)
 	switch {
-	case now.Time-heard > gapAfter:
-		return gap, heard
+	case now.Time-received > gapAfter:
+		return gap, received
 	case p.OutRun >= 3 && now.Time-p.OutSince >= rangeTicks:
 		return outOfRange, p.OutSince
 	case now.Time-good > gapAfter, p.mostlyBad():
@@ -112,7 +112,7 @@ func (b *Berth) diagnose(now moment, i int) (fault, int64) {
 	return healthy, 0
 }
 
-// ailing is the figure that goes with the fault.
+// faultFigure is the value and unit that go with line i's fault.
 func (b *Berth) faultFigure(now moment, i int) (float64, string) {
 	l := &b.state.Lines[i]
 	switch l.Health.Fault {
@@ -128,7 +128,7 @@ func (b *Berth) faultFigure(now moment, i int) (float64, string) {
 	return orZero(l.Pin.Last), "kN"
 }
 
-// complaint is the sentence that goes with the fault.
+// faultDetail is the sentence that goes with line i's fault.
 func (b *Berth) faultDetail(now moment, i int) string {
 	l := &b.state.Lines[i]
 	id, v := b.id(i), orZero(l.Pin.Last)
@@ -141,21 +141,22 @@ func (b *Berth) faultDetail(now moment, i int) string {
 	case outOfRange:
 		what = fmt.Sprintf("The load pin of line %s reads %.0f kN, which the line cannot carry", id, l.Pin.Out)
 	case spiking:
-		what = fmt.Sprintf("The load pin of line %s throws single readings, %d within %.0f s, the last of %.0f kN", id, spikesToRaise,
+		what = fmt.Sprintf("The load pin of line %s gives isolated readings, %d within %.0f s, the last of %.0f kN", id, spikesToRaise,
 			float64(now.Time-l.Health.Since)/float64(second), l.Pin.Spike)
 	case stuckPin:
-		what = fmt.Sprintf("The load pin of line %s has stood at %.1f kN for %.0f s while the other lines say that its load moves", id, v,
+		what = fmt.Sprintf("The load pin of line %s has stood at %.1f kN for %.0f s while the other lines show that its load changes", id, v,
 			float64(now.Time-l.Health.Since)/float64(second))
 	case zeroShift:
-		what = fmt.Sprintf("The load pin of line %s reads %.0f kN, %.0f kN %s than the other lines bear out", id, v, math.Abs(l.Zero.Shift),
+		what = fmt.Sprintf("The load pin of line %s reads %.0f kN, %.0f kN %s than the other lines indicate", id, v, math.Abs(l.Zero.Shift),
 			map[bool]string{true: "more", false: "less"}[l.Zero.Shift > 0])
 	case deadPin:
 		what = fmt.Sprintf("The load pin of line %s fell to %.0f kN at once, and in %.0f s since the ship has not moved as she would without the line", id, v,
 			float64(now.Time-l.Health.Since)/float64(second))
 	}
-	return what + "; the line is not watched until it is well: look at the line itself and check pin and cable."
+	return what + "; the line is not monitored until the pin is in order: look at the line itself and check pin and cable."
 }
 
+// orZero replaces NaN by 0.
 func orZero(v float64) float64 {
 	if math.IsNaN(v) {
 		return 0
@@ -163,8 +164,8 @@ func orZero(v float64) float64 {
 	return v
 }
 
-// mostlyBad reports whether three in four or more of the last ten seconds'
-// readings were no numbers.
+// mostlyBad reports whether three in four or more of the readings of the last ten
+// seconds were no numbers.
 func (p *pin) mostlyBad() bool {
 	var bad, good int32
 	for k := range p.Tally {

@@ -2,12 +2,12 @@ package detect
 
 import "fmt"
 
-// slackLine watches for lines left hanging: raised when a line's 60 s mean has
-// been under the plan's slack share of MBL while the rest of its group carry
-// 0.08 of MBL or more on average, for 30 s; cleared when it has been over one
-// and a half times that share for 120 s and does not snatch. A line told as parted or slipped hangs
-// for that reason and is not told again. Source: delays are common practice, no
-// source.
+// slackLine watches for lines left hanging. It is raised when a line's 60 s mean has been
+// under the plan's slack share of MBL while the rest of its group carry 0.08 of MBL or
+// more on average, for 30 s. It is cleared when the mean has been over one and a half
+// times that share for 120 s and the line does not snatch. A line raised as parted or
+// slipped hangs for that reason and is not raised again. Source: delays are common
+// practice, no source.
 const ( // delays in seconds
 	slackRest = 0.08 // of MBL
 	slackOn   = 30
@@ -15,6 +15,7 @@ const ( // delays in seconds
 	slackBand = 1.5
 )
 
+// slackLine is the second's step of every line.
 func (b *Berth) slackLine(now moment) {
 	slack := float64(b.plan.Limits.SlackFraction)
 	for i := range b.state.Lines {

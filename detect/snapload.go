@@ -4,10 +4,10 @@ import (
 	"fmt"
 )
 
-// snapLoad watches for lines that come taut with a jerk: raised when a line
-// goes from slack (the plan's slack share of MBL) to over the plan's snap share
-// within 2 s, cleared after 120 s without another: snatching in a swell is one
-// alarm, not one a wave. kN.
+// snapLoad watches for lines that come taut with a jerk. It is raised when a line goes
+// from slack (the plan's slack share of MBL) to over the plan's snap share within 2 s,
+// and cleared after 120 s without another: snatching in a swell is one alarm, not one a
+// wave. kN.
 const (
 	snapWithin = 2 * ticksPerSecond
 	snapRest   = 120 * ticksPerSecond
@@ -19,6 +19,7 @@ type snap struct {
 	Slack int32 // ticks since the line was slack, up to snapWithin+1
 }
 
+// snapLoad is the tick's step of every line.
 func (b *Berth) snapLoad(now moment) {
 	slack, hard := float64(b.plan.Limits.SlackFraction), float64(b.plan.Limits.SnapFraction)
 	for i := range b.state.Lines {

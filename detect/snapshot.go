@@ -16,9 +16,9 @@ import (
 //
 //	"HWDS" │ version uint16 │ plan shape uint64 │ CRC-32C of the rest uint32 │ gob of state
 //
-// big-endian. The version rises with any change of what state means; the shape
-// covers everything of the plan that a detector reads. Both are checked: a
-// berth goes on only where it would have come by the same road.
+// big-endian. The version rises with any change of what state means; the shape covers
+// everything of the plan that a detector reads. Both are checked: a snapshot is used only
+// where the berth would have the same state from the readings themselves.
 const (
 	snapshotMagic   = "HWDS"
 	snapshotVersion = 13
@@ -28,7 +28,7 @@ const (
 // ErrSnapshot is wrapped by every error of Restore.
 var ErrSnapshot = errors.New("snapshot not usable")
 
-// Snapshot is everything the berth has learnt, to go on from with Restore.
+// Snapshot is everything that the berth has learnt, for Restore.
 func (b *Berth) Snapshot() ([]byte, error) {
 	var buf bytes.Buffer
 	buf.Write(make([]byte, snapshotHead))
@@ -48,8 +48,8 @@ func (b *Berth) Snapshot() ([]byte, error) {
 	return out, nil
 }
 
-// Restore makes a berth that goes on where Snapshot was taken. The plan must
-// be the one of the snapshot in all that detection reads.
+// Restore makes a berth that continues where Snapshot was taken. The plan must be that of
+// the snapshot in all that detection reads. Errors wrap ErrSnapshot.
 func Restore(plan *mooring.Plan, snapshot []byte) (*Berth, error) {
 	b := New(plan)
 	if err := b.restore(snapshot); err != nil {
@@ -89,7 +89,7 @@ func (b *Berth) restore(p []byte) error {
 
 func checksum(p []byte) uint32 { return crc32.Checksum(p, crc32.MakeTable(crc32.Castagnoli)) }
 
-// shape tells plans apart in all that a detector reads.
+// shape is a hash of all of the plan that a detector reads.
 func shape(plan *mooring.Plan) uint64 {
 	h := fnv.New64a()
 	p := *plan

@@ -2,10 +2,10 @@ package detect
 
 import "math"
 
-// A spike is one reading far from both its neighbours, which agree with each
-// other, or one outside what a line can carry. A line that snatches can look
-// so at a slow rate; but then the ship moves and other lines jump too: a spike
-// counts only where no other line has one within the same second or two.
+// A spike is one reading far from both its neighbours, which agree with each other, or
+// one outside what a line can carry. A line that snatches can look so at a slow rate;
+// but then the ship moves and other lines jump too: a spike counts only where no other
+// line has one within the same second or two.
 const (
 	spikesToRaise = 3
 	spikesSpan    = 60 * second
@@ -13,15 +13,14 @@ const (
 	spikeWait     = 3 * second / 2
 )
 
-// spike looks at the reading before this one: before it stood a, then came x,
-// now v.
+// spike tests the reading before this one: readings came as a, x, now v.
 func (p *pin) spike(a, x, v float64, at int64) {
 	if lift := x - (a+v)/2; math.Abs(lift) >= spikeLeast*p.MBL && math.Abs(v-a) <= math.Abs(lift)/4 {
 		p.SpikeAt, p.Spike = at, x
 	}
 }
 
-// spikes counts what has stood alone for long enough.
+// spikes counts the spikes that no other line has had by now.
 func (b *Berth) spikes(now moment) {
 	for i := range b.state.Lines {
 		p := &b.state.Lines[i].Pin
@@ -43,6 +42,7 @@ func (b *Berth) spikes(now moment) {
 	}
 }
 
+// near reports whether two spikes came at about the same time.
 func near(a, b int64) bool { return a != 0 && a-b <= spikeWait && b-a <= spikeWait }
 
 // spiking reports whether the last spikes came close enough together.

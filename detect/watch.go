@@ -6,14 +6,14 @@ import (
 	"hawser/detect/reading"
 )
 
-// watch is what the berth's own channels say.
+// watch is the state of the berth's own channel: whether the ship is under watch.
 type watch struct {
 	Off      bool  // the ship is arriving or leaving: lines are worked on purpose
-	OffTicks int32 // ticks that it has been so
+	OffTicks int32 // ticks of that, up to standDownTicks
 }
 
-// UnderWatch reports whether the ship is made fast and watched, by the last word
-// of the berth's own channel; true where it has said nothing.
+// UnderWatch reports whether the ship is made fast and watched, by the last reading of
+// the berth's own channel; true before the first.
 func (b *Berth) UnderWatch() bool { return !b.state.Watch.Off }
 
 // berthReading takes a reading of a channel of the berth.

@@ -249,7 +249,7 @@ func TestExplainFiguresAreOfTheRecording(t *testing.T) {
 				t.Errorf("statistic %+v", a.Statistic)
 			}
 		case "sensor-fault":
-			if a.Statistic.What != "time since the pin was heard" {
+			if a.Statistic.What != "time since the last reading of the pin" {
 				break
 			}
 			var last time.Time

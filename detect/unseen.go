@@ -1,0 +1,122 @@
+package detect
+
+import "math"
+
+// unseenGroup is the state of one group.
+type unseenGroup struct {
+	Steps    int32 // in a row that a loss was likely
+	RaisedAt int64 // tick, 0 for not raised
+}
+
+// errorLLR is the highest log-likelihood ratio that line i with this load let go at
+// one of the base steps, by the prediction errors, and the index of the horizon since.
+func (b *Berth) errorLLR(i int, load float64, errors *[horizonCount][errorDim]float64) (best float64, horizon int) {
+	sig := b.lossSignature(i, load, redistLag)
+	for s := range horizons {
+		llr := b.state.Motion.Predictor.logLR(&errors[s], &sig, s+1, redistMinShare, redistMaxShare)
+		if llr > best {
+			best, horizon = llr, s
+		}
+	}
+	if b.plan.Lines[i].Instrumented { // two faults at once are less likely
+		best /= faultyPinFactor
+	}
+	return best, horizon
+}
+
+// innovationGLR tests the innovations for the loss of line i, unless its pin is at
+// fault. recent is filled for the first line that needs it.
+func (b *Berth) innovationGLR(i int, load float64, recent *whitenedInnovations) stepChange {
+	f := &b.state.Motion.Predictor
+	if f.Steps < innovationMinSteps || f.Innovations.Count < minInnovations || b.plan.Lines[i].Instrumented {
+		return stepChange{}
+	}
+	if recent.inflation == 0 {
+		*recent = f.Innovations.whitened(f.Steps-1, &b.stepResponse)
+	}
+	return recent.stepGLR(b.lossAccel(i, load), redistMinShare, redistMaxShare)
+}
+
+// lossAccel is the acceleration by the loss of a load of line i, m/s².
+func (b *Berth) lossAccel(i int, load float64) (accel [modes]float64) {
+	mass := b.masses()
+	for m := range modes {
+		accel[m] = -load * b.models[i].Pull[m] / mass[m]
+	}
+	return accel
+}
+
+// horizonOf is the index of the nearest horizon of at least so many steps.
+func horizonOf(steps int) int {
+	for s, h := range horizons {
+		if int64(steps) <= h {
+			return s
+		}
+	}
+	return horizonCount - 1
+}
+
+// movedAway reports whether the fairlead of line i moved away from its hook by this
+// share of what the prediction error of that horizon says.
+func (b *Berth) movedAway(i, horizon int, share float64) bool {
+	f := &b.state.Motion.Predictor
+	now, base := &f.History[(f.Steps-1)%historySteps].Pos, &f.History[(f.Steps-1-horizons[horizon])%historySteps].Pos
+	move := [modes]float64{now[0] - base[0], now[1] - base[1], now[2] - base[2]}
+	run := &b.models[i].Jacobian
+	return dot(run, &move) >= share*dot(run, &f.Errors[horizon][(f.Steps-1)%historySteps])
+}
+
+// ownChangeOver reports whether a measured line has gained or lost this load by
+// itself, not by the ship's movement, within the steps kept. kN.
+func (b *Berth) ownChangeOver(load float64) bool {
+	for i := range b.state.Lines {
+		if !b.plan.Lines[i].Instrumented {
+			continue
+		}
+		own := &b.state.Lines[i].OwnChange
+		lo, hi := own[0], own[0]
+		for _, v := range own {
+			lo, hi = min(lo, v), max(hi, v)
+		}
+		if hi-lo >= load {
+			return true
+		}
+	}
+	return false
+}
+
+// canPartUnseen reports whether no pin would show a parting of line i.
+func (b *Berth) canPartUnseen(i int) bool {
+	return b.models[i].Pull != [modes]float64{} &&
+		(!b.plan.Lines[i].Instrumented || b.state.Lines[i].Health.Fault != healthy) && !b.state.Lines[i].Parting.Latch.Up
+}
+
+// likelyLoad is the estimated load of a line without a good pin, kN: its share of MBL
+// is that of the rest of its group.
+func (b *Berth) likelyLoad(now moment, i int) (load float64, ok bool) {
+	n := 0.0
+	for k := range b.state.Lines {
+		if k != i && b.plan.Lines[k].Group == b.plan.Lines[i].Group && b.comparable(now, k) && b.state.Lines[k].MinuteMeanOK {
+			share, _ := b.share(k)
+			load += share * b.plan.Lines[i].MBLkN
+			n++
+		}
+	}
+	return load / max(n, 1), n > 0 && load > 0
+}
+
+// linesAffected is how many lines a movement changes by a share of MBL or more, and
+// the most that one gains, of MBL.
+func (b *Berth) linesAffected(move *[modes]float64, least float64) (affected int, worst float64) {
+	for i := range b.state.Lines {
+		if b.state.Lines[i].Fit.Weight == 0 {
+			continue
+		}
+		gain := b.loadChange(i, move) / b.plan.Lines[i].MBLkN
+		if math.Abs(gain) >= least {
+			affected++
+		}
+		worst = max(worst, gain)
+	}
+	return affected, worst
+}

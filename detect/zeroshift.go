@@ -1,0 +1,131 @@
+package detect
+
+import (
+	"math"
+
+	"hawser/detect/chart"
+)
+
+// zeroShifts watches how far a pin has drifted, since the line was made fast, from
+// what the other lines say. A jump or a slow drift that the ship's motion, the tide and
+// her drafts do not explain, and that no drum paid out for, is a fault of the pin: a
+// real change of one line's load moves the ship and shows in the others. It is raised
+// by a CUSUM chart, and over when under 0.02 of MBL.
+//
+// The chart is designed for a shift of 0.06 of MBL: what exceeds half of it, and what
+// the plan may err, counts. A standard deviation is 0.01 of MBL, or more where the
+// pin's mean residual or the other pins' shifts are: over 40 h of randomly drawn scenes
+// sound pins were 0.001 of MBL off (MADScale times their median), one time in a
+// hundred 0.025, and that not by chance. The plan's errors persist as long as a gust:
+// an observation is the mean over a minute, so that successive ones are nearly
+// independent, and none raises alone, however wild the minute. By chance a false alarm
+// comes once in twenty years of a line, either way; the shift it is designed for is
+// raised at the second observation, one of 0.045 at the third or before. Where the line
+// seemed to part and the ship did not answer, no gust is to blame, and an observation
+// is of 15 s. Source of needing two observations: J. M. Lucas, R. B. Crosier, Robust
+// CUSUM (1982), from memory.
+const (
+	zeroTarget        = 0.06  // of MBL
+	zeroSD            = 0.01  // of MBL
+	zeroH             = 2.342 // standard deviations; chart.DesignCusum for 2.1e7 observations
+	zeroClip          = 2     // standard deviations; most that one observation adds
+	zeroInterval      = 60    // seconds
+	zeroQuickInterval = 15    // seconds, where the ship did not answer
+	zeroClear         = 0.02  // of MBL
+	zeroRelearnTau    = 20    // seconds; time constant of the reference after a parting
+	refutedSeconds    = 60    // for which that a fall was refuted is held against the pin
+	minRiseGain       = 0.01  // of MBL a metre; least effect of a rise on a pin that is used to estimate it
+	minRisePins       = 5
+	// The plan's stiffnesses err by a third and more as lines stiffen under load: of
+	// the load by the ship's movement, so much may be unexplained.
+	stiffnessError = 0.4
+	shipLoadDecay  = 0.9967 // a second: over five minutes, in which an Offset that took it up gives it back
+)
+
+// zeroChart is the chart, in standard deviations.
+func zeroChart() chart.Cusum { return chart.Cusum{K: zeroTarget / 2 / zeroSD, H: zeroH} }
+
+// refuted reports whether the line's load fell to nothing a while ago and the ship did
+// not answer: a fault of the pin.
+func (p *parting) refuted(now moment) bool {
+	return p.RefutedAt != 0 && now.Tick-p.RefutedAt < refutedSeconds*int64(ticksPerSecond)
+}
+
+// zero is the state of a pin's zero.
+type zero struct {
+	Offset      float64 // Fit.Offset when it was first trusted, m
+	ShipStretch float64 // stretch by the ship's position then, m
+	ShipLoad    float64 // largest load by the ship's movement since, of MBL; decays over minutes
+	FitAge      float64 // Fit.Age; a lower one means that the fit began anew
+	Shift       float64 // of the pin, kN, smoothed over 10 s
+	Excess      float64 // of Shift over what the plan may err, of MBL, summed over Seconds
+	Seconds     int32   // since the last observation
+	Cusum       float64 // standard deviations
+	Since       int64   // when Cusum was last 0
+	Shifted     bool
+
+	DeadLLR, DeadThreshold float64 // log-likelihood ratio by which the pin was called dead, and its threshold
+}
+
+// zeroShifts is the second's step of every pin.
+func (b *Berth) zeroShifts(now moment) {
+	for i := range b.state.Lines {
+		l := &b.state.Lines[i]
+		z, f := &l.Zero, &l.Fit
+		if !f.Known || f.Age < settledFitAge {
+			continue
+		}
+		if f.Age < z.FitAge || z.FitAge == 0 {
+			*z = zero{Offset: f.Offset, FitAge: f.Age, ShipStretch: b.stretchFromShip(i)}
+		} else if b.partedRecently(now) && !z.Shifted && l.Parting.FellAt == 0 {
+			// the ship lies in a new position: the pins' present loads become the reference
+			z.Offset += (f.Offset + f.Residual/f.Stiffness - z.Offset) / zeroRelearnTau
+			z.ShipStretch += (b.stretchFromShip(i) - z.ShipStretch) / zeroRelearnTau
+		}
+		z.ShipLoad = max(z.ShipLoad*shipLoadDecay, f.Stiffness*math.Abs(b.stretchFromShip(i)-z.ShipStretch)/b.plan.Lines[i].MBLkN)
+		z.FitAge = f.Age
+		z.Shift += (b.shift(i) - z.Shift) / 10
+	}
+	rise := b.impliedRise()
+	typical, shipLoad := b.typicalShift(rise)
+	for i := range b.state.Lines {
+		l := &b.state.Lines[i]
+		z, mbl := &l.Zero, b.plan.Lines[i].MBLkN
+		allowance, interval := stiffnessError*max(z.ShipLoad, shipLoad), int32(zeroInterval)
+		if l.Parting.refuted(now) {
+			allowance, interval = 0, zeroQuickInterval
+		}
+		if !l.Fit.Known || l.Slip.Up || b.disturbed(now) || l.Fit.Age < settledFitAge ||
+			l.Pin.Last < minFitLoad*mbl && !l.Parting.refuted(now) {
+			z.reset()
+			continue
+		}
+		allowance += math.Abs(rise*b.loadPerRise(i)) / mbl
+		size := b.ownShift(i, rise)
+		if size < zeroClear {
+			z.reset()
+			z.Shifted, z.DeadLLR = false, 0
+		}
+		z.Excess += size - allowance
+		if z.Seconds++; z.Seconds >= interval {
+			z.observe(now, max(zeroSD, chart.MeanScale*l.Fit.Noise/mbl, chart.MADScale*typical))
+		}
+		b.report(ZeroCusum, i, z.Cusum, zeroH)
+	}
+}
+
+// reset begins the observation and the sum anew.
+func (z *zero) reset() { z.Excess, z.Seconds, z.Cusum = 0, 0, 0 }
+
+// observe takes the mean excess since the last observation into the sum. sd is the
+// standard deviation, of MBL.
+func (z *zero) observe(now moment, sd float64) {
+	c := zeroChart()
+	if z.Cusum == 0 {
+		z.Since = now.Time - int64(z.Seconds)*second
+	}
+	x := z.Excess / float64(z.Seconds) / sd
+	sum, over := c.Next(z.Cusum, min(x, c.K+zeroClip))
+	z.Excess, z.Seconds, z.Cusum = 0, 0, sum
+	z.Shifted = z.Shifted || over
+}
