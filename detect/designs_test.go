@@ -9,34 +9,33 @@ import (
 	"hawser/detect/chart"
 )
 
-// The heights of the charts are those of their targets, worked out from what the
-// comments beside them state.
+// The limits of the charts follow from the false alarm rates stated in the comments
+// beside them.
 func TestChartsAreAsDesigned(t *testing.T) {
 	const yearHours = 365.25 * 24
-	// a pin that stands: once in ten years of ten looks a second
+	// a stuck pin: once in ten years of ten observations a second
 	stuck, err := chart.DesignEwma(1/float64(ticksPerSecond), 10*yearHours*3600*float64(ticksPerSecond))
 	if err != nil || math.Abs(stuck.L-stuckLimits) > 0.001 {
 		t.Errorf("stuck: limits %v, by design %v, %v", stuckLimits, stuck.L, err)
 	}
-	// a pin's zero: once in twenty years of a judgement a minute, either way, so
+	// a pin's zero: once in twenty years of an observation a minute, either way, so
 	// that one way is once in forty
 	zero, err := chart.DesignCusum(zeroChart().K, 2*20*yearHours*3600/zeroInterval)
 	if err != nil || math.Abs(zero.H-zeroH) > 0.001 {
 		t.Errorf("zero: height %v, by design %v, %v", zeroH, zero.H, err)
 	}
-	// and what it tells how soon: the shift it is for in one or two judgements,
-	// 0.045 of MBL in three at most
+	// and its delay: the shift it is for in one or two observations, 0.045 of MBL in
+	// three at most
 	if n := zero.RunLength(zeroTarget/zeroSD, 0); n > 2 {
-		t.Errorf("zero: the shift it is designed for takes %.2f judgements", n)
+		t.Errorf("zero: the shift it is designed for takes %.2f observations", n)
 	}
 	if n := zero.RunLength(0.045/zeroSD, 0); n > 3 {
-		t.Errorf("zero: 0.045 of MBL takes %.2f judgements", n)
+		t.Errorf("zero: 0.045 of MBL takes %.2f observations", n)
 	}
 }
 
-// Seen n ticks apart, the average over a second is that of observations n ticks
-// apart that each weigh as much as n of the same.
-func TestStuckChartSeesReadingsApart(t *testing.T) {
+// Readings n ticks apart enter the average over a second n times each.
+func TestStuckChartOfReadingsApart(t *testing.T) {
 	for n := int64(1); n <= 20; n++ {
 		average := 0.0
 		for range n {
@@ -47,12 +46,12 @@ func TestStuckChartSeesReadingsApart(t *testing.T) {
 		}
 	}
 	if c := stuckChart(0); c != stuckChart(1) {
-		t.Errorf("not known how far apart: %+v", c)
+		t.Errorf("interval not known: %+v", c)
 	}
 }
 
-// No judgement tells alone; two of the shift it is designed for do.
-func TestZeroTakesTwoJudgements(t *testing.T) {
+// No observation raises alone; two of the shift it is designed for do.
+func TestZeroTakesTwoObservations(t *testing.T) {
 	for _, shift := range []float64{zeroTarget, 0.2, 1} {
 		var z zero
 		for n := 1; n <= 2; n++ {
@@ -62,7 +61,7 @@ func TestZeroTakesTwoJudgements(t *testing.T) {
 			}
 			z.observe(moment{Time: int64(n) * zeroInterval * second}, zeroSD)
 			if z.Shifted != (n == 2) {
-				t.Errorf("a shift of %v of MBL after %d judgements: told %v, the sum is %v", shift, n, z.Shifted, z.Cusum)
+				t.Errorf("a shift of %v of MBL after %d observations: raised %v, the sum is %v", shift, n, z.Shifted, z.Cusum)
 			}
 		}
 		if z.Since != 0 {
@@ -71,12 +70,12 @@ func TestZeroTakesTwoJudgements(t *testing.T) {
 	}
 }
 
-// A loss of load is told by chance once in 5,000 hours of a line that looks some
-// 90 times an hour, its usual spread known from 15 looks: Student's t by the
+// A loss of load is raised by chance once in 5,000 hours of a line that is tested some
+// 90 times an hour, its standard deviation known from 15 tests: Student's t by the
 // library.
-func TestLossSpreadIsAsDesigned(t *testing.T) {
+func TestLossSigmaIsAsDesigned(t *testing.T) {
 	by := distuv.StudentsT{Mu: 0, Sigma: 1, Nu: 15}.Quantile(1 - 1./(5000*90))
 	if math.Abs(lossSigma-by) > 0.2 {
-		t.Errorf("spread %v, by design %v", float64(lossSigma), by)
+		t.Errorf("%v standard deviations, by design %v", float64(lossSigma), by)
 	}
 }

@@ -6,59 +6,58 @@ import (
 	"testing"
 )
 
-// Lessons one by one are the batch solution with what was thought at first for
-// rows of its own, weighed by the inverse of its variance.
-func TestLessonsAreLeastSquares(t *testing.T) {
+// Updates one by one give the batch solution, with the prior as rows of its own,
+// weighted by the inverse of its variance.
+func TestRLSUpdateIsLeastSquares(t *testing.T) {
 	r := rand.New(rand.NewPCG(5, 6))
-	const noise, doubt = 0.3, 0.5
-	w, p, px := []float64{1, 0, 0.5}, make([]float64, 9), make([]float64, 3)
+	const noise, sd = 0.3, 0.5
+	c, p, px := []float64{1, 0, 0.5}, make([]float64, 9), make([]float64, 3)
 	var rows [][]float64
 	var y, weight []float64
-	for i, v := range w {
+	for i, v := range c {
 		row := make([]float64, 3)
 		row[i] = 1
-		rows, y, weight = append(rows, row), append(y, v), append(weight, 1/(doubt*doubt))
-		p[i*3+i] = doubt * doubt
+		rows, y, weight = append(rows, row), append(y, v), append(weight, 1/(sd*sd))
+		p[i*3+i] = sd * sd
 	}
 	for range 40 {
 		x := []float64{r.NormFloat64(), r.NormFloat64(), r.NormFloat64()}
 		at := 0.8*x[0] - 0.4*x[1] + 0.1*x[2] + noise*r.NormFloat64()
-		off := at
+		e := at
 		for i := range x {
-			off -= w[i] * x[i]
+			e -= c[i] * x[i]
 		}
-		rlsUpdate(w, p, x, px, off, noise)
+		rlsUpdate(c, p, x, px, e, noise)
 		rows, y, weight = append(rows, x), append(y, at), append(weight, 1/(noise*noise))
 	}
 	for i, want := range least(t, rows, y, weight) {
-		if math.Abs(w[i]-want) > 1e-9 {
-			t.Errorf("weight %d is %v, the batch has %v", i, w[i], want)
+		if math.Abs(c[i]-want) > 1e-9 {
+			t.Errorf("coefficient %d is %v, the batch has %v", i, c[i], want)
 		}
 	}
 }
 
-// By hand: half a metre a second squared begun at rest makes 0.5·0.5·0.5² m in the
-// first half second, and a filter of the third order follows a steady acceleration
-// without error in the end.
-func TestFollowerFollowsASteadyPush(t *testing.T) {
+// By hand: 0.5 m/s² from rest makes 0.5·0.5·0.5² m in the first half second, and a
+// filter of the third order has no steady-state error for a constant acceleration.
+func TestTrackerFollowsAConstantAcceleration(t *testing.T) {
 	if g := newStepResponse(); math.Abs(0.5*g[0]-0.0625) > 1e-12 {
-		t.Errorf("off by %v m at first", 0.5*g[0])
+		t.Errorf("error of %v m at first", 0.5*g[0])
 	}
 	var f tracker
-	off := 0.0
+	e := 0.0
 	for k := range 600 {
 		at := float64(k+1) * stepPeriod
-		off = f.update(0.5*at*at/2, 0)
+		e = f.update(0.5*at*at/2, 0)
 	}
-	if math.Abs(off) > 1e-6 || math.Abs(f.Accel-0.5) > 1e-6 {
-		t.Errorf("off by %v m after five minutes, acceleration %v", off, f.Accel)
+	if math.Abs(e) > 1e-6 || math.Abs(f.Accel-0.5) > 1e-6 {
+		t.Errorf("error of %v m after five minutes, acceleration %v", e, f.Accel)
 	}
 }
 
-// By hand: of white swerves that are 2 for nine looks, and a push that makes 2 in
-// each, nine looks have 36 for the sum of squares, and the ratio of likelihoods of
+// By hand: white innovations of 2 over nine steps, and an acceleration that makes 2 in
+// each, have 36 for the sum of squares over nine steps, and the likelihood ratio of
 // Student's t with 15 degrees of freedom in 27 dimensions is (1 + 36/15)^((15 + 27)/2).
-func TestJoltIsFound(t *testing.T) {
+func TestStepGLR(t *testing.T) {
 	w := whitenedInnovations{chol: cholesky3{{1}, {0, 1}, {0, 0, 1}}, inflation: 1}
 	for k := range w.response {
 		w.response[k] = [modes]float64{1, 0, 0}
@@ -68,9 +67,9 @@ func TestJoltIsFound(t *testing.T) {
 	}
 	got := w.stepGLR([modes]float64{2, 0, 0}, 0.4, 1.5)
 	if want := 21 * math.Log(3.4); got.Age != 9 || math.Abs(got.Share-1) > 1e-12 || math.Abs(got.LLR-want) > 1e-9 {
-		t.Errorf("%+v, want odds of %v nine looks ago", got, want)
+		t.Errorf("%+v, want a log-likelihood ratio of %v nine steps ago", got, want)
 	}
 	if got := w.stepGLR([modes]float64{-2, 0, 0}, 0.4, 1.5); got.LLR != 0 {
-		t.Errorf("a push the other way is told: %+v", got)
+		t.Errorf("an acceleration the other way is found: %+v", got)
 	}
 }

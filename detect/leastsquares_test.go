@@ -12,10 +12,10 @@ import (
 	"hawser/detect/reading"
 )
 
-// What is worked out here tick by tick is held against the batch solutions of a
-// library, by QR: gonum.org/v1/gonum/mat and stat.
+// What is computed tick by tick is compared with the batch solutions of a library, by
+// QR: gonum.org/v1/gonum/mat and stat.
 
-// least is the x that makes a·x nearest to y, row i weighed by weight[i].
+// least is the least-squares solution of rows·x = y, row i weighted by weight[i].
 func least(t *testing.T, rows [][]float64, y, weight []float64) []float64 {
 	t.Helper()
 	a, b := mat.NewDense(len(rows), len(rows[0]), nil), mat.NewDense(len(rows), 1, nil)
@@ -35,8 +35,8 @@ func least(t *testing.T, rows [][]float64, y, weight []float64) []float64 {
 	return mat.Col(nil, 0, &x)
 }
 
-// moving is a berth of eight lines some minutes into a lively stay, and the next
-// moment.
+// moving is a berth of eight lines after some minutes with a moving ship, and the next
+// tick.
 func moving(t *testing.T) (*Berth, moment) {
 	t.Helper()
 	p := &mooring.Plan{Berth: "b", Limits: mooring.DefaultLimits(),
@@ -68,29 +68,29 @@ func moving(t *testing.T) (*Berth, moment) {
 	return b, moment{Time: start + seconds*second + tickLength, Tick: start/tickLength + seconds*int64(ticksPerSecond)}
 }
 
-// The fit of the ship's place is the weighted least squares of the lines, a trace
-// of stiffness with it, and what the others say of a line is the same without it.
+// The fitted position is the regularised weighted least-squares solution over the
+// lines, and a line's expected load is that of the same without the line.
 func TestFitIsLeastSquares(t *testing.T) {
 	b, now := moving(t)
 	before := append([]line(nil), b.state.Lines...)
 	b.fitMotion(now)
 	var rows [][]float64
 	var y, weight []float64
-	hold := 0.0
+	ridge := 0.0
 	for i := range b.state.Lines {
 		f, g := &b.state.Lines[i].Fit, b.jacobian(i)
 		if f.Weight == 0 {
-			t.Fatalf("line %d has no vote", i)
+			t.Fatalf("line %d is not in the fit", i)
 		}
 		rows = append(rows, g[:])
 		y = append(y, before[i].Fit.Stretch-before[i].Fit.Offset)
 		weight = append(weight, f.Weight)
-		hold += 1e-4 * f.Weight * dot(&g, &g)
+		ridge += 1e-4 * f.Weight * dot(&g, &g)
 	}
 	for p := range modes {
 		trace := make([]float64, modes)
 		trace[p] = 1
-		rows, y, weight = append(rows, trace), append(y, 0), append(weight, hold)
+		rows, y, weight = append(rows, trace), append(y, 0), append(weight, ridge)
 	}
 	q := least(t, rows, y, weight)
 	for p := range modes {
@@ -99,7 +99,7 @@ func TestFitIsLeastSquares(t *testing.T) {
 		}
 	}
 	if math.Abs(q[0])+math.Abs(q[1])+math.Abs(q[2]) < 0.01 {
-		t.Errorf("she does not move: %v", q)
+		t.Errorf("the ship does not move: %v", q)
 	}
 	for i := range b.state.Lines {
 		f := &b.state.Lines[i].Fit
@@ -113,52 +113,52 @@ func TestFitIsLeastSquares(t *testing.T) {
 		off := y[i] - dot(&g, (*[modes]float64)(q))
 		want := b.models[i].loadAt(f.Stretch-off, f.Load, f.Stretch, f.Stiffness)
 		if math.Abs(f.Expected-want) > 1e-6 {
-			t.Errorf("line %d: the others speak for %v kN, by the library without it %v kN", i, f.Expected, want)
+			t.Errorf("line %d: expected load %v kN, by the library without the line %v kN", i, f.Expected, want)
 		}
 	}
 }
 
-// Foresight's recursive least squares is the batch solution, its past fading, from
-// first weights that are believed to foreUnsure.
-func TestForesightIsLeastSquares(t *testing.T) {
+// Recursive least squares with forgetting is the batch solution with exponential
+// weights and a prior of priorVariance.
+func TestRLSForgetIsLeastSquares(t *testing.T) {
 	r := rand.New(rand.NewPCG(5, 6))
-	var w, first, truth [regressors]float64
-	var unsure [regressors][regressors]float64
+	var c, first, truth [regressors]float64
+	var cov [regressors][regressors]float64
 	for k := range truth {
 		truth[k], first[k] = r.NormFloat64(), r.NormFloat64()
-		unsure[k][k] = priorVariance
+		cov[k][k] = priorVariance
 	}
-	w = first
-	const lessons = 400
+	c = first
+	const updates = 400
 	var rows [][]float64
-	var went, weight []float64
-	for n := range lessons {
+	var y, weight []float64
+	for n := range updates {
 		x := make([]float64, regressors)
-		goes := 0.3 * equationSD * r.NormFloat64()
-		off := 0.0
+		moved := 0.3 * equationSD * r.NormFloat64()
+		e := 0.0
 		for k := range x {
 			x[k] = equationSD * r.NormFloat64()
-			goes += truth[k] * x[k]
-			off -= w[k] * x[k]
+			moved += truth[k] * x[k]
+			e -= c[k] * x[k]
 		}
-		rlsForget(&w, &unsure, (*[regressors]float64)(x), goes+off)
-		rows, went = append(rows, x), append(went, goes)
-		weight = append(weight, math.Pow(forgetting, float64(lessons-1-n))/(equationSD*equationSD))
+		rlsForget(&c, &cov, (*[regressors]float64)(x), moved+e)
+		rows, y = append(rows, x), append(y, moved)
+		weight = append(weight, math.Pow(forgetting, float64(updates-1-n))/(equationSD*equationSD))
 	}
 	for k, v := range first {
 		one := make([]float64, regressors)
 		one[k] = 1
-		rows, went = append(rows, one), append(went, v)
-		weight = append(weight, math.Pow(forgetting, lessons)/priorVariance)
+		rows, y = append(rows, one), append(y, v)
+		weight = append(weight, math.Pow(forgetting, updates)/priorVariance)
 	}
-	for k, want := range least(t, rows, went, weight) {
-		if math.Abs(w[k]-want) > 1e-9 {
-			t.Errorf("weight %d: %v, by the library %v", k, w[k], want)
+	for k, want := range least(t, rows, y, weight) {
+		if math.Abs(c[k]-want) > 1e-9 {
+			t.Errorf("coefficient %d: %v, by the library %v", k, c[k], want)
 		}
 	}
 }
 
-// The trend's straight line is the regression line.
+// The trend is the regression line.
 func TestTrendIsTheRegressionLine(t *testing.T) {
 	r := rand.New(rand.NewPCG(7, 8))
 	var tr trend
@@ -178,9 +178,9 @@ func TestTrendIsTheRegressionLine(t *testing.T) {
 		for k := range x {
 			squares += math.Pow(y[k]-level-slope*x[k], 2)
 		}
-		got, stray := tr.line(c[0], c[1])
-		if math.Abs(got-slope) > 1e-9 || math.Abs(stray-math.Sqrt(squares/float64(len(x)))) > 1e-9 {
-			t.Errorf("means %d to %d: slope %v and stray %v, by the library %v and %v", c[0], c[1], got, stray, slope, math.Sqrt(squares/float64(len(x))))
+		got, rms := tr.line(c[0], c[1])
+		if math.Abs(got-slope) > 1e-9 || math.Abs(rms-math.Sqrt(squares/float64(len(x)))) > 1e-9 {
+			t.Errorf("means %d to %d: slope %v and rms residual %v, by the library %v and %v", c[0], c[1], got, rms, slope, math.Sqrt(squares/float64(len(x))))
 		}
 	}
 }

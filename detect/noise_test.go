@@ -8,7 +8,7 @@ import (
 	"gonum.org/v1/gonum/mat"
 )
 
-func drawn(rng *rand.Rand, n int) []float64 {
+func normals(rng *rand.Rand, n int) []float64 {
 	out := make([]float64, n)
 	for k := range out {
 		out[k] = rng.NormFloat64()
@@ -16,9 +16,9 @@ func drawn(rng *rand.Rand, n int) []float64 {
 	return out
 }
 
-// White by the recursion is white by the Cholesky factor of the whole covariance,
-// and the logarithms sum to that of its determinant: gonum's.
-func TestWhitenedIsByCholesky(t *testing.T) {
+// Whitening by the recursion is whitening by the Cholesky factor of the whole
+// covariance, and the logarithms sum to that of its determinant: gonum's.
+func TestDurbinWhitenIsByCholesky(t *testing.T) {
 	const rows = 60
 	rng := rand.New(rand.NewPCG(3, 1))
 	for _, n := range []noiseModel{{0, 0.003, 10}, {0.3, 0.1, 9}, {0.97, 0.9, 60}, {0.9, 0.03, 16}} {
@@ -36,7 +36,7 @@ func TestWhitenedIsByCholesky(t *testing.T) {
 		}
 		var l mat.TriDense
 		root.LTo(&l)
-		x := drawn(rng, rows)
+		x := normals(rng, rows)
 		white, logs := durbinWhiten(cov, [][]float64{x}, rows)
 		var want mat.VecDense
 		if err := want.SolveVec(&l, mat.NewVecDense(rows, x)); err != nil {
@@ -53,42 +53,42 @@ func TestWhitenedIsByCholesky(t *testing.T) {
 	}
 }
 
-// What doubtful columns leave of two others is their product by the inverse of
-// size·1 + ΣΣ columns·spread²·columnsᵀ, worked out whole by gonum.
-func TestLeavesIsByTheWholeCovariance(t *testing.T) {
-	const rows, size = 25, 0.7
+// The product of two columns after others with priors have been regressed out is their
+// product by the inverse of variance·1 + Σ column·sd²·columnᵀ, computed whole by gonum.
+func TestResidualProductIsByTheWholeCovariance(t *testing.T) {
+	const rows, variance = 25, 0.7
 	rng := rand.New(rand.NewPCG(5, 2))
-	columns := [][]float64{drawn(rng, rows), drawn(rng, rows), drawn(rng, rows)}
-	doubts := []prior{{0, 0.3}, {0, 2}, {0, 100}}
+	columns := [][]float64{normals(rng, rows), normals(rng, rows), normals(rng, rows)}
+	priors := []prior{{0, 0.3}, {0, 2}, {0, 100}}
 	whole := mat.NewSymDense(rows, nil)
 	for j := range rows {
 		for k := range j + 1 {
 			v := 0.0
 			if j == k {
-				v = size
+				v = variance
 			}
-			for c, d := range doubts {
+			for c, d := range priors {
 				v += columns[c][j] * columns[c][k] * d.sd * d.sd
 			}
 			whole.SetSym(j, k, v)
 		}
 	}
-	x, y := drawn(rng, rows), drawn(rng, rows)
+	x, y := normals(rng, rows), normals(rng, rows)
 	var by mat.VecDense
 	if err := by.SolveVec(whole, mat.NewVecDense(rows, y)); err != nil {
 		t.Fatal(err)
 	}
 	want := mat.Dot(mat.NewVecDense(rows, x), &by)
-	if got := residualProduct(columns, doubts, size)(x, y); math.Abs(got-want) > 1e-9 {
-		t.Errorf("left %v, by the whole covariance %v", got, want)
+	if got := residualProduct(columns, priors, variance)(x, y); math.Abs(got-want) > 1e-9 {
+		t.Errorf("product %v, by the whole covariance %v", got, want)
 	}
 }
 
 // A sea's period is found in the noise of pins.
-func TestSeaPeriodIsFound(t *testing.T) {
+func TestPeakPeriodIsFound(t *testing.T) {
 	rng := rand.New(rand.NewPCG(7, 3))
 	for _, period := range []float64{6, 11, 17, 60} {
-		column := drawn(rng, 180)
+		column := normals(rng, 180)
 		for k := range column {
 			column[k] += 3 * math.Sin(2*math.Pi*float64(k)*spanSeconds/period)
 		}
@@ -98,8 +98,8 @@ func TestSeaPeriodIsFound(t *testing.T) {
 	}
 }
 
-// Looks that are amended end up where they were taken.
-func TestRecordAmendsTheSpanOfALook(t *testing.T) {
+// A step that is amended is amended in its own span.
+func TestRecordAmendsTheSpanOfAStep(t *testing.T) {
 	for last := int64(119); last < 119+spanTicks; last += stepTicks {
 		var r motionRecord
 		for tick := int64(stepTicks - 1); tick <= last; tick += stepTicks {

@@ -8,12 +8,12 @@ import (
 	"hawser/detect/mooring"
 )
 
-// floater is a ship of 20,000 t on six lines, with fenders, whose line 0 carries
-// 100 kN when it falls. Her record is Newton's second law worked out here, a
-// twentieth of a second at a time, under gusts drawn by lot, the lines as springs.
+// floater is a ship of 20,000 t on six lines, with fenders, whose line 0 carries 100 kN
+// when it falls. Her record is Newton's second law integrated here in steps of a
+// twentieth of a second, under random gusts, the lines as springs.
 type floater struct {
 	gone    bool
-	pressed float64 // m that she lies in her fenders at first; under nothing: off them
+	pressed float64 // compression of her fenders at first, m; negative: off them
 	gust    float64 // kN, standard deviation, each mode
 	seed    uint64
 }
@@ -84,18 +84,18 @@ func (f floater) record() *Berth {
 	return b
 }
 
-func (f floater) odds(t *testing.T) float64 {
+func (f floater) llr(t *testing.T) float64 {
 	b := f.record()
-	odds, ok := b.recordLLR(moment{Tick: fallTick + 40*spanTicks - 1}, 0)
+	llr, ok := b.recordLLR(moment{Tick: fallTick + 40*spanTicks - 1}, 0)
 	if !ok {
 		t.Fatalf("%+v: no verdict", f)
 	}
-	return odds
+	return llr
 }
 
-// Newton's second law tells a line that let go from a pin that died: off her
-// fenders, and on them, where she goes but little.
-func TestRetrialIsByNewton(t *testing.T) {
+// Newton's second law tells a line that parted from a pin that died: with the ship off
+// her fenders, and on them, where she moves but little.
+func TestRetestIsByNewton(t *testing.T) {
 	for seed := range uint64(3) {
 		for name, f := range map[string]floater{
 			"off her fenders":  {gust: 20, pressed: -2},
@@ -103,12 +103,12 @@ func TestRetrialIsByNewton(t *testing.T) {
 			"coming and going": {gust: 20, pressed: 0.02},
 		} {
 			f.seed, f.gone = seed, true
-			if odds := f.odds(t); odds < 0 {
-				t.Errorf("%s, seed %d: the line is gone, odds %.1f", name, seed, odds)
+			if llr := f.llr(t); llr < 0 {
+				t.Errorf("%s, seed %d: the line is gone, log-likelihood ratio %.1f", name, seed, llr)
 			}
 			f.gone = false
-			if odds := f.odds(t); odds > -2.5 {
-				t.Errorf("%s, seed %d: the line holds, odds %.1f", name, seed, odds)
+			if llr := f.llr(t); llr > -2.5 {
+				t.Errorf("%s, seed %d: the line holds, log-likelihood ratio %.1f", name, seed, llr)
 			}
 		}
 	}

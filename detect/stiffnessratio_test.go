@@ -8,12 +8,12 @@ import (
 	"hawser/detect/reading"
 )
 
-// One wire of twelve is a quarter stronger, and so stiffer, than the plan says.
-// The ship sways for a quarter of an hour, her lines' loads by the law. A straight
-// line a quarter stiffer is taken by its load to be drawn out a quarter further
-// than the ship goes: its ratio to its mate's is 1.25. A wire's is straight to
-// within a tenth (mooring's curves), so it is a little less.
-func TestGivingIsLearnt(t *testing.T) {
+// One wire of twelve is a quarter stronger, and so stiffer, than the plan says. The
+// ship sways for a quarter of an hour, her lines' loads by the law. A linear line a
+// quarter stiffer seems by its load to stretch a quarter more than the ship moves: its
+// ratio to its neighbour's is 1.25. A wire is linear to within a tenth (mooring's
+// curves), so it is a little less.
+func TestStiffnessRatioIsEstiotherd(t *testing.T) {
 	p := &mooring.Plan{Berth: "b", Limits: mooring.DefaultLimits(),
 		Ship: mooring.Ship{LoaM: 180, BeamM: 32, DisplacementT: 50000}}
 	for k := range 12 {
@@ -39,19 +39,19 @@ func TestGivingIsLearnt(t *testing.T) {
 		}
 		b.Advance("a", start+(s+1)*second-1, nil)
 	}
-	own, mate := b.state.Lines[5].Stiffness.Ratio, b.state.Lines[2].Stiffness.Ratio // of like lead
-	if own/mate < 1.15 || own/mate > 1.26 {
-		t.Errorf("learnt %.3f against %.3f: %.3f times, want 1.15 to 1.26", own, mate, own/mate)
+	own, other := b.state.Lines[5].Stiffness.Ratio, b.state.Lines[2].Stiffness.Ratio // of like lead
+	if own/other < 1.15 || own/other > 1.26 {
+		t.Errorf("ratios %.3f and %.3f: %.3f times, want 1.15 to 1.26", own, other, own/other)
 	}
 	for i := range p.Lines {
-		if r := b.state.Lines[i].Stiffness.Ratio / mate; i != 5 && math.Abs(r-1) > 0.03 {
-			t.Errorf("line %d, as the plan says: %.3f times its mates", i, r)
+		if r := b.state.Lines[i].Stiffness.Ratio / other; i != 5 && math.Abs(r-1) > 0.03 {
+			t.Errorf("line %d, as the plan says: %.3f times the other", i, r)
 		}
 		if d := b.state.Lines[i].Stiffness.sd(&b.state.Lines[i].Fit, 1000); d > 0.06 {
-			t.Errorf("line %d: still in doubt by %.3f", i, d)
+			t.Errorf("line %d: standard deviation still %.3f", i, d)
 		}
 	}
 	if len(b.state.Raised) != 0 {
-		t.Errorf("told: %+v", b.state.Raised)
+		t.Errorf("raised: %+v", b.state.Raised)
 	}
 }
