@@ -74,7 +74,7 @@ func (b *Berth) approaching(now moment) {
 }
 
 // minute closes a minute with its mean, kN; where ok is false there is none to trust
-// and the trend begins anew. limit is the line's working load limit.
+// and the trend restarts. limit is the line's working load limit.
 func (t *trend) minute(mean float64, ok bool, limit float64) {
 	t.Steady = false
 	if !ok {

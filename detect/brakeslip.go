@@ -12,14 +12,14 @@ import "fmt"
 const (
 	slipWindow      = 60
 	slipClear       = 60 * 60 // seconds without slip
-	slipTendedClear = 10 * 60 // of them after the line was worked
+	slipTendedClear = 10 * 60 // of them, after the line was tended
 )
 
 // slip is a line's state with respect to its brake.
 type slip struct {
 	Up    bool
 	Lows  [slipWindow]float64 // least paid out in each of the last seconds, m; NaN for none
-	Low   float64             // of the present second
+	Low   float64             // of the present second, m
 	Quiet int32               // seconds since the drum last moved that far
 	LowAt [slipWindow]int64   // time of each low
 	At    int64               // time of the low of the present second
@@ -37,25 +37,25 @@ func (s *slip) reset() {
 func (b *Berth) brakeSlip(now moment) {
 	for i := range b.state.Lines {
 		l := &b.state.Lines[i]
-		p, d := &l.Slip, &l.Drum
+		s, d := &l.Slip, &l.Drum
 		if b.state.Watch.Off || b.suppressed(now, i) {
-			if p.Up && l.Parting.Latch.Up {
+			if s.Up && l.Parting.Latch.Up {
 				b.slipCleared(now, i)
 			}
-			p.reset()
-			p.Quiet = max(p.Quiet, slipClear-slipTendedClear)
+			s.reset()
+			s.Quiet = max(s.Quiet, slipClear-slipTendedClear)
 			continue
 		}
 		if d.Seen > 0 && now.Time-d.PaidOutAt <= tickLength { // a reading in this tick
-			if !(p.Low <= d.PaidOut) {
-				p.Low, p.At = d.PaidOut, d.PaidOutAt
+			if !(s.Low <= d.PaidOut) {
+				s.Low, s.At = d.PaidOut, d.PaidOutAt
 			}
 			b.slipped(now, i)
 		}
 		if now.Second {
 			k := now.Time / second % slipWindow
-			p.Lows[k], p.LowAt[k], p.Low = p.Low, p.At, missing
-			if p.Quiet++; p.Up && p.Quiet >= slipClear {
+			s.Lows[k], s.LowAt[k], s.Low = s.Low, s.At, missing
+			if s.Quiet++; s.Up && s.Quiet >= slipClear {
 				b.slipCleared(now, i)
 			}
 		}
@@ -64,9 +64,9 @@ func (b *Berth) brakeSlip(now moment) {
 
 // slipped compares what line i has now paid out with the least of the window.
 func (b *Berth) slipped(now moment, i int) {
-	p, d := &b.state.Lines[i].Slip, &b.state.Lines[i].Drum
-	low := p.Low
-	for _, v := range p.Lows {
+	s, d := &b.state.Lines[i].Slip, &b.state.Lines[i].Drum
+	low := s.Low
+	for _, v := range s.Lows {
 		if v < low {
 			low = v
 		}
@@ -76,12 +76,12 @@ func (b *Berth) slipped(now moment, i int) {
 	if run < b.plan.Limits.SlipM {
 		return
 	}
-	// The line is longer now: its fit begins anew.
-	p.Quiet, b.state.DisturbedAt = 0, b.state.Tick
+	// The line is longer now: its fit restarts.
+	s.Quiet, b.state.DisturbedAt = 0, b.state.Tick
 	b.state.Lines[i].Fit.Age = 0
-	if !p.Up {
-		p.Up = true
-		b.slipRaised(now, i, p.restedAt(low+run/10), run)
+	if !s.Up {
+		s.Up = true
+		b.slipRaised(now, i, s.restedAt(low+run/10), run)
 	}
 }
 

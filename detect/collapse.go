@@ -9,7 +9,7 @@ const (
 	recentSlackTicks = 60 * int64(ticksPerSecond) // a line that was slack within this time snatches
 	snatchTicks      = 43                         // ticks ago, until the fall; a load that came up since has snatched
 	maxFallTicks     = 5                          // from 0.8 to 0.3 of the load, most of a line that parts
-	strokeFallTicks  = 3                          // the same, of a line with a clear record
+	strokeFallTicks  = 3                          // the same; a slower fall is not at a stroke
 )
 
 // collapsed reports whether line i lost its load within collapseTicks while the

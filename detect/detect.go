@@ -5,6 +5,13 @@
 // replay and after a restart from a snapshot.
 //
 //	blocks ─► feed (orders by event time) ─► tick, 100 ms ─► detectors ─► arbiter ─► changes
+//
+// What the detectors of a tick share:
+//
+//	motion fit   position of the ship and expected load of each line, from all loads
+//	predictor    errors of the predicted position, 2 to 12 s ahead: forces not measured
+//	innovations  the same half a second ahead, whitened: forces that begin suddenly
+//	record       position and known forces over the last minutes
 package detect
 
 import (

@@ -7,17 +7,17 @@ import "math"
 // fast. Pay-out is the median of the last three readings, so that an isolated wrong one
 // has no effect.
 type drum struct {
-	Released   bool  // the brake is off: the line is being worked
+	Released   bool  // the brake is off: the line is being tended
 	ReleasedAt int64 // last time that was so, 0 for never
 
 	Seen          int64 // pay-out readings
 	Prev          [2]float64
 	PaidOut       float64 // m
-	PaidOutBefore float64 // Out of two readings ago
+	PaidOutBefore float64 // PaidOut of two readings ago
 	PaidOutAt     int64
 }
 
-// brake takes a reading of the brake.
+// brakeReading takes a reading of the brake: 1 set, 0 released.
 func (d *drum) brakeReading(s *sample) {
 	if !math.IsNaN(s.Value) {
 		d.Released = s.Value < 0.5
@@ -27,7 +27,7 @@ func (d *drum) brakeReading(s *sample) {
 	}
 }
 
-// payout takes a reading of the length paid out.
+// payoutReading takes a reading of the length paid out, m.
 func (d *drum) payoutReading(s *sample) {
 	v := s.Value
 	if math.IsNaN(v) {

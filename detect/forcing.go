@@ -5,25 +5,25 @@ import "math"
 // updateForcing sets the accelerations that lines and wind give the ship, and
 // records for each line the change of its pull that her movement does not explain.
 func (b *Berth) updateForcing(now moment, at *stepState) {
-	f := &b.state.Motion.Predictor
+	pr := &b.state.Motion.Predictor
 	mass := b.masses()
 	var move [modes]float64
-	if f.Steps > 0 {
-		was := &f.History[(f.Steps-1)%historySteps].Pos
+	if pr.Steps > 0 {
+		was := &pr.History[(pr.Steps-1)%historySteps].Pos
 		for k := range modes {
 			move[k] = at.Pos[k] - was[k]
 		}
 	}
 	for i := range b.state.Lines {
 		b.updatePull(now, i, &move)
-		l, g := &b.state.Lines[i], &b.models[i]
-		l.OwnChange[f.Steps%historySteps] = l.Pull - b.loadChange(i, &at.Pos)
+		l, lm := &b.state.Lines[i], &b.models[i]
+		l.OwnChange[pr.Steps%historySteps] = l.Pull - b.loadChange(i, &at.Pos)
 		for k := range modes {
-			at.Forcing[forceLines][k] += l.Pull * g.Pull[k] / mass[k]
+			at.Forcing[forceLines][k] += l.Pull * lm.Pull[k] / mass[k]
 		}
 	}
 	b.updateWindForcing(now, &mass)
-	at.Forcing[forceLaggedWind], at.Forcing[forceWind] = f.WindForcing[forceLaggedWind], f.WindForcing[forceWind]
+	at.Forcing[forceLaggedWind], at.Forcing[forceWind] = pr.WindForcing[forceLaggedWind], pr.WindForcing[forceWind]
 }
 
 // updatePull adds to line i's pull its change since the last step: that of its pin

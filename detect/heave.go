@@ -41,8 +41,8 @@ func (b *Berth) stretchFromRise(i int) float64 {
 	if since == 0 {
 		return 0
 	}
-	g := &b.models[i]
-	return g.stretchAtRise(first+since) - g.stretchAtRise(first)
+	lm := &b.models[i]
+	return lm.stretchAtRise(first+since) - lm.stretchAtRise(first)
 }
 
 // fairleadRise is how far line i's fairlead had risen above the plan's reference at

@@ -1,7 +1,7 @@
 package detect
 
-// latch turns a condition that comes and goes into one raise and one clear: it
-// must hold for an on-delay without a break before it is up, and be gone for
+// latch turns a condition that comes and goes into one raise and one clear: it must
+// hold for an on-delay without a break before it is up, and be gone for
 // an off-delay without a break before it is down.
 //
 //	down ──held for on──► up ──gone for off──► down

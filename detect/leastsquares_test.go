@@ -134,16 +134,16 @@ func TestRLSForgetIsLeastSquares(t *testing.T) {
 	var y, weight []float64
 	for n := range updates {
 		x := make([]float64, regressors)
-		moved := 0.3 * equationSD * r.NormFloat64()
+		moved := 0.3 * observationSD * r.NormFloat64()
 		e := 0.0
 		for k := range x {
-			x[k] = equationSD * r.NormFloat64()
+			x[k] = observationSD * r.NormFloat64()
 			moved += truth[k] * x[k]
 			e -= c[k] * x[k]
 		}
 		rlsForget(&c, &cov, (*[regressors]float64)(x), moved+e)
 		rows, y = append(rows, x), append(y, moved)
-		weight = append(weight, math.Pow(forgetting, float64(updates-1-n))/(equationSD*equationSD))
+		weight = append(weight, math.Pow(forgetting, float64(updates-1-n))/(observationSD*observationSD))
 	}
 	for k, v := range first {
 		one := make([]float64, regressors)

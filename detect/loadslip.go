@@ -47,7 +47,7 @@ type loadLoss struct {
 	MeanSquare  [3]float64             // of Drop, kN²: until one or two minutes ago, until less than that ago, now
 	ClosedAt    int64                  // end of MeanSquare[1], Unix nanoseconds
 	Seconds     float64                // in the mean square
-	FitAge      float64                // Fit.Age; a lower one means that the fit began anew
+	FitAge      float64                // Fit.Age; a lower one means that the fit has restarted
 	Held        int32                  // seconds that Drop has been over Threshold
 }
 
@@ -100,14 +100,14 @@ func (b *Berth) loadSlips(now moment) {
 		}
 	}
 	for i := range b.state.Lines {
-		p := &b.state.Lines[i].LoadLoss
-		if p.Drop == 0 || b.hasPayout(now, i) {
+		loss := &b.state.Lines[i].LoadLoss
+		if loss.Drop == 0 || b.hasPayout(now, i) {
 			continue
 		}
-		b.report(LoadLost, i, p.Drop, p.Threshold)
-		if p.Drop < p.Threshold || gain*b.plan.Lines[i].MBLkN > lossContested*p.Drop || steady <= modes {
-			p.Held = 0
-		} else if p.Held++; p.Held >= lossHold {
+		b.report(LoadLost, i, loss.Drop, loss.Threshold)
+		if loss.Drop < loss.Threshold || gain*b.plan.Lines[i].MBLkN > lossContested*loss.Drop || steady <= modes {
+			loss.Held = 0
+		} else if loss.Held++; loss.Held >= lossHold {
 			b.raiseLoadLoss(now, i)
 		}
 	}
@@ -116,39 +116,39 @@ func (b *Berth) loadSlips(now moment) {
 // updateLoss is the second's step of line i; it reports whether Drop is known.
 func (b *Berth) updateLoss(now moment, i int) bool {
 	l := &b.state.Lines[i]
-	p, f, mbl := &l.LoadLoss, &l.Fit, b.plan.Lines[i].MBLkN
+	loss, f, mbl := &l.LoadLoss, &l.Fit, b.plan.Lines[i].MBLkN
 	residual, ok := f.secondMean()
-	if !ok || !f.Known || f.Age < settledFitAge || f.Age < p.FitAge || !b.monitored(now, i) || b.partedRecently(now) || l.Parting.FirstTest != 0 {
-		p.reset()
+	if !ok || !f.Known || f.Age < settledFitAge || f.Age < loss.FitAge || !b.monitored(now, i) || b.partedRecently(now) || l.Parting.FirstTest != 0 {
+		loss.reset()
 		return false
 	}
-	if p.FitAge == 0 {
+	if loss.FitAge == 0 {
 		s := lossPriorSD * mbl
-		p.MeanSquare, p.ClosedAt = [3]float64{s * s, s * s, s * s}, now.Time
+		loss.MeanSquare, loss.ClosedAt = [3]float64{s * s, s * s, s * s}, now.Time
 	}
 	if now.Time-l.Pin.StillSince > lossStuck*second {
 		residual += l.Expected.Smooth - l.Expected.Low // a rise that a stuck pin does not follow is no loss
 	}
-	p.FitAge = f.Age
+	loss.FitAge = f.Age
 	at := now.Time / second
-	p.Residuals[at%lossRefOldest], p.ShipStretch[at%lossRefOldest] = residual, b.stretchFromShip(i)
-	p.Drop = 0
-	before, ok := p.mean(at, lossRefNewest, lossRefOldest)
+	loss.Residuals[at%lossRefOldest], loss.ShipStretch[at%lossRefOldest] = residual, b.stretchFromShip(i)
+	loss.Drop = 0
+	before, ok := loss.mean(at, lossRefNewest, lossRefOldest)
 	if !ok {
 		return false
 	}
-	recent, ok := p.mean(at, 0, lossRecent)
+	recent, ok := loss.mean(at, 0, lossRecent)
 	if !ok {
 		return false
 	}
-	p.Drop = before - recent
-	p.Seconds = min(p.Seconds+1, lossWindow)
-	p.MeanSquare[2] += (p.Drop*p.Drop - p.MeanSquare[2]) / min(p.Seconds+lossPriorSeconds, lossWindow)
-	if now.Time-p.ClosedAt >= 60*second {
-		p.MeanSquare, p.ClosedAt = [3]float64{p.MeanSquare[1], p.MeanSquare[2], p.MeanSquare[2]}, now.Time
+	loss.Drop = before - recent
+	loss.Seconds = min(loss.Seconds+1, lossWindow)
+	loss.MeanSquare[2] += (loss.Drop*loss.Drop - loss.MeanSquare[2]) / min(loss.Seconds+lossPriorSeconds, lossWindow)
+	if now.Time-loss.ClosedAt >= 60*second {
+		loss.MeanSquare, loss.ClosedAt = [3]float64{loss.MeanSquare[1], loss.MeanSquare[2], loss.MeanSquare[2]}, now.Time
 	}
-	uncertainty := lossRatioSigma * l.Stiffness.sd(f, mbl) * p.stretchRange() * f.Stiffness
-	p.Threshold = max(lossMin*mbl, lossSigma*math.Sqrt(p.MeanSquare[0])) + uncertainty
+	uncertainty := lossRatioSigma * l.Stiffness.sd(f, mbl) * loss.stretchRange() * f.Stiffness
+	loss.Threshold = max(lossMin*mbl, lossSigma*math.Sqrt(loss.MeanSquare[0])) + uncertainty
 	return true
 }
 

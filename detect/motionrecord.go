@@ -69,7 +69,7 @@ func (r *motionRecord) add(pos *[modes]float64, forcing *[forcings][modes]float6
 	r.Sum, r.Steps = span{}, 0
 }
 
-// reset begins the record anew, the position being unknown.
+// reset empties the record: the position is unknown.
 func (r *motionRecord) reset() { r.Count, r.Sum, r.Steps = 0, span{}, 0 }
 
 // ago is the span that ended n spans before the newest.

@@ -24,9 +24,9 @@ func (b *Berth) beginTest(now moment, i int) {
 			p.VoteBias[k] = l.Fit.Influence[k] * sum / n
 		}
 	}
-	f, mass := &b.state.Motion.Predictor, b.masses()
+	pr, mass := &b.state.Motion.Predictor, b.masses()
 	newest := now.Tick - (now.Tick+1)%stepTicks
-	for n := int64(0); n < f.Steps && newest-n*stepTicks >= p.FirstTest; n++ {
+	for n := int64(0); n < pr.Steps && newest-n*stepTicks >= p.FirstTest; n++ {
 		load := 0.0
 		for k := range int64(stepTicks) {
 			load += l.loadAgo(now, now.Tick-newest+n*stepTicks+k) / stepTicks
@@ -37,7 +37,7 @@ func (b *Berth) beginTest(now moment, i int) {
 		var accel [modes]float64
 		for k := range modes {
 			accel[k] = (p.LoadBefore - load) * b.models[i].Pull[k] / mass[k]
-			f.History[(f.Steps-1-n)%historySteps].Forcing[forceLines][k] += accel[k]
+			pr.History[(pr.Steps-1-n)%historySteps].Forcing[forceLines][k] += accel[k]
 		}
 		b.state.Motion.Record.amend(now, newest-n*stepTicks, &accel)
 	}
@@ -51,8 +51,8 @@ func (b *Berth) beginTest(now moment, i int) {
 // firstVerdict tests the nearest horizon and raises a parting, or does not.
 func (b *Berth) firstVerdict(now moment, i int) {
 	p := &b.state.Lines[i].Parting
-	f := &b.state.Motion.Predictor
-	p.BaseStep = f.Steps - 1 - max((now.Tick-p.FirstTest+stepTicks-1)/stepTicks, horizons[0])
+	pr := &b.state.Motion.Predictor
+	p.BaseStep = pr.Steps - 1 - max((now.Tick-p.FirstTest+stepTicks-1)/stepTicks, horizons[0])
 	llr := b.partedLLR(now, i, 1)
 	p.Verdicts = 1
 	threshold := float64(firstVerdictLLR)
@@ -104,18 +104,18 @@ func (p *parting) wentSlack() bool {
 // beginning of its fall, by the first count horizons; 0 while the covariance of the
 // prediction errors is not known.
 func (b *Berth) partedLLR(now moment, i, count int) float64 {
-	f, l := &b.state.Motion.Predictor, &b.state.Lines[i]
+	pr, l := &b.state.Motion.Predictor, &b.state.Lines[i]
 	p := &l.Parting
-	if p.BaseStep <= predictorWarmup+maxHorizon || f.Count < 2*errorDim {
+	if p.BaseStep <= predictorWarmup+maxHorizon || pr.Count < 2*errorDim {
 		return 0
 	}
-	z := f.errorsFrom(p.BaseStep)
+	z := pr.errorsFrom(p.BaseStep)
 	for k := range z {
 		z[k] += p.VoteBias[k%modes]
 	}
-	baseTick := now.Tick - (f.Steps-1-p.BaseStep)*stepTicks
+	baseTick := now.Tick - (pr.Steps-1-p.BaseStep)*stepTicks
 	late := float64(p.TestSince-baseTick)/float64(ticksPerSecond) + 0.2 + 1.5*l.Pin.Interval
 	sig := b.lossSignature(i, p.LoadBefore, late)
 	b.errorChol.whiten(&z)
-	return f.logLR(&z, &sig, count, minLossShare, maxLossShare)
+	return pr.logLR(&z, &sig, count, minLossShare, maxLossShare)
 }

@@ -27,7 +27,7 @@ const (
 	fastTau         = 2.5        // s; time constants of the two trackers
 	slowTau         = 8          // s
 	forgetting      = 1 - 1./600 // per update of the coefficients, once a second
-	equationSD      = 0.005      // m; standard deviation assumed for one observation
+	observationSD   = 0.005      // m; standard deviation assumed for one observation
 	priorVariance   = 0.1        // of each coefficient
 )
 
@@ -92,9 +92,9 @@ func (b *Berth) predictorStep(now moment) {
 		return
 	}
 	m := &b.state.Motion
-	f := &m.Predictor
+	pr := &m.Predictor
 	if m.Ticks < stepTicks {
-		f.Steps = 0
+		pr.Steps = 0
 		m.Record.reset()
 		return
 	}
@@ -107,24 +107,24 @@ func (b *Berth) predictorStep(now moment) {
 	}
 	b.updateForcing(now, &at)
 	b.recordStep(now, &at)
-	if f.Steps == 0 {
-		f.reset(&at)
+	if pr.Steps == 0 {
+		pr.reset(&at)
 	}
 	for k := range modes {
-		f.MeanPos[k] += (at.Pos[k] - f.MeanPos[k]) / meanSteps
+		pr.MeanPos[k] += (at.Pos[k] - pr.MeanPos[k]) / meanSteps
 		for p := range forcings {
-			f.MeanForcing[p][k] += (at.Forcing[p][k] - f.MeanForcing[p][k]) / meanSteps
-			at.Forcing[p][k] -= f.MeanForcing[p][k]
+			pr.MeanForcing[p][k] += (at.Forcing[p][k] - pr.MeanForcing[p][k]) / meanSteps
+			at.Forcing[p][k] -= pr.MeanForcing[p][k]
 		}
 	}
-	f.Fast.update(&at.Pos, &at.Forcing, fastTau)
-	f.Slow.update(&at.Pos, &at.Forcing, slowTau)
-	at.FastSpeed, at.SlowSpeed, at.FastAccel, at.SlowAccel = f.Fast.Speed, f.Slow.Speed, f.Fast.Accel, f.Slow.Accel
-	f.History[f.Steps%historySteps] = at
-	f.Innovations.update(&at, &f.MeanPos, f.Steps)
-	f.Steps++
-	f.updateCoef()
-	f.updateErrorCov(&b.errorChol)
+	pr.Fast.update(&at.Pos, &at.Forcing, fastTau)
+	pr.Slow.update(&at.Pos, &at.Forcing, slowTau)
+	at.FastSpeed, at.SlowSpeed, at.FastAccel, at.SlowAccel = pr.Fast.Speed, pr.Slow.Speed, pr.Fast.Accel, pr.Slow.Accel
+	pr.History[pr.Steps%historySteps] = at
+	pr.Innovations.update(&at, &pr.MeanPos, pr.Steps)
+	pr.Steps++
+	pr.updateCoef()
+	pr.updateErrorCov(&b.errorChol)
 }
 
 // reset starts from a ship at rest at this position. The coefficients are kept.
@@ -148,18 +148,18 @@ func (pr *predictor) reset(at *stepState) {
 // second step, updates the coefficients with them.
 func (pr *predictor) updateCoef() {
 	now := &pr.History[(pr.Steps-1)%historySteps]
-	was := &pr.History[(pr.Steps-2+historySteps)%historySteps]
+	before := &pr.History[(pr.Steps-2+historySteps)%historySteps]
 	var moved [forcings][modes]float64 // double integral of the forcing from the base step on, m
-	back := int64(0)
+	ago := int64(0)
 	for s, h := range horizons {
 		if pr.Steps <= predictorWarmup+h {
 			return
 		}
-		for ; back < h; back++ {
-			p := &pr.History[(pr.Steps-1-back)%historySteps].Forcing
+		for ; ago < h; ago++ {
+			forcing := &pr.History[(pr.Steps-1-ago)%historySteps].Forcing
 			for k := range forcings {
 				for m := range modes {
-					moved[k][m] += p[k][m] * float64(back+1) * stepPeriod * stepPeriod
+					moved[k][m] += forcing[k][m] * float64(ago+1) * stepPeriod * stepPeriod
 				}
 			}
 		}
@@ -169,7 +169,7 @@ func (pr *predictor) updateCoef() {
 			x := [regressors]float64{regFastSpeed: base.FastSpeed[m] * t, regSlowSpeed: base.SlowSpeed[m] * t,
 				regFastAccel: base.FastAccel[m] * t * t / 2, regSlowAccel: base.SlowAccel[m] * t * t / 2,
 				regLaggedWind: moved[forceLaggedWind][m], regWind: moved[forceWind][m], regPos: base.Pos[m] - pr.MeanPos[m]}
-			e := (now.Pos[m]+was.Pos[m])/2 - base.Pos[m] - moved[forceLines][m]
+			e := (now.Pos[m]+before.Pos[m])/2 - base.Pos[m] - moved[forceLines][m]
 			for k, c := range pr.Coef[s][m] {
 				e -= c * x[k]
 			}

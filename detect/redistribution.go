@@ -67,8 +67,8 @@ func (b *Berth) redistribution(now moment) {
 				Detail: fmt.Sprintf("No further sudden change of load was seen about the %s lines.", mooring.Group(g))})
 		}
 	}
-	f := &b.state.Motion.Predictor
-	if f.Steps <= predictorWarmup+2*maxHorizon || f.Count < minErrorCount || b.disturbed(now) || b.state.Watch.Off {
+	pr := &b.state.Motion.Predictor
+	if pr.Steps <= predictorWarmup+2*maxHorizon || pr.Count < minErrorCount || b.disturbed(now) || b.state.Watch.Off {
 		return
 	}
 	b.testUnseen(now)

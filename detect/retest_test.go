@@ -42,13 +42,13 @@ func (f floater) record() *Berth {
 		held := [modes]float64{}
 		var total [modes]float64
 		for i := range b.models {
-			g := &b.models[i]
-			pull := -g.pretensionStiffness * dot(&g.Pull, &place) // against what holds her where she is
+			lm := &b.models[i]
+			pull := -lm.pretensionStiffness * dot(&lm.Pull, &place) // against what holds her where she is
 			for m := range modes {
-				held[m] += pull * g.Pull[m] / mass[m]
-				total[m] += pull * g.Pull[m] / mass[m]
+				held[m] += pull * lm.Pull[m] / mass[m]
+				total[m] += pull * lm.Pull[m] / mass[m]
 				if i == 0 && f.gone && tick >= fallTick {
-					total[m] -= (pull + 100) * g.Pull[m] / mass[m]
+					total[m] -= (pull + 100) * lm.Pull[m] / mass[m]
 				}
 			}
 		}

@@ -11,13 +11,13 @@ func rlsForget(c *[regressors]float64, p *[regressors][regressors]float64, x *[r
 		for j, v := range x {
 			px[i] += p[i][j] * v
 		}
-		px[i] /= equationSD
-		scale += px[i] * x[i] / equationSD
+		px[i] /= observationSD
+		scale += px[i] * x[i] / observationSD
 	}
 	var largest float64
 	for i := range px {
 		gain := px[i] / scale
-		c[i] += gain * e / equationSD
+		c[i] += gain * e / observationSD
 		for j := range px {
 			p[i][j] -= gain * px[j]
 		}

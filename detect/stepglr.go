@@ -70,7 +70,8 @@ func (in *innovations) noiseInflation() float64 {
 }
 
 // whitenedInnovations are the last innovations, white, newest first, and the
-// innovations that an acceleration of 1 m/s² in each mode causes, oldest first, m.
+// innovations that an acceleration of 1 m/s² in each mode causes, by steps since it
+// began, m.
 type whitenedInnovations struct {
 	chol      cholesky3
 	white     [responseSteps][modes]float64

@@ -51,11 +51,11 @@ func (b *Berth) updateStiffnessRatios(now moment) {
 	for i := range b.state.Lines {
 		l := &b.state.Lines[i]
 		if f := &l.Fit; f.Weight > 0 {
-			g := &l.Stiffness
-			ratio := max(min(g.estimate(f, b.plan.Lines[i].MBLkN)*n/mean, ratioLimit), 1/ratioLimit)
+			r := &l.Stiffness
+			ratio := max(min(r.estimate(f, b.plan.Lines[i].MBLkN)*n/mean, ratioLimit), 1/ratioLimit)
 			// the offsets make up for it, so that the present expected load stays
-			shift := (g.Ratio - ratio) * b.stretchFromShip(i)
-			f.Offset, l.Zero.Offset, g.Ratio = f.Offset+shift, l.Zero.Offset+shift, ratio
+			shift := (r.Ratio - ratio) * b.stretchFromShip(i)
+			f.Offset, l.Zero.Offset, r.Ratio = f.Offset+shift, l.Zero.Offset+shift, ratio
 		}
 	}
 }

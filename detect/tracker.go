@@ -2,20 +2,20 @@ package detect
 
 import "math"
 
-// tracker3 estimates position, speed and unexplained acceleration in three modes.
+// trackers estimates position, speed and unexplained acceleration in all modes.
 type trackers struct{ Pos, Speed, Accel [modes]float64 }
 
 // update is a step of an alpha-beta-gamma filter with three equal poles, of time
-// constant tau in seconds.
-func (t *trackers) update(place *[modes]float64, push *[forcings][modes]float64, tau float64) {
+// constant tau in seconds. The wind counts half at once and half lagged.
+func (t *trackers) update(pos *[modes]float64, forcing *[forcings][modes]float64, tau float64) {
 	th := math.Exp(-stepPeriod / tau)
 	k1, k2, k3 := 1-th*th*th, 1.5*(1-th)*(1-th)*(1+th)/stepPeriod, (1-th)*(1-th)*(1-th)/(stepPeriod*stepPeriod)
 	for m := range modes {
-		a := t.Accel[m] + push[forceLines][m] + (push[forceLaggedWind][m]+push[forceWind][m])/2
-		q := t.Pos[m] + t.Speed[m]*stepPeriod + a*stepPeriod*stepPeriod/2
+		a := t.Accel[m] + forcing[forceLines][m] + (forcing[forceLaggedWind][m]+forcing[forceWind][m])/2
+		p := t.Pos[m] + t.Speed[m]*stepPeriod + a*stepPeriod*stepPeriod/2
 		v := t.Speed[m] + a*stepPeriod
-		off := place[m] - q
-		t.Pos[m], t.Speed[m], t.Accel[m] = q+k1*off, v+k2*off, t.Accel[m]+k3*off
+		e := pos[m] - p
+		t.Pos[m], t.Speed[m], t.Accel[m] = p+k1*e, v+k2*e, t.Accel[m]+k3*e
 	}
 }
 

@@ -27,12 +27,12 @@ func (b *Berth) errorLLR(i int, load float64, errors *[horizonCount][errorDim]fl
 // innovationGLR tests the innovations for the loss of line i, unless its pin is at
 // fault. recent is filled for the first line that needs it.
 func (b *Berth) innovationGLR(i int, load float64, recent *whitenedInnovations) stepChange {
-	f := &b.state.Motion.Predictor
-	if f.Steps < innovationMinSteps || f.Innovations.Count < minInnovations || b.plan.Lines[i].Instrumented {
+	pr := &b.state.Motion.Predictor
+	if pr.Steps < innovationMinSteps || pr.Innovations.Count < minInnovations || b.plan.Lines[i].Instrumented {
 		return stepChange{}
 	}
 	if recent.inflation == 0 {
-		*recent = f.Innovations.whitened(f.Steps-1, &b.stepResponse)
+		*recent = pr.Innovations.whitened(pr.Steps-1, &b.stepResponse)
 	}
 	return recent.stepGLR(b.lossAccel(i, load), redistMinShare, redistMaxShare)
 }
@@ -59,11 +59,11 @@ func horizonOf(steps int) int {
 // movedAway reports whether the fairlead of line i moved away from its hook by this
 // share of what the prediction error of that horizon says.
 func (b *Berth) movedAway(i, horizon int, share float64) bool {
-	f := &b.state.Motion.Predictor
-	now, base := &f.History[(f.Steps-1)%historySteps].Pos, &f.History[(f.Steps-1-horizons[horizon])%historySteps].Pos
+	pr := &b.state.Motion.Predictor
+	now, base := &pr.History[(pr.Steps-1)%historySteps].Pos, &pr.History[(pr.Steps-1-horizons[horizon])%historySteps].Pos
 	move := [modes]float64{now[0] - base[0], now[1] - base[1], now[2] - base[2]}
 	run := &b.models[i].Jacobian
-	return dot(run, &move) >= share*dot(run, &f.Errors[horizon][(f.Steps-1)%historySteps])
+	return dot(run, &move) >= share*dot(run, &pr.Errors[horizon][(pr.Steps-1)%historySteps])
 }
 
 // ownChangeOver reports whether a measured line has gained or lost this load by

@@ -8,7 +8,7 @@ import (
 
 // watch is the state of the berth's own channel: whether the ship is under watch.
 type watch struct {
-	Off      bool  // the ship is arriving or leaving: lines are worked on purpose
+	Off      bool  // the ship is arriving or leaving: lines are tended on purpose
 	OffTicks int32 // ticks of that, up to standDownTicks
 }
 

@@ -22,21 +22,21 @@ const (
 // (forceWind) and by the wind averaged over the time that it takes to pass the ship
 // (forceLaggedWind). A stale reading leaves them as they were.
 func (b *Berth) updateWindForcing(now moment, mass *[modes]float64) {
-	w, f := &b.state.Wind, &b.state.Motion.Predictor
+	w, pr := &b.state.Wind, &b.state.Motion.Predictor
 	if w.SpeedAt == 0 || now.Time-w.SpeedAt > windStale {
 		return
 	}
-	if f.WindForcing == [forcings][modes]float64{} {
-		f.LaggedWindMS = w.Speed
+	if pr.WindForcing == [forcings][modes]float64{} {
+		pr.LaggedWindMS = w.Speed
 	}
 	lag := gustShipLengths * b.plan.Ship.LoaM / max(w.Speed, minGustSpeed)
-	f.LaggedWindMS += (w.Speed - f.LaggedWindMS) * min(1, stepPeriod/max(lag, stepPeriod))
+	pr.LaggedWindMS += (w.Speed - pr.LaggedWindMS) * min(1, stepPeriod/max(lag, stepPeriod))
 	set := func(p int, speed float64) {
 		force := b.plan.WindForce(speed, math.Mod(w.Direction+720, 360))
-		f.WindForcing[p] = acceleration(&force, mass, yawArm(&b.plan.Ship))
+		pr.WindForcing[p] = acceleration(&force, mass, yawArm(&b.plan.Ship))
 	}
 	set(forceWind, w.Speed)
-	set(forceLaggedWind, f.LaggedWindMS)
+	set(forceLaggedWind, pr.LaggedWindMS)
 }
 
 // acceleration is force by mass in surge, sway and yaw, m/s². Yaw is taken at arm.

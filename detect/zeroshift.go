@@ -12,8 +12,8 @@ import (
 // real change of one line's load moves the ship and shows in the others. It is raised
 // by a CUSUM chart, and over when under 0.02 of MBL.
 //
-// The chart is designed for a shift of 0.06 of MBL: what exceeds half of it, and what
-// the plan may err, counts. A standard deviation is 0.01 of MBL, or more where the
+// The chart is designed for a shift of 0.06 of MBL: what exceeds half of it counts,
+// less an allowance for the plan's errors. A standard deviation is 0.01 of MBL, or more where the
 // pin's mean residual or the other pins' shifts are: over 40 h of randomly drawn scenes
 // sound pins were 0.001 of MBL off (MADScale times their median), one time in a
 // hundred 0.025, and that not by chance. The plan's errors persist as long as a gust:
@@ -33,7 +33,7 @@ const (
 	zeroQuickInterval = 15    // seconds, where the ship did not answer
 	zeroClear         = 0.02  // of MBL
 	zeroRelearnTau    = 20    // seconds; time constant of the reference after a parting
-	refutedSeconds    = 60    // for which that a fall was refuted is held against the pin
+	refutedSeconds    = 60    // for which a refuted fall counts against the pin
 	minRiseGain       = 0.01  // of MBL a metre; least effect of a rise on a pin that is used to estimate it
 	minRisePins       = 5
 	// The plan's stiffnesses err by a third and more as lines stiffen under load: of
@@ -56,7 +56,7 @@ type zero struct {
 	Offset      float64 // Fit.Offset when it was first trusted, m
 	ShipStretch float64 // stretch by the ship's position then, m
 	ShipLoad    float64 // largest load by the ship's movement since, of MBL; decays over minutes
-	FitAge      float64 // Fit.Age; a lower one means that the fit began anew
+	FitAge      float64 // Fit.Age; a lower one means that the fit has restarted
 	Shift       float64 // of the pin, kN, smoothed over 10 s
 	Excess      float64 // of Shift over what the plan may err, of MBL, summed over Seconds
 	Seconds     int32   // since the last observation
@@ -114,7 +114,7 @@ func (b *Berth) zeroShifts(now moment) {
 	}
 }
 
-// reset begins the observation and the sum anew.
+// reset restarts the observation and the sum.
 func (z *zero) reset() { z.Excess, z.Seconds, z.Cusum = 0, 0, 0 }
 
 // observe takes the mean excess since the last observation into the sum. sd is the

@@ -72,7 +72,7 @@ type Line struct {
 	After    *float64 `json:"after_kN"`
 	Change   *float64 `json:"change_kN"`
 	Said     *float64 `json:"said_kN"`     // when the alarm was told, by the detectors
-	Expected *float64 `json:"expected_kN"` // then, by the word of the other lines
+	Expected *float64 `json:"expected_kN"` // then, by the other lines
 	Residual *float64 `json:"residual_kN"`
 	Usual    *float64 `json:"usual_residual_kN"`
 	// Paid out before and when told, and the brake then: "set" or "released".
