@@ -76,7 +76,7 @@ func (v *deckView) draw(p *hawserv1.BerthPicture, alarms []alarm.State) {
 	row("Active alarms, worst first")
 	shown := 0
 	for i := range alarms {
-		if a := &alarms[i]; a.Active() && shown < 8 {
+		if a := &alarms[i]; a.Calls() && shown < 8 {
 			row("  %s  %-9s %-16s %s", a.Raised.UTC().Format("15:04:05"), a.Priority, a.Condition, a.Detail)
 			shown++
 		}
@@ -100,7 +100,7 @@ func (v *deckView) news(p *hawserv1.BerthPicture, alarms []alarm.State) {
 		if !a.Active() {
 			state, at = "cleared", a.Cleared
 		}
-		if v.told[a.ID+state] {
+		if a.Suppressed != nil || v.told[a.ID+state] {
 			continue
 		}
 		v.told[a.ID+state] = true

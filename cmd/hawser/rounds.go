@@ -19,6 +19,9 @@ func (s *station) look(ctx context.Context, since time.Time) (rounds.Sight, erro
 			Name: b.Berth, Heard: b.Heard, UnderWatch: b.UnderWatch, Behind: unread[watchReader(b.Berth)],
 			Stopped: b.Stopped, PassedOver: b.PassedOver, NoPlan: b.NoPlan,
 		})
+		if c := b.ClockBack; c.At.After(since) {
+			out.ClocksBack = append(out.ClocksBack, rounds.Clock{Berth: b.Berth, Source: c.Source, By: c.By})
+		}
 	}
 	for _, c := range s.intake.ClocksAhead(since) {
 		out.Clocks = append(out.Clocks, rounds.Clock{Berth: c.Berth, Source: c.Source, By: c.By})

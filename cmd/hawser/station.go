@@ -146,7 +146,8 @@ func (s *station) openJournal(ctx context.Context) (err error) {
 
 func (s *station) openServices(ctx context.Context) (err error) {
 	if s.alarms, err = alarm.Open(ctx, alarm.Options{
-		Records: s.journal, Escalate: s.cfg.Escalate.byPriority(), Logger: s.log, Registerer: s.registry,
+		Records: s.journal, Escalate: s.cfg.Escalate.byPriority(), Pins: s.pins, Explain: rounds.Explain(),
+		Logger: s.log, Registerer: s.registry,
 	}); err != nil {
 		return err
 	}
@@ -198,6 +199,21 @@ func (s *station) openServices(ctx context.Context) (err error) {
 	}
 	s.rounds, err = rounds.New(rounds.Options{Look: s.look, Alarms: s.alarms, Log: s.log, SilentAfter: s.cfg.SilentAfter})
 	return err
+}
+
+// pins is how many load pins a berth has by its plan in force, 0 for no plan.
+func (s *station) pins(berth string) int {
+	e, ok := s.book.Current(berth)
+	if !ok {
+		return 0
+	}
+	n := 0
+	for i := range e.Plan.Lines {
+		if e.Plan.Lines[i].Instrumented {
+			n++
+		}
+	}
+	return n
 }
 
 // openLines makes the line records.

@@ -58,6 +58,12 @@ type Options struct {
 	// escalated for want of an acknowledgement, in rising steps. Nil means 1 and
 	// 5 min for an emergency, 5 and 15 min for an alarm, never for the others.
 	Escalate map[detect.Priority][]time.Duration
+	// Pins is how many load pins a berth has by its plan in force, 0 where that is not
+	// known. Nil suppresses nothing.
+	Pins func(berth string) int
+	// Explain are the server's own conditions by which load pins fall silent: first
+	// that of a berth which is heard no more, then those of clocks.
+	Explain []string
 	// Now is the clock for what people do and the server's own conditions; nil means
 	// the system's.
 	Now func() time.Time
@@ -102,6 +108,7 @@ type Log struct {
 	// the fields below without mu and changes them under it.
 	writer chan struct{}
 	behind bool // the log may hold records that are not folded yet
+	opened time.Time
 
 	mu      sync.RWMutex
 	fold    fold
@@ -126,7 +133,7 @@ func Open(ctx context.Context, o Options) (*Log, error) {
 	l := &Log{
 		o: o, writer: make(chan struct{}, 1), fold: newFold(o.KeepCleared),
 		tail: newTail(tailKept), changed: make(chan struct{}),
-		unwatched: make(chan struct{}), done: make(chan struct{}),
+		unwatched: make(chan struct{}), done: make(chan struct{}), opened: o.Now(),
 	}
 	l.m = newMetrics(o.Registerer, l)
 	l.writer <- struct{}{}

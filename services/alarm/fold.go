@@ -49,9 +49,13 @@ func (f *fold) effect(r *Record) bool {
 	case Acknowledged:
 		return s != nil && s.acknowledgedBy(r.Side) == nil
 	case Escalated:
-		return s != nil && s.Active() && s.Acknowledged() == nil && f.holdOn(s.Subject) == nil && r.Level == s.Level+1
+		return s != nil && s.Active() && s.Suppressed == nil && s.Acknowledged() == nil && f.holdOn(s.Subject) == nil && r.Level == s.Level+1
 	case Noted:
 		return s != nil
+	case Suppressed:
+		return s != nil && s.Active() && s.Suppressed != nil && s.Suppressed.Under != r.Under
+	case Unsuppressed:
+		return s != nil && s.Active() && s.Suppressed != nil
 	case PutOnShelf:
 		return r.Until.After(r.Time)
 	case TakenOutOfService:
@@ -97,7 +101,8 @@ func (f *fold) add(r *Record) {
 		f.byID[r.ID] = &s
 		f.cleared = append(f.cleared, &s)
 		f.forget()
-	case Acknowledged, Escalated, Noted:
+		f.cameBack(&s, r.Recorded)
+	case Acknowledged, Escalated, Noted, Suppressed, Unsuppressed:
 		f.replace(&s)
 	case PutOnShelf, TakenOutOfService:
 		f.holds[r.key()] = r.hold()
@@ -119,6 +124,9 @@ func (f *fold) after(r *Record) State {
 	case Raised:
 		s.ID, s.Subject, s.Priority, s.Raised, s.Onset = r.ID, r.Subject, r.Priority, r.Time, r.Onset
 		s.Measure, s.Detail, s.Recorded, s.Called = r.Measure, r.Detail, r.Recorded, r.Recorded
+		if !r.Until.IsZero() {
+			s.Suppressed = &Suppression{Until: r.Until}
+		}
 	case Cleared:
 		s.Cleared = r.Time
 	case Acknowledged:
@@ -128,6 +136,10 @@ func (f *fold) after(r *Record) State {
 	case Noted:
 		s.Notes = append(slices.Clip(s.Notes), Note{r.Person, r.Time, r.Note})
 		s.Notes = s.Notes[max(0, len(s.Notes)-notesKept):]
+	case Suppressed:
+		s.Suppressed = &Suppression{Under: r.Under}
+	case Unsuppressed:
+		s.Suppressed, s.Called = nil, r.Recorded
 	case PutOnShelf, TakenOutOfService:
 		s.Hold = r.hold()
 	case HoldEnded:
@@ -145,6 +157,18 @@ func (f *fold) replace(s *State) {
 	}
 	if i := slices.Index(f.cleared, old); i >= 0 {
 		f.cleared[i] = s
+	}
+}
+
+// cameBack notes at the alarm that s was suppressed under that s has cleared.
+func (f *fold) cameBack(s *State, at time.Time) {
+	if s.Suppressed == nil {
+		return
+	}
+	if cause := f.byID[s.Suppressed.Under]; cause != nil && cause.Active() {
+		noted := *cause
+		noted.CameBack = at
+		f.replace(&noted)
 	}
 }
 
@@ -191,7 +215,7 @@ func (f *fold) name(s Subject, raised time.Time) string {
 	return id
 }
 
-// worse orders active alarms: those that are held last, by priority, those nobody
+// worse orders active alarms: those that are held or suppressed last, by priority, those nobody
 // has taken on first, by urgency (the order of the detectors' list, the server's
 // own after them), newest first, by id.
 func worse() func(a, b *State) int {
@@ -208,7 +232,7 @@ func worse() func(a, b *State) int {
 	}
 	return func(a, b *State) int {
 		return cmp.Or(
-			cmp.Compare(number(a.Hold != nil), number(b.Hold != nil)),
+			cmp.Compare(number(!a.Calls()), number(!b.Calls())),
 			cmp.Compare(a.Priority, b.Priority),
 			cmp.Compare(number(a.Acknowledged() != nil), number(b.Acknowledged() != nil)),
 			cmp.Compare(urgency[a.Condition], urgency[b.Condition]),

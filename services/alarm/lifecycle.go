@@ -23,8 +23,9 @@ import (
 //	                                          held, hold ended
 //
 // What is raised while its line or condition is held is held from the start.
-// Suppressed by design has no state here: while a berth is not under watch its
-// detectors raise nothing.
+// Suppressed by design is what another alarm calls for, from its raise until it
+// clears or calls for itself (see PinsSilent); it is over without a call. While a
+// berth is not under watch its detectors raise nothing.
 type Lifecycle uint8
 
 // The states, with the numbers of the schema.
@@ -35,10 +36,13 @@ const (
 	ReturnedUnacknowledged = Lifecycle(hawserv1.AlarmLifecycle_ALARM_LIFECYCLE_RETURNED_UNACKNOWLEDGED)
 	Shelved                = Lifecycle(hawserv1.AlarmLifecycle_ALARM_LIFECYCLE_SHELVED)
 	OutOfService           = Lifecycle(hawserv1.AlarmLifecycle_ALARM_LIFECYCLE_OUT_OF_SERVICE)
+	SuppressedByDesign     = Lifecycle(hawserv1.AlarmLifecycle_ALARM_LIFECYCLE_SUPPRESSED)
 )
 
 // Quiet reports whether people are not to be called for an alarm in this state.
-func (c Lifecycle) Quiet() bool { return c == Normal || c == Shelved || c == OutOfService }
+func (c Lifecycle) Quiet() bool {
+	return c == Normal || c == Shelved || c == OutOfService || c == SuppressedByDesign
+}
 
 // Side is for whom a person acts: ship and terminal each acknowledge for
 // themselves.
@@ -124,10 +128,20 @@ type State struct {
 	Called time.Time
 	// Hold keeps it quiet, nil for none.
 	Hold *Hold
+	// Suppressed keeps it quiet by design, nil for nothing. It stays when the alarm
+	// clears.
+	Suppressed *Suppression
+	// CameBack is when, by the server's clock, one of those suppressed under this
+	// alarm last cleared.
+	CameBack time.Time
 }
 
 // Active reports whether the alarm has been raised and not cleared.
 func (s *State) Active() bool { return s.Cleared.IsZero() }
+
+// Calls reports whether the alarm is to call people: it is active, and neither held
+// nor suppressed.
+func (s *State) Calls() bool { return s.Active() && s.Hold == nil && s.Suppressed == nil }
 
 // Acknowledged is the first acknowledgement, nil for none.
 func (s *State) Acknowledged() *Acknowledgement {
@@ -151,7 +165,7 @@ func (s *State) acknowledgedBy(side Side) *Acknowledgement {
 func (s *State) Lifecycle() Lifecycle {
 	taken := s.Acknowledged() != nil
 	switch {
-	case !s.Active() && !taken && s.Priority <= detect.Alarm && s.Hold == nil:
+	case !s.Active() && !taken && s.Priority <= detect.Alarm && s.Hold == nil && s.Suppressed == nil:
 		return ReturnedUnacknowledged
 	case !s.Active():
 		return Normal
@@ -159,6 +173,8 @@ func (s *State) Lifecycle() Lifecycle {
 		return Shelved
 	case s.Hold != nil:
 		return OutOfService
+	case s.Suppressed != nil:
+		return SuppressedByDesign
 	case taken:
 		return ActiveAcknowledged
 	}

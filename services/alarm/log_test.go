@@ -210,7 +210,7 @@ func TestActiveMetric(t *testing.T) {
 		change(detect.OverLimit, "4", true, 0), change(detect.OverLimit, "5", true, 0), change(detect.LineParted, "6", true, 0)}))
 	must(t, l.Apply(t.Context(), "east-3", 2, cleared(detect.LineParted, "6", 9)))
 	want := `
-# HELP hawser_alarm_active Alarms raised and not cleared.
+# HELP hawser_alarm_active Alarms raised and not cleared, less those suppressed by design.
 # TYPE hawser_alarm_active gauge
 hawser_alarm_active{berth="east-3",condition="over-limit",priority="alarm"} 2
 # HELP hawser_alarm_raised_total Alarms raised.

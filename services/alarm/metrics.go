@@ -80,7 +80,7 @@ func (m *metrics) count(r *Record) {
 type activeCollector struct{ l *Log }
 
 func activeDesc() *prometheus.Desc {
-	return prometheus.NewDesc("hawser_alarm_active", "Alarms raised and not cleared.", []string{"berth", "condition", "priority"}, nil)
+	return prometheus.NewDesc("hawser_alarm_active", "Alarms raised and not cleared, less those suppressed by design.", []string{"berth", "condition", "priority"}, nil)
 }
 
 func (c activeCollector) Describe(ch chan<- *prometheus.Desc) { ch <- activeDesc() }
@@ -93,6 +93,9 @@ func (c activeCollector) Collect(ch chan<- prometheus.Metric) {
 	counts := map[labels]int{}
 	c.l.mu.RLock()
 	for _, s := range c.l.fold.active {
+		if s.Suppressed != nil {
+			continue
+		}
 		counts[labels{s.Berth, s.Condition, s.Priority}]++
 	}
 	c.l.mu.RUnlock()

@@ -153,7 +153,7 @@ func (l *Log) ending(s Subject, p Person, note string) *Record {
 	r := &Record{Transition: HoldEnded, Time: l.o.Now().UTC(), Subject: s, Person: p, Note: note}
 	hold := l.fold.holds[s.key()]
 	for _, a := range l.fold.list(s.Berth, false) {
-		if hold.covers(a.Subject) && l.fold.holdBut(a.Subject, hold) == nil {
+		if hold.covers(a.Subject) && a.Suppressed == nil && l.fold.holdBut(a.Subject, hold) == nil {
 			r.ID, r.Priority = a.ID, a.Priority
 			break
 		}

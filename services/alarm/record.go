@@ -23,8 +23,10 @@ const (
 	PutOnShelf
 	TakenOutOfService
 	HoldEnded
-	Escalated // nobody has acknowledged it in the time allowed
-	Noted     // a person has written something to it
+	Escalated    // nobody has acknowledged it in the time allowed
+	Noted        // a person has written something to it
+	Suppressed   // by design, under the alarm for its cause
+	Unsuppressed // calls for itself from here on
 )
 
 // Subject is what an alarm is about. Berth is empty for the server itself, Line
@@ -74,6 +76,8 @@ type Record struct {
 	Person           // who did it
 	Note      string // why
 	Until     time.Time
+	Under     string    // of Suppressed, the alarm for the cause
+	Quiet     bool      // suppressed by design: nobody was called
 	Level     int       // how often the alarm has been escalated
 	Lifecycle Lifecycle // after this record
 	Journal   uint64    // journal position of the readings behind it, 0 for none
@@ -128,7 +132,7 @@ func (r *Record) Message() *hawserv1.AlarmRecord {
 		Value: optional(r.Value, r.HasValue), Limit: optional(r.Limit, r.HasLimit), Unit: r.Unit,
 		Detail: r.Detail, By: r.By, Note: r.Note, JournalPosition: r.Journal, ChangeIndex: r.Change,
 		Role: r.Role, Side: hawserv1.AlarmSide(r.Side), Until: stamp(r.Until), Level: uint32(r.Level),
-		Lifecycle: hawserv1.AlarmLifecycle(r.Lifecycle),
+		Lifecycle: hawserv1.AlarmLifecycle(r.Lifecycle), Under: r.Under, Suppressed: r.Quiet,
 	}
 }
 
@@ -146,7 +150,7 @@ func decode(position uint64, data []byte) (*Record, error) {
 		return nil, fmt.Errorf("alarm record %d: %w", position, err)
 	}
 	t := Transition(m.Transition)
-	if t < Raised || t > Noted || m.Priority < 0 || m.Priority > hawserv1.AlarmPriority(detect.Caution) {
+	if t < Raised || t > Unsuppressed || m.Priority < 0 || m.Priority > hawserv1.AlarmPriority(detect.Caution) {
 		return nil, fmt.Errorf("alarm record %d: transition %d with priority %d is not one this version knows", position, m.Transition, m.Priority)
 	}
 	return &Record{
@@ -156,6 +160,7 @@ func decode(position uint64, data []byte) (*Record, error) {
 		Priority: detect.Priority(m.Priority), Onset: unstamp(m.Onset),
 		Measure: measureOf(m.Value, m.Limit, m.Unit),
 		Detail:  m.Detail, Person: personOf(&m), Note: m.Note, Until: unstamp(m.Until), Level: int(m.Level),
+		Under: m.Under, Quiet: m.Suppressed,
 		Lifecycle: Lifecycle(m.Lifecycle), Journal: m.JournalPosition, Change: m.ChangeIndex,
 	}, nil
 }

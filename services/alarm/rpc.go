@@ -182,6 +182,9 @@ func (s *State) Message() *hawserv1.Alarm {
 	for _, n := range s.Notes {
 		m.Notes = append(m.Notes, &hawserv1.AlarmNote{Side: hawserv1.AlarmSide(n.Side), At: stamp(n.At), By: n.By, Role: n.Role, Text: n.Text})
 	}
+	if s.Suppressed != nil {
+		m.Under = s.Suppressed.Under
+	}
 	if s.Hold != nil {
 		m.Hold = s.Hold.Message()
 	}

@@ -18,8 +18,8 @@ func defaultEscalation() map[detect.Priority][]time.Duration {
 	}
 }
 
-// KeepTime ends shelves whose time is over and escalates what nobody has
-// acknowledged, every second until ctx ends.
+// KeepTime ends shelves whose time is over, sees to what is suppressed by design and
+// escalates what nobody has acknowledged, every second until ctx ends.
 func (l *Log) KeepTime(ctx context.Context) error {
 	tick := time.NewTicker(time.Second)
 	defer tick.Stop()
@@ -29,7 +29,7 @@ func (l *Log) KeepTime(ctx context.Context) error {
 			return nil
 		case <-tick.C:
 			if err := l.tick(ctx); err != nil && ctx.Err() == nil {
-				l.o.Logger.Error("shelves and escalation not seen to", "err", err)
+				l.o.Logger.Error("shelves, suppression and escalation not seen to", "err", err)
 			}
 		}
 	}
@@ -46,6 +46,11 @@ func (l *Log) tick(ctx context.Context) error {
 				if err := l.append(ctx, l.ending(h.Subject, Person{}, "The time on the shelf is over.")); err != nil {
 					return err
 				}
+			}
+		}
+		for r := l.nextOfCause(now); r != nil; r = l.nextOfCause(now) {
+			if err := l.append(ctx, r); err != nil {
+				return err
 			}
 		}
 		for _, s := range l.unheeded(now) {
@@ -69,7 +74,7 @@ func (l *Log) due(now time.Time) bool {
 			return true
 		}
 	}
-	return len(l.unheeded(now)) > 0
+	return len(l.unheeded(now)) > 0 || l.nextOfCause(now) != nil
 }
 
 // unheeded are the alarms to escalate now, in the order of their ids.
@@ -77,7 +82,7 @@ func (l *Log) unheeded(now time.Time) []*State {
 	var out []*State
 	for _, s := range l.fold.active {
 		steps := l.o.Escalate[s.Priority]
-		if s.Level < len(steps) && s.Acknowledged() == nil && l.fold.holdOn(s.Subject) == nil && now.Sub(s.Called) >= steps[s.Level] {
+		if s.Level < len(steps) && s.Acknowledged() == nil && s.Suppressed == nil && l.fold.holdOn(s.Subject) == nil && now.Sub(s.Called) >= steps[s.Level] {
 			out = append(out, s)
 		}
 	}

@@ -39,7 +39,7 @@ func (l *Log) append(ctx context.Context, r *Record) error {
 	r.Recorded = l.o.Now().UTC()
 	if r.ID != "" {
 		after := l.fold.after(r)
-		r.Level, r.Lifecycle = after.Level, after.Lifecycle()
+		r.Level, r.Lifecycle, r.Quiet = after.Level, after.Lifecycle(), after.Suppressed != nil
 	}
 	data, err := r.encode()
 	if err != nil {
@@ -113,6 +113,9 @@ func (l *Log) raise(berth string, c *detect.Change) *Record {
 		Measure: Measure{Value: c.Value, HasValue: true, Limit: c.Limit, HasLimit: c.HasLimit, Unit: c.Unit}, Detail: c.Detail}
 	if c.Onset != 0 {
 		r.Onset = time.Unix(0, c.Onset).UTC()
+	}
+	if l.maySuppress(berth, c) {
+		r.Until = l.o.Now().UTC().Add(gather)
 	}
 	r.ID = l.fold.name(r.Subject, r.Time)
 	return r

@@ -75,7 +75,7 @@ func (m *alertmanager) tell(ctx context.Context, alarms []alarm.State) error {
 	alerts := make([]alert, 0, len(alarms))
 	for i := range alarms {
 		s := &alarms[i]
-		if calls(s) {
+		if s.Calls() {
 			alerts = append(alerts, m.alert(s, now.Add(3*m.every)))
 		} else if ended, ok := m.resolved(s.ID, now); ok {
 			alerts = append(alerts, m.alert(s, ended))
@@ -87,7 +87,7 @@ func (m *alertmanager) tell(ctx context.Context, alarms []alarm.State) error {
 	}
 	clear(m.told)
 	for i := range alarms {
-		if calls(&alarms[i]) {
+		if alarms[i].Calls() {
 			m.told[alarms[i].ID] = true
 		}
 	}

@@ -178,9 +178,6 @@ func (d *Deliverer) Run(ctx context.Context) error {
 	return nil
 }
 
-// calls reports whether an alarm is to call people: active and not held.
-func calls(s *alarm.State) bool { return s.Active() && s.Hold == nil }
-
 // retry is the waits between tries.
 func (d *Deliverer) retry() *backoff.ExponentialBackOff {
 	b := backoff.NewExponentialBackOff()

@@ -107,10 +107,11 @@ func (f *follow) catchUp(ctx context.Context) error {
 }
 
 // one delivers a record if it is wanted, trying until it is taken or refused, or
-// ctx ends.
+// ctx ends. Of an alarm that was held from its raise, or is suppressed by design,
+// nobody has to hear.
 func (f *follow) one(ctx context.Context, r *alarm.Record) error {
 	held := r.Transition == alarm.Raised && r.Lifecycle.Quiet()
-	if r.Transition == alarm.Rewound || held || !f.t.filter.wants(r.Subject, r.Priority, r.Level, f.d.o.Now()) {
+	if r.Transition == alarm.Rewound || held || r.Quiet || !f.t.filter.wants(r.Subject, r.Priority, r.Level, f.d.o.Now()) {
 		return nil
 	}
 	retry := f.d.retry()

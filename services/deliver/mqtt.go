@@ -206,7 +206,7 @@ func (m *broker) messages(alarms []alarm.State) ([]message, error) {
 			continue // cleared, and active again or cleared once more since
 		}
 		topics[topic] = true
-		if !calls(s) {
+		if !s.Calls() {
 			over = append(over, message{topic, ""})
 			continue
 		}

@@ -64,7 +64,7 @@ func (w Webhook) target() (*target, error) {
 
 func transitionType(t alarm.Transition) string {
 	switch t {
-	case alarm.Raised:
+	case alarm.Raised, alarm.Unsuppressed: // of which the receiver has not heard before
 		return "alarm.raised"
 	case alarm.Cleared:
 		return "alarm.cleared"

@@ -86,7 +86,8 @@ func (t *Tracker) Run(ctx context.Context) error {
 }
 
 func (t *Tracker) take(r *alarm.Record) {
-	if r.Transition != alarm.Raised || r.Lifecycle == alarm.Shelved || r.Lifecycle == alarm.OutOfService {
+	called := r.Transition == alarm.Raised || r.Transition == alarm.Unsuppressed
+	if !called || r.Lifecycle.Quiet() {
 		return
 	}
 	t.mu.Lock()
@@ -145,7 +146,7 @@ func (t *Tracker) Report(berth string, period time.Duration) Report {
 	r.subjects(raises)
 	active, _ := t.log.List(berth, false)
 	for i := range active {
-		if s := &active[i]; s.Hold == nil && to.Sub(s.Called) > Stale {
+		if s := &active[i]; s.Calls() && to.Sub(s.Called) > Stale {
 			r.Standing = append(r.Standing, *s)
 		}
 	}

@@ -63,8 +63,12 @@ func (r *Rounds) judge(s *Sight, now time.Time) []finding {
 			was = &berth{}
 			r.berths[b.Name] = was
 		}
-		out = append(out, was.silent(b, now, r.o.SilentAfter), was.stalled(b), was.planDamaged(b, s.Damaged[b.Name]),
-			r.clockAhead(b.Name, s.Clocks, now))
+		ahead, silent := r.clockAhead(b.Name, s.Clocks, now), was.silent(b, now, r.o.SilentAfter)
+		if ahead.state == holds && silent.state == holds {
+			silent.state = open
+		}
+		out = append(out, silent, was.stalled(b), was.planDamaged(b, s.Damaged[b.Name]), ahead,
+			r.clockBack(b.Name, s.ClocksBack, now))
 	}
 	for _, name := range slices.Sorted(maps.Keys(s.Damaged)) {
 		if !known[name] {
@@ -127,16 +131,27 @@ func (was *berth) planDamaged(b *Berth, damaged error) finding {
 }
 
 func (r *Rounds) clockAhead(name string, clocks []Clock, now time.Time) finding {
-	f := finding{Own: alarm.Own{Berth: name, Condition: ClockAhead, Priority: detect.Warning}}
+	return r.clock(ClockAhead, name, clocks, now,
+		"Readings of source %s are refused and not watched, for its clock is %s ahead of the server's: watch the lines by the ship's own means, and set the clock that is wrong.")
+}
+
+func (r *Rounds) clockBack(name string, clocks []Clock, now time.Time) finding {
+	return r.clock(ClockBack, name, clocks, now,
+		"Readings of source %s are kept but not watched, for they are %s old as they come and dated before those watched already: watch the lines by the ship's own means; its clock was set back, or its link is slow.")
+}
+
+// clock judges a source's clock; detail is a format of the source and by how much it
+// is wrong.
+func (r *Rounds) clock(condition, name string, clocks []Clock, now time.Time, detail string) finding {
+	f := finding{Own: alarm.Own{Berth: name, Condition: condition, Priority: detect.Alarm}}
 	i := slices.IndexFunc(clocks, func(c Clock) bool { return c.Berth == name })
 	switch {
 	case i >= 0:
 		c := clocks[i]
 		f.state = holds
 		f.Measure = alarm.Measure{Value: c.By.Seconds(), HasValue: true, Unit: "s"}
-		f.Detail = fmt.Sprintf("Readings of source %s are refused and not watched, for its clock is %s ahead of the server's: set the clock that is wrong.",
-			c.Source, c.By.Round(time.Second))
-	case now.Sub(r.began) >= newsFor: // before that it may not have been refused again yet
+		f.Detail = fmt.Sprintf(detail, c.Source, c.By.Round(time.Second))
+	case now.Sub(r.began) >= newsFor: // before that the source may not have been heard again yet
 		f.state = over
 	}
 	return f

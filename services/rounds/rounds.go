@@ -9,12 +9,15 @@
 //	watch-stalled  detectors 6 s behind, two looks     until under that, three looks
 //	plan-damaged   plan on record cannot be used       until the berth is under a good one
 //	clock-ahead    readings refused for their clock    until none were for 10 s
+//	clock-back     readings dated before those watched until none were for 10 s
 //	history-late   store 5 s behind, five looks        until under that, ten looks
 //	journal-…      a limit near, readings lost         until not near, none lost for 10 s
 //
 // A berth that has never been heard is not silent: it waits for its first source.
 // Nor is one whose last word was that the ship is arriving or leaving. While the
 // detectors are behind, only that is told: what they will hear is not known yet.
+// While readings are refused for their clock, that is why a berth is not heard, and
+// told in its place.
 // Each is on record within 10 s, by figures that are common practice, no source.
 package rounds
 
@@ -34,8 +37,13 @@ const (
 	WatchStalled = "watch-stalled"
 	PlanDamaged  = "plan-damaged"
 	ClockAhead   = "clock-ahead"
+	ClockBack    = "clock-back"
 	HistoryLate  = "history-late"
 )
+
+// Explain are the conditions by which the load pins of a berth fall silent, first
+// that of a berth which is heard no more.
+func Explain() []string { return []string{BerthSilent, ClockAhead, ClockBack} }
 
 const (
 	every      = time.Second
@@ -50,8 +58,9 @@ type Sight struct {
 	Berths []Berth
 	// Damaged has the reason for each berth whose plan on record cannot be used.
 	Damaged map[string]error
-	// Clocks are the sources refused for their clock since the time asked for.
-	Clocks []Clock
+	// Clocks are the sources refused for their clock since the time asked for,
+	// ClocksBack those whose readings are dated before what was watched already.
+	Clocks, ClocksBack []Clock
 	// History is how late the store is, 0 where there is none.
 	History time.Duration
 	// Limits of the journal that are near, and what its readers lost since the time
@@ -78,7 +87,7 @@ type Berth struct {
 	NoPlan     string
 }
 
-// Clock is a source whose clock is ahead of the server's.
+// Clock is a source whose clock is ahead of the server's, or was set back.
 type Clock struct {
 	Berth, Source string
 	By            time.Duration

@@ -330,7 +330,7 @@ func TestClockAhead(t *testing.T) {
 		ahead(s, 3*time.Minute+2*time.Second)
 		s.within(2*time.Second, "east-3 clock-ahead")
 		got, _ := s.log.List("east-3", false)
-		if a := got[0]; a.Priority != detect.Warning || a.Value != 182 || !strings.Contains(a.Detail, "source bow") || !strings.Contains(a.Detail, "3m2s") {
+		if a := got[0]; a.Priority != detect.Alarm || a.Value != 182 || !strings.Contains(a.Detail, "source bow") || !strings.Contains(a.Detail, "3m2s") {
 			t.Errorf("alarm: %+v", a)
 		}
 		// A restart forgets the refusals; the source comes back with its clock as it was.
@@ -343,6 +343,39 @@ func TestClockAhead(t *testing.T) {
 		ahead(s, 0)
 		s.within(2 * time.Second)
 		s.told(2)
+	})
+}
+
+// A clock that was set back is told until its readings are watched again.
+func TestClockBack(t *testing.T) {
+	during(t, func(t *testing.T, s *station) {
+		back := func(clocks ...rounds.Clock) {
+			s.is(func(now *rounds.Sight) { now.ClocksBack = clocks })
+		}
+		back(rounds.Clock{Berth: "east-3", Source: "bow", By: 10 * time.Minute})
+		s.within(2*time.Second, "east-3 clock-back")
+		got, _ := s.log.List("east-3", false)
+		if a := got[0]; a.Priority != detect.Alarm || a.Value != 600 || !strings.Contains(a.Detail, "source bow") || !strings.Contains(a.Detail, "10m0s old") {
+			t.Errorf("alarm: %+v", a)
+		}
+		s.lasts(time.Minute, "east-3 clock-back")
+		back()
+		s.within(2 * time.Second)
+		s.told(2)
+	})
+}
+
+// A berth whose only source is refused for its clock is one alarm: that it is not
+// heard either is told when nothing of the clock is known any more.
+func TestClockAheadIsWhyItIsSilent(t *testing.T) {
+	during(t, func(t *testing.T, s *station) {
+		s.hears(time.Second, 10*time.Second)
+		s.is(func(now *rounds.Sight) { now.Clocks = []rounds.Clock{{Berth: "east-3", Source: "bow", By: time.Hour}} })
+		s.within(2*time.Second, "east-3 clock-ahead")
+		s.lasts(time.Minute, "east-3 clock-ahead")
+		s.is(func(now *rounds.Sight) { now.Clocks = nil })
+		s.within(2*time.Second, "east-3 berth-silent")
+		s.told(3)
 	})
 }
 

@@ -22,6 +22,7 @@ type berthWatch struct {
 	position uint64 // taken
 	decoder  batch.Decoder
 	counted  detect.Oddities
+	late     map[string]late // by source
 
 	// end is the lowest end of the journal seen since the snapshot and the alarm
 	// log were brought back to it, MaxUint64 for none. It outlives a run: by the
@@ -117,6 +118,7 @@ func (b *berthWatch) take(ctx context.Context, e *Entry) error {
 	if block.Samples() > 0 {
 		b.heard()
 	}
+	b.dated(e, block, b.unit.Oddities().Late-b.counted.Late)
 	b.count(e, block, changes)
 	if time.Since(b.saved) >= b.o.SnapshotEvery {
 		b.save(ctx)

@@ -21,6 +21,8 @@ type State struct {
 	NoPlan     string
 	// Stopped says why the watch stopped, until it goes on.
 	Stopped string
+	// ClockBack is of the source whose clock was last found to be set back.
+	ClockBack ClockBack
 }
 
 // states are the berths' states. Safe for concurrent use.

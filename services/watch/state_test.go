@@ -1,6 +1,7 @@
 package watch_test
 
 import (
+	"context"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -71,4 +72,46 @@ func TestStateOfABerth(t *testing.T) {
 			}
 		})
 	})
+}
+
+// A source whose clock is set back by ten minutes is found by its readings; one that
+// sends what it kept while it was cut off for as long is not, nor one whose clock was
+// right all along.
+func TestClockSetBack(t *testing.T) {
+	plan := everyOther(loadPlan(t, "tanker-12"))
+	const at, back = 20, 600 // s
+	for name, test := range map[string]struct {
+		dated func(second int) int // what a second's readings of the bow are dated
+		want  time.Duration
+	}{
+		"right":      {func(second int) int { return second }, 0},
+		"set back":   {func(second int) int { return second - back }, back*time.Second + time.Second/2},
+		"catches up": {func(second int) int { return at - back + 2*(second-at) }, 0},
+	} {
+		t.Run(name, func(t *testing.T) {
+			story := restless(plan)
+			entries := story.entries(t, 0, 0, at, first)
+			for second := at; second < at+15; second++ {
+				stored := begin.Add(time.Duration(second+1) * time.Second)
+				position := entries[len(entries)-1].Position
+				entries = append(entries,
+					watch.Entry{Position: position + 1, Source: "stern", Plan: first, Data: pack(t, story.block(second, 3, 6)), Stored: stored},
+					watch.Entry{Position: position + 2, Source: "bow", Plan: first, Data: pack(t, story.block(test.dated(second), 0, 3)), Stored: stored})
+			}
+			r := newRig(entries, plans{first: plan})
+			l := openLog(t, r.records)
+			defer l.Close()
+			w := r.open(t, l)
+			ctx, stop := context.WithCancel(t.Context())
+			defer stop()
+			r.journal.atEnd = func(context.Context) error { stop(); return nil }
+			if err := w.Run(ctx); err != nil {
+				t.Fatal(err)
+			}
+			c := w.States()[0].ClockBack
+			if c.By != test.want || test.want > 0 && c.Source != "bow" {
+				t.Errorf("found: %+v, want %v of the bow", c, test.want)
+			}
+		})
+	}
 }

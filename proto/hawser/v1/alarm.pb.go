@@ -106,21 +106,27 @@ const (
 	AlarmTransition_ALARM_TRANSITION_ESCALATED AlarmTransition = 8
 	// Changes no state: a person has written something to it.
 	AlarmTransition_ALARM_TRANSITION_NOTED AlarmTransition = 9
+	// Suppressed by design: the alarm named in under calls for the cause of both.
+	AlarmTransition_ALARM_TRANSITION_SUPPRESSED AlarmTransition = 10
+	// Suppressed by design no more: from here on it calls for itself.
+	AlarmTransition_ALARM_TRANSITION_UNSUPPRESSED AlarmTransition = 11
 )
 
 // Enum value maps for AlarmTransition.
 var (
 	AlarmTransition_name = map[int32]string{
-		0: "ALARM_TRANSITION_UNSPECIFIED",
-		1: "ALARM_TRANSITION_RAISED",
-		2: "ALARM_TRANSITION_CLEARED",
-		3: "ALARM_TRANSITION_ACKNOWLEDGED",
-		4: "ALARM_TRANSITION_REWOUND",
-		5: "ALARM_TRANSITION_SHELVED",
-		6: "ALARM_TRANSITION_OUT_OF_SERVICE",
-		7: "ALARM_TRANSITION_HOLD_ENDED",
-		8: "ALARM_TRANSITION_ESCALATED",
-		9: "ALARM_TRANSITION_NOTED",
+		0:  "ALARM_TRANSITION_UNSPECIFIED",
+		1:  "ALARM_TRANSITION_RAISED",
+		2:  "ALARM_TRANSITION_CLEARED",
+		3:  "ALARM_TRANSITION_ACKNOWLEDGED",
+		4:  "ALARM_TRANSITION_REWOUND",
+		5:  "ALARM_TRANSITION_SHELVED",
+		6:  "ALARM_TRANSITION_OUT_OF_SERVICE",
+		7:  "ALARM_TRANSITION_HOLD_ENDED",
+		8:  "ALARM_TRANSITION_ESCALATED",
+		9:  "ALARM_TRANSITION_NOTED",
+		10: "ALARM_TRANSITION_SUPPRESSED",
+		11: "ALARM_TRANSITION_UNSUPPRESSED",
 	}
 	AlarmTransition_value = map[string]int32{
 		"ALARM_TRANSITION_UNSPECIFIED":    0,
@@ -133,6 +139,8 @@ var (
 		"ALARM_TRANSITION_HOLD_ENDED":     7,
 		"ALARM_TRANSITION_ESCALATED":      8,
 		"ALARM_TRANSITION_NOTED":          9,
+		"ALARM_TRANSITION_SUPPRESSED":     10,
+		"ALARM_TRANSITION_UNSUPPRESSED":   11,
 	}
 )
 
@@ -176,6 +184,8 @@ const (
 	AlarmLifecycle_ALARM_LIFECYCLE_RETURNED_UNACKNOWLEDGED AlarmLifecycle = 4
 	AlarmLifecycle_ALARM_LIFECYCLE_SHELVED                 AlarmLifecycle = 5
 	AlarmLifecycle_ALARM_LIFECYCLE_OUT_OF_SERVICE          AlarmLifecycle = 6
+	// Another alarm calls for its cause, or it is not known yet whether one will.
+	AlarmLifecycle_ALARM_LIFECYCLE_SUPPRESSED AlarmLifecycle = 7
 )
 
 // Enum value maps for AlarmLifecycle.
@@ -188,6 +198,7 @@ var (
 		4: "ALARM_LIFECYCLE_RETURNED_UNACKNOWLEDGED",
 		5: "ALARM_LIFECYCLE_SHELVED",
 		6: "ALARM_LIFECYCLE_OUT_OF_SERVICE",
+		7: "ALARM_LIFECYCLE_SUPPRESSED",
 	}
 	AlarmLifecycle_value = map[string]int32{
 		"ALARM_LIFECYCLE_UNSPECIFIED":             0,
@@ -197,6 +208,7 @@ var (
 		"ALARM_LIFECYCLE_RETURNED_UNACKNOWLEDGED": 4,
 		"ALARM_LIFECYCLE_SHELVED":                 5,
 		"ALARM_LIFECYCLE_OUT_OF_SERVICE":          6,
+		"ALARM_LIFECYCLE_SUPPRESSED":              7,
 	}
 )
 
@@ -316,12 +328,17 @@ type AlarmRecord struct {
 	// In what capacity, and for whom.
 	Role string    `protobuf:"bytes,20,opt,name=role,proto3" json:"role,omitempty"`
 	Side AlarmSide `protobuf:"varint,21,opt,name=side,proto3,enum=hawser.v1.AlarmSide" json:"side,omitempty"`
-	// When a shelf ends.
+	// When a shelf ends; of a raise, when it calls for itself unless it is suppressed
+	// under another alarm by then.
 	Until *timestamppb.Timestamp `protobuf:"bytes,22,opt,name=until,proto3" json:"until,omitempty"`
 	// How often it has been escalated, this record's included.
 	Level uint32 `protobuf:"varint,23,opt,name=level,proto3" json:"level,omitempty"`
 	// The alarm's state after this record.
-	Lifecycle     AlarmLifecycle `protobuf:"varint,24,opt,name=lifecycle,proto3,enum=hawser.v1.AlarmLifecycle" json:"lifecycle,omitempty"`
+	Lifecycle AlarmLifecycle `protobuf:"varint,24,opt,name=lifecycle,proto3,enum=hawser.v1.AlarmLifecycle" json:"lifecycle,omitempty"`
+	// Of a suppression, the alarm that calls for the cause.
+	Under string `protobuf:"bytes,25,opt,name=under,proto3" json:"under,omitempty"`
+	// The alarm was suppressed by design: nobody was called to it.
+	Suppressed    bool `protobuf:"varint,26,opt,name=suppressed,proto3" json:"suppressed,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -524,6 +541,20 @@ func (x *AlarmRecord) GetLifecycle() AlarmLifecycle {
 	return AlarmLifecycle_ALARM_LIFECYCLE_UNSPECIFIED
 }
 
+func (x *AlarmRecord) GetUnder() string {
+	if x != nil {
+		return x.Under
+	}
+	return ""
+}
+
+func (x *AlarmRecord) GetSuppressed() bool {
+	if x != nil {
+		return x.Suppressed
+	}
+	return false
+}
+
 // Alarm is the present state of one alarm.
 type Alarm struct {
 	state     protoimpl.MessageState `protogen:"open.v1"`
@@ -553,7 +584,9 @@ type Alarm struct {
 	// What keeps it quiet, if anything does.
 	Hold *AlarmHold `protobuf:"bytes,20,opt,name=hold,proto3" json:"hold,omitempty"`
 	// The newest 20, oldest first.
-	Notes         []*AlarmNote `protobuf:"bytes,21,rep,name=notes,proto3" json:"notes,omitempty"`
+	Notes []*AlarmNote `protobuf:"bytes,21,rep,name=notes,proto3" json:"notes,omitempty"`
+	// The alarm that calls for the cause of this one, which is suppressed by design.
+	Under         string `protobuf:"bytes,22,opt,name=under,proto3" json:"under,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -733,6 +766,13 @@ func (x *Alarm) GetNotes() []*AlarmNote {
 		return x.Notes
 	}
 	return nil
+}
+
+func (x *Alarm) GetUnder() string {
+	if x != nil {
+		return x.Under
+	}
+	return ""
 }
 
 // AlarmNote is what somebody wrote to an alarm.
@@ -1832,7 +1872,7 @@ var File_hawser_v1_alarm_proto protoreflect.FileDescriptor
 
 const file_hawser_v1_alarm_proto_rawDesc = "" +
 	"\n" +
-	"\x15hawser/v1/alarm.proto\x12\thawser.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xda\x06\n" +
+	"\x15hawser/v1/alarm.proto\x12\thawser.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\x90\a\n" +
 	"\vAlarmRecord\x12\x1a\n" +
 	"\bposition\x18\x01 \x01(\x04R\bposition\x12\x19\n" +
 	"\balarm_id\x18\x02 \x01(\tR\aalarmId\x12:\n" +
@@ -1861,9 +1901,13 @@ const file_hawser_v1_alarm_proto_rawDesc = "" +
 	"\x04side\x18\x15 \x01(\x0e2\x14.hawser.v1.AlarmSideR\x04side\x120\n" +
 	"\x05until\x18\x16 \x01(\v2\x1a.google.protobuf.TimestampR\x05until\x12\x14\n" +
 	"\x05level\x18\x17 \x01(\rR\x05level\x127\n" +
-	"\tlifecycle\x18\x18 \x01(\x0e2\x19.hawser.v1.AlarmLifecycleR\tlifecycleB\b\n" +
+	"\tlifecycle\x18\x18 \x01(\x0e2\x19.hawser.v1.AlarmLifecycleR\tlifecycle\x12\x14\n" +
+	"\x05under\x18\x19 \x01(\tR\x05under\x12\x1e\n" +
+	"\n" +
+	"suppressed\x18\x1a \x01(\bR\n" +
+	"suppressedB\b\n" +
 	"\x06_valueB\b\n" +
-	"\x06_limit\"\xc6\x06\n" +
+	"\x06_limit\"\xdc\x06\n" +
 	"\x05Alarm\x12\x19\n" +
 	"\balarm_id\x18\x01 \x01(\tR\aalarmId\x12\x14\n" +
 	"\x05berth\x18\x02 \x01(\tR\x05berth\x12\x1c\n" +
@@ -1887,7 +1931,8 @@ const file_hawser_v1_alarm_proto_rawDesc = "" +
 	"\x10acknowledgements\x18\x12 \x03(\v2\x1f.hawser.v1.AlarmAcknowledgementR\x10acknowledgements\x12\x14\n" +
 	"\x05level\x18\x13 \x01(\rR\x05level\x12(\n" +
 	"\x04hold\x18\x14 \x01(\v2\x14.hawser.v1.AlarmHoldR\x04hold\x12*\n" +
-	"\x05notes\x18\x15 \x03(\v2\x14.hawser.v1.AlarmNoteR\x05notesB\b\n" +
+	"\x05notes\x18\x15 \x03(\v2\x14.hawser.v1.AlarmNoteR\x05notes\x12\x14\n" +
+	"\x05under\x18\x16 \x01(\tR\x05underB\b\n" +
 	"\x06_valueB\b\n" +
 	"\x06_limit\"\x99\x01\n" +
 	"\tAlarmNote\x12(\n" +
@@ -1976,7 +2021,7 @@ const file_hawser_v1_alarm_proto_rawDesc = "" +
 	"\x18ALARM_PRIORITY_EMERGENCY\x10\x01\x12\x18\n" +
 	"\x14ALARM_PRIORITY_ALARM\x10\x02\x12\x1a\n" +
 	"\x16ALARM_PRIORITY_WARNING\x10\x03\x12\x1a\n" +
-	"\x16ALARM_PRIORITY_CAUTION\x10\x04*\xcf\x02\n" +
+	"\x16ALARM_PRIORITY_CAUTION\x10\x04*\x93\x03\n" +
 	"\x0fAlarmTransition\x12 \n" +
 	"\x1cALARM_TRANSITION_UNSPECIFIED\x10\x00\x12\x1b\n" +
 	"\x17ALARM_TRANSITION_RAISED\x10\x01\x12\x1c\n" +
@@ -1987,7 +2032,10 @@ const file_hawser_v1_alarm_proto_rawDesc = "" +
 	"\x1fALARM_TRANSITION_OUT_OF_SERVICE\x10\x06\x12\x1f\n" +
 	"\x1bALARM_TRANSITION_HOLD_ENDED\x10\a\x12\x1e\n" +
 	"\x1aALARM_TRANSITION_ESCALATED\x10\b\x12\x1a\n" +
-	"\x16ALARM_TRANSITION_NOTED\x10\t*\x8f\x02\n" +
+	"\x16ALARM_TRANSITION_NOTED\x10\t\x12\x1f\n" +
+	"\x1bALARM_TRANSITION_SUPPRESSED\x10\n" +
+	"\x12!\n" +
+	"\x1dALARM_TRANSITION_UNSUPPRESSED\x10\v*\xaf\x02\n" +
 	"\x0eAlarmLifecycle\x12\x1f\n" +
 	"\x1bALARM_LIFECYCLE_UNSPECIFIED\x10\x00\x12\x1a\n" +
 	"\x16ALARM_LIFECYCLE_NORMAL\x10\x01\x12)\n" +
@@ -1995,7 +2043,8 @@ const file_hawser_v1_alarm_proto_rawDesc = "" +
 	"#ALARM_LIFECYCLE_ACTIVE_ACKNOWLEDGED\x10\x03\x12+\n" +
 	"'ALARM_LIFECYCLE_RETURNED_UNACKNOWLEDGED\x10\x04\x12\x1b\n" +
 	"\x17ALARM_LIFECYCLE_SHELVED\x10\x05\x12\"\n" +
-	"\x1eALARM_LIFECYCLE_OUT_OF_SERVICE\x10\x06*U\n" +
+	"\x1eALARM_LIFECYCLE_OUT_OF_SERVICE\x10\x06\x12\x1e\n" +
+	"\x1aALARM_LIFECYCLE_SUPPRESSED\x10\a*U\n" +
 	"\tAlarmSide\x12\x1a\n" +
 	"\x16ALARM_SIDE_UNSPECIFIED\x10\x00\x12\x17\n" +
 	"\x13ALARM_SIDE_TERMINAL\x10\x01\x12\x13\n" +

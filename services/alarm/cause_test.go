@@ -1,0 +1,404 @@
+package alarm_test
+
+import (
+	"fmt"
+	"slices"
+	"strconv"
+	"strings"
+	"testing"
+	"time"
+
+	"pgregory.net/rapid"
+
+	"hawser/detect"
+	"hawser/services/alarm"
+	"hawser/services/alarm/alarmtest"
+)
+
+// The server's own conditions that explain silence, as the server names them.
+const (
+	berthSilent = "berth-silent"
+	clockAhead  = "clock-ahead"
+)
+
+// port is a berth of so many load pins whose pins fall silent and come back.
+type port struct {
+	t     *testing.T
+	store *alarmtest.Records
+	log   *alarm.Log
+	clock *clock
+	pins  int
+	at    uint64 // journal position
+}
+
+func newPort(t *testing.T, pins int) *port {
+	t.Helper()
+	p := &port{t: t, store: &alarmtest.Records{}, clock: &clock{t: second(10)}, pins: pins}
+	p.open()
+	return p
+}
+
+func (p *port) open() {
+	o := options(p.store)
+	o.Now, o.Pins, o.Explain = p.clock.now, func(string) int { return p.pins }, []string{berthSilent, clockAhead}
+	p.log = open(p.t, o)
+}
+
+// reopen is what a kill and a start come to: all there is is the log of records.
+func (p *port) reopen() {
+	p.ok(p.log.Close())
+	p.open()
+}
+
+func (p *port) ok(err error) {
+	p.t.Helper()
+	must(p.t, err)
+}
+
+// silent has pins fall silent at a second of the tests' day, told ten seconds later.
+func (p *port) silent(at int, lines ...string) {
+	p.t.Helper()
+	var changes []detect.Change
+	for _, line := range lines {
+		c := change(detect.SensorFault, line, true, at+10)
+		c.By, c.Onset = detect.Silence, second(at).UnixNano()
+		changes = append(changes, c)
+	}
+	p.apply(changes)
+}
+
+func (p *port) back(at int, lines ...string) {
+	p.t.Helper()
+	var changes []detect.Change
+	for _, line := range lines {
+		changes = append(changes, change(detect.SensorFault, line, false, at))
+	}
+	p.apply(changes)
+}
+
+func (p *port) apply(changes []detect.Change) {
+	p.t.Helper()
+	p.at++
+	p.ok(p.log.Apply(p.t.Context(), "east-3", p.at, changes))
+}
+
+// pass lets time pass, second by second.
+func (p *port) pass(seconds int) {
+	p.t.Helper()
+	for range seconds {
+		p.clock.move(time.Second)
+		p.ok(p.log.Tick(p.t.Context()))
+	}
+}
+
+// calling is what calls now, worst first, as "condition line".
+func (p *port) calling() []string {
+	var out []string
+	all, _ := p.log.List("", false)
+	for i := range all {
+		if all[i].Calls() {
+			out = append(out, strings.TrimSpace(all[i].Condition+" "+all[i].Line))
+		}
+	}
+	return out
+}
+
+// called is how often people were called since the beginning.
+func (p *port) called() int {
+	n := 0
+	for _, r := range p.records() {
+		if r.Transition == alarm.Unsuppressed || r.Transition == alarm.Raised && !r.Quiet {
+			n++
+		}
+	}
+	return n
+}
+
+func (p *port) records() []alarm.Record { return collect(p.t, p.log) }
+
+func (p *port) calls(want ...string) {
+	p.t.Helper()
+	if got := p.calling(); !slices.Equal(got, want) {
+		p.t.Fatalf("calling: %q, want %q", got, want)
+	}
+}
+
+func numbers(from, to int) []string {
+	var out []string
+	for n := from; n <= to; n++ {
+		out = append(out, strconv.Itoa(n))
+	}
+	return out
+}
+
+// What calls, in the ways in which load pins fall silent. The suppression of what
+// one alarm calls for is ISA-18.2's "suppressed by design"; what counts as one cause
+// is common practice, no source.
+func TestOneCauseOneCall(t *testing.T) {
+	tests := map[string]func(*testing.T, *port){
+		"one pin waits three seconds and calls for itself": func(_ *testing.T, p *port) {
+			p.silent(0, "7")
+			p.pass(2)
+			p.calls()
+			p.pass(2)
+			p.calls("sensor-fault 7")
+		},
+		"one pin that comes back at once calls nobody": func(t *testing.T, p *port) {
+			p.silent(0, "7")
+			p.pass(1)
+			p.back(12, "7")
+			p.pass(60)
+			p.calls()
+			if n := p.called(); n != 0 {
+				t.Errorf("people were called %d times", n)
+			}
+		},
+		"a gateway that stops is one alarm until its pins are back": func(t *testing.T, p *port) {
+			p.silent(0, numbers(1, 6)...)
+			p.pass(1)
+			p.silent(1, numbers(7, 20)...)
+			p.pass(600)
+			p.calls("pins-silent")
+			all, _ := p.log.List("east-3", false)
+			g := all[0]
+			if g.Value != 20 || !g.Onset.Equal(second(0)) || g.Priority != detect.Alarm ||
+				!strings.HasPrefix(g.Detail, "20 load pins of berth east-3 stopped sending at 04:05:06 UTC, lines 1, 2, 3") {
+				t.Errorf("alarm: %+v", g)
+			}
+			for _, s := range all[1:] {
+				if s.Lifecycle() != alarm.SuppressedByDesign || s.Suppressed.Under != g.ID {
+					t.Errorf("line %s: lifecycle %d under %+v", s.Line, s.Lifecycle(), s.Suppressed)
+				}
+			}
+			p.back(700, numbers(1, 20)...)
+			p.pass(1)
+			p.calls()
+			if n := p.called(); n != 1 {
+				t.Errorf("people were called %d times", n)
+			}
+		},
+		"a line that stays away calls for itself once the others are back": func(t *testing.T, p *port) {
+			p.silent(0, numbers(1, 20)...)
+			p.pass(20)
+			p.back(60, append(numbers(1, 12), numbers(14, 19)...)...)
+			p.pass(3)
+			p.calls("pins-silent")
+			p.back(62, "20") // is only a little later
+			p.pass(6)
+			p.calls("sensor-fault 13")
+			p.pass(600)
+			p.calls("sensor-fault 13")
+			p.back(700, "13")
+			p.calls()
+			if n := p.called(); n != 2 {
+				t.Errorf("people were called %d times", n)
+			}
+		},
+		"half of two gateways, then the other half": func(t *testing.T, p *port) {
+			p.silent(0, numbers(1, 10)...)
+			p.pass(60)
+			p.calls("pins-silent")
+			p.silent(60, numbers(11, 20)...)
+			p.pass(10)
+			p.calls("pins-silent")
+			all, _ := p.log.List("east-3", false)
+			if g := all[0]; g.Value != 20 || !strings.HasPrefix(g.Detail, "10 load pins of berth east-3 stopped sending at 04:06:06 UTC, 10 more before them, lines 11,") {
+				t.Errorf("alarm: %+v", g)
+			}
+			if n := p.called(); n != 2 {
+				t.Errorf("people were called %d times", n)
+			}
+			p.back(200, numbers(1, 20)...)
+			p.pass(1)
+			p.calls()
+		},
+		"one more pin a while after is its own": func(_ *testing.T, p *port) {
+			p.silent(0, numbers(1, 18)...)
+			p.pass(60)
+			p.silent(60, "19")
+			p.pass(5)
+			p.calls("pins-silent", "sensor-fault 19")
+		},
+		"fewer than half are told one by one": func(_ *testing.T, p *port) {
+			p.silent(0, numbers(1, 9)...)
+			p.pass(5)
+			p.calls("sensor-fault 1", "sensor-fault 2", "sensor-fault 3", "sensor-fault 4", "sensor-fault 5",
+				"sensor-fault 6", "sensor-fault 7", "sensor-fault 8", "sensor-fault 9")
+		},
+		"pins with another fault do not count": func(_ *testing.T, p *port) {
+			for _, line := range numbers(1, 12) {
+				p.apply(raised(detect.SensorFault, line, 0))
+			}
+			p.silent(60, numbers(13, 16)...)
+			p.pass(5)
+			if got := p.calling(); len(got) != 13 || got[0] != "pins-silent" {
+				p.t.Fatalf("calling: %q", got)
+			}
+		},
+		"a berth that is heard no more explains its pins": func(t *testing.T, p *port) {
+			p.ok(p.log.RaiseOwn(t.Context(), alarm.Own{Berth: "east-3", Condition: berthSilent, Priority: detect.Alarm}))
+			p.pass(50)
+			p.silent(-8, numbers(1, 20)...) // told when readings come again
+			p.pass(5)
+			p.calls(berthSilent)
+			p.ok(p.log.ClearOwn(t.Context(), "east-3", berthSilent))
+			p.pass(25)
+			p.back(80, append(numbers(1, 4), numbers(6, 20)...)...)
+			p.calls()
+			p.pass(30)
+			p.calls("sensor-fault 5")
+			if n := p.called(); n != 2 {
+				t.Errorf("people were called %d times", n)
+			}
+		},
+		"a clock that is set ahead explains the pins that fell silent with it": func(t *testing.T, p *port) {
+			p.ok(p.log.RaiseOwn(t.Context(), alarm.Own{Berth: "east-3", Condition: clockAhead, Priority: detect.Alarm}))
+			p.pass(15)
+			p.silent(0, numbers(1, 20)...)
+			p.pass(10)
+			p.calls(clockAhead)
+		},
+		"a clock that has been ahead for long does not": func(t *testing.T, p *port) {
+			p.ok(p.log.RaiseOwn(t.Context(), alarm.Own{Berth: "east-3", Condition: clockAhead, Priority: detect.Alarm}))
+			p.pass(3600)
+			p.silent(3590, numbers(1, 20)...)
+			p.pass(10)
+			p.calls("pins-silent", clockAhead)
+		},
+		"acknowledging or shelving the alarm is not of its lines": func(t *testing.T, p *port) {
+			p.silent(0, numbers(1, 20)...)
+			p.pass(10)
+			all, _ := p.log.List("east-3", false)
+			_, err := p.log.Acknowledge(t.Context(), all[0].ID, mate, "")
+			must(t, err)
+			_, err = p.log.Shelve(t.Context(), all[0].ID, foreman, "Gateway is being changed.", time.Hour)
+			must(t, err)
+			p.calls()
+			p.back(60, numbers(1, 19)...)
+			p.pass(10)
+			p.calls("sensor-fault 20")
+			all, _ = p.log.List("east-3", false)
+			if s := all[0].Lifecycle(); s != alarm.ActiveUnacknowledged {
+				t.Errorf("line 20 is in state %d", s)
+			}
+		},
+		"a shelf goes before a suppression": func(t *testing.T, p *port) {
+			_, err := p.log.TakeOutOfService(t.Context(), alarm.Subject{Berth: "east-3", Line: "3"}, mate, "Pin is being changed.")
+			must(t, err)
+			p.silent(0, numbers(1, 20)...)
+			p.pass(10)
+			all, _ := p.log.List("east-3", false)
+			i := slices.IndexFunc(all, func(s alarm.State) bool { return s.Line == "3" })
+			if s := all[i].Lifecycle(); s != alarm.OutOfService {
+				t.Errorf("line 3 is in state %d", s)
+			}
+			p.calls("pins-silent")
+		},
+	}
+	for name, test := range tests {
+		t.Run(name, func(t *testing.T) { test(t, newPort(t, 20)) })
+	}
+}
+
+// An alarm log whose process is killed after any of its records goes on to the same
+// state: each prefix of the records, opened again and told again what it lost, ends
+// as the whole did.
+func TestKilledWhileSuppressing(t *testing.T) {
+	story := func(p *port) {
+		p.silent(0, numbers(1, 6)...)
+		p.silent(1, numbers(7, 20)...)
+		p.pass(10)
+		p.back(60, numbers(1, 19)...)
+		p.pass(10)
+	}
+	final := func(p *port) string {
+		var out []string
+		all, _ := p.log.List("", true)
+		for i := range all {
+			s := &all[i]
+			out = append(out, fmt.Sprint(s.Condition, " ", s.Line, " ", s.Lifecycle(), " ", s.Suppressed != nil))
+		}
+		slices.Sort(out)
+		return strings.Join(out, "\n")
+	}
+	whole := newPort(t, 20)
+	story(whole)
+	want, records := final(whole), whole.store.Kept
+	whole.calls("sensor-fault 20")
+	for cut := range records {
+		p := newPort(t, 20)
+		p.store.Kept = slices.Clone(records[:cut])
+		p.reopen()
+		story(p) // the journal gives all again; what is on record is passed over
+		if got := final(p); got != want {
+			t.Fatalf("cut after record %d:\n%s\nwant\n%s", cut, got, want)
+		}
+		if n := p.called(); n != 2 {
+			t.Errorf("cut after record %d: people were called %d times", cut, n)
+		}
+	}
+}
+
+// In whatever order pins fall silent and come back, berth and clock are lost and
+// found, and the server is started again: in the end each fault that is still there
+// calls, or stands under an alarm that does, and nothing stands that is over.
+func TestNoFaultStaysUnannounced(t *testing.T) {
+	rapid.Check(t, func(rt *rapid.T) {
+		p := newPort(t, rapid.IntRange(0, 8).Draw(rt, "pins"))
+		now := 0
+		own := map[string]bool{}
+		for range rapid.IntRange(1, 25).Draw(rt, "steps") {
+			line := strconv.Itoa(rapid.IntRange(1, 8).Draw(rt, "line"))
+			switch rapid.SampledFrom([]string{"silent", "silent", "all", "back", "back", "own", "wait", "restart", "fault"}).Draw(rt, "step") {
+			case "silent":
+				p.silent(now-10, line)
+			case "all":
+				p.silent(now-10, numbers(1, rapid.IntRange(2, 8).Draw(rt, "to"))...)
+			case "back":
+				p.back(now, line)
+			case "fault":
+				p.apply(raised(detect.SensorFault, line, now))
+			case "own":
+				condition := rapid.SampledFrom([]string{berthSilent, clockAhead}).Draw(rt, "own")
+				if own[condition] = !own[condition]; own[condition] {
+					p.ok(p.log.RaiseOwn(t.Context(), alarm.Own{Berth: "east-3", Condition: condition, Priority: detect.Alarm}))
+				} else {
+					p.ok(p.log.ClearOwn(t.Context(), "east-3", condition))
+				}
+			case "wait":
+				seconds := rapid.IntRange(1, 60).Draw(rt, "seconds")
+				p.pass(seconds)
+				now += seconds
+			case "restart":
+				p.reopen()
+			}
+		}
+		p.pass(60)
+		all, _ := p.log.List("", false)
+		calls := map[string]bool{}
+		under := map[string]int{}
+		for i := range all {
+			calls[all[i].ID] = all[i].Calls()
+			if s := all[i].Suppressed; s != nil {
+				under[s.Under]++
+			}
+		}
+		for i := range all {
+			s := &all[i]
+			if !s.Calls() && !calls[s.Suppressed.Under] {
+				rt.Fatalf("line %s calls nobody, nor does %q", s.Line, s.Suppressed.Under)
+			}
+			if s.Condition == alarm.PinsSilent && under[s.ID] == 0 {
+				rt.Fatalf("%s stands for no line", s.ID)
+			}
+		}
+		for condition, is := range own {
+			if is {
+				p.ok(p.log.ClearOwn(t.Context(), "east-3", condition))
+			}
+		}
+		p.back(now+1000, numbers(1, 8)...)
+		p.pass(2)
+		p.calls()
+	})
+}
