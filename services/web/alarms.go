@@ -32,7 +32,8 @@ type alarmWire struct {
 	Group     string `json:"group,omitempty"`
 	Priority  string `json:"priority"`
 	// State is that of ISA-18.2: active-unacknowledged, active-acknowledged,
-	// returned-unacknowledged, normal, shelved or out-of-service.
+	// returned-unacknowledged, normal, shelved, out-of-service or
+	// suppressed-by-design.
 	State    string     `json:"state"`
 	Raised   int64      `json:"raised"`   // by its source's clock
 	Recorded int64      `json:"recorded"` // by the server's
@@ -45,6 +46,7 @@ type alarmWire struct {
 	Acks     []ackWire  `json:"acks,omitempty"`
 	Level    int        `json:"level,omitempty"` // how often escalated
 	Held     *holdWire  `json:"held,omitempty"`
+	Under    string     `json:"under,omitempty"` // the alarm for its cause, where it is suppressed
 	Notes    []noteWire `json:"notes,omitempty"`
 }
 
@@ -121,6 +123,9 @@ func wireAlarm(a *alarm.State) alarmWire {
 	for _, n := range a.Notes {
 		w.Notes = append(w.Notes, noteWire{n.Side.String(), n.By, millis(n.At), n.Text})
 	}
+	if a.Suppressed != nil {
+		w.Under = a.Suppressed.Under
+	}
 	if a.Hold != nil {
 		h := wireHold(a.Hold)
 		w.Held = &h
@@ -145,6 +150,8 @@ func stateName(l alarm.Lifecycle) string {
 		return "shelved"
 	case alarm.OutOfService:
 		return "out-of-service"
+	case alarm.SuppressedByDesign:
+		return "suppressed-by-design"
 	}
 	return "normal"
 }

@@ -8,12 +8,14 @@ import type { Live } from "../lib/live";
 import { settings } from "../lib/settings";
 import { shape } from "../lib/shapes";
 import { short, span } from "../lib/time";
+import { suppressed, under } from "../lib/under";
 import { condition, has, place, say } from "../lib/words";
 import type { Alarm } from "../lib/wire";
 import { present, side, waiting, type Part, type Which } from "./part";
 
 class Card {
   private readonly about: string;
+  private readonly below = el("p", { class: "detail" });
   private readonly age = el("p", { class: "age" });
   private readonly acks = el("ul", { class: "acks" });
   private readonly refusal = el("p", { class: "refusal", role: "alert", hidden: true });
@@ -29,7 +31,7 @@ class Card {
       el("h2", {}, condition(a.condition), where !== "" && el("span", { class: "where" }, where)),
       has(todo) && el("p", { class: "do" }, say(todo)),
       a.detail !== undefined && el("p", { class: "detail", lang: "en-GB" }, a.detail),
-      this.age, this.acks, this.refusal, this.button);
+      this.below, this.age, this.acks, this.refusal, this.button);
     this.button.textContent = say("alarm.acknowledge");
     this.button.setAttribute("aria-label", `${say("alarm.acknowledge")}: ${this.about}`);
     this.button.addEventListener("click", () => void this.acknowledge());
@@ -39,6 +41,8 @@ class Card {
     this.alarm = a;
     const now = live.now();
     const raised = say("deck.raised", { time: short(a.raised, now), age: span(now - a.recorded) });
+    const below = under(live.picture.alarms.list, a);
+    text(this.below, below.length > 0 ? suppressed(below) : "");
     text(this.age, isActive(a) ? raised : `${say("deck.over")} · ${raised}`);
     inOrder(this.acks, (a.acks ?? []).map((k) =>
       el("li", {}, say("alarm.acknowledged-by", { by: k.by, side: sideName(k.side), time: short(k.at, now) }))));

@@ -9,6 +9,7 @@ import type { Live } from "./live";
 import { onSettings, settings } from "./settings";
 import { shape } from "./shapes";
 import { short, span, stamp } from "./time";
+import { suppressed, under } from "./under";
 import { measure } from "./units";
 import { condition, count, has, place, say } from "./words";
 import type { Alarm, Hold, Side } from "./wire";
@@ -16,6 +17,7 @@ import type { Alarm, Hold, Side } from "./wire";
 interface Item {
   key: string;
   alarm?: Alarm;
+  under?: Alarm[]; // suppressed under it
   hold?: Hold;
 }
 
@@ -80,9 +82,10 @@ export class AlarmList {
     const alarms = ours(list);
     const items: Record<Part, Item[]> = { active: [], returned: [], quiet: [], over: [] };
     for (const a of alarms) {
-      if (isActive(a)) items.active.push({ key: a.id, alarm: a });
-      else if (a.state === "returned-unacknowledged") items.returned.push({ key: a.id, alarm: a });
-      else if (a.state === "normal") items.over.push({ key: a.id, alarm: a });
+      const item: Item = { key: a.id, alarm: a, under: under(alarms, a) };
+      if (isActive(a)) items.active.push(item);
+      else if (a.state === "returned-unacknowledged") items.returned.push(item);
+      else if (a.state === "normal") items.over.push(item);
     }
     for (const h of ours(holds)) {
       const alarm = alarms.find((a) => a.held && samePlace(a.held, h));
@@ -161,17 +164,18 @@ export class AlarmList {
     r.node.replaceChildren(
       el("p", { class: "what" }, shape(a.priority, taken), el("span", { class: "unseen" }, say(`alarm.priority.${a.priority}`)), el("b", {}, condition(a.condition)), r.age),
       el("p", { class: "where" }, where(a)),
-      ...(open ? this.laidOpen(a, now) : []));
+      ...(open ? this.laidOpen(a, r.item.under ?? [], now) : []));
     this.age(r, now);
   }
 
-  private laidOpen(a: Alarm, now: number): (Node | string)[] {
+  private laidOpen(a: Alarm, below: readonly Alarm[], now: number): (Node | string)[] {
     const doIt = whatToDo(a.condition);
     return nodes(
       isActive(a) && doIt !== "" && el("p", { class: "do" }, doIt),
       a.detail ? el("p", { lang: "en-GB", class: "detail" }, a.detail) : null,
       el("p", { class: "small" }, say(`alarm.priority.${a.priority}`), " · ", say(`alarm.state.${a.state}`), " · ", say("alarm.raised"), " ", stamp(a.raised, now),
         a.cleared ? `, ${say("alarm.cleared")} ` : null, a.cleared ? stamp(a.cleared, now) : null, figures(a)),
+      below.length > 0 && el("p", { class: "small under" }, suppressed(below)),
       a.level && !a.acks?.length ? el("p", { class: "escalated" }, say("alarm.escalated")) : null,
       ...(a.acks ?? []).map((k) => el("p", { class: "small" }, "✓ ", say("alarm.acknowledged-by", { by: k.by, side: sideName(k.side), time: short(k.at, now) }), k.note ? `: ${k.note}` : null)),
       ...(a.notes ?? []).map((n) => el("p", { class: "small" }, "✎ ", say("alarm.noted-by", { by: n.by, side: sideName(n.side), time: short(n.at, now) }), `: ${n.text}`)),

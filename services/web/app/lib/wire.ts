@@ -7,7 +7,7 @@ export type Side = "terminal" | "ship";
 export type Sensor = "good" | "bad" | "silent" | "none";
 export type AlarmState =
   | "active-unacknowledged" | "active-acknowledged" | "returned-unacknowledged"
-  | "normal" | "shelved" | "out-of-service";
+  | "normal" | "shelved" | "out-of-service" | "suppressed-by-design";
 
 // A message is the whole picture or what changed of it.
 export interface Message {
@@ -96,6 +96,7 @@ export interface Alarm {
   notes?: Note[];
   level?: number; // how often escalated
   held?: Hold;
+  under?: string; // the alarm for its cause, where it is suppressed
 }
 
 export interface Acknowledgement { side: Side; by: string; role?: string; at: number; note?: string }
