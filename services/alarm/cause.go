@@ -241,6 +241,7 @@ func (b *silence) raise(many []*State) *Record {
 	for i, s := range many {
 		lines[i] = s.Line
 	}
+	slices.SortFunc(lines, func(x, y string) int { return cmp.Or(cmp.Compare(len(x), len(y)), cmp.Compare(x, y)) })
 	all, before := len(many), ""
 	for _, s := range b.quiet {
 		if cause := b.fold.byID[s.Suppressed.Under]; cause != nil && cause.Condition == PinsSilent && !b.loose(s) {

@@ -212,6 +212,18 @@ func TestOneCauseOneCall(t *testing.T) {
 			p.pass(1)
 			p.calls()
 		},
+		"a server that is down while the others are told": func(t *testing.T, p *port) {
+			p.silent(0, numbers(1, 6)...)
+			p.clock.move(time.Minute)
+			p.reopen()
+			p.pass(1)
+			p.silent(0, numbers(7, 20)...)
+			p.pass(10)
+			p.calls("pins-silent")
+			if n := p.called(); n != 1 {
+				t.Errorf("people were called %d times", n)
+			}
+		},
 		"one more pin a while after is its own": func(_ *testing.T, p *port) {
 			p.silent(0, numbers(1, 18)...)
 			p.pass(60)

@@ -18,6 +18,10 @@ func defaultEscalation() map[detect.Priority][]time.Duration {
 	}
 }
 
+// mostOfCause is how many records suppression by design may make in a second; what
+// is over that waits for the next, so that people are not kept waiting.
+const mostOfCause = 500
+
 // KeepTime ends shelves whose time is over, sees to what is suppressed by design and
 // escalates what nobody has acknowledged, every second until ctx ends.
 func (l *Log) KeepTime(ctx context.Context) error {
@@ -48,7 +52,11 @@ func (l *Log) tick(ctx context.Context) error {
 				}
 			}
 		}
-		for r := l.nextOfCause(now); r != nil; r = l.nextOfCause(now) {
+		for range mostOfCause {
+			r := l.nextOfCause(now)
+			if r == nil {
+				break
+			}
 			if err := l.append(ctx, r); err != nil {
 				return err
 			}

@@ -22,6 +22,6 @@ export function load(kN: number): string { return `${figure(kN)}\u00a0${unit()}`
 // measure writes a value of an alarm in its own unit, loads in the viewer's.
 export function measure(v: number, of: string | undefined): string {
   if (of === "kN") return load(v);
-  const text = number(v, Math.abs(v) >= 100 ? 0 : Math.abs(v) >= 10 ? 1 : 2);
+  const text = number(v, Math.abs(v) >= 100 || Number.isInteger(v) ? 0 : Math.abs(v) >= 10 ? 1 : 2);
   return of ? `${text}\u00a0${of}` : text;
 }
