@@ -15,6 +15,7 @@ require (
 	github.com/eclipse/paho.golang v0.23.0
 	github.com/evanw/esbuild v0.28.2
 	github.com/go-jose/go-jose/v4 v4.1.9
+	github.com/gofrs/flock v0.13.1
 	github.com/grafana/grafana-foundation-sdk/go v0.0.22
 	github.com/influxdata/influxdb-client-go/v2 v2.14.0
 	github.com/klauspost/compress v1.20.4

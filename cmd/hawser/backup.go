@@ -125,21 +125,29 @@ func describe(w io.Writer, what string, m backup.Manifest) error {
 }
 
 // backupFolder backs the folder of a stopped server up.
-func backupFolder(ctx context.Context, s streams, data string, w io.Writer) error {
+func backupFolder(ctx context.Context, s streams, data string, w io.Writer) (err error) {
 	if _, err := os.Stat(filepath.Join(data, "journal")); err != nil {
 		return fmt.Errorf("%s is no data folder: %w", data, err)
 	}
+	release, err := folder.Lock(data)
+	var inUse *folder.InUseError
+	if errors.As(err, &inUse) {
+		return fmt.Errorf("%w: a server that runs is backed up with --from", err)
+	} else if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, release()) }()
 	if _, err := folder.Open(data); err != nil {
 		return err
 	}
 	j, err := journal.Open(ctx, journal.Options{Dir: filepath.Join(data, "journal"), KeepLimits: true, Log: newLog(s.err, slog.LevelWarn)})
 	if err != nil {
-		return fmt.Errorf("%w (a server that runs is backed up with --from)", err)
+		return err
 	}
 	c := contents{journal: j, kind: storeNone}
 	dir := filepath.Join(data, "store")
 	if _, err := os.Stat(dir); err == nil {
-		// Nobody writes to it while the journal's folder is ours.
+		// Nobody writes to it while the folder is ours.
 		c.kind, c.store = storeEmbedded, func(context.Context) (string, func(), error) { return dir, func() {}, nil }
 	} else if !errors.Is(err, fs.ErrNotExist) {
 		return errors.Join(err, j.Close())

@@ -114,8 +114,14 @@ func (s *station) Close() error {
 	return errors.Join(errs...)
 }
 
-// openFolder makes the data folder, or takes an older one to the present form.
+// openFolder makes the data folder, or takes an older one to the present form, and
+// keeps every other process out of it.
 func (s *station) openFolder(context.Context) error {
+	release, err := folder.Lock(s.cfg.Data)
+	if err != nil {
+		return err
+	}
+	s.onClose("data folder", release)
 	found, err := folder.Open(s.cfg.Data)
 	if err == nil && found != folder.Form {
 		s.log.Info("data folder taken to the present form", "folder", s.cfg.Data, "from", found, "to", folder.Form)

@@ -4,6 +4,8 @@
 // the present form or not at all.
 //
 //	DATA/version    one line: hawser-data <form>
+//	DATA/lock       held by the one process that has the folder open
+//	DATA/lock-holder which that is, or was last
 //	DATA/journal/   of the journal, with its own mark
 //	DATA/store/     of the embedded store
 //
