@@ -35,16 +35,6 @@ type config struct {
 	Curves         curves        `yaml:"curves"`
 }
 
-type journalConfig struct {
-	URL          string        `yaml:"url"`
-	Replicas     int           `yaml:"replicas"`
-	User         string        `yaml:"user"`
-	PasswordFile string        `yaml:"password_file"`
-	MaxBytes     byteSize      `yaml:"max_bytes"`
-	MaxAge       time.Duration `yaml:"max_age"`
-	Sync         time.Duration `yaml:"sync"`
-}
-
 type storeConfig struct {
 	Kind         string        `yaml:"kind"`
 	Retention    time.Duration `yaml:"retention"`
@@ -125,7 +115,12 @@ func (c *config) bind(cmd *cobra.Command) {
 	f.StringVar(&c.TLS.Key, "tls-key", c.TLS.Key, "`FILE` of its private key (PEM)")
 	f.StringVar(&c.Access.File, "access", c.Access.File, "`FILE` of who may do what (YAML); with TLS, needed to listen beyond loopback")
 	f.StringVar(&c.Access.Audit, "audit", c.Access.Audit, "`FILE` that who did what is added to; standard error where none is given")
-	f.StringVar(&c.Journal.URL, "journal", c.Journal.URL, "`URL` of an outside NATS server with JetStream (nats://HOST:PORT), or several of a cluster, commas between, in place of the embedded journal")
+	f.StringVar(&c.Journal.URL, "journal", c.Journal.URL, "`URL` of an outside NATS server with JetStream (nats://HOST:PORT, or tls:// for none but TLS), or several of a cluster, commas between, in place of the embedded journal")
+	f.StringVar(&c.Journal.RootCAs, "journal-root-cas", c.Journal.RootCAs, "`FILE` of the authorities that the NATS server's certificate is of (PEM); with it the connection is TLS")
+	f.StringVar(&c.Journal.ClientCert, "journal-client-cert", c.Journal.ClientCert, "`FILE` of the certificate to show to the NATS server (PEM); with it the connection is TLS")
+	f.StringVar(&c.Journal.ClientKey, "journal-client-key", c.Journal.ClientKey, "`FILE` of its private key (PEM)")
+	f.StringVar(&c.Journal.UserCredentials, "journal-user-credentials", c.Journal.UserCredentials, "`FILE` of NATS user credentials (.creds)")
+	f.StringVar(&c.Journal.TokenFile, "journal-token-file", c.Journal.TokenFile, "`FILE` with the NATS server's token")
 	f.IntVar(&c.Journal.Replicas, "journal-replicas", c.Journal.Replicas, "servers of the NATS cluster that each hold all of the journal: 1, 3 or 5")
 	f.Var(&c.Journal.MaxBytes, "journal-max-bytes", "size at which the journal lets its oldest go")
 	f.DurationVar(&c.Journal.MaxAge, "journal-max-age", c.Journal.MaxAge, "age at which the journal lets its oldest go")
@@ -202,20 +197,11 @@ func (c *config) validate() error {
 		return fmt.Errorf("clock_tolerance: %s is negative", c.ClockTolerance)
 	case c.SilentAfter < time.Second || c.SilentAfter > time.Hour:
 		return fmt.Errorf("silent_after: %s must be from 1s to 1h", c.SilentAfter)
-	case c.Journal.MaxAge <= 0:
-		return fmt.Errorf("journal.max_age: %s must be above zero", c.Journal.MaxAge)
-	case c.Journal.Sync < time.Millisecond || c.Journal.Sync > 10*time.Second:
-		return fmt.Errorf("journal.sync: %s must be from 1ms to 10s", c.Journal.Sync)
-	case c.Journal.URL != "" && !strings.HasPrefix(c.Journal.URL, "nats://"):
-		return fmt.Errorf("journal.url: %q must be nats://HOST:PORT", c.Journal.URL)
-	case c.Journal.Replicas != 1 && c.Journal.Replicas != 3 && c.Journal.Replicas != 5:
-		return fmt.Errorf("journal.replicas: %d is none of 1, 3, 5", c.Journal.Replicas)
-	case c.Journal.URL == "" && (c.Journal.Replicas != 1 || c.Journal.User != ""):
-		return errors.New("journal: replicas and a user are of a NATS cluster at journal.url")
-	case (c.Journal.User == "") != (c.Journal.PasswordFile == ""):
-		return errors.New("journal: a user and a password_file go together")
 	case c.Store.Retention <= 0:
 		return fmt.Errorf("store.retention: %s must be above zero", c.Store.Retention)
+	}
+	if err := c.Journal.validate(); err != nil {
+		return err
 	}
 	if err := c.Store.Rollups.retention().Validate(); err != nil {
 		return fmt.Errorf("store.rollups: %w", err)

@@ -79,7 +79,7 @@ func TestSettingsOfDeploymentsAreRead(t *testing.T) {
 			return c.Store.Kind == storeInflux && c.Store.TokenFile != "" && len(c.Deliver.Alertmanagers) == 1
 		},
 		"kubernetes/settings/hawser.yaml": func(c config) bool {
-			return c.Journal.Replicas == 3 && strings.Count(c.Journal.URL, "nats://") == 3 && c.Journal.PasswordFile != ""
+			return c.Journal.Replicas == 3 && strings.Count(c.Journal.URL, "nats://") == 3 && c.Journal.PasswordFile != "" && c.Journal.RootCAs != ""
 		},
 	} {
 		cfg := defaultConfig()
@@ -106,8 +106,13 @@ func TestSettingsShownAsCommentsAreRead(t *testing.T) {
 	if !found {
 		t.Fatal("no curves are shown")
 	}
+	_, outside, found := strings.Cut(string(data), "\n  # url:")
+	outside, _, _ = strings.Cut(outside, "\nstore:")
+	if !found {
+		t.Fatal("no journal outside is shown")
+	}
 	path := filepath.Join(t.TempDir(), "hawser.yaml")
-	if err := os.WriteFile(path, []byte("curves:\n"+strings.ReplaceAll("\n"+ropes, "\n# ", "\n")+"\ndeliver:\n"+strings.ReplaceAll("\n"+shown, "\n# ", "\n")), 0o600); err != nil {
+	if err := os.WriteFile(path, []byte("journal:\n  url:"+strings.ReplaceAll(outside, "\n  # ", "\n  ")+"\ncurves:\n"+strings.ReplaceAll("\n"+ropes, "\n# ", "\n")+"\ndeliver:\n"+strings.ReplaceAll("\n"+shown, "\n# ", "\n")), 0o600); err != nil {
 		t.Fatal(err)
 	}
 	cfg := defaultConfig()
@@ -117,6 +122,9 @@ func TestSettingsShownAsCommentsAreRead(t *testing.T) {
 	d := cfg.Deliver
 	if len(d.Alertmanagers) != 1 || len(d.Webhooks) != 2 || d.Webhooks[1].Level != 1 || len(d.Brokers) != 1 || d.Brokers[0].Berths[0] != "east-3" || d.Alertmanagers[0].Least != "alarm" {
 		t.Errorf("deliver: %+v", d)
+	}
+	if j := cfg.Journal; strings.Count(j.URL, "tls://") != 3 || j.Replicas != 3 || j.RootCAs == "" || j.ClientCert == "" || j.UserCredentials == "" {
+		t.Errorf("journal: %+v", j)
 	}
 	if cfg.Curves["hmpe"].M != 9 {
 		t.Errorf("curves: %+v", cfg.Curves)

@@ -7,6 +7,7 @@ import (
 	"os"
 	"os/exec"
 	"os/signal"
+	"path/filepath"
 	"strings"
 	"testing"
 	"time"
@@ -14,12 +15,23 @@ import (
 	natsd "github.com/nats-io/nats-server/v2/server"
 
 	"hawser/ingest/store/realserver"
+	"hawser/services/access/keyring"
 )
 
 // runNATS makes the test binary a NATS server of its own process, on the folder
-// in its environment, and prints where it listens.
+// in its environment, and prints where it listens. With a folder of keys in the
+// environment it speaks TLS only, with clients who have a certificate.
 func runNATS(dir string) error {
-	s, err := natsd.NewServer(&natsd.Options{Host: "127.0.0.1", Port: natsd.RANDOM_PORT, JetStream: true, StoreDir: dir, MaxPayload: 9 << 20})
+	o := &natsd.Options{Host: "127.0.0.1", Port: natsd.RANDOM_PORT, JetStream: true, StoreDir: dir, MaxPayload: 9 << 20}
+	if keys := os.Getenv(natsKeys); keys != "" {
+		config, err := natsd.GenTLSConfig(&natsd.TLSConfigOpts{CertFile: filepath.Join(keys, "server.crt"), KeyFile: filepath.Join(keys, "server.key"),
+			CaFile: filepath.Join(keys, keyring.CAFile), Verify: true})
+		if err != nil {
+			return err
+		}
+		o.TLS, o.TLSConfig, o.TLSVerify, o.TLSTimeout = true, config, true, 10
+	}
+	s, err := natsd.NewServer(o)
 	if err != nil {
 		return err
 	}
@@ -37,10 +49,10 @@ func runNATS(dir string) error {
 }
 
 // startNATS starts a NATS server in a process of its own.
-func startNATS(t *testing.T) (url string) {
+func startNATS(t *testing.T, env ...string) (url string) {
 	t.Helper()
 	cmd := exec.Command(os.Args[0])
-	cmd.Env = append(os.Environ(), asNATS+"="+t.TempDir())
+	cmd.Env = append(append(os.Environ(), asNATS+"="+t.TempDir()), env...)
 	out, err := cmd.StdoutPipe()
 	if err == nil {
 		err = cmd.Start()
@@ -80,6 +92,40 @@ func TestWithTheJournalOutside(t *testing.T) {
 	out, _ := hawser(t, "send", "--plan", planFile("tanker-12"), "--to", s.grpc, path)
 	if !strings.Contains(out, fmt.Sprintf("%d batches were there before", batches)) {
 		t.Errorf("sending again says %q", out)
+	}
+}
+
+// With TLS and certificates on both sides the journal outside is the same; who has
+// another authority for it, or no certificate, is told which file is wrong and ends.
+func TestWithTheJournalOutsideOverTLS(t *testing.T) {
+	t.Parallel()
+	newKeys := func() string {
+		made, err := keyring.Make(keyring.Options{Dir: filepath.Join(t.TempDir(), "keys"), Berths: []string{"north-jetty-1"}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return made.Dir
+	}
+	keys, other := newKeys(), newKeys()
+	url := startNATS(t, natsKeys+"="+keys)
+	in := func(dir, name string) string { return filepath.Join(dir, name) }
+	secured := []string{"--journal", url, "--journal-client-cert", in(keys, keyring.DeviceCertFile), "--journal-client-key", in(keys, keyring.DeviceKeyFile), "--journal-root-cas"}
+	path := record(t, "tanker-12", 9, nil)
+	want := replayed(t, "tanker-12", path)
+	_, batches := inRecording(t, path)
+	s := startServe(t, t.TempDir(), append(secured, in(keys, keyring.CAFile))...)
+	hawser(t, "send", "--plan", planFile("tanker-12"), "--to", s.grpc, path)
+	s.watched("north-jetty-1", float64(batches))
+	compareTold(t, s.onRecord(), want)
+
+	for says, args := range map[string][]string{
+		"not trusted by root_cas " + in(other, keyring.CAFile): append(secured, in(other, keyring.CAFile)),
+		"asks for a client_cert":                               {"--journal", url, "--journal-root-cas", in(keys, keyring.CAFile)},
+	} {
+		code, _, stderr := hawserCode(t, append([]string{"serve", "--data", t.TempDir(), "--http", "127.0.0.1:0", "--grpc", "127.0.0.1:0"}, args...)...)
+		if code != exitFailed || !strings.Contains(stderr, says) || strings.Count(stderr, "\n") != 1 {
+			t.Errorf("exit code %d, want 1 and one line with %q:\n%s", code, says, stderr)
+		}
 	}
 }
 

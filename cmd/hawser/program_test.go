@@ -29,6 +29,7 @@ import (
 const (
 	asProgram = "HAWSER_TEST_AS_PROGRAM"
 	asNATS    = "HAWSER_TEST_AS_NATS"
+	natsKeys  = "HAWSER_TEST_NATS_KEYS" // of that server, where it has TLS
 )
 
 func TestMain(m *testing.M) {

@@ -130,19 +130,11 @@ func (s *station) openFolder(context.Context) error {
 }
 
 func (s *station) openJournal(ctx context.Context) (err error) {
-	o := journal.Options{
-		URL: s.cfg.Journal.URL, Replicas: s.cfg.Journal.Replicas, User: s.cfg.Journal.User, MaxBytes: int64(s.cfg.Journal.MaxBytes), MaxAge: s.cfg.Journal.MaxAge,
-		SyncEvery: s.cfg.Journal.Sync, OnPressure: s.limits.pressure, OnLoss: s.limits.loss,
-		Log: s.log, Registerer: s.registry,
+	o, err := s.cfg.Journal.options(s.cfg.Data)
+	if err != nil {
+		return err
 	}
-	if s.cfg.Journal.PasswordFile != "" {
-		if o.Password, err = secretIn(s.cfg.Journal.PasswordFile); err != nil {
-			return fmt.Errorf("journal.password_file: %w", err)
-		}
-	}
-	if o.URL == "" {
-		o.Dir = filepath.Join(s.cfg.Data, "journal")
-	}
+	o.OnPressure, o.OnLoss, o.Log, o.Registerer = s.limits.pressure, s.limits.loss, s.log, s.registry
 	if s.journal, err = journal.Open(ctx, o); err != nil {
 		return err
 	}

@@ -2,6 +2,7 @@ package check
 
 import (
 	"fmt"
+	"regexp"
 	"slices"
 	"strings"
 	"testing"
@@ -80,6 +81,7 @@ func build(t *testing.T) manifests {
 // secrets are those that the kustomization says must be there, and their keys.
 var secrets = map[string][]string{
 	"hawser-tls": {"tls.crt", "tls.key"}, "hawser-devices": {"ca.crt"}, "nats": {"client-password", "route-password"},
+	"nats-tls": {"tls.crt", "tls.key", "ca.crt"},
 }
 
 func TestManifests(t *testing.T) {
@@ -126,6 +128,32 @@ func TestManifests(t *testing.T) {
 			return selects(p.Spec.PodSelector.MatchLabels, m.sets[name].Spec.Template.Labels)
 		}) {
 			t.Errorf("network policy %s is of no pod", p.Name)
+		}
+	}
+}
+
+// Whatever the journal's configuration takes from the environment, its servers have;
+// what goes over the network goes over TLS, and hawser knows its authority.
+func TestJournalIsReachedOverTLS(t *testing.T) {
+	m := build(t)
+	conf, env := "", map[string]bool{}
+	for _, c := range m.configs {
+		conf += c.Data["nats.conf"]
+	}
+	for _, e := range m.sets["nats"].Spec.Template.Spec.Containers[0].Env {
+		env[e.Name] = true
+	}
+	for _, name := range regexp.MustCompile(`\$([A-Z_]+)`).FindAllStringSubmatch(conf, -1) {
+		if !env[name[1]] {
+			t.Errorf("nats.conf takes %s, which the servers have not", name[1])
+		}
+	}
+	if n := strings.Count(conf, "tls {"); n != 2 {
+		t.Errorf("%d of the listeners for clients and servers have TLS, want 2", n)
+	}
+	for _, c := range m.configs {
+		if settings := c.Data["hawser.yaml"]; settings != "" && !strings.Contains(settings, "root_cas: /etc/hawser/journal/ca.crt") {
+			t.Error("hawser does not know the authority of the journal's servers")
 		}
 	}
 }

@@ -117,52 +117,6 @@ func (j *Journal) startInside(log *serverLog) (err error) {
 	return err
 }
 
-// connect opens the two connections.
-func (j *Journal) connect() (err error) {
-	opts := []nats.Option{
-		nats.Name("hawser journal"),
-		nats.ReconnectBufSize(-1), // an outage is told at once, not buffered
-		nats.ErrorHandler(func(_ *nats.Conn, _ *nats.Subscription, err error) {
-			j.log.Warn("journal connection", "err", err)
-		}),
-	}
-	if j.embedded() {
-		opts = append(opts, nats.InProcessServer(j.ns), nats.NoReconnect())
-	} else {
-		opts = append(opts, nats.MaxReconnects(-1), nats.ReconnectWait(250*time.Millisecond), nats.PingInterval(10*time.Second))
-		if j.o.Credentials != "" {
-			opts = append(opts, nats.UserCredentials(j.o.Credentials))
-		}
-		if j.o.User != "" {
-			opts = append(opts, nats.UserInfo(j.o.User, j.o.Password))
-		}
-	}
-	lost := func(_ *nats.Conn, err error) {
-		if err == nil {
-			err = nats.ErrConnectionClosed
-		}
-		if j.ctx.Err() == nil {
-			j.pub.abandon(j.outage(err), j.embedded())
-		}
-	}
-	again := nats.ReconnectHandler(func(*nats.Conn) { j.epoch.next() })
-	if j.readConn, err = nats.Connect(j.o.URL, append(slices.Clip(opts), again)...); err != nil {
-		return err
-	}
-	j.pub = newPublisher(j)
-	if j.pubConn, err = nats.Connect(j.o.URL, append(slices.Clip(opts), nats.DisconnectErrHandler(lost))...); err != nil {
-		return err
-	}
-	if err := j.pub.bind(j.pubConn); err != nil {
-		return err
-	}
-	if limit := j.pubConn.MaxPayload(); limit < maxPayload {
-		j.log.Warn("the server's max_payload is small: larger entries and documents will be refused", "max_payload", limit, "want", maxPayload)
-	}
-	j.js, err = jetstream.New(j.readConn, jetstream.WithDefaultTimeout(answerTimeout))
-	return err
-}
-
 // openStreams makes the streams or brings them to the options.
 func (j *Journal) openStreams(ctx context.Context) (err error) {
 	open := func(c jetstream.StreamConfig) (jetstream.Stream, error) {

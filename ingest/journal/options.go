@@ -15,14 +15,22 @@ type Options struct {
 	// Dir is the folder of the journal inside the process, made when missing.
 	// One process has it open at a time. Not used when URL is set.
 	Dir string
-	// URL of a NATS server with JetStream outside the process ("nats://host:4222"),
-	// or of several of a cluster, commas between. Its max_payload should be 8 MiB; what is larger than it allows is refused
-	// with ErrTooLarge.
+	// URL of a NATS server with JetStream outside the process ("nats://host:4222",
+	// or tls:// for none but TLS), or of several of a cluster, commas between. Its
+	// max_payload should be 8 MiB; what is larger than it allows is refused with
+	// ErrTooLarge.
 	URL string
-	// Credentials is the path of a NATS credentials file for URL, if it wants one.
-	Credentials string
-	// User and Password are for a server at URL that asks for them.
-	User, Password string
+	// RootCAs is the file of the authorities (PEM) that the certificate of the server
+	// at URL may be of; with it the connection is TLS. Empty leaves that to the server,
+	// and trust to the system's authorities.
+	RootCAs string
+	// ClientCert and ClientKey are the files of a certificate and its key (PEM) for a
+	// server that asks for one; with them the connection is TLS.
+	ClientCert, ClientKey string
+	// UserCredentials is the path of a NATS credentials file for URL, if it wants one.
+	UserCredentials string
+	// User and Password, or Token, are for a server at URL that asks for them.
+	User, Password, Token string
 	// Replicas of each stream in the cluster at URL. 0 means 1.
 	Replicas int
 	// MaxBytes of telemetry kept, oldest dropped. 0 means 8 GiB.
@@ -60,6 +68,8 @@ func (o *Options) validate() error {
 		return errors.New("journal: neither a folder nor a server URL is given")
 	case o.MaxBytes < 0:
 		return fmt.Errorf("journal: max bytes %d: want more than 0", o.MaxBytes)
+	case (o.ClientCert == "") != (o.ClientKey == ""):
+		return errors.New("journal: client_cert and client_key go together")
 	case o.Replicas < 0 || o.Replicas > 5:
 		return fmt.Errorf("journal: replicas %d: want 1 to 5", o.Replicas)
 	}

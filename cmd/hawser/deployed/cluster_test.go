@@ -63,6 +63,7 @@ func TestOneOfThreeJournalServersKilled(t *testing.T) {
 // node is one of the servers that keep the journal.
 type node struct {
 	name, client, cluster, monitor, dir string
+	tls                                 string // folder of the certificate that all have
 	process                             *process
 }
 
@@ -85,9 +86,9 @@ func startCluster(t *testing.T) cluster {
 			t.Fatalf("build: %v\n%s", err, out)
 		}
 	}
-	nodes := cluster{}
+	nodes, certificate := cluster{}, journalCertificate(t)
 	for i := range 3 {
-		nodes = append(nodes, &node{name: fmt.Sprintf("nats-%d", i), client: freeAddress(t), cluster: freeAddress(t), monitor: freeAddress(t), dir: t.TempDir()})
+		nodes = append(nodes, &node{name: fmt.Sprintf("nats-%d", i), tls: certificate, client: freeAddress(t), cluster: freeAddress(t), monitor: freeAddress(t), dir: t.TempDir()})
 	}
 	check := exec.Command(natsServer, "-c", configOfManifest, "-t")
 	check.Env = nodes.env(0)
@@ -112,7 +113,8 @@ func (c cluster) env(i int) []string {
 	n := c[i]
 	return append(os.Environ(), "NATS_NAME="+n.name, "NATS_LISTEN="+n.client, "NATS_MONITOR="+n.monitor,
 		"NATS_CLUSTER_LISTEN="+n.cluster, "NATS_STORE="+n.dir, "NATS_ROUTES=["+strings.Join(routes, ", ")+"]",
-		"NATS_PASSWORD="+natsPassword, "NATS_ROUTE_PASSWORD="+routePassword)
+		"NATS_PASSWORD="+natsPassword, "NATS_ROUTE_PASSWORD="+routePassword,
+		"NATS_TLS_CERT="+filepath.Join(n.tls, "tls.crt"), "NATS_TLS_KEY="+filepath.Join(n.tls, "tls.key"), "NATS_TLS_CA="+filepath.Join(n.tls, "ca.crt"))
 }
 
 func (c cluster) start(t *testing.T, i int) {
@@ -138,7 +140,7 @@ func (c cluster) whole(t *testing.T) {
 // all three.
 func (c cluster) leader(t *testing.T) int {
 	t.Helper()
-	nc, err := nats.Connect("nats://"+c[0].client, nats.UserInfo("hawser", natsPassword))
+	nc, err := nats.Connect("nats://"+c[0].client, nats.UserInfo("hawser", natsPassword), nats.RootCAs(filepath.Join(c[0].tls, "ca.crt")))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -210,7 +212,7 @@ func settingsOfManifest(t *testing.T, c cluster, k keys) string {
 	for from, to := range map[string]string{
 		"nats-0.nats:4222": c[0].client, "nats-1.nats:4222": c[1].client, "nats-2.nats:4222": c[2].client,
 		"/etc/hawser/tls/tls.crt": filepath.Join(k.dir, "server.crt"), "/etc/hawser/tls/tls.key": filepath.Join(k.dir, "server.key"),
-		"/etc/hawser/settings/access.yaml": filepath.Join(k.dir, "access.yaml"), "/etc/hawser/journal/password": password,
+		"/etc/hawser/settings/access.yaml": filepath.Join(k.dir, "access.yaml"), "/etc/hawser/journal/password": password, "/etc/hawser/journal/ca.crt": filepath.Join(c[0].tls, "ca.crt"),
 		"/var/lib/hawser/audit.jsonl": filepath.Join(dir, "audit.jsonl"),
 	} {
 		if strings.Count(text, from) != 1 {
