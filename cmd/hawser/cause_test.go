@@ -107,20 +107,34 @@ func (o *office) hears(t *testing.T, want ...string) {
 	})
 }
 
-// states counts the alarms of a condition by their state in the lifecycle.
-func (s *server) states(condition string) map[hawserv1.AlarmLifecycle]int {
+// faults waits until the berth's sensor faults are so many that call, and so many
+// that are suppressed under an alarm that does.
+func (s *server) faults(calling, suppressed int) {
 	s.t.Helper()
-	list, err := hawserv1.NewAlarmServiceClient(s.dial()).ListAlarms(s.t.Context(), &hawserv1.ListAlarmsRequest{})
-	if err != nil {
-		s.t.Fatal(err)
-	}
-	out := map[hawserv1.AlarmLifecycle]int{}
-	for _, a := range list.Alarms {
-		if a.Condition == condition {
-			out[a.Lifecycle]++
+	waitFor(s.t, fmt.Sprintf("%d sensor faults that call and %d under another alarm", calling, suppressed), func() error {
+		list, err := hawserv1.NewAlarmServiceClient(s.dial()).ListAlarms(s.t.Context(), &hawserv1.ListAlarmsRequest{})
+		if err != nil {
+			return err
 		}
-	}
-	return out
+		calls := map[string]bool{}
+		for _, a := range list.Alarms {
+			calls[a.AlarmId] = a.Lifecycle == hawserv1.AlarmLifecycle_ALARM_LIFECYCLE_ACTIVE_UNACKNOWLEDGED
+		}
+		called, under := 0, 0
+		for _, a := range list.Alarms {
+			switch {
+			case a.Condition != "sensor-fault":
+			case calls[a.AlarmId]:
+				called++
+			case a.Lifecycle == hawserv1.AlarmLifecycle_ALARM_LIFECYCLE_SUPPRESSED && calls[a.Under]:
+				under++
+			}
+		}
+		if called != calling || under != suppressed {
+			return fmt.Errorf("%d call, %d are under another", called, under)
+		}
+		return nil
+	})
 }
 
 // A gateway of eight load pins stops while the weather station goes on; the server
@@ -154,16 +168,33 @@ func TestGatewayIsOneAlarm(t *testing.T) {
 	send(s, "weather", weather)
 	s.tells("pins-silent", "active")
 	o.hears(t, "alarm.raised pins-silent")
-	if got := s.states("sensor-fault"); got[hawserv1.AlarmLifecycle_ALARM_LIFECYCLE_SUPPRESSED] != 8 || len(got) != 1 {
-		t.Errorf("sensor faults by state: %v, want 8 suppressed", got)
-	}
+	s.faults(0, 8)
 	s.kill()
 	s = start()
 	s.tells("pins-silent", "active")
 	send(s, "gateway-again", after) // what it sends begins anew
 	s.tells("pins-silent", "cleared")
 	o.hears(t, "alarm.raised pins-silent", "alarm.raised sensor-fault 3", "alarm.cleared pins-silent")
-	if got := s.states("sensor-fault"); got[hawserv1.AlarmLifecycle_ALARM_LIFECYCLE_ACTIVE_UNACKNOWLEDGED] != 1 || len(got) != 1 {
-		t.Errorf("sensor faults by state: %v, want 1 that calls", got)
+	s.faults(1, 0)
+}
+
+// A gateway whose clock is set back by ten minutes goes on sending, and nothing of it
+// is watched: that is one alarm until it sends no more, and no berth that is silent.
+func TestClockSetBackIsOneAlarm(t *testing.T) {
+	t.Parallel()
+	whole := record(t, "coaster-8", 22, func(s *simulate.Story) { s.Events = nil })
+	short := part(t, whole, func(second int, _ string) bool { return second < 16 })
+	s := startServe(t, t.TempDir())
+	now := time.Now().UTC()
+	send := func(source string, starting time.Time, more ...string) {
+		t.Helper()
+		hawser(t, append([]string{"send", "--plan", planFile("coaster-8"), "--to", s.grpc, "--source", source, "--starting", starting.Format(time.RFC3339), short}, more...)...)
 	}
+	send("gateway", now.Add(-16*time.Second))
+	send("gateway-set-back", now.Add(-10*time.Minute), "--pace", "1")
+	s.tells("clock-back", "active")
+	if got := s.ofItself("berth-silent"); got != nil {
+		t.Errorf("berth-silent is %q", got)
+	}
+	s.tells("clock-back", "cleared")
 }

@@ -12,6 +12,9 @@ const (
 	recent = 20
 	// mostAlarms bounds the active ones told; the worst are among them.
 	mostAlarms = 200
+	// mostSuppressed bounds those told that are suppressed under another: all the
+	// lines of twenty berths.
+	mostSuppressed = 400
 )
 
 // alarmsWire is the alarm list.
@@ -84,13 +87,15 @@ type holdWire struct {
 func (s *Site) alarmsOf(ctx context.Context, berth string) *alarmsWire {
 	all, _ := s.o.Alarms.List("", true)
 	w := &alarmsWire{List: []alarmWire{}, Holds: []holdWire{}}
-	active, returned, over := 0, 0, 0
+	active, suppressed, returned, over := 0, 0, 0, 0
 	for _, a := range alarm.Seen(ctx, s.o.Access, all) {
 		if berth != "" && a.Berth != "" && a.Berth != berth {
 			continue
 		}
 		count, most := &over, recent
 		switch {
+		case a.Lifecycle() == alarm.SuppressedByDesign:
+			count, most = &suppressed, mostSuppressed
 		case a.Active():
 			count, most = &active, mostAlarms
 		case a.Lifecycle() == alarm.ReturnedUnacknowledged:
