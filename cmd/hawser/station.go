@@ -144,7 +144,8 @@ func (s *station) openJournal(ctx context.Context) (err error) {
 
 func (s *station) openServices(ctx context.Context) (err error) {
 	if s.alarms, err = alarm.Open(ctx, alarm.Options{
-		Records: s.journal, Escalate: s.cfg.Escalate.byPriority(), Pins: s.pins, Explain: rounds.Explain(),
+		Records: s.journal, Escalate: s.cfg.Escalate.byPriority(), Pins: s.pins,
+		Unheard: rounds.BerthSilent, Clocks: []string{rounds.ClockAhead, rounds.ClockBack},
 		Logger: s.log, Registerer: s.registry,
 	}); err != nil {
 		return err

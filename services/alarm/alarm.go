@@ -1,6 +1,7 @@
 // Package alarm keeps the alarms: what was raised, cleared and acknowledged, by
-// what or whom, when and why. It never decides what is wrong. Its invariant: the
-// state is the fold of the log, whenever and however often it is folded.
+// what or whom, when and why. It never decides what is wrong, only whether many
+// alarms of one cause call people once (PinsSilent). Its invariant: the state is the
+// fold of the log, whenever and however often it is folded.
 //
 //	changes ─┐
 //	own ─────┼─► one writer ─► log (append-only) ─► fold ─► state ─► lists, metrics
@@ -61,9 +62,10 @@ type Options struct {
 	// Pins is how many load pins a berth has by its plan in force, 0 where that is not
 	// known. Nil suppresses nothing.
 	Pins func(berth string) int
-	// Explain are the server's own conditions by which load pins fall silent: first
-	// that of a berth which is heard no more, then those of clocks.
-	Explain []string
+	// Unheard and Clocks are the server's own conditions by which load pins fall
+	// silent: that of a berth which is heard no more, and those of sources' clocks.
+	Unheard string
+	Clocks  []string
 	// Now is the clock for what people do and the server's own conditions; nil means
 	// the system's.
 	Now func() time.Time

@@ -67,7 +67,7 @@ func (l *Log) nextOfCause(now time.Time) *Record {
 		}
 		b := by[s.Berth]
 		if b == nil {
-			b = &silence{berth: s.Berth, fold: &l.fold, now: now, opened: l.opened}
+			b = &silence{Log: l, berth: s.Berth, now: now}
 			by[s.Berth] = b
 		}
 		if s.Suppressed == nil {
@@ -89,7 +89,7 @@ func (l *Log) nextOfCause(now time.Time) *Record {
 		if l.o.Pins != nil {
 			b.pins = l.o.Pins(name)
 		}
-		if r := b.next(l.o.Explain); r != nil {
+		if r := b.next(); r != nil {
 			r.Time = now.UTC()
 			if r.Transition == Raised {
 				r.ID = l.fold.name(r.Subject, r.Time)
@@ -102,23 +102,22 @@ func (l *Log) nextOfCause(now time.Time) *Record {
 
 // silence is what is silent at one berth.
 type silence struct {
-	berth  string
-	pins   int // load pins by the plan
-	fold   *fold
-	now    time.Time
-	opened time.Time // when the log was: what it did not see before has gather to come again
-	told   *State    // PinsSilent, nil where it is not active
-	quiet  []*State  // what is suppressed, in the order in which it fell silent
+	*Log
+	berth string
+	pins  int // load pins by the plan
+	now   time.Time
+	told  *State   // PinsSilent, nil where it is not active
+	quiet []*State // what is suppressed, in the order in which it fell silent
 }
 
 // next is the next record, nil for none. The order matters: what belongs under an
 // alarm is put there before that alarm may end.
-func (b *silence) next(explain []string) *Record {
+func (b *silence) next() *Record {
 	for _, s := range b.quiet {
 		if b.joins(s) {
 			return suppressed(s, b.told.ID)
 		}
-		if cause := b.explained(s, explain); cause != nil {
+		if cause := b.explained(s); cause != nil {
 			return suppressed(s, cause.ID)
 		}
 	}
@@ -143,17 +142,24 @@ func (b *silence) joins(s *State) bool {
 // explained is the active condition of the server's own by which a line that waits
 // fell silent, nil for none. A berth that is not heard explains all; a clock may be
 // that of another source, so that its time has to agree.
-func (b *silence) explained(s *State, explain []string) *State {
+func (b *silence) explained(s *State) *State {
 	if under := b.fold.byID[s.Suppressed.Under]; under != nil && under.Active() {
 		return nil
 	}
-	for k, condition := range explain {
-		c := b.fold.active[Subject{Berth: b.berth, Condition: condition}]
-		if c != nil && (k == 0 || near(s.Onset, c.Raised, sameStep)) {
+	if c := b.own(b.o.Unheard); c != nil {
+		return c
+	}
+	for _, condition := range b.o.Clocks {
+		if c := b.own(condition); c != nil && near(s.Onset, c.Raised, sameStep) {
 			return c
 		}
 	}
 	return nil
+}
+
+// own is an active condition of the server's own at the berth, nil for none.
+func (b *silence) own(condition string) *State {
+	return b.fold.active[Subject{Berth: b.berth, Condition: condition}]
 }
 
 func near(a, b time.Time, most time.Duration) bool { return a.Sub(b).Abs() <= most }
@@ -168,7 +174,8 @@ func (b *silence) loose(s *State) bool {
 	return cause == nil || !cause.Active() && b.now.Sub(cause.Cleared) >= comeBack
 }
 
-// due reports whether a loose line has waited for long enough.
+// due reports whether a loose line has waited for long enough. After a start, the
+// others that fell silent with it have as long again to be told of.
 func (b *silence) due(s *State) bool {
 	return s.Suppressed.Under != "" || !b.now.Before(s.Suppressed.Until) && b.now.Sub(b.opened) >= gather
 }

@@ -40,7 +40,8 @@ func newPort(t *testing.T, pins int) *port {
 
 func (p *port) open() {
 	o := options(p.store)
-	o.Now, o.Pins, o.Explain = p.clock.now, func(string) int { return p.pins }, []string{berthSilent, clockAhead}
+	o.Now, o.Pins = p.clock.now, func(string) int { return p.pins }
+	o.Unheard, o.Clocks = berthSilent, []string{clockAhead}
 	p.log = open(p.t, o)
 }
 

@@ -41,10 +41,6 @@ const (
 	HistoryLate  = "history-late"
 )
 
-// Explain are the conditions by which the load pins of a berth fall silent, first
-// that of a berth which is heard no more.
-func Explain() []string { return []string{BerthSilent, ClockAhead, ClockBack} }
-
 const (
 	every      = time.Second
 	steady     = 5 * time.Second  // readings come again for this long
