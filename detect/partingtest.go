@@ -117,5 +117,5 @@ func (b *Berth) partedLLR(now moment, i, count int) float64 {
 	late := float64(p.TestSince-baseTick)/float64(ticksPerSecond) + 0.2 + 1.5*l.Pin.Interval
 	sig := b.lossSignature(i, p.LoadBefore, late)
 	b.errorChol.whiten(&z)
-	return pr.logLR(&z, &sig, count, minLossShare, maxLossShare)
+	return pr.logLR(&z, &sig, count, minLossShare, maxLossShare, pr.noiseInflation())
 }

@@ -95,8 +95,9 @@ type signature struct{ along, across [errorDim]float64 }
 // logLR is the logarithm of the generalised likelihood ratio that the first count
 // horizons of the white errors z hold the signature, against that they do not. The
 // share across is between least and most; along, any share up to most is allowed,
-// because the ship rubs on her fenders.
-func (pr *predictor) logLR(z *[errorDim]float64, sig *signature, count int, least, most float64) float64 {
+// because the ship rubs on her fenders. The variances of z are inflation times those
+// of the covariance.
+func (pr *predictor) logLR(z *[errorDim]float64, sig *signature, count int, least, most, inflation float64) float64 {
 	n := count * modes
 	ll, cc, lc := dotFirst(&sig.along, &sig.along, n), dotFirst(&sig.across, &sig.across, n), dotFirst(&sig.along, &sig.across, n)
 	zl, zc := dotFirst(z, &sig.along, n), dotFirst(z, &sig.across, n)
@@ -112,7 +113,7 @@ func (pr *predictor) logLR(z *[errorDim]float64, sig *signature, count int, leas
 	errSq := dotFirst(z, z, n)
 	restSq := errSq - 2*(along*zl+across*zc) + along*along*ll + across*across*cc + 2*along*across*lc
 	degrees := max(4, min(pr.Count/independentSteps-errorDim, maxDegrees))
-	scale := degrees * pr.noiseInflation()
+	scale := degrees * inflation
 	return (degrees + float64(n)) / 2 * math.Log((1+errSq/scale)/(1+max(restSq, 0)/scale))
 }
 

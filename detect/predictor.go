@@ -65,6 +65,7 @@ type predictor struct {
 	CoefCov      [horizonCount][modes][regressors][regressors]float64
 	PredictionErrors
 	Innovations innovations
+	Range       workingRange
 }
 
 // The known forces on the ship, as accelerations.
@@ -123,6 +124,7 @@ func (b *Berth) predictorStep(now moment) {
 	pr.History[pr.Steps%historySteps] = at
 	pr.Innovations.update(&at, &pr.MeanPos, pr.Steps)
 	pr.Steps++
+	pr.updateRange()
 	pr.updateCoef()
 	pr.updateErrorCov(&b.errorChol)
 }

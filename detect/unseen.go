@@ -12,8 +12,10 @@ type unseenGroup struct {
 // one of the base steps, by the prediction errors, and the index of the horizon since.
 func (b *Berth) errorLLR(i int, load float64, errors *[horizonCount][errorDim]float64) (best float64, horizon int) {
 	sig := b.lossSignature(i, load, redistLag)
-	for s := range horizons {
-		llr := b.state.Motion.Predictor.logLR(&errors[s], &sig, s+1, redistMinShare, redistMaxShare)
+	pr := &b.state.Motion.Predictor
+	noise := pr.noiseInflation()
+	for s, h := range horizons {
+		llr := pr.logLR(&errors[s], &sig, s+1, redistMinShare, redistMaxShare, noise*pr.Range.inflation(pr.Steps-1-h))
 		if llr > best {
 			best, horizon = llr, s
 		}
@@ -33,6 +35,7 @@ func (b *Berth) innovationGLR(i int, load float64, recent *whitenedInnovations) 
 	}
 	if recent.inflation == 0 {
 		*recent = pr.Innovations.whitened(pr.Steps-1, &b.stepResponse)
+		recent.inflation *= pr.Range.inflation(pr.Steps - responseSteps)
 	}
 	return recent.stepGLR(b.lossAccel(i, load), redistMinShare, redistMaxShare)
 }
@@ -92,17 +95,27 @@ func (b *Berth) canPartUnseen(i int) bool {
 }
 
 // likelyLoad is the estimated load of a line without a good pin, kN: its share of MBL
-// is that of the rest of its group.
+// is that of the rest of its group or, where none of them is measured, of all lines.
 func (b *Berth) likelyLoad(now moment, i int) (load float64, ok bool) {
+	share, ok := b.meanShare(now, func(k int) bool { return k != i && b.plan.Lines[k].Group == b.plan.Lines[i].Group })
+	if !ok {
+		share, ok = b.meanShare(now, func(k int) bool { return k != i })
+	}
+	return share * b.plan.Lines[i].MBLkN, ok && share > 0
+}
+
+// meanShare is the mean of the shares of MBL of the measured lines that are wanted;
+// ok is false where there are none.
+func (b *Berth) meanShare(now moment, wanted func(k int) bool) (mean float64, ok bool) {
 	n := 0.0
 	for k := range b.state.Lines {
-		if k != i && b.plan.Lines[k].Group == b.plan.Lines[i].Group && b.comparable(now, k) && b.state.Lines[k].MinuteMeanOK {
+		if wanted(k) && b.comparable(now, k) && b.state.Lines[k].MinuteMeanOK {
 			share, _ := b.share(k)
-			load += share * b.plan.Lines[i].MBLkN
+			mean += share
 			n++
 		}
 	}
-	return load / max(n, 1), n > 0 && load > 0
+	return mean / max(n, 1), n > 0
 }
 
 // linesAffected is how many lines a movement changes by a share of MBL or more, and

@@ -185,6 +185,19 @@ func (c *scene) partsUnseen() {
 	c.add(false, simulate.Event{At: c.at(6, 10), Kind: simulate.Part, Line: c.plan.Lines[i].ID})
 }
 
+// partsUnseenInASquall parts an unseen line some minutes into a squall that lifts a
+// ship off her fenders.
+func (c *scene) partsUnseenInASquall() {
+	i := c.unseenLine()
+	if i < 0 {
+		c.impossible()
+		return
+	}
+	at := c.at(6, 7)
+	c.squall(between(c.rng, 0.26, 0.36), at, c.at(4, 6))
+	c.add(false, simulate.Event{At: at + c.at(1.5, 2.5), Kind: simulate.Part, Line: c.plan.Lines[i].ID})
+}
+
 // worked has line i worked by hand, the watch stood down for one on bitts.
 func (c *scene) worked(i int, at time.Duration, kN float64) {
 	if !c.onDrum(i) || c.story.Sensors.NoPayout {
@@ -312,6 +325,17 @@ func (c *scene) worksCargo() {
 func (c *scene) squalls() {
 	for at := 5.0; at < 32; at += between(c.rng, 7, 12) {
 		c.squall(between(c.rng, 0.2, 0.33), time.Duration(at*minute*seconds), c.at(2, 6))
+	}
+}
+
+// liftsOff has squalls lift a ship with a line that nobody sees off her fenders.
+func (c *scene) liftsOff() {
+	if c.unseenLine() < 0 {
+		c.impossible()
+		return
+	}
+	for at := 6.0; at < 32; at += between(c.rng, 9, 14) {
+		c.squall(between(c.rng, 0.26, 0.36), time.Duration(at*minute*seconds), c.at(1.5, 5))
 	}
 }
 
