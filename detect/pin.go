@@ -3,7 +3,9 @@ package detect
 import "math"
 
 const (
-	staleAfter  = 5 * second / 2 // a load older than this is not a present load
+	staleAfter  = 5 * second / 2 // a load older than this is not a present load, nor one older than slowStale readings
+	slowStale   = 2
+	slowSpacing = 1.2 // s; pins that send less often hold their load in between
 	secondsKept = 128            // one-second means kept
 )
 
@@ -16,6 +18,7 @@ type pin struct {
 	Prev     [2]float64
 	Seen     int64   // good readings ever
 	Interval float64 // usual time between them, s, no more than 2
+	Spacing  float64 // the same, s, no more than until a gap is a fault
 	MBL      float64
 
 	ReceivedAt int64 // time of the newest reading, good or bad
@@ -76,7 +79,9 @@ func (p *pin) reading(s *sample) {
 	p.spike(p.Prev[0], p.Prev[1], v, s.Time)
 	p.Prev[0], p.Prev[1] = p.Prev[1], v
 	if p.Seen > 0 {
-		p.Interval += (min(float64(s.Time-p.LastAt)/float64(second), 2) - p.Interval) / 16
+		apart := float64(s.Time-p.LastAt) / float64(second)
+		p.Interval += (min(apart, 2) - p.Interval) / 16
+		p.Spacing += (min(apart, float64(gapAfter)/float64(second)) - p.Spacing) / 16
 	}
 	p.Last, p.LastAt = m, s.Time
 	p.Seen++
@@ -91,6 +96,9 @@ func (p *pin) tick(now moment) {
 	p.SecCount += p.Count
 	p.Sum, p.Count = 0, 0
 	if now.Second {
+		if p.SecCount == 0 && p.Spacing > slowSpacing && p.fresh(now) {
+			p.SecSum, p.SecCount = p.Last, 1
+		}
 		p.Secs[p.SecAt%secondsKept] = p.SecSum / p.SecCount // NaN for none
 		p.SecAt++
 		p.Tally[p.SecAt%10] = tally{}
@@ -100,7 +108,7 @@ func (p *pin) tick(now moment) {
 
 // fresh reports whether there is a present load.
 func (p *pin) fresh(now moment) bool {
-	return p.Seen > 0 && now.Time-p.LastAt <= staleAfter
+	return p.Seen > 0 && now.Time-p.LastAt <= max(staleAfter, min(int64(slowStale*p.Spacing*float64(second)), gapAfter))
 }
 
 // lastSecond is the mean over the last second, or the last load where that second has
