@@ -6,7 +6,7 @@ const (
 	staleAfter  = 5 * second / 2 // a load older than this is not a present load, nor one older than slowStale readings
 	slowStale   = 2
 	slowSpacing = 1.2 // s; pins that send less often hold their load in between
-	secondsKept = 128            // one-second means kept
+	secondsKept = 128 // one-second means kept
 )
 
 // pin is what a line's load pin measures, kN. A reading becomes the median of itself
