@@ -21,7 +21,8 @@ import (
 // comparisons of ten minutes is 7 times it (Student's t). To that is added what the
 // ship's movement in that time has put on the line, as far as the line's stiffness
 // ratio is uncertain. If other lines have gained as much against their expected load,
-// or too few keep to it, it is not known which line it was, and nothing is raised.
+// or too few keep to it, it is not known which line it was, and nothing is raised. A
+// load that fell at a stroke may be a pin's zero that jumped (see pinJumped).
 // Source: Student's t; the figures of MBL are common practice, no source.
 const (
 	lossMin          = 0.015 // of MBL
@@ -42,6 +43,7 @@ const (
 type loadLoss struct {
 	Residuals   [lossRefOldest]float64 // kN, by second; NaN for none
 	ShipStretch [lossRefOldest]float64 // stretch by the ship's position, m
+	Falls       [lossRefOldest]float64 // largest fall of the load from one reading to the next, kN, by second
 	Drop        float64                // difference of the means now, kN; 0 where not known
 	Threshold   float64                // of Drop, kN
 	MeanSquare  [3]float64             // of Drop, kN²: until one or two minutes ago, until less than that ago, now
@@ -108,7 +110,13 @@ func (b *Berth) loadSlips(now moment) {
 		if loss.Drop < loss.Threshold || gain*b.plan.Lines[i].MBLkN > lossContested*loss.Drop || steady <= modes {
 			loss.Held = 0
 		} else if loss.Held++; loss.Held >= lossHold {
-			b.raiseLoadLoss(now, i)
+			switch jumped, wait := b.pinJumped(now, i); {
+			case jumped:
+				loss.reset()
+				b.state.Lines[i].Parting.RefutedAt = now.Tick
+			case !wait:
+				b.raiseLoadLoss(now, i)
+			}
 		}
 	}
 }
@@ -132,6 +140,7 @@ func (b *Berth) updateLoss(now moment, i int) bool {
 	loss.FitAge = f.Age
 	at := now.Time / second
 	loss.Residuals[at%lossRefOldest], loss.ShipStretch[at%lossRefOldest] = residual, b.stretchFromShip(i)
+	loss.Falls[at%lossRefOldest] = l.steepestFall(now)
 	loss.Drop = 0
 	before, ok := loss.mean(at, lossRefNewest, lossRefOldest)
 	if !ok {
