@@ -87,7 +87,7 @@ var onlyHome = map[string][]string{
 	"github.com/influxdata/":             {"ingest/store"},
 	"go.etcd.io/bbolt":                   {"ingest/store"},
 	"gonum.org/":                         {"detect"},
-	"github.com/gofrs/flock":             {"ingest/folder"},
+	"github.com/gofrs/flock":             {"ingest/folder", "ingest/journal"},
 	"github.com/grafana/":                {"dashboards"},
 	"github.com/apache/":                 {"services/history/export"},
 	"github.com/parquet-go/":             {"services/history/export"},

@@ -1,3 +1,7 @@
+//go:build linux
+
+// What a process takes is read from /proc.
+
 package main
 
 import (

@@ -2,12 +2,12 @@ package edge_test
 
 import (
 	"fmt"
-	"syscall"
 	"testing"
 	"time"
 
 	"hawser/ingest/edge"
 	"hawser/ingest/intake"
+	"hawser/ingest/store/storetest"
 )
 
 // The whole way over loopback TCP, both ends in this process, against a journal
@@ -24,9 +24,9 @@ func BenchmarkLoopback(b *testing.B) {
 			conn := dial(b, s.addr)
 			b.ReportAllocs()
 			b.ResetTimer()
-			before := cpuTime(b)
+			before := storetest.CPU()
 			sum, err := edge.Send(b.Context(), conn, recording(b.N, lines), options())
-			used := cpuTime(b) - before
+			used := storetest.CPU() - before
 			b.StopTimer()
 			if err != nil || sum.Samples != uint64(b.N*lines*10) {
 				b.Fatalf("sent %d samples: %v", sum.Samples, err)
@@ -36,13 +36,4 @@ func BenchmarkLoopback(b *testing.B) {
 			b.ReportMetric(float64(sum.Bytes)/float64(sum.Samples), "bytes/sample")
 		})
 	}
-}
-
-// cpuTime is what this process has used.
-func cpuTime(t testing.TB) time.Duration {
-	var u syscall.Rusage
-	if err := syscall.Getrusage(syscall.RUSAGE_SELF, &u); err != nil {
-		t.Fatal(err)
-	}
-	return time.Duration(u.Utime.Nano() + u.Stime.Nano())
 }

@@ -8,25 +8,17 @@ import (
 	"slices"
 	"sync"
 	"sync/atomic"
-	"syscall"
 	"testing"
 	"time"
 
 	"hawser/ingest/journal"
+	"hawser/ingest/store/storetest"
 )
 
 // Figures are of the whole process, server and client, with 4,096 incompressible
 // bytes an entry, the default durability and the sources of 50 berths:
 //
 //	go test -run '^$' -bench . -benchtime 60000x ./ingest/journal
-
-func cpuTime(b *testing.B) time.Duration {
-	var u syscall.Rusage
-	if err := syscall.Getrusage(syscall.RUSAGE_SELF, &u); err != nil {
-		b.Fatal(err)
-	}
-	return time.Duration(u.Utime.Nano() + u.Stime.Nano())
-}
 
 func openBench(b *testing.B) *journal.Journal {
 	j, err := journal.Open(b.Context(), journal.Options{Dir: b.TempDir()})
@@ -70,11 +62,11 @@ func report(b *testing.B, n int, cpu time.Duration) {
 
 func BenchmarkAppend(b *testing.B) {
 	j := openBench(b)
-	cpu := cpuTime(b)
+	cpu := storetest.CPU()
 	b.ResetTimer()
 	fill(b, j, b.N, 0, nil)
 	b.StopTimer()
-	report(b, b.N, cpuTime(b)-cpu)
+	report(b, b.N, storetest.CPU()-cpu)
 	if _, last, err := j.Bounds(b.Context()); int(last) != b.N || err != nil {
 		b.Fatalf("%d stored, %v", last, err)
 	}
@@ -86,7 +78,7 @@ func BenchmarkReceipt(b *testing.B) {
 	j := openBench(b)
 	took := make([]time.Duration, b.N)
 	var wg sync.WaitGroup
-	cpu := cpuTime(b)
+	cpu := storetest.CPU()
 	b.ResetTimer()
 	began, called := time.Now(), time.Now()
 	fill(b, j, b.N, 0, func(i int, p *journal.Pending) {
@@ -102,7 +94,7 @@ func BenchmarkReceipt(b *testing.B) {
 	})
 	wg.Wait()
 	b.StopTimer()
-	report(b, b.N, cpuTime(b)-cpu)
+	report(b, b.N, storetest.CPU()-cpu)
 	slices.Sort(took)
 	b.ReportMetric(took[b.N/2].Seconds()*1e3, "p50-ms")
 	b.ReportMetric(took[b.N*99/100].Seconds()*1e3, "p99-ms")
@@ -112,7 +104,7 @@ func BenchmarkReceipt(b *testing.B) {
 func BenchmarkFollow(b *testing.B) {
 	j := openBench(b)
 	fill(b, j, b.N, 0, nil)
-	cpu := cpuTime(b)
+	cpu := storetest.CPU()
 	b.ResetTimer()
 	n := 0
 	err := j.Follow(b.Context(), journal.FollowOptions{}, func(*journal.Entry) error {
@@ -125,7 +117,7 @@ func BenchmarkFollow(b *testing.B) {
 	if !errors.Is(err, errEnough) {
 		b.Fatal(err)
 	}
-	report(b, b.N, cpuTime(b)-cpu)
+	report(b, b.N, storetest.CPU()-cpu)
 }
 
 // followBerths follows every berth on its own until all entries came.
@@ -159,18 +151,18 @@ func followBerths(b *testing.B, j *journal.Journal, n int) {
 func BenchmarkFollowFiftyBehind(b *testing.B) {
 	j := openBench(b)
 	fill(b, j, b.N, 0, nil)
-	cpu := cpuTime(b)
+	cpu := storetest.CPU()
 	b.ResetTimer()
 	followBerths(b, j, b.N)
 	b.StopTimer()
-	report(b, b.N, cpuTime(b)-cpu)
+	report(b, b.N, storetest.CPU()-cpu)
 }
 
 // BenchmarkFollowFiftyLive is 50 followers of 50 entries a second each, appended
 // in the same process; share is of one core.
 func BenchmarkFollowFiftyLive(b *testing.B) {
 	j := openBench(b)
-	cpu := cpuTime(b)
+	cpu := storetest.CPU()
 	b.ResetTimer()
 	var wg sync.WaitGroup
 	wg.Go(func() { followBerths(b, j, b.N) })
@@ -180,18 +172,18 @@ func BenchmarkFollowFiftyLive(b *testing.B) {
 	})
 	wg.Wait()
 	b.StopTimer()
-	report(b, b.N, cpuTime(b)-cpu)
-	b.ReportMetric((cpuTime(b)-cpu).Seconds()/b.Elapsed().Seconds(), "share")
+	report(b, b.N, storetest.CPU()-cpu)
+	b.ReportMetric((storetest.CPU()-cpu).Seconds()/b.Elapsed().Seconds(), "share")
 }
 
 func BenchmarkAppendAndFollow(b *testing.B) {
 	j := openBench(b)
-	cpu := cpuTime(b)
+	cpu := storetest.CPU()
 	b.ResetTimer()
 	var wg sync.WaitGroup
 	wg.Go(func() { followBerths(b, j, b.N) })
 	fill(b, j, b.N, 0, nil)
 	wg.Wait()
 	b.StopTimer()
-	report(b, b.N, cpuTime(b)-cpu)
+	report(b, b.N, storetest.CPU()-cpu)
 }

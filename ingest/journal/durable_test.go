@@ -6,7 +6,6 @@ import (
 	"os"
 	"path/filepath"
 	"strconv"
-	"strings"
 	"sync"
 	"sync/atomic"
 	"syscall"
@@ -414,33 +413,6 @@ func TestKilledProcessLosesNothing(t *testing.T) {
 			t.Fatalf("entry %d has sequence %d", i, e.SourceSequence)
 		}
 	}
-}
-
-// A limit on the size of a file stands in for a full disk: write fails the same
-// way, half-way through.
-func TestFullDiskIsToldNotHung(t *testing.T) {
-	p, _ := inside(t)
-	c := startChild(t, "append-limited "+p.o.Dir)
-	told, line := 0, c.line()
-	for n, err := strconv.Atoi(line); err == nil; n, err = strconv.Atoi(line) {
-		told, line = n, c.line()
-	}
-	// 2 MB of entries of 4 KB.
-	if told < 300 || told > 500 {
-		t.Errorf("%d entries fitted", told)
-	}
-	if !strings.HasPrefix(line, "wait: journal: storage") {
-		t.Errorf("child said %q", line)
-	}
-	if line := c.line(); !strings.Contains(line, "journal: storage") {
-		t.Errorf("child said %q", line)
-	}
-	c.cmd.Wait()
-	j := p.open()
-	if last, err := j.LastSequence(t.Context(), "jetty-1", "gw"); err != nil || int(last) < told {
-		t.Errorf("last sequence %d, %v; %d were told", last, err, told)
-	}
-	appendMany(t, j, "jetty-1", 1, uint64(told)+5)
 }
 
 func TestSecondProcessIsKeptOut(t *testing.T) {

@@ -9,8 +9,6 @@ import (
 	"slices"
 	"strconv"
 	"strings"
-	"syscall"
-	"time"
 )
 
 // The server keeps a stream in block files <n>.blk of a few MiB, appends to the
@@ -105,13 +103,12 @@ func (t *tail) close() {
 type whole struct {
 	dir      string
 	syncFile func(*os.File) error
-	seen     map[int]blockState
+	seen     map[int]os.FileInfo
 }
 
-type blockState struct {
-	inode   uint64
-	size    int64
-	changed time.Time
+// unchanged says whether a block is the file it was before, and as it was.
+func unchanged(before, now os.FileInfo) bool {
+	return os.SameFile(before, now) && before.Size() == now.Size() && before.ModTime().Equal(now.ModTime())
 }
 
 func (w *whole) flush() error {
@@ -119,17 +116,17 @@ func (w *whole) flush() error {
 	if err != nil {
 		return err
 	}
-	seen, names := make(map[int]blockState, len(blocks)), len(blocks) != len(w.seen)
+	seen, names := make(map[int]os.FileInfo, len(blocks)), len(blocks) != len(w.seen)
 	for _, b := range blocks {
-		state, err := w.sync(b)
+		now, err := w.sync(b)
 		if errors.Is(err, fs.ErrNotExist) {
 			continue
 		}
 		if err != nil {
 			return err
 		}
-		seen[b] = state
-		names = names || w.seen[b].inode != state.inode
+		seen[b] = now
+		names = names || !os.SameFile(w.seen[b], now)
 	}
 	w.seen = seen
 	if names {
@@ -139,21 +136,17 @@ func (w *whole) flush() error {
 }
 
 // sync syncs one block unless it is as it was.
-func (w *whole) sync(block int) (blockState, error) {
+func (w *whole) sync(block int) (os.FileInfo, error) {
 	f, err := os.OpenFile(filepath.Join(w.dir, strconv.Itoa(block)+".blk"), os.O_RDWR, 0)
 	if err != nil {
-		return blockState{}, err
+		return nil, err
 	}
 	defer f.Close()
-	fi, err := f.Stat()
-	if err != nil {
-		return blockState{}, err
+	now, err := f.Stat()
+	if err != nil || unchanged(w.seen[block], now) {
+		return now, err
 	}
-	state := blockState{size: fi.Size(), changed: fi.ModTime(), inode: fi.Sys().(*syscall.Stat_t).Ino}
-	if w.seen[block] == state {
-		return state, nil
-	}
-	return state, w.syncFile(f)
+	return now, w.syncFile(f)
 }
 
 // listBlocks lists the block files' indices, rising.
@@ -173,12 +166,20 @@ func listBlocks(dir string) ([]int, error) {
 	return blocks, nil
 }
 
+// unlinked says whether a file's name is gone, or is another file's by now.
 func unlinked(f *os.File) (bool, error) {
-	fi, err := f.Stat()
+	ours, err := f.Stat()
 	if err != nil {
 		return false, err
 	}
-	return fi.Sys().(*syscall.Stat_t).Nlink == 0, nil
+	named, err := os.Stat(f.Name())
+	if errors.Is(err, fs.ErrNotExist) {
+		return true, nil
+	}
+	if err != nil {
+		return false, err
+	}
+	return !os.SameFile(ours, named), nil
 }
 
 func syncDir(dir string) error {

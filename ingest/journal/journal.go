@@ -12,6 +12,7 @@ import (
 	"sync"
 	"time"
 
+	"github.com/gofrs/flock"
 	"github.com/nats-io/nats-server/v2/server"
 	"github.com/nats-io/nats.go"
 	"github.com/nats-io/nats.go/jetstream"
@@ -29,7 +30,7 @@ type Journal struct {
 	wg     sync.WaitGroup // watch, pub.expire
 
 	// The three of the journal inside the process.
-	lock *os.File
+	lock *flock.Flock
 	ns   *server.Server
 	mark *markFile
 

@@ -7,11 +7,8 @@ import (
 	"fmt"
 	"os"
 	"os/exec"
-	"os/signal"
-	"path/filepath"
 	"strconv"
 	"strings"
-	"syscall"
 	"testing"
 	"time"
 
@@ -70,8 +67,7 @@ func runAppender(dir string, limited bool) {
 	j, err := journal.Open(context.Background(), o)
 	check(err)
 	if limited {
-		signal.Ignore(syscall.SIGXFSZ)
-		check(syscall.Setrlimit(syscall.RLIMIT_FSIZE, &syscall.Rlimit{Cur: 2e6, Max: 2e6}))
+		check(limitFiles(2e6))
 	}
 	ways := make(chan *journal.Pending, 64)
 	var refused error
@@ -149,22 +145,3 @@ func (c *child) kill() {
 		c.cmd.Wait()
 	}
 }
-
-// stop is SIGSTOP, and returns when every thread has stopped.
-func (c *child) stop() {
-	c.t.Helper()
-	c.cmd.Process.Signal(syscall.SIGSTOP)
-	eventually(c.t, "the child stopped", func() bool {
-		threads, err := filepath.Glob(fmt.Sprintf("/proc/%d/task/*/stat", c.cmd.Process.Pid))
-		for _, name := range threads {
-			stat, err := os.ReadFile(name)
-			// pid (name) state …, proc(5); T is stopped.
-			if _, state, ok := strings.Cut(string(stat), ") "); err != nil || !ok || state[0] != 'T' {
-				return false
-			}
-		}
-		return err == nil && len(threads) > 0
-	})
-}
-
-func (c *child) resume() { c.cmd.Process.Signal(syscall.SIGCONT) }

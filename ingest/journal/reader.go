@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"sync"
-	"syscall"
 	"time"
 
 	"github.com/nats-io/nats.go/jetstream"
@@ -140,9 +139,7 @@ func (j *Journal) checkLimits(raised map[Pressure]bool) {
 		}
 	}
 	if j.embedded() {
-		var fs syscall.Statfs_t
-		if err := syscall.Statfs(j.o.Dir, &fs); err == nil && fs.Blocks > 0 {
-			free := float64(fs.Bavail) / float64(fs.Blocks)
+		if free, err := freeShare(j.o.Dir); err == nil {
 			j.m.free.Set(free)
 			tell(Disk, "", 1-free, diskOn, diskOff)
 		}

@@ -1,16 +1,15 @@
 package journal
 
 import (
-	"errors"
 	"fmt"
 	"log/slog"
 	"os"
 	"path/filepath"
 	"strings"
 	"sync"
-	"syscall"
 	"time"
 
+	"github.com/gofrs/flock"
 	"github.com/nats-io/nats-server/v2/server"
 )
 
@@ -43,19 +42,16 @@ func startServer(dir string, log *serverLog) (*server.Server, error) {
 }
 
 // lockDir keeps a second process out of the folder.
-func lockDir(dir string) (*os.File, error) {
-	f, err := os.OpenFile(filepath.Join(dir, "journal.lock"), os.O_CREATE|os.O_RDWR, 0o644)
+func lockDir(dir string) (*flock.Flock, error) {
+	l := flock.New(filepath.Join(dir, "journal.lock"), flock.SetFlag(os.O_CREATE|os.O_RDWR), flock.SetPermissions(0o644))
+	got, err := l.TryLock()
 	if err != nil {
-		return nil, err
-	}
-	if err := syscall.Flock(int(f.Fd()), syscall.LOCK_EX|syscall.LOCK_NB); err != nil {
-		f.Close()
-		if errors.Is(err, syscall.EWOULDBLOCK) {
-			return nil, fmt.Errorf("folder %s is open in another process", dir)
-		}
 		return nil, fmt.Errorf("lock of folder %s: %w", dir, err)
 	}
-	return f, nil
+	if !got {
+		return nil, fmt.Errorf("folder %s is open in another process", dir)
+	}
+	return l, nil
 }
 
 // serverLog passes the server's log on. Some things the server tells nowhere

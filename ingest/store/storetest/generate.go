@@ -7,7 +7,6 @@ import (
 	"math"
 	"math/rand/v2"
 	"strconv"
-	"syscall"
 	"time"
 
 	"hawser/detect/reading"
@@ -106,13 +105,4 @@ func Readings(b *reading.Block) int {
 		n += b.Series[i].Len()
 	}
 	return n
-}
-
-// CPU is the processor time that this process has used so far.
-func CPU() time.Duration {
-	var u syscall.Rusage
-	if err := syscall.Getrusage(syscall.RUSAGE_SELF, &u); err != nil {
-		panic(err) // no other argument is possible
-	}
-	return time.Duration(u.Utime.Nano() + u.Stime.Nano())
 }

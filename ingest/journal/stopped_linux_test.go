@@ -1,0 +1,97 @@
+package journal_test
+
+import (
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+	"syscall"
+	"testing"
+	"time"
+
+	"hawser/ingest/journal"
+)
+
+func TestServerThatDoesNotAnswer(t *testing.T) {
+	p := outside(t)
+	p.o.AckTimeout(50 * time.Millisecond)
+	j := p.open()
+	appendMany(t, j, "jetty-1", 1, 1)
+	p.proc.stop()
+	w, err := j.Append(t.Context(), entry("jetty-1", "gw", 2))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := w.Wait(t.Context()); !errors.Is(err, journal.ErrUnavailable) {
+		t.Errorf("wait: %v", err)
+	}
+	if _, err := j.Append(t.Context(), entry("jetty-1", "gw", 3)); !errors.Is(err, journal.ErrBroken) {
+		t.Errorf("the next one: %v, want it refused: 2 may be missing", err)
+	}
+	p.proc.resume()
+	// The second may come to the server still, even after LastSequence has said
+	// 1: then the server refuses it the second time, and the source asks again.
+	eventually(t, "3 stored", func() bool {
+		n, err := j.LastSequence(t.Context(), "jetty-1", "gw")
+		for seq := n + 1; err == nil && seq <= 3; seq++ {
+			if w, err = j.Append(t.Context(), entry("jetty-1", "gw", seq)); err == nil {
+				_, err = w.Wait(t.Context())
+			}
+		}
+		return err == nil
+	})
+	for i, e := range collect(t, j, journal.FollowOptions{}, 3) {
+		if e.SourceSequence != uint64(i+1) {
+			t.Errorf("entry %d has sequence %d", i, e.SourceSequence)
+		}
+	}
+}
+
+func TestCloseWithServerThatDoesNotAnswer(t *testing.T) {
+	p := outside(t)
+	j := p.open()
+	appendMany(t, j, "jetty-1", 1, 200)
+	collect(t, j, journal.FollowOptions{}, 100)
+	ended := make(chan error, 1)
+	begun := make(chan bool, 200)
+	go func() {
+		ended <- j.Follow(t.Context(), journal.FollowOptions{After: 190}, func(*journal.Entry) error { begun <- true; return nil })
+	}()
+	<-begun
+	p.proc.stop()
+	w, err := j.Append(t.Context(), entry("jetty-1", "gw", 201))
+	if err != nil {
+		t.Fatal(err)
+	}
+	began := time.Now()
+	closeJournal(t, j)
+	if took := time.Since(began); took > 2*time.Second {
+		t.Errorf("close took %v", took)
+	}
+	if _, err := w.Wait(t.Context()); !errors.Is(err, journal.ErrClosed) {
+		t.Errorf("an entry without an answer: %v", err)
+	}
+	if err := <-ended; !errors.Is(err, journal.ErrClosed) {
+		t.Errorf("follow: %v", err)
+	}
+}
+
+// stop is SIGSTOP, and returns when every thread has stopped.
+func (c *child) stop() {
+	c.t.Helper()
+	c.cmd.Process.Signal(syscall.SIGSTOP)
+	eventually(c.t, "the child stopped", func() bool {
+		threads, err := filepath.Glob(fmt.Sprintf("/proc/%d/task/*/stat", c.cmd.Process.Pid))
+		for _, name := range threads {
+			stat, err := os.ReadFile(name)
+			// pid (name) state …, proc(5); T is stopped.
+			if _, state, ok := strings.Cut(string(stat), ") "); err != nil || !ok || state[0] != 'T' {
+				return false
+			}
+		}
+		return err == nil && len(threads) > 0
+	})
+}
+
+func (c *child) resume() { c.cmd.Process.Signal(syscall.SIGCONT) }
