@@ -8,14 +8,17 @@ import (
 	"hawser/ingest/simulate"
 )
 
-const seconds = float64(time.Second)
+const (
+	seconds       = float64(time.Second)
+	strongestWind = 45.0 // m/s; in more no ship stays alongside
+)
 
 // gustFor is the speed to add so that the hardest loaded line comes to a share
-// at rest, at most 30 m/s.
+// at rest; no harder than strongestWind in all.
 func (c *scene) gustFor(share float64) float64 {
 	rig := mooring.NewRig(c.ship)
 	lengths := rig.Pretensioned()
-	lo, hi := 0.0, 30.0
+	lo, hi := 0.0, min(30, strongestWind-c.story.Weather.WindMS)
 	for range 16 {
 		mid := (lo + hi) / 2
 		at, err := rig.Equilibrium(c.ship.WindForce(c.story.Weather.WindMS+mid, c.story.Weather.WindFromDeg), lengths, mooring.Pose{})
