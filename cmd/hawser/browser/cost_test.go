@@ -17,15 +17,11 @@ import (
 
 var soak = flag.Duration("soak", 4*time.Minute, "how long a page is watched by the benchmarks of what it costs")
 
-// BenchmarkTerminalPage watches what the terminal page costs a browser over twenty
-// berths of sixteen lines with two updates a second: processor of all the browser's
-// processes, in per cent of one core; the heap after garbage collection, and what
-// it would be after eight hours by the straight line through it.
-//
-//	HAWSER_REAL_SERVERS=1 go test -run '^$' -bench TerminalPage -benchtime 1x -soak 10m ./cmd/hawser/browser
-func BenchmarkTerminalPage(b *testing.B) {
+// liveFleet is a server with eleven minutes of so many berths behind it, and fed as
+// time goes until the benchmark ends.
+func liveFleet(b *testing.B, berths int) (*server, *fleet) {
 	s := newServer(b)
-	f := newFleet(b, s.grpc, 20)
+	f := newFleet(b, s.grpc, berths)
 	began := time.Now().Add(-11 * time.Minute)
 	f.send(b.Context(), "past", began, 0, 11*time.Minute, 0)
 	ctx, cancel := context.WithCancel(b.Context())
@@ -34,10 +30,21 @@ func BenchmarkTerminalPage(b *testing.B) {
 		defer close(sent)
 		f.send(ctx, "now", began, time.Since(began), 24*time.Hour, 1)
 	}()
-	defer func() {
+	b.Cleanup(func() {
 		cancel()
 		<-sent
-	}()
+	})
+	return s, f
+}
+
+// BenchmarkTerminalPage watches what the terminal page costs a browser over twenty
+// berths of sixteen lines with two updates a second: processor of all the browser's
+// processes, in per cent of one core; the heap after garbage collection, and what
+// it would be after eight hours by the straight line through it.
+//
+//	HAWSER_REAL_SERVERS=1 go test ./cmd/hawser/browser -run '^$' -bench TerminalPage -benchtime 1x -soak 10m
+func BenchmarkTerminalPage(b *testing.B) {
+	s, _ := liveFleet(b, 20)
 	tab := browser(b)
 	do(b, tab, "open", chromedp.EmulateViewport(1920, 1080), chromedp.Navigate(s.pages), holds(`document.querySelectorAll(".card").length === 20`),
 		chromedp.Func(func(ctx context.Context, t *chromedp.Target) error {
@@ -189,20 +196,7 @@ func slowLink() chromedp.Action[chromedp.Void] {
 // BenchmarkBerthPage is BenchmarkTerminalPage for the page of one berth of sixteen
 // lines.
 func BenchmarkBerthPage(b *testing.B) {
-	s := newServer(b)
-	f := newFleet(b, s.grpc, 1)
-	began := time.Now().Add(-11 * time.Minute)
-	f.send(b.Context(), "past", began, 0, 11*time.Minute, 0)
-	ctx, cancel := context.WithCancel(b.Context())
-	sent := make(chan struct{})
-	go func() {
-		defer close(sent)
-		f.send(ctx, "now", began, time.Since(began), 24*time.Hour, 1)
-	}()
-	defer func() {
-		cancel()
-		<-sent
-	}()
+	s, f := liveFleet(b, 1)
 	tab := browser(b)
 	do(b, tab, "open", chromedp.EmulateViewport(1920, 1080), chromedp.Navigate(s.pages+"berth/"+f.plans[0].Berth),
 		holds(`document.querySelectorAll(".label").length === 16`), chromedp.Func(threadTime))
