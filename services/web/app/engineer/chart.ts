@@ -240,9 +240,12 @@ export class Chart {
   }
 }
 
-// figures writes the values of an axis, without decimals where they are whole.
+// figures writes the values of an axis, without decimals where they are whole, and
+// with as many as tell neighbours apart.
 export function figures(splits: readonly (number | null)[], decimals: number): (string | null)[] {
-  const d = splits.every((v) => v === null || Number.isInteger(v)) ? 0 : decimals;
+  const values = splits.filter((v) => v !== null);
+  const step = values.length < 2 ? 1 : values[1]! - values[0]!;
+  const d = values.every(Number.isInteger) ? 0 : Math.max(decimals, Math.min(6, Math.ceil(-Math.log10(step) - 1e-9)));
   return splits.map((v) => (v === null ? null : number(v, d)));
 }
 
