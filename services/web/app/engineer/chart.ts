@@ -241,11 +241,12 @@ export class Chart {
 }
 
 // figures writes the values of an axis, without decimals where they are whole, and
-// with as many as tell neighbours apart.
+// with as many as their step has.
 export function figures(splits: readonly (number | null)[], decimals: number): (string | null)[] {
   const values = splits.filter((v) => v !== null);
   const step = values.length < 2 ? 1 : values[1]! - values[0]!;
-  const d = values.every(Number.isInteger) ? 0 : Math.max(decimals, Math.min(6, Math.ceil(-Math.log10(step) - 1e-9)));
+  let d = values.every(Number.isInteger) ? 0 : decimals;
+  while (d < 6 && Math.abs(step * 10 ** d - Math.round(step * 10 ** d)) > 1e-6) d++;
   return splits.map((v) => (v === null ? null : number(v, d)));
 }
 
