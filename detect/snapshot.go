@@ -89,12 +89,13 @@ func (b *Berth) restore(p []byte) error {
 
 func checksum(p []byte) uint32 { return crc32.Checksum(p, crc32.MakeTable(crc32.Castagnoli)) }
 
-// shape is a hash of all of the plan that a detector reads.
+// shape is a hash of all of the plan that a detector reads. What the plan points to is
+// written beside it: within it only the address would be, another in each process.
 func shape(plan *mooring.Plan) uint64 {
 	h := fnv.New64a()
-	p := *plan
-	p.Lines = nil
-	fmt.Fprintf(h, "%+v\n", p)
+	p, s := *plan, &plan.Ship
+	p.Lines, p.Tide, p.Ship.Windage, p.Ship.WindBy, p.Ship.CurrentBy = nil, nil, nil, nil, nil
+	fmt.Fprintf(h, "%+v\n%+v\n%+v\n%+v\n%+v\n", p, plan.Tide, s.Windage, s.WindBy, s.CurrentBy)
 	for _, l := range plan.Lines {
 		tail := l.Tail
 		l.Tail = nil
