@@ -123,7 +123,7 @@ func (s *Store) openOnce() (*Damage, error) {
 	s.internals = prometheus.NewRegistry()
 	options := s.opts.databaseOptions()
 	options.BlockQuerierFunc = tolerantQuerier(s.opts.Log, s.metrics.damaged.Inc)
-	db, err := promtsdb.Open(s.opts.Dir, s.opts.Log, s.internals, options, nil)
+	db, err := promtsdb.Open(s.opts.Dir, databaseLog(s.opts.Log), s.internals, options, nil)
 	if err != nil {
 		return nil, err
 	}
@@ -165,7 +165,7 @@ func (s *Store) asideBlocks() error {
 			continue
 		}
 		dir := filepath.Join(s.opts.Dir, e.Name())
-		b, err := promtsdb.OpenBlock(s.opts.Log, dir, nil, promtsdb.DefaultPostingsDecoderFactory)
+		b, err := promtsdb.OpenBlock(databaseLog(s.opts.Log), dir, nil, promtsdb.DefaultPostingsDecoderFactory)
 		if err == nil {
 			err = b.Close()
 		}
