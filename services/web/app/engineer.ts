@@ -41,7 +41,9 @@ const of = el("select");
 const against = el("select");
 const copy = el("button", { type: "button", class: "quiet" }, say("engineer.copy"));
 const download = el("button", { type: "button", class: "quiet" }, say("engineer.download"));
-const controls = new Controls(() => state, () => known, go, [copy, download]);
+const report = el("a", { class: "button" }, say("engineer.report"));
+const reportPDF = el("a", { class: "button" }, say("engineer.report-pdf"));
+const controls = new Controls(() => state, () => known, go, [copy, download, report, reportPDF]);
 const labelled = (name: string, e: HTMLElement): HTMLElement => el("label", {}, el("span", {}, name), e);
 
 must("#main").append(el("h1", { class: "unseen" }, say("engineer.title")), controls.top, status,
@@ -106,6 +108,7 @@ async function load(): Promise<void> {
       known.stays = (await data.stays(state.berth, signal)).sort((a, b) => b.arrival.localeCompare(a.arrival));
       staysOf = state.berth;
     }
+    linkReport();
     await draw(signal);
     if (!signal.aborted) text(status, "");
   } catch (e) {
@@ -113,6 +116,17 @@ async function load(): Promise<void> {
     text(status, e instanceof data.Failed ? e.message : say("alarm.refused"));
     if (!(e instanceof data.Failed)) throw e;
   }
+}
+
+// linkReport leads to the report of the stay that is shown, the newest of them.
+function linkReport(): void {
+  const stay = known.stays.find((s) => Date.parse(s.arrival) < state.to && Date.parse(s.departure ?? s.newest) >= state.from);
+  for (const a of [report, reportPDF]) a.hidden = stay === undefined;
+  if (stay === undefined) return;
+  const q = new URLSearchParams({ berth: stay.berth, stay: stay.id, zone: Intl.DateTimeFormat().resolvedOptions().timeZone });
+  report.href = `/report?${q}`;
+  q.set("format", "pdf");
+  reportPDF.href = `/report?${q}`;
 }
 
 async function draw(signal: AbortSignal): Promise<void> {

@@ -40,9 +40,13 @@ export function greatest(b: Berth, figure: (line: LineFrame, l: Load) => number 
 
 export interface Group { name: string; lines: LineFrame[]; uneven?: number }
 
+// leastUneven is the share of MBL under which no line is told to carry more than the
+// others; the detectors' default.
+const leastUneven = 0.15;
+
 // groups gives the lines by group, in the plan's order. uneven is the greatest
-// share of MBL in it over the mean of the others.
-export function groups(b: Berth): Group[] {
+// share of MBL in it over the mean of the others, lines that have parted left out.
+export function groups(b: Berth, parted: ReadonlySet<string> = new Set()): Group[] {
   const all: Group[] = [];
   for (const line of b.frame.lines) {
     const last = all.at(-1);
@@ -50,12 +54,12 @@ export function groups(b: Berth): Group[] {
     else all.push({ name: line.group, lines: [line] });
   }
   for (const g of all) {
-    const shares = g.lines.map((line) => ({ line, l: loadOf(b, line) })).filter(({ l }) => !isOld(b, l) && l.kN !== undefined)
+    const shares = g.lines.filter((line) => !parted.has(line.id)).map((line) => ({ line, l: loadOf(b, line) })).filter(({ l }) => !isOld(b, l) && l.kN !== undefined)
       .map(({ line, l }) => (l.kN ?? 0) / line.mbl);
     if (shares.length < 2) continue;
     const most = Math.max(...shares);
     const rest = (shares.reduce((a, s) => a + s, 0) - most) / (shares.length - 1);
-    if (rest > 0) g.uneven = most / rest;
+    if (rest > 0 && most >= leastUneven) g.uneven = most / rest;
   }
   return all;
 }

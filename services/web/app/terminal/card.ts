@@ -52,7 +52,7 @@ export class Card {
     const fresh = spans.some((s, i) => s !== this.spans[i]);
     this.spans = spans;
     this.strips.show(b, this.flags, o.cut, fresh || o.flagged);
-    this.figures(b, o.cut);
+    this.figures(b, o.cut, new Set(active.filter((a) => a.condition === "line-parted").map((a) => a.line ?? "")));
     this.stateOf(b, active, o.now);
     this.factsOf(b);
     attribute(this.node, "class", ["card", (!b.now.live || o.cut) && "old", o.chosen && "chosen", active[0] && `p-${active[0].priority}`, active.some(calls) && "calls"].filter(Boolean).join(" "));
@@ -74,7 +74,7 @@ export class Card {
     inOrder(this.lines, this.cells.map((c) => c.node));
   }
 
-  private figures(b: Berth, cut: boolean): void {
+  private figures(b: Berth, cut: boolean, parted: ReadonlySet<string>): void {
     b.frame.lines.forEach((line, i) => {
       const cell = this.cells[i];
       if (!cell) return;
@@ -84,7 +84,7 @@ export class Card {
       text(cell.share, s === undefined ? say("mooring.none") : number(100 * s));
       attribute(cell.node, "class", [cut || isOld(b, l) ? "old" : "", s !== undefined && s >= near ? "near" : "", s !== undefined && s >= 1 ? "over" : "", s !== undefined && s >= 0.995 ? "wide" : "", flag ? `p-${flag}` : ""].join(" ").trim() || undefined);
     });
-    const all = groups(b);
+    const all = groups(b, parted);
     if (this.groups.childElementCount !== all.length) {
       this.groups.replaceChildren(...all.map((g) => {
         const li = el("li");
@@ -97,7 +97,7 @@ export class Card {
       if (!li) return;
       const key = `mooring.short.${g.name}`;
       const off = g.uneven !== undefined && g.uneven >= uneven;
-      text(li, (has(key) ? say(key) : g.name) + (off && g.uneven ? ` ×${number(g.uneven, 1)}` : ""));
+      text(li, (has(key) ? say(key) : g.name) + (off && g.uneven ? ` ×${g.uneven < 10 ? number(g.uneven, 1) : "10+"}` : ""));
       attribute(li, "class", off ? "uneven" : undefined);
     });
   }
