@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"encoding/base64"
 	"encoding/json"
 	"errors"
@@ -9,6 +10,7 @@ import (
 	"net/http"
 	"net/http/httptest"
 	"os"
+	"os/exec"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -72,7 +74,7 @@ func newOffice(t *testing.T) *office {
 	o.Server = httptest.NewServer(http.HandlerFunc(func(_ http.ResponseWriter, r *http.Request) {
 		var m struct {
 			Type string
-			Data struct{ Condition, Line string }
+			Data struct{ Condition, Line, Source string }
 		}
 		if err := json.NewDecoder(r.Body).Decode(&m); err != nil {
 			t.Error(err)
@@ -80,11 +82,23 @@ func newOffice(t *testing.T) *office {
 		o.mu.Lock()
 		defer o.mu.Unlock()
 		if d := m.Data; d.Condition == "sensor-fault" || strings.Contains(d.Condition, "silent") {
-			o.heard = append(o.heard, strings.TrimSpace(m.Type+" "+d.Condition+" "+d.Line))
+			o.heard = append(o.heard, strings.TrimSpace(m.Type+" "+d.Condition+" "+cmp.Or(d.Line, d.Source)))
 		}
 	}))
 	t.Cleanup(o.Close)
 	return o
+}
+
+// config writes a settings file by which a server tells the office.
+func (o *office) config(t *testing.T, dir string) string {
+	t.Helper()
+	path := filepath.Join(dir, "hawser.yaml")
+	secret := "whsec_" + base64.StdEncoding.EncodeToString([]byte("a secret of over twenty-four bytes"))
+	text := fmt.Sprintf("deliver:\n  webhooks:\n    - {name: office, url: %q, secret_file: %q}\n", o.URL, filepath.Join(dir, "secret"))
+	if err := errors.Join(os.WriteFile(filepath.Join(dir, "secret"), []byte(secret), 0o600), os.WriteFile(path, []byte(text), 0o600)); err != nil {
+		t.Fatal(err)
+	}
+	return path
 }
 
 // hears waits until the office has heard just that, each perhaps twice: what a kill
@@ -150,15 +164,9 @@ func TestGatewayIsOneAlarm(t *testing.T) {
 	})
 	o := newOffice(t)
 	dir := t.TempDir()
-	secret := "whsec_" + base64.StdEncoding.EncodeToString([]byte("a secret of over twenty-four bytes"))
-	config := fmt.Sprintf("deliver:\n  webhooks:\n    - {name: office, url: %q, secret_file: %q}\n", o.URL, filepath.Join(dir, "secret"))
-	for name, text := range map[string]string{"secret": secret, "hawser.yaml": config} {
-		if err := os.WriteFile(filepath.Join(dir, name), []byte(text), 0o600); err != nil {
-			t.Fatal(err)
-		}
-	}
+	config := o.config(t, dir)
 	start := func() *server {
-		return startServe(t, dir, "--config", filepath.Join(dir, "hawser.yaml"), "--silent-after", "1h")
+		return startServe(t, dir, "--config", config, "--silent-after", "1h")
 	}
 	send := func(s *server, source, path string) {
 		hawser(t, "send", "--plan", planFile("coaster-8"), "--to", s.grpc, "--source", source, path)
@@ -167,15 +175,78 @@ func TestGatewayIsOneAlarm(t *testing.T) {
 	send(s, "gateway", before)
 	send(s, "weather", weather)
 	s.tells("pins-silent", "active")
-	o.hears(t, "alarm.raised pins-silent")
+	o.hears(t, "alarm.raised pins-silent gateway")
 	s.faults(0, 8)
 	s.kill()
 	s = start()
 	s.tells("pins-silent", "active")
 	send(s, "gateway-again", after) // what it sends begins anew
 	s.tells("pins-silent", "cleared")
-	o.hears(t, "alarm.raised pins-silent", "alarm.raised sensor-fault 3", "alarm.cleared pins-silent")
+	o.hears(t, "alarm.raised pins-silent gateway", "alarm.raised sensor-fault 3", "alarm.cleared pins-silent gateway")
 	s.faults(1, 0)
+}
+
+// startSender runs hawser send in a process of its own, as a gateway; the function it
+// returns kills it.
+func startSender(t *testing.T, args ...string) (kill func()) {
+	t.Helper()
+	cmd := exec.Command(os.Args[0], append([]string{"send"}, args...)...)
+	cmd.Env = append(os.Environ(), asProgram+"=1")
+	if err := cmd.Start(); err != nil {
+		t.Fatal(err)
+	}
+	kill = sync.OnceFunc(func() {
+		_ = cmd.Process.Kill()
+		_ = cmd.Wait()
+	})
+	t.Cleanup(kill)
+	return kill
+}
+
+// Three gateways of two and three load pins each and a weather station send to one
+// berth; one is killed, then the server, then another gateway while the server is
+// back. Each of the two is one alarm, of its own pins and no others.
+func TestEachGatewayIsOneAlarm(t *testing.T) {
+	t.Parallel()
+	whole := record(t, "coaster-8", 23, func(s *simulate.Story) { s.Events = nil })
+	o := newOffice(t)
+	dir := t.TempDir()
+	s := startServe(t, dir, "--config", o.config(t, dir))
+	kill := map[string]func(){}
+	for source, channels := range map[string][]string{
+		"bow": {"1/", "2/", "3/"}, "spring": {"4/", "5/"}, "stern": {"6/", "7/", "8/"}, "weather": {"wind/"},
+	} {
+		own := part(t, whole, func(_ int, channel string) bool {
+			return slices.ContainsFunc(channels, func(begins string) bool { return strings.HasPrefix(channel, begins) })
+		})
+		kill[source] = startSender(t, "--plan", planFile("coaster-8"), "--to", s.grpc, "--source", source, "--pace", "1", "--starting", "now", own)
+	}
+	waitFor(t, "all eight load pins to be heard", func() error {
+		list, err := hawserv1.NewLiveServiceClient(s.dial()).ListBerths(t.Context(), &hawserv1.ListBerthsRequest{})
+		if err != nil {
+			return err
+		}
+		good := 0
+		for _, b := range list.Berths {
+			for _, l := range b.Lines {
+				if l.Sensor == hawserv1.SensorState_SENSOR_STATE_GOOD {
+					good++
+				}
+			}
+		}
+		if good != 8 {
+			return fmt.Errorf("%d are", good)
+		}
+		return nil
+	})
+	kill["spring"]()
+	o.hears(t, "alarm.raised pins-silent spring")
+	s.faults(0, 2)
+	s.kill()
+	s = startServe(t, dir, "--config", filepath.Join(dir, "hawser.yaml"), "--grpc", s.grpc)
+	kill["stern"]()
+	o.hears(t, "alarm.raised pins-silent spring", "alarm.raised pins-silent stern")
+	s.faults(0, 5)
 }
 
 // A gateway whose clock is set back by ten minutes goes on sending, and nothing of it

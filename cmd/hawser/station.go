@@ -200,19 +200,20 @@ func (s *station) openServices(ctx context.Context) (err error) {
 	return err
 }
 
-// pins is how many load pins a berth has by its plan in force, 0 for no plan.
-func (s *station) pins(berth string) int {
+// pins gives a berth's load pins by its plan in force: by line, the source that last
+// sent its load.
+func (s *station) pins(berth string) map[string]string {
 	e, ok := s.book.Current(berth)
 	if !ok {
-		return 0
+		return nil
 	}
-	n := 0
+	from, pins := s.watch.Senders(berth), map[string]string{}
 	for i := range e.Plan.Lines {
-		if e.Plan.Lines[i].Instrumented {
-			n++
+		if l := &e.Plan.Lines[i]; l.Instrumented {
+			pins[l.ID] = from[l.ID]
 		}
 	}
-	return n
+	return pins
 }
 
 // openLines makes the line records.

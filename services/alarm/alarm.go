@@ -59,9 +59,10 @@ type Options struct {
 	// escalated for want of an acknowledgement, in rising steps. Nil means 1 and
 	// 5 min for an emergency, 5 and 15 min for an alarm, never for the others.
 	Escalate map[detect.Priority][]time.Duration
-	// Pins is how many load pins a berth has by its plan in force, 0 where that is not
-	// known. Nil suppresses nothing.
-	Pins func(berth string) int
+	// Pins gives a berth's load pins by its plan in force, none where there is no plan:
+	// by line, the source that last sent its load, empty for none yet. While Apply and
+	// Reconcile are called it is as of their journal position. Nil suppresses nothing.
+	Pins func(berth string) map[string]string
 	// Unheard and Clocks are the server's own conditions by which load pins fall
 	// silent: that of a berth which is heard no more, and those of sources' clocks.
 	Unheard string

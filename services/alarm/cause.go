@@ -2,9 +2,7 @@ package alarm
 
 import (
 	"cmp"
-	"fmt"
 	"slices"
-	"strings"
 	"time"
 
 	"hawser/detect"
@@ -19,23 +17,31 @@ import (
 //	                                         └─► calls for itself
 //
 // The cause is one of the server's own conditions that explain it (a berth heard no
-// more, a clock), if it is active; else, where half or more of the berth's load
-// pins, two at least, fell silent together, PinsSilent is raised for them. Pins with
-// another fault on record do not count. When more fall silent later by half or more
-// of the rest, that is news: PinsSilent is raised anew, for all.
+// more, a clock), if it is active; else PinsSilent is raised
+//
+//	of a source   where half or more of its load pins, two at least, fell silent together
+//	of several    where such sources fell silent together, and theirs are half or more
+//	              of the berth's: what they share is to be looked at
+//
+// and a berth has as many of the first kind as it has gateways that stopped. Whose a
+// pin is stands in the record of its fault: who sent it last, before it fell silent.
+// Those that nobody has sent yet are taken as of one source. Pins with another fault
+// on record do not count. When more fall silent later by half or more of the rest,
+// that is news: PinsSilent is raised anew, for all.
 //
 // PinsSilent clears when no line is under it any more. Fewer than half of its lines,
-// and nothing heard of another for as long as together, are not that cause: they
-// call for themselves. A condition of the server's own may end before its pins have
-// been well for long enough: theirs have comeBack, and are then judged as those that
-// waited. What has once called for itself is not suppressed again until it clears.
+// and nothing heard of another for as long as together, are not that cause: they go
+// under one of their own source where they are half of it, or call for themselves. A
+// condition of the server's own may end before its pins have been well for long
+// enough: theirs have comeBack, and are then judged as those that waited. What has
+// once called for itself is not suppressed again until it clears.
 //
 // Acknowledging the alarm for the cause, or shelving it, is of that alarm alone; a
 // line that calls for itself afterwards does so unacknowledged and on no shelf. A
 // line's own shelf goes before its suppression.
 //
-// Each step is a record. What the next one is follows from the state and the clock,
-// so that a restart goes on wherever it was cut off.
+// Each step is a record. What the next one is follows from the state, the clock and
+// the pins, so that a restart goes on wherever it was cut off.
 const (
 	// PinsSilent is the condition of many load pins that fell silent together.
 	PinsSilent = "pins-silent"
@@ -45,17 +51,14 @@ const (
 	together = 5 * time.Second  // from the first to the last reading of such pins
 	comeBack = 45 * time.Second // the detectors ask for 30 s of good readings
 	sameStep = 30 * time.Second // from a pin's last reading to a clock being told of
+
+	several = "" // the source of PinsSilent for more than one
 )
 
 // Suppression keeps an alarm from calling, by design.
 type Suppression struct {
 	Under string    // the alarm for the cause; empty while there is none yet
 	Until time.Time // then it calls, where there is none
-}
-
-// maySuppress reports whether a change may be one of many for one cause.
-func (l *Log) maySuppress(berth string, c *detect.Change) bool {
-	return c.By == detect.Silence && l.o.Pins != nil && l.o.Pins(berth) > 1
 }
 
 // nextOfCause is the next record that suppression by design asks for, nil for none.
@@ -71,7 +74,7 @@ func (l *Log) nextOfCause(now time.Time) *Record {
 			by[s.Berth] = b
 		}
 		if s.Suppressed == nil {
-			b.told = s
+			b.told = append(b.told, s)
 		} else {
 			b.quiet = append(b.quiet, s)
 		}
@@ -83,6 +86,7 @@ func (l *Log) nextOfCause(now time.Time) *Record {
 	slices.Sort(berths)
 	for _, name := range berths {
 		b := by[name]
+		slices.SortFunc(b.told, func(x, y *State) int { return cmp.Compare(x.Source, y.Source) })
 		slices.SortFunc(b.quiet, func(x, y *State) int {
 			return cmp.Or(x.Onset.Compare(y.Onset), cmp.Compare(x.Line, y.Line))
 		})
@@ -104,9 +108,9 @@ func (l *Log) nextOfCause(now time.Time) *Record {
 type silence struct {
 	*Log
 	berth string
-	pins  int // load pins by the plan
+	pins  map[string]string // source by line, as in Options
 	now   time.Time
-	told  *State   // PinsSilent, nil where it is not active
+	told  []*State // PinsSilent that are active, by source
 	quiet []*State // what is suppressed, in the order in which it fell silent
 }
 
@@ -114,36 +118,65 @@ type silence struct {
 // alarm is put there before that alarm may end.
 func (b *silence) next() *Record {
 	for _, s := range b.quiet {
-		if b.joins(s) {
-			return suppressed(s, b.told.ID)
+		for _, source := range []string{s.Source, several} {
+			if g := b.toldOf(source); g != nil && b.joins(s, g) {
+				return suppressed(s, g.ID)
+			}
 		}
 		if cause := b.explained(s); cause != nil {
 			return suppressed(s, cause.ID)
 		}
 	}
-	if r := b.leave(); r != nil {
-		return r
+	for _, g := range b.told {
+		if r := b.leave(g); r != nil {
+			return r
+		}
 	}
 	return b.judge()
 }
 
-// joins reports whether a line goes under PinsSilent: it fell silent with the
-// others, or was under the one before.
-func (b *silence) joins(s *State) bool {
-	if b.told == nil || s.Suppressed.Under == b.told.ID {
+// toldOf is the active PinsSilent of a source, nil for none.
+func (b *silence) toldOf(source string) *State {
+	if i := slices.IndexFunc(b.told, func(g *State) bool { return g.Source == source }); i >= 0 {
+		return b.told[i]
+	}
+	return nil
+}
+
+// joins reports whether a line goes under a PinsSilent of its source or of several:
+// it fell silent with the others, was under the one before, or under one of several
+// that is no more than this source's.
+func (b *silence) joins(s, g *State) bool {
+	switch before := b.cause(s); {
+	case before == g:
 		return false
-	}
-	if before := b.fold.byID[s.Suppressed.Under]; before != nil && before.Condition == PinsSilent {
+	case before != nil && before.Condition == PinsSilent && before.Source == g.Source:
 		return true
+	case before != nil && before.Active():
+		return before.Condition == PinsSilent && before.Source == several && b.endsWith(before, b.under(before))
 	}
-	return b.loose(s) && near(s.Onset, b.told.Onset, together)
+	return b.loose(s) && near(s.Onset, g.Onset, together)
+}
+
+// cause is the alarm that a line is under, nil for none or one of long ago.
+func (b *silence) cause(s *State) *State { return b.fold.byID[s.Suppressed.Under] }
+
+// under are the lines under a PinsSilent.
+func (b *silence) under(g *State) []*State {
+	return those(b.quiet, func(s *State) bool { return b.cause(s) == g })
+}
+
+// endsWith reports whether so few lines are left under a PinsSilent that they are
+// not that cause.
+func (b *silence) endsWith(g *State, under []*State) bool {
+	return 2*len(under) < int(g.Value) && b.now.Sub(g.CameBack) >= together
 }
 
 // explained is the active condition of the server's own by which a line that waits
 // fell silent, nil for none. A berth that is not heard explains all; a clock may be
 // that of another source, so that its time has to agree.
 func (b *silence) explained(s *State) *State {
-	if under := b.fold.byID[s.Suppressed.Under]; under != nil && under.Active() {
+	if cause := b.cause(s); cause != nil && cause.Active() {
 		return nil
 	}
 	if c := b.own(b.o.Unheard); c != nil {
@@ -164,13 +197,21 @@ func (b *silence) own(condition string) *State {
 
 func near(a, b time.Time, most time.Duration) bool { return a.Sub(b).Abs() <= most }
 
+// those are the states for which keep is true.
+func those(all []*State, keep func(*State) bool) []*State {
+	var out []*State
+	for _, s := range all {
+		if keep(s) {
+			out = append(out, s)
+		}
+	}
+	return out
+}
+
 // loose reports whether a line waits for its cause: none is known yet, or the one
 // that was is over for so long that the line should have come back.
 func (b *silence) loose(s *State) bool {
-	if s.Suppressed.Under == "" {
-		return true
-	}
-	cause := b.fold.byID[s.Suppressed.Under]
+	cause := b.cause(s)
 	return cause == nil || !cause.Active() && b.now.Sub(cause.Cleared) >= comeBack
 }
 
@@ -180,90 +221,91 @@ func (b *silence) due(s *State) bool {
 	return s.Suppressed.Under != "" || !b.now.Before(s.Suppressed.Until) && b.now.Sub(b.opened) >= gather
 }
 
-// leave lets the last few lines under PinsSilent call for themselves, and ends it
-// when none is left.
-func (b *silence) leave() *Record {
-	if b.told == nil {
-		return nil
-	}
-	var under []*State
-	for _, s := range b.quiet {
-		if s.Suppressed.Under == b.told.ID {
-			under = append(under, s)
-		}
-	}
+// leave lets the last few lines under a PinsSilent go, and ends it when none is
+// left.
+func (b *silence) leave(g *State) *Record {
+	under := b.under(g)
 	switch {
 	case len(under) == 0:
-		return clearing(b.told, b.now.UTC(), "")
-	case 2*len(under) < int(b.told.Value) && b.now.Sub(b.told.CameBack) >= together:
-		return unsuppressed(under[0])
+		return clearing(g, b.now.UTC(), "")
+	case !b.endsWith(g, under):
+		return nil
 	}
-	return nil
+	own := those(under, sentBy(under[0].Source))
+	if g.Source == several && own[0].Source != several && len(own) > 1 && b.gone(own, own) {
+		return b.raise(own[0].Source, own)
+	}
+	return unsuppressed(under[0])
 }
 
 // judge looks at the line that has waited longest: it is one of many, or calls for
 // itself.
 func (b *silence) judge() *Record {
-	var loose []*State
-	for _, s := range b.quiet {
-		if b.loose(s) {
-			loose = append(loose, s)
-		}
-	}
+	loose := those(b.quiet, b.loose)
 	i := slices.IndexFunc(loose, b.due)
 	if i < 0 {
 		return nil
 	}
-	var many []*State
-	for _, s := range loose {
-		if near(s.Onset, loose[i].Onset, together) {
-			many = append(many, s)
-		}
+	first := loose[i]
+	many := those(loose, func(s *State) bool { return near(s.Onset, first.Onset, together) })
+	own := those(many, sentBy(first.Source))
+	if len(b.pins) < 2 || !b.gone(own, loose) {
+		return unsuppressed(first)
 	}
-	if b.pins < 2 || len(many) < 2 || 2*len(many) < b.sound(len(loose)) {
-		return unsuppressed(loose[i])
+	wide := those(many, func(s *State) bool { return b.gone(those(many, sentBy(s.Source)), loose) })
+	switch {
+	case len(wide) > len(own) && 2*len(wide) >= b.sound(loose, func(string) bool { return true }):
+		return b.tell(several, wide)
+	case len(own) > 1:
+		return b.tell(first.Source, own)
 	}
-	if b.told != nil {
-		return clearing(b.told, b.now.UTC(), "More load pins have fallen silent since: another alarm is raised for all.")
-	}
-	return b.raise(many)
+	return unsuppressed(first)
 }
 
-// sound is how many of the berth's pins could have fallen silent just now: those
+func sentBy(source string) func(*State) bool {
+	return func(s *State) bool { return s.Source == source }
+}
+
+// gone reports whether lines of one source, of those that wait, are half or more of
+// its pins.
+func (b *silence) gone(own, waiting []*State) bool {
+	source := own[0].Source
+	return 2*len(own) >= b.sound(waiting, func(from string) bool { return from == source })
+}
+
+// sound is how many of some sources' pins could have fallen silent just now: those
 // with no fault on record, and those that wait.
-func (b *silence) sound(waiting int) int {
-	n := b.pins + waiting
-	for _, s := range b.fold.active {
-		if s.Berth == b.berth && s.Condition == detect.SensorFault.String() {
-			n--
+func (b *silence) sound(waiting []*State, of func(source string) bool) int {
+	n := len(those(waiting, func(s *State) bool { return of(s.Source) }))
+	for line, source := range b.pins {
+		if of(source) && b.fold.active[Subject{Berth: b.berth, Condition: detect.SensorFault.String(), Line: line}] == nil {
+			n++
 		}
 	}
 	return n
 }
 
+// tell makes the record that tells of lines that fell silent together, or ends the
+// alarm of those before them first.
+func (b *silence) tell(source string, many []*State) *Record {
+	if g := b.toldOf(source); g != nil {
+		return clearing(g, b.now.UTC(), "More load pins have fallen silent since: another alarm is raised for all.")
+	}
+	return b.raise(source, many)
+}
+
 // raise makes the record that raises PinsSilent for lines that fell silent together,
 // those of the one before with them.
-func (b *silence) raise(many []*State) *Record {
-	lines := make([]string, len(many))
-	for i, s := range many {
-		lines[i] = s.Line
-	}
-	slices.SortFunc(lines, func(x, y string) int { return cmp.Or(cmp.Compare(len(x), len(y)), cmp.Compare(x, y)) })
-	all, before := len(many), ""
-	for _, s := range b.quiet {
-		if cause := b.fold.byID[s.Suppressed.Under]; cause != nil && cause.Condition == PinsSilent && !b.loose(s) {
-			all++
-		}
-	}
-	if all > len(many) {
-		before = fmt.Sprintf(", %d more before them", all-len(many))
-	}
-	onset := many[0].Onset
+func (b *silence) raise(source string, many []*State) *Record {
+	before := those(b.quiet, func(s *State) bool {
+		cause := b.cause(s)
+		return cause != nil && !cause.Active() && cause.Condition == PinsSilent && cause.Source == source && !b.loose(s)
+	})
 	return &Record{
-		Transition: Raised, Subject: Subject{Berth: b.berth, Condition: PinsSilent}, Priority: detect.Alarm, Onset: onset,
-		Measure: Measure{Value: float64(all), HasValue: true, Unit: "load pins"},
-		Detail: fmt.Sprintf("%d load pins of berth %s stopped sending at %s%s, lines %s: watch these lines by the ship's own means; look at the gateway first, its supply, link and clock.",
-			len(many), b.berth, onset.UTC().Format("15:04:05 UTC"), before, strings.Join(lines, ", ")),
+		Transition: Raised, Subject: Subject{Berth: b.berth, Condition: PinsSilent, Source: source},
+		Priority: detect.Alarm, Onset: many[0].Onset,
+		Measure: Measure{Value: float64(len(many) + len(before)), HasValue: true, Unit: "load pins"},
+		Detail:  silenceDetail(b.berth, many, len(before)),
 	}
 }
 

@@ -21,26 +21,35 @@ const (
 	clockAhead  = "clock-ahead"
 )
 
-// port is a berth of so many load pins whose pins fall silent and come back.
+// port is a berth of so many load pins, all on one gateway unless it is told
+// otherwise, whose pins fall silent and come back.
 type port struct {
 	t     *testing.T
 	store *alarmtest.Records
 	log   *alarm.Log
 	clock *clock
-	pins  int
-	at    uint64 // journal position
+	pins  map[string]string // source by line
+	at    uint64            // journal position
 }
 
 func newPort(t *testing.T, pins int) *port {
 	t.Helper()
-	p := &port{t: t, store: &alarmtest.Records{}, clock: &clock{t: second(10)}, pins: pins}
+	p := &port{t: t, store: &alarmtest.Records{}, clock: &clock{t: second(10)}, pins: map[string]string{}}
+	p.on("gate", numbers(1, pins)...)
 	p.open()
 	return p
 }
 
+// on has lines be sent by a gateway from now on.
+func (p *port) on(gateway string, lines ...string) {
+	for _, line := range lines {
+		p.pins[line] = gateway
+	}
+}
+
 func (p *port) open() {
 	o := options(p.store)
-	o.Now, o.Pins = p.clock.now, func(string) int { return p.pins }
+	o.Now, o.Pins = p.clock.now, func(string) map[string]string { return p.pins }
 	o.Unheard, o.Clocks = berthSilent, []string{clockAhead}
 	p.log = open(p.t, o)
 }
@@ -92,13 +101,13 @@ func (p *port) pass(seconds int) {
 	}
 }
 
-// calling is what calls now, worst first, as "condition line".
+// calling is what calls now, worst first, as "condition line" or "condition gateway".
 func (p *port) calling() []string {
 	var out []string
 	all, _ := p.log.List("", false)
 	for i := range all {
 		if all[i].Calls() {
-			out = append(out, strings.TrimSpace(all[i].Condition+" "+all[i].Line))
+			out = append(out, strings.TrimSpace(all[i].Condition+" "+strings.TrimPrefix(all[i].Place(), "-")))
 		}
 	}
 	return out
@@ -159,11 +168,11 @@ func TestOneCauseOneCall(t *testing.T) {
 			p.pass(1)
 			p.silent(1, numbers(7, 20)...)
 			p.pass(600)
-			p.calls("pins-silent")
+			p.calls("pins-silent gate")
 			all, _ := p.log.List("east-3", false)
 			g := all[0]
 			if g.Value != 20 || !g.Onset.Equal(second(0)) || g.Priority != detect.Alarm ||
-				!strings.HasPrefix(g.Detail, "20 load pins of berth east-3 stopped sending at 04:05:06 UTC, lines 1, 2, 3") {
+				!strings.HasPrefix(g.Detail, "20 load pins of berth east-3, on gateway gate, stopped sending at 04:05:06 UTC, lines 1, 2, 3") {
 				t.Errorf("alarm: %+v", g)
 			}
 			for _, s := range all[1:] {
@@ -183,7 +192,7 @@ func TestOneCauseOneCall(t *testing.T) {
 			p.pass(20)
 			p.back(60, append(numbers(1, 12), numbers(14, 19)...)...)
 			p.pass(3)
-			p.calls("pins-silent")
+			p.calls("pins-silent gate")
 			p.back(62, "20") // is only a little later
 			p.pass(6)
 			p.calls("sensor-fault 13")
@@ -195,15 +204,15 @@ func TestOneCauseOneCall(t *testing.T) {
 				t.Errorf("people were called %d times", n)
 			}
 		},
-		"half of two gateways, then the other half": func(t *testing.T, p *port) {
+		"half of a gateway, then the other half": func(t *testing.T, p *port) {
 			p.silent(0, numbers(1, 10)...)
 			p.pass(60)
-			p.calls("pins-silent")
+			p.calls("pins-silent gate")
 			p.silent(60, numbers(11, 20)...)
 			p.pass(10)
-			p.calls("pins-silent")
+			p.calls("pins-silent gate")
 			all, _ := p.log.List("east-3", false)
-			if g := all[0]; g.Value != 20 || !strings.HasPrefix(g.Detail, "10 load pins of berth east-3 stopped sending at 04:06:06 UTC, 10 more before them, lines 11,") {
+			if g := all[0]; g.Value != 20 || !strings.HasPrefix(g.Detail, "10 load pins of berth east-3, on gateway gate, stopped sending at 04:06:06 UTC, 10 more before them, lines 11,") {
 				t.Errorf("alarm: %+v", g)
 			}
 			if n := p.called(); n != 2 {
@@ -213,6 +222,131 @@ func TestOneCauseOneCall(t *testing.T) {
 			p.pass(1)
 			p.calls()
 		},
+		"each of four gateways that stops is one alarm, to its own end": func(t *testing.T, p *port) {
+			p.on("bow", numbers(1, 8)...)
+			p.on("stern", numbers(9, 15)...)
+			p.on("spring-fwd", "16", "17", "18")
+			p.on("spring-aft", "19", "20")
+			p.silent(0, "19", "20")
+			p.pass(10)
+			p.calls("pins-silent spring-aft")
+			p.silent(20, "16", "17", "18")
+			p.pass(10)
+			p.silent(40, numbers(1, 8)...)
+			p.pass(10)
+			p.calls("pins-silent bow", "pins-silent spring-fwd", "pins-silent spring-aft")
+			all, _ := p.log.List("east-3", false)
+			for i, want := range []float64{8, 3, 2} {
+				if g := all[i]; g.Value != want || !strings.Contains(g.Detail, "on gateway "+g.Source+",") || !strings.HasSuffix(g.Detail, "look first at this gateway, its supply, link and clock.") {
+					t.Errorf("alarm: %+v", g)
+				}
+			}
+			p.back(60, "16", "17", "18")
+			p.pass(1)
+			p.calls("pins-silent bow", "pins-silent spring-aft")
+			p.back(70, numbers(1, 7)...)
+			p.pass(10)
+			p.calls("pins-silent spring-aft", "sensor-fault 8")
+			p.back(90, "8", "19", "20")
+			p.pass(1)
+			p.calls()
+			if n := p.called(); n != 4 {
+				t.Errorf("people were called %d times", n)
+			}
+		},
+		"a gateway of one line is told as the line": func(_ *testing.T, p *port) {
+			p.on("lone", "20")
+			p.silent(0, "20")
+			p.pass(5)
+			p.calls("sensor-fault 20")
+		},
+		"fewer than half of a gateway are told one by one": func(_ *testing.T, p *port) {
+			p.on("bow", numbers(1, 8)...)
+			p.on("stern", numbers(9, 20)...)
+			p.silent(0, "1", "2", "3")
+			p.pass(5)
+			p.calls("sensor-fault 1", "sensor-fault 2", "sensor-fault 3")
+		},
+		"gateways that stop together, half of the berth and more, are one alarm for what they share": func(t *testing.T, p *port) {
+			p.on("bow", numbers(1, 8)...)
+			p.on("stern", numbers(9, 14)...)
+			p.on("spring", numbers(15, 18)...)
+			p.on("breast", "19", "20")
+			p.silent(0, numbers(1, 8)...)
+			p.silent(1, numbers(9, 14)...)
+			p.silent(2, numbers(15, 18)...)
+			p.pass(10)
+			p.calls("pins-silent")
+			all, _ := p.log.List("east-3", false)
+			if g := all[0]; g.Value != 18 || !strings.Contains(g.Detail, ", on gateways bow, spring, stern, stopped sending") ||
+				!strings.HasSuffix(g.Detail, "look first at what these gateways share, supply, network and clock.") {
+				t.Errorf("alarm: %+v", g)
+			}
+			p.back(60, numbers(1, 14)...) // one of them stays away
+			p.pass(10)
+			p.calls("pins-silent spring")
+			p.back(90, numbers(15, 18)...)
+			p.pass(1)
+			p.calls()
+			if n := p.called(); n != 2 {
+				t.Errorf("people were called %d times", n)
+			}
+		},
+		"a gateway for each pin": func(_ *testing.T, p *port) {
+			for _, line := range numbers(1, 20) {
+				p.on("pin-"+line, line)
+			}
+			p.silent(0, "4")
+			p.pass(10)
+			p.calls("sensor-fault 4")
+			p.silent(20, numbers(5, 20)...)
+			p.pass(10)
+			p.calls("pins-silent", "sensor-fault 4")
+		},
+		"two gateways of few lines that stop together are told each": func(_ *testing.T, p *port) {
+			p.on("fwd", "1", "2", "3")
+			p.on("aft", "4", "5", "6")
+			p.silent(0, numbers(1, 6)...)
+			p.pass(10)
+			p.calls("pins-silent aft", "pins-silent fwd")
+		},
+		"pins that have never been sent are told as one": func(t *testing.T, p *port) {
+			p.on("", "18", "19", "20")
+			p.silent(0, "18", "19", "20")
+			p.pass(10)
+			p.calls("pins-silent")
+			all, _ := p.log.List("east-3", false)
+			if !strings.HasPrefix(all[0].Detail, "3 load pins of berth east-3 stopped sending at") || !strings.HasSuffix(all[0].Detail, "look first at their gateway, its supply, link and clock.") {
+				t.Errorf("alarm: %+v", all[0])
+			}
+		},
+		"a gateway that is put in the place of another takes over its lines": func(_ *testing.T, p *port) {
+			p.on("old", numbers(1, 6)...)
+			p.silent(0, numbers(1, 6)...)
+			p.pass(10)
+			p.calls("pins-silent old")
+			p.on("new", numbers(1, 6)...)
+			p.back(60, numbers(1, 6)...)
+			p.pass(1)
+			p.calls()
+			p.silent(80, numbers(1, 6)...)
+			p.pass(10)
+			p.calls("pins-silent new")
+		},
+		"a shelf on one gateway is not on another": func(t *testing.T, p *port) {
+			p.on("bow", "1", "2", "3")
+			p.silent(0, "1", "2", "3")
+			p.pass(10)
+			all, _ := p.log.List("east-3", false)
+			_, err := p.log.Shelve(t.Context(), all[0].ID, foreman, "Gateway is being changed.", time.Hour)
+			must(t, err)
+			p.calls()
+			p.silent(30, numbers(4, 20)...)
+			p.pass(10)
+			p.calls("pins-silent gate")
+			must(t, p.log.EndHold(t.Context(), alarm.Subject{Berth: "east-3", Condition: alarm.PinsSilent, Source: "bow"}, foreman, ""))
+			p.calls("pins-silent gate", "pins-silent bow")
+		},
 		"a server that is down while the others are told": func(t *testing.T, p *port) {
 			p.silent(0, numbers(1, 6)...)
 			p.clock.move(time.Minute)
@@ -220,7 +354,7 @@ func TestOneCauseOneCall(t *testing.T) {
 			p.pass(1)
 			p.silent(0, numbers(7, 20)...)
 			p.pass(10)
-			p.calls("pins-silent")
+			p.calls("pins-silent gate")
 			if n := p.called(); n != 1 {
 				t.Errorf("people were called %d times", n)
 			}
@@ -230,7 +364,7 @@ func TestOneCauseOneCall(t *testing.T) {
 			p.pass(60)
 			p.silent(60, "19")
 			p.pass(5)
-			p.calls("pins-silent", "sensor-fault 19")
+			p.calls("pins-silent gate", "sensor-fault 19")
 		},
 		"fewer than half are told one by one": func(_ *testing.T, p *port) {
 			p.silent(0, numbers(1, 9)...)
@@ -244,7 +378,7 @@ func TestOneCauseOneCall(t *testing.T) {
 			}
 			p.silent(60, numbers(13, 16)...)
 			p.pass(5)
-			if got := p.calling(); len(got) != 13 || got[0] != "pins-silent" {
+			if got := p.calling(); len(got) != 13 || got[0] != "pins-silent gate" {
 				p.t.Fatalf("calling: %q", got)
 			}
 		},
@@ -276,7 +410,7 @@ func TestOneCauseOneCall(t *testing.T) {
 			p.pass(3600)
 			p.silent(3590, numbers(1, 20)...)
 			p.pass(10)
-			p.calls("pins-silent", clockAhead)
+			p.calls("pins-silent gate", clockAhead)
 		},
 		"acknowledging or shelving the alarm is not of its lines": func(t *testing.T, p *port) {
 			p.silent(0, numbers(1, 20)...)
@@ -305,7 +439,7 @@ func TestOneCauseOneCall(t *testing.T) {
 			if s := all[i].Lifecycle(); s != alarm.OutOfService {
 				t.Errorf("line 3 is in state %d", s)
 			}
-			p.calls("pins-silent")
+			p.calls("pins-silent gate")
 		},
 	}
 	for name, test := range tests {
@@ -318,11 +452,23 @@ func TestOneCauseOneCall(t *testing.T) {
 // as the whole did.
 func TestKilledWhileSuppressing(t *testing.T) {
 	story := func(p *port) {
+		at := func(seconds int) {
+			for p.clock.now().Before(second(10 + seconds)) {
+				p.pass(1)
+			}
+		}
+		p.on("bow", numbers(1, 8)...)
+		p.on("stern", numbers(9, 15)...)
+		p.on("aft", "18", "19", "20")
 		p.silent(0, numbers(1, 6)...)
-		p.silent(1, numbers(7, 20)...)
-		p.pass(10)
-		p.back(60, numbers(1, 19)...)
-		p.pass(10)
+		p.silent(1, numbers(7, 15)...)
+		at(10) // bow and stern are one alarm
+		p.silent(10, "18", "19", "20")
+		at(20)
+		p.back(30, append(numbers(1, 8), "18", "19")...)
+		at(30) // stern is alone, and so is line 20
+		p.back(40, numbers(9, 13)...)
+		at(40) // and so are 14 and 15
 	}
 	final := func(p *port) string {
 		var out []string
@@ -336,17 +482,20 @@ func TestKilledWhileSuppressing(t *testing.T) {
 	}
 	whole := newPort(t, 20)
 	story(whole)
-	want, records := final(whole), whole.store.Kept
-	whole.calls("sensor-fault 20")
+	want, told, records, calls := final(whole), whole.records(), whole.store.Kept, whole.called()
+	whole.calls("sensor-fault 20", "sensor-fault 14", "sensor-fault 15")
 	for cut := range records {
 		p := newPort(t, 20)
 		p.store.Kept = slices.Clone(records[:cut])
+		if cut > 0 {
+			p.clock.t = told[cut-1].Recorded
+		}
 		p.reopen()
 		story(p) // the journal gives all again; what is on record is passed over
 		if got := final(p); got != want {
 			t.Fatalf("cut after record %d:\n%s\nwant\n%s", cut, got, want)
 		}
-		if n := p.called(); n != 2 {
+		if n := p.called(); n != calls {
 			t.Errorf("cut after record %d: people were called %d times", cut, n)
 		}
 	}
@@ -362,11 +511,16 @@ func TestNoFaultStaysUnannounced(t *testing.T) {
 		own := map[string]bool{}
 		for range rapid.IntRange(1, 25).Draw(rt, "steps") {
 			line := strconv.Itoa(rapid.IntRange(1, 8).Draw(rt, "line"))
-			switch rapid.SampledFrom([]string{"silent", "silent", "all", "back", "back", "own", "wait", "restart", "fault"}).Draw(rt, "step") {
+			switch rapid.SampledFrom([]string{"silent", "silent", "all", "back", "back", "own", "wait", "restart", "fault", "gateway", "stops"}).Draw(rt, "step") {
 			case "silent":
 				p.silent(now-10, line)
 			case "all":
 				p.silent(now-10, numbers(1, rapid.IntRange(2, 8).Draw(rt, "to"))...)
+			case "gateway":
+				p.on(rapid.SampledFrom([]string{"", "bow", "stern", "aft"}).Draw(rt, "gateway"), line)
+			case "stops":
+				gateway := p.pins[line]
+				p.silent(now-10, slices.DeleteFunc(numbers(1, 8), func(line string) bool { return p.pins[line] != gateway })...)
 			case "back":
 				p.back(now, line)
 			case "fault":

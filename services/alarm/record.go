@@ -1,6 +1,7 @@
 package alarm
 
 import (
+	"cmp"
 	"fmt"
 	"time"
 
@@ -30,29 +31,24 @@ const (
 )
 
 // Subject is what an alarm is about. Berth is empty for the server itself, Line
-// where only the group is known, Group where that is not known either.
+// where only the group is known, Group where that is not known either. Source is
+// whose readings it is about: of load pins that fell silent, who sent them last,
+// empty where that is not one or not known.
 type Subject struct {
-	Berth, Condition, Line, Group string
+	Berth, Condition, Line, Group, Source string
 }
 
-// key is the subject as far as it tells alarms apart: a line is in one group.
+// key is the subject as far as it tells alarms apart: a line is in one group, and
+// its own whoever sends it.
 func (s Subject) key() Subject {
 	if s.Line != "" {
-		s.Group = ""
+		s.Group, s.Source = "", ""
 	}
 	return s
 }
 
-// Place is the line, else the group, else a dash.
-func (s Subject) Place() string {
-	switch {
-	case s.Line != "":
-		return s.Line
-	case s.Group != "":
-		return s.Group
-	}
-	return "-"
-}
+// Place is the line, else the group, else the source, else a dash.
+func (s Subject) Place() string { return cmp.Or(s.Line, s.Group, s.Source, "-") }
 
 // Measure is the number behind an alarm and what it is held against, in Unit.
 type Measure struct {
@@ -132,7 +128,7 @@ func (r *Record) Message() *hawserv1.AlarmRecord {
 		Value: optional(r.Value, r.HasValue), Limit: optional(r.Limit, r.HasLimit), Unit: r.Unit,
 		Detail: r.Detail, By: r.By, Note: r.Note, JournalPosition: r.Journal, ChangeIndex: r.Change,
 		Role: r.Role, Side: hawserv1.AlarmSide(r.Side), Until: stamp(r.Until), Level: uint32(r.Level),
-		Lifecycle: hawserv1.AlarmLifecycle(r.Lifecycle), Under: r.Under, Suppressed: r.Quiet,
+		Lifecycle: hawserv1.AlarmLifecycle(r.Lifecycle), Under: r.Under, Suppressed: r.Quiet, Source: r.Source,
 	}
 }
 
@@ -156,7 +152,7 @@ func decode(position uint64, data []byte) (*Record, error) {
 	return &Record{
 		Position: position, ID: m.AlarmId, Transition: t,
 		Time: unstamp(m.Time), Recorded: unstamp(m.RecordedAt),
-		Subject:  Subject{Berth: m.Berth, Condition: m.Condition, Line: m.Line, Group: m.Group},
+		Subject:  Subject{Berth: m.Berth, Condition: m.Condition, Line: m.Line, Group: m.Group, Source: m.Source},
 		Priority: detect.Priority(m.Priority), Onset: unstamp(m.Onset),
 		Measure: measureOf(m.Value, m.Limit, m.Unit),
 		Detail:  m.Detail, Person: personOf(&m), Note: m.Note, Until: unstamp(m.Until), Level: int(m.Level),

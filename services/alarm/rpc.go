@@ -129,7 +129,7 @@ func (s *Service) EndHold(ctx context.Context, req *hawserv1.EndHoldRequest) (*h
 	if err := validate(req); err != nil {
 		return nil, err
 	}
-	err := s.log.EndHold(ctx, Subject{Berth: req.Berth, Condition: req.Condition, Line: req.Line, Group: req.Group},
+	err := s.log.EndHold(ctx, Subject{Berth: req.Berth, Condition: req.Condition, Line: req.Line, Group: req.Group, Source: req.Source},
 		s.person(ctx, req.By, req.Side), req.Note)
 	if err != nil {
 		return nil, toStatus(err)
@@ -166,7 +166,7 @@ func toStatus(err error) error {
 // Message is the state as its message.
 func (s *State) Message() *hawserv1.Alarm {
 	m := &hawserv1.Alarm{
-		AlarmId: s.ID, Berth: s.Berth, Condition: s.Condition, Line: s.Line, Group: s.Group,
+		AlarmId: s.ID, Berth: s.Berth, Condition: s.Condition, Line: s.Line, Group: s.Group, Source: s.Source,
 		Priority: hawserv1.AlarmPriority(s.Priority), RaisedAt: stamp(s.Raised), Onset: stamp(s.Onset),
 		ClearedAt: stamp(s.Cleared), Value: optional(s.Value, s.HasValue), Limit: optional(s.Limit, s.HasLimit),
 		Unit: s.Unit, Detail: s.Detail, Lifecycle: hawserv1.AlarmLifecycle(s.Lifecycle()), Level: uint32(s.Level),
@@ -194,7 +194,7 @@ func (s *State) Message() *hawserv1.Alarm {
 // Message is the hold as its message.
 func (h *Hold) Message() *hawserv1.AlarmHold {
 	return &hawserv1.AlarmHold{
-		Berth: h.Berth, Condition: h.Condition, Line: h.Line, Group: h.Group,
+		Berth: h.Berth, Condition: h.Condition, Line: h.Line, Group: h.Group, Source: h.Source,
 		Since: stamp(h.Since), Until: stamp(h.Until), By: h.By, Role: h.Role, Reason: h.Reason,
 	}
 }

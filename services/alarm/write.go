@@ -114,8 +114,10 @@ func (l *Log) raise(berth string, c *detect.Change) *Record {
 	if c.Onset != 0 {
 		r.Onset = time.Unix(0, c.Onset).UTC()
 	}
-	if l.maySuppress(berth, c) {
-		r.Until = l.o.Now().UTC().Add(gather)
+	if c.By == detect.Silence && l.o.Pins != nil {
+		if pins := l.o.Pins(berth); len(pins) > 1 {
+			r.Source, r.Until = pins[c.Line], l.o.Now().UTC().Add(gather)
+		}
 	}
 	r.ID = l.fold.name(r.Subject, r.Time)
 	return r

@@ -125,7 +125,7 @@ func (m *alertmanager) post(ctx context.Context, alerts []alert) error {
 func (m *alertmanager) alert(s *alarm.State, ends time.Time) alert {
 	a := alert{
 		Labels: map[string]string{
-			"alertname": s.Condition, "berth": s.Berth, "line": s.Line, "group": s.Group, "priority": s.Priority.String(),
+			"alertname": s.Condition, "berth": s.Berth, "line": s.Line, "group": s.Group, "source": s.Source, "priority": s.Priority.String(),
 		},
 		Annotations: map[string]string{
 			"summary": summary(s), "description": s.Detail, "alarm_id": s.ID,
@@ -170,6 +170,8 @@ func summary(s *alarm.State) string {
 		where += ", line " + s.Line
 	case s.Group != "":
 		where += ", " + s.Group
+	case s.Source != "":
+		where += ", gateway " + s.Source
 	}
 	return s.Condition + " at " + where
 }

@@ -92,7 +92,11 @@ func (t *Tracker) take(r *alarm.Record) {
 	}
 	t.mu.Lock()
 	defer t.mu.Unlock()
-	t.raises = append(t.raises, raise{r.Recorded, r.Subject, r.Priority})
+	subject := r.Subject
+	if subject.Line != "" {
+		subject.Source = "" // the line's alarm is one, whoever sent it
+	}
+	t.raises = append(t.raises, raise{r.Recorded, subject, r.Priority})
 	oldest := r.Recorded.Add(-keepFor)
 	drop := max(0, len(t.raises)-keepMost)
 	for drop < len(t.raises) && t.raises[drop].at.Before(oldest) {

@@ -72,6 +72,8 @@ func what(s *alarm.State) string {
 		return s.Condition + ", line " + s.Line
 	case s.Group != "":
 		return s.Condition + ", " + s.Group + " lines"
+	case s.Source != "":
+		return s.Condition + ", gateway " + s.Source
 	}
 	return s.Condition
 }

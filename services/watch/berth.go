@@ -80,6 +80,7 @@ func (b *berthWatch) resume(ctx context.Context) error {
 		b.heardBefore()
 	} else {
 		b.position = b.told - min(b.told, b.o.WarmUp)
+		b.sent.restore(b.berth, nil)
 	}
 	return nil
 }
@@ -105,6 +106,7 @@ func (b *berthWatch) take(ctx context.Context, e *Entry) error {
 		return nil
 	}
 	block.Drop(e.Refused)
+	b.sent.note(b.berth, e.Source, block)
 	changes := b.unit.Take(e.Source, block)
 	if len(changes) > 0 {
 		if err := b.o.Alarms.Apply(ctx, b.berth, e.Position, changes); err != nil {
@@ -167,6 +169,7 @@ func (b *berthWatch) prepare(ctx context.Context, e *Entry) error {
 	if plan != nil {
 		b.unit, b.plan, b.counted = NewUnit(plan), e.Plan, detect.Oddities{}
 		b.o.Picture.SetPlan(b.berth, plan)
+		b.sent.keep(b.berth, plan)
 	}
 	return nil
 }

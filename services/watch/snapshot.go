@@ -6,35 +6,51 @@ import (
 	"errors"
 	"fmt"
 	"hash/crc32"
+	"maps"
+	"slices"
 	"time"
 )
 
 // A snapshot is a berth's state after the entry at a position:
 //
-//	"HWWS" │ version uint8 │ CRC-32C of the rest uint32 │ position uint64 │ plan's length uint8 │ plan │ state
+//	"HWWS" │ version uint8 │ CRC-32C of the rest uint32 │ position uint64 │ plan │
+//	senders: how many uint16 │ line │ source │ line │ source … │ state
 //
-// big-endian. State is the detectors' own, with a version of its own.
+// big-endian; plan, lines and sources each after their length, uint8. State is the
+// detectors' own, with a version of its own.
 const (
 	snapshotMagic   = "HWWS"
-	snapshotVersion = 1
+	snapshotVersion = 2
 	snapshotHead    = 4 + 1 + 4
-	snapshotLeast   = snapshotHead + 8 + 1
+	snapshotLeast   = snapshotHead + 8 + 1 + 2
 )
 
 type snapshot struct {
 	position uint64
 	plan     string
+	senders  map[string]string // by line
 	state    []byte
 }
 
 func (s *snapshot) encode() ([]byte, error) {
-	if len(s.plan) > 255 {
-		return nil, fmt.Errorf("plan's fingerprint of %d bytes, at most 255", len(s.plan))
-	}
-	out := make([]byte, snapshotHead, snapshotLeast+len(s.plan)+len(s.state))
+	out := make([]byte, snapshotHead, snapshotLeast+len(s.plan)+32*len(s.senders)+len(s.state))
 	out = binary.BigEndian.AppendUint64(out, s.position)
-	out = append(out, byte(len(s.plan)))
-	out = append(out, s.plan...)
+	text := func(t string) error {
+		if len(t) > 255 {
+			return fmt.Errorf("text of %d bytes, at most 255: %q", len(t), t)
+		}
+		out = append(append(out, byte(len(t))), t...)
+		return nil
+	}
+	if err := text(s.plan); err != nil {
+		return nil, err
+	}
+	out = binary.BigEndian.AppendUint16(out, uint16(len(s.senders)))
+	for _, line := range slices.Sorted(maps.Keys(s.senders)) {
+		if err := errors.Join(text(line), text(s.senders[line])); err != nil {
+			return nil, err
+		}
+	}
 	out = append(out, s.state...)
 	copy(out, snapshotMagic)
 	out[4] = snapshotVersion
@@ -49,15 +65,31 @@ func decodeSnapshot(p []byte) (*snapshot, error) {
 	if p[4] != snapshotVersion {
 		return nil, fmt.Errorf("version %d, expected %d", p[4], snapshotVersion)
 	}
-	body := p[snapshotHead:]
-	if binary.BigEndian.Uint32(p[5:]) != checksum(body) {
+	rest := p[snapshotHead:]
+	if binary.BigEndian.Uint32(p[5:]) != checksum(rest) {
 		return nil, errors.New("damaged")
 	}
-	plan, rest := int(body[8]), body[9:]
-	if plan > len(rest) {
-		return nil, fmt.Errorf("plan's fingerprint of %d bytes, %d left", plan, len(rest))
+	short := false
+	take := func(n int) []byte {
+		if n > len(rest) {
+			short, rest = true, nil
+			return make([]byte, 8) // as long as any number is
+		}
+		taken := rest[:n]
+		rest = rest[n:]
+		return taken
 	}
-	return &snapshot{position: binary.BigEndian.Uint64(body), plan: string(rest[:plan]), state: rest[plan:]}, nil
+	text := func() string { return string(take(int(take(1)[0]))) }
+	s := &snapshot{position: binary.BigEndian.Uint64(take(8)), plan: text(), senders: map[string]string{}}
+	for range binary.BigEndian.Uint16(take(2)) {
+		line := text()
+		s.senders[line] = text()
+	}
+	if short {
+		return nil, errors.New("cut short")
+	}
+	s.state = rest
+	return s, nil
 }
 
 func checksum(p []byte) uint32 { return crc32.Checksum(p, crc32.MakeTable(crc32.Castagnoli)) }
@@ -94,6 +126,7 @@ func (b *berthWatch) restore(ctx context.Context, s *snapshot) error {
 		return err
 	}
 	b.unit, b.plan, b.position, b.kept, b.counted = unit, s.plan, s.position, s.position, unit.Oddities()
+	b.sent.restore(b.berth, s.senders)
 	b.o.Picture.SetPlan(b.berth, plan)
 	return nil
 }
@@ -118,7 +151,7 @@ func (b *berthWatch) put(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	data, err := (&snapshot{position: b.position, plan: b.plan, state: state}).encode()
+	data, err := (&snapshot{position: b.position, plan: b.plan, senders: b.sent.of(b.berth), state: state}).encode()
 	if err != nil {
 		return err
 	}

@@ -134,6 +134,7 @@ type Watch struct {
 	o      Options
 	m      *metrics
 	states states
+	sent   senders
 
 	mu     sync.Mutex
 	known  map[string]*berthWatch // nil where Prepare has not seen the berth
@@ -146,7 +147,8 @@ func New(o Options) (*Watch, error) {
 	if err := o.validate(); err != nil {
 		return nil, err
 	}
-	return &Watch{o: o, m: newMetrics(o.Registerer), states: states{of: map[string]*State{}}, known: map[string]*berthWatch{}}, nil
+	return &Watch{o: o, m: newMetrics(o.Registerer), states: states{of: map[string]*State{}},
+		sent: senders{from: map[string]map[string]string{}}, known: map[string]*berthWatch{}}, nil
 }
 
 // Add puts a berth under watch; a second time does nothing, nor does it once Run

@@ -33,6 +33,7 @@ type alarmWire struct {
 	Condition string `json:"condition"`
 	Line      string `json:"line,omitempty"`
 	Group     string `json:"group,omitempty"`
+	Source    string `json:"source,omitempty"` // whose readings it is about
 	Priority  string `json:"priority"`
 	// State is that of ISA-18.2: active-unacknowledged, active-acknowledged,
 	// returned-unacknowledged, normal, shelved, out-of-service or
@@ -75,6 +76,7 @@ type holdWire struct {
 	Condition string `json:"condition,omitempty"` // left out for all of a line
 	Line      string `json:"line,omitempty"`
 	Group     string `json:"group,omitempty"`
+	Source    string `json:"source,omitempty"`
 	Since     int64  `json:"since"`
 	Until     int64  `json:"until,omitempty"` // left out for what is out of service
 	By        string `json:"by"`
@@ -113,7 +115,7 @@ func (s *Site) alarmsOf(ctx context.Context, berth string) *alarmsWire {
 }
 
 func wireAlarm(a *alarm.State) alarmWire {
-	w := alarmWire{ID: a.ID, Berth: a.Berth, Condition: a.Condition, Line: a.Line, Group: a.Group, Priority: a.Priority.String(),
+	w := alarmWire{ID: a.ID, Berth: a.Berth, Condition: a.Condition, Line: a.Line, Group: a.Group, Source: a.Source, Priority: a.Priority.String(),
 		State: stateName(a.Lifecycle()), Raised: millis(a.Raised), Recorded: millis(a.Recorded), Onset: millis(a.Onset), Cleared: millis(a.Cleared),
 		Unit: a.Unit, Detail: a.Detail, Level: a.Level}
 	if a.HasValue {
@@ -139,7 +141,7 @@ func wireAlarm(a *alarm.State) alarmWire {
 }
 
 func wireHold(h *alarm.Hold) holdWire {
-	return holdWire{h.Berth, h.Condition, h.Line, h.Group, millis(h.Since), millis(h.Until), h.By, h.Side.String(), h.Reason}
+	return holdWire{h.Berth, h.Condition, h.Line, h.Group, h.Source, millis(h.Since), millis(h.Until), h.By, h.Side.String(), h.Reason}
 }
 
 // stateName is a state of the lifecycle in the words of the wire.

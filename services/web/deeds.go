@@ -159,13 +159,17 @@ func (s *Site) shelve(ctx context.Context, f filled) error {
 	return err
 }
 
-// place is the subject that the form names: berth/condition/line/group.
+// place is the subject that the form names: berth/condition/line/group, and /source
+// where there is one.
 func (f *filled) place() (alarm.Subject, error) {
 	p := strings.Split(f.values.Get("place"), "/")
-	if len(p) != 4 {
+	if len(p) == 4 {
+		p = append(p, "")
+	}
+	if len(p) != 5 {
 		return alarm.Subject{}, unfitError("no-line")
 	}
-	return alarm.Subject{Berth: p[0], Condition: p[1], Line: p[2], Group: p[3]}, nil
+	return alarm.Subject{Berth: p[0], Condition: p[1], Line: p[2], Group: p[3], Source: p[4]}, nil
 }
 
 func (s *Site) outOfService(ctx context.Context, f filled) error {

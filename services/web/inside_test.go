@@ -71,7 +71,7 @@ func TestPlacesAndConditions(t *testing.T) {
 	}
 	w := all["en-GB"]
 	for got, want := range map[string]string{
-		w.place("4", "fwd-breast"): "Line 4, forward breast line", w.place("", "stern"): "Stern lines", w.place("4", ""): "Line 4", w.place("", ""): "",
+		w.place("4", "fwd-breast", ""): "Line 4, forward breast line", w.place("", "stern", ""): "Stern lines", w.place("4", "", ""): "Line 4", w.place("", "", ""): "", w.place("", "", "bow"): "Gateway bow", w.place("4", "", "bow"): "Line 4",
 		w.condition("line-parted"): "Line parted", w.condition("not-known-yet"): "not-known-yet",
 		w.condition("journal-pressure-disk"): "Journal near its limits",
 		w.figure("%.2f", 2.25):               "2.25", all["de"].figure("%.2f", 2.25): "2,25",

@@ -39,13 +39,13 @@ type performanceFigure struct {
 type performancePriority struct{ Name, Share string }
 
 type frequentView struct {
-	Condition, Line, Group, Berth string
+	Condition, Line, Group, Source, Berth string
 	Raised                        int
 	Share                         string
 }
 
 type standingView struct {
-	Condition, Line, Group, Berth, Priority string
+	Condition, Line, Group, Source, Berth, Priority string
 	Raised                                  moment
 }
 
@@ -98,13 +98,13 @@ func describeReport(w *words, r performance.Report, period string) performanceVi
 	}
 	for i := range r.Standing {
 		a := &r.Standing[i]
-		v.Standing = append(v.Standing, standingView{a.Condition, a.Line, a.Group, a.Berth, a.Priority.String(), stamp(a.Raised)})
+		v.Standing = append(v.Standing, standingView{a.Condition, a.Line, a.Group, a.Source, a.Berth, a.Priority.String(), stamp(a.Raised)})
 	}
 	return v
 }
 
 func frequent(w *words, f performance.Frequent) frequentView {
-	return frequentView{f.Subject.Condition, f.Subject.Line, f.Subject.Group, f.Subject.Berth, f.Raised, w.percent(0, f.Share)}
+	return frequentView{f.Subject.Condition, f.Subject.Line, f.Subject.Group, f.Subject.Source, f.Subject.Berth, f.Raised, w.percent(0, f.Share)}
 }
 
 // figure writes a number as the language does.
@@ -117,11 +117,13 @@ func (w *words) percent(decimals int, share float64) string {
 	return w.figure(fmt.Sprintf("%%.%df", decimals), 100*share) + "\u00a0%"
 }
 
-// place names what an alarm is on: "Line 4, forward breast line", its group, or
-// nothing.
-func (w *words) place(line, group string) string {
+// place names what an alarm is on: "Line 4, forward breast line", its group, its
+// gateway or nothing.
+func (w *words) place(line, group, source string) string {
 	named := w.has("mooring.one." + group)
 	switch {
+	case line == "" && group == "" && source != "":
+		return w.say("mooring.gateway", "source", source)
 	case line == "" && w.has("mooring.all."+group):
 		return w.say("mooring.all." + group)
 	case line == "":

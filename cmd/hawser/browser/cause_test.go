@@ -38,7 +38,7 @@ func TestSilentGatewayIsOneAlarm(t *testing.T) {
 	desk, phone := browser(t), browser(t)
 	const all = "Suppressed under this, 16 alarms: Sensor fault, "
 	do(t, desk, "see it at the terminal", chromedp.EmulateViewport(1280, 910), chromedp.Navigate(s.pages),
-		says("Load pins silent"), says("look at the gateway first"), says(all),
+		says("Load pins silent"), says("Gateway gateway"), says("look first at this gateway"), says(all),
 		holds(`[...document.querySelectorAll(".alarms .part.active .what b")].map((b) => b.textContent).filter((w) => w !== "Berth silent").join() === "Load pins silent"`))
 	do(t, phone, "see it on deck", chromedp.EmulateViewport(390, 844), chromedp.Navigate(s.pages+"deck"),
 		says("Load pins silent"), says(all), holds(`document.documentElement.dataset.calls === "alarm"`))

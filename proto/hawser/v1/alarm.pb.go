@@ -338,7 +338,10 @@ type AlarmRecord struct {
 	// Of a suppression, the alarm that calls for the cause.
 	Under string `protobuf:"bytes,25,opt,name=under,proto3" json:"under,omitempty"`
 	// The alarm was suppressed by design: nobody was called to it.
-	Suppressed    bool `protobuf:"varint,26,opt,name=suppressed,proto3" json:"suppressed,omitempty"`
+	Suppressed bool `protobuf:"varint,26,opt,name=suppressed,proto3" json:"suppressed,omitempty"`
+	// The source whose readings it is about, where that is one and known: of load pins
+	// that fell silent, who sent them last.
+	Source        string `protobuf:"bytes,27,opt,name=source,proto3" json:"source,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -555,6 +558,13 @@ func (x *AlarmRecord) GetSuppressed() bool {
 	return false
 }
 
+func (x *AlarmRecord) GetSource() string {
+	if x != nil {
+		return x.Source
+	}
+	return ""
+}
+
 // Alarm is the present state of one alarm.
 type Alarm struct {
 	state     protoimpl.MessageState `protogen:"open.v1"`
@@ -586,7 +596,9 @@ type Alarm struct {
 	// The newest 20, oldest first.
 	Notes []*AlarmNote `protobuf:"bytes,21,rep,name=notes,proto3" json:"notes,omitempty"`
 	// The alarm that calls for the cause of this one, which is suppressed by design.
-	Under         string `protobuf:"bytes,22,opt,name=under,proto3" json:"under,omitempty"`
+	Under string `protobuf:"bytes,22,opt,name=under,proto3" json:"under,omitempty"`
+	// As in AlarmRecord.
+	Source        string `protobuf:"bytes,23,opt,name=source,proto3" json:"source,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -775,6 +787,13 @@ func (x *Alarm) GetUnder() string {
 	return ""
 }
 
+func (x *Alarm) GetSource() string {
+	if x != nil {
+		return x.Source
+	}
+	return ""
+}
+
 // AlarmNote is what somebody wrote to an alarm.
 type AlarmNote struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
@@ -940,10 +959,12 @@ type AlarmHold struct {
 	Group string                 `protobuf:"bytes,4,opt,name=group,proto3" json:"group,omitempty"`
 	Since *timestamppb.Timestamp `protobuf:"bytes,5,opt,name=since,proto3" json:"since,omitempty"`
 	// Unset for what is out of service until put back.
-	Until         *timestamppb.Timestamp `protobuf:"bytes,6,opt,name=until,proto3" json:"until,omitempty"`
-	By            string                 `protobuf:"bytes,7,opt,name=by,proto3" json:"by,omitempty"`
-	Role          string                 `protobuf:"bytes,8,opt,name=role,proto3" json:"role,omitempty"`
-	Reason        string                 `protobuf:"bytes,9,opt,name=reason,proto3" json:"reason,omitempty"`
+	Until  *timestamppb.Timestamp `protobuf:"bytes,6,opt,name=until,proto3" json:"until,omitempty"`
+	By     string                 `protobuf:"bytes,7,opt,name=by,proto3" json:"by,omitempty"`
+	Role   string                 `protobuf:"bytes,8,opt,name=role,proto3" json:"role,omitempty"`
+	Reason string                 `protobuf:"bytes,9,opt,name=reason,proto3" json:"reason,omitempty"`
+	// Where it is on the readings of one source.
+	Source        string `protobuf:"bytes,10,opt,name=source,proto3" json:"source,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1037,6 +1058,13 @@ func (x *AlarmHold) GetRole() string {
 func (x *AlarmHold) GetReason() string {
 	if x != nil {
 		return x.Reason
+	}
+	return ""
+}
+
+func (x *AlarmHold) GetSource() string {
+	if x != nil {
+		return x.Source
 	}
 	return ""
 }
@@ -1749,6 +1777,7 @@ type EndHoldRequest struct {
 	By            string    `protobuf:"bytes,5,opt,name=by,proto3" json:"by,omitempty"`
 	Note          string    `protobuf:"bytes,6,opt,name=note,proto3" json:"note,omitempty"`
 	Side          AlarmSide `protobuf:"varint,7,opt,name=side,proto3,enum=hawser.v1.AlarmSide" json:"side,omitempty"`
+	Source        string    `protobuf:"bytes,8,opt,name=source,proto3" json:"source,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1832,6 +1861,13 @@ func (x *EndHoldRequest) GetSide() AlarmSide {
 	return AlarmSide_ALARM_SIDE_UNSPECIFIED
 }
 
+func (x *EndHoldRequest) GetSource() string {
+	if x != nil {
+		return x.Source
+	}
+	return ""
+}
+
 type EndHoldResponse struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
 	unknownFields protoimpl.UnknownFields
@@ -1872,7 +1908,7 @@ var File_hawser_v1_alarm_proto protoreflect.FileDescriptor
 
 const file_hawser_v1_alarm_proto_rawDesc = "" +
 	"\n" +
-	"\x15hawser/v1/alarm.proto\x12\thawser.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\x90\a\n" +
+	"\x15hawser/v1/alarm.proto\x12\thawser.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xa8\a\n" +
 	"\vAlarmRecord\x12\x1a\n" +
 	"\bposition\x18\x01 \x01(\x04R\bposition\x12\x19\n" +
 	"\balarm_id\x18\x02 \x01(\tR\aalarmId\x12:\n" +
@@ -1905,9 +1941,10 @@ const file_hawser_v1_alarm_proto_rawDesc = "" +
 	"\x05under\x18\x19 \x01(\tR\x05under\x12\x1e\n" +
 	"\n" +
 	"suppressed\x18\x1a \x01(\bR\n" +
-	"suppressedB\b\n" +
+	"suppressed\x12\x16\n" +
+	"\x06source\x18\x1b \x01(\tR\x06sourceB\b\n" +
 	"\x06_valueB\b\n" +
-	"\x06_limit\"\xdc\x06\n" +
+	"\x06_limit\"\xf4\x06\n" +
 	"\x05Alarm\x12\x19\n" +
 	"\balarm_id\x18\x01 \x01(\tR\aalarmId\x12\x14\n" +
 	"\x05berth\x18\x02 \x01(\tR\x05berth\x12\x1c\n" +
@@ -1932,7 +1969,8 @@ const file_hawser_v1_alarm_proto_rawDesc = "" +
 	"\x05level\x18\x13 \x01(\rR\x05level\x12(\n" +
 	"\x04hold\x18\x14 \x01(\v2\x14.hawser.v1.AlarmHoldR\x04hold\x12*\n" +
 	"\x05notes\x18\x15 \x03(\v2\x14.hawser.v1.AlarmNoteR\x05notes\x12\x14\n" +
-	"\x05under\x18\x16 \x01(\tR\x05underB\b\n" +
+	"\x05under\x18\x16 \x01(\tR\x05under\x12\x16\n" +
+	"\x06source\x18\x17 \x01(\tR\x06sourceB\b\n" +
 	"\x06_valueB\b\n" +
 	"\x06_limit\"\x99\x01\n" +
 	"\tAlarmNote\x12(\n" +
@@ -1946,7 +1984,7 @@ const file_hawser_v1_alarm_proto_rawDesc = "" +
 	"\x02at\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\x02at\x12\x0e\n" +
 	"\x02by\x18\x03 \x01(\tR\x02by\x12\x12\n" +
 	"\x04role\x18\x04 \x01(\tR\x04role\x12\x12\n" +
-	"\x04note\x18\x05 \x01(\tR\x04note\"\x89\x02\n" +
+	"\x04note\x18\x05 \x01(\tR\x04note\"\xa1\x02\n" +
 	"\tAlarmHold\x12\x14\n" +
 	"\x05berth\x18\x01 \x01(\tR\x05berth\x12\x1c\n" +
 	"\tcondition\x18\x02 \x01(\tR\tcondition\x12\x12\n" +
@@ -1956,7 +1994,9 @@ const file_hawser_v1_alarm_proto_rawDesc = "" +
 	"\x05until\x18\x06 \x01(\v2\x1a.google.protobuf.TimestampR\x05until\x12\x0e\n" +
 	"\x02by\x18\a \x01(\tR\x02by\x12\x12\n" +
 	"\x04role\x18\b \x01(\tR\x04role\x12\x16\n" +
-	"\x06reason\x18\t \x01(\tR\x06reason\"\x93\x01\n" +
+	"\x06reason\x18\t \x01(\tR\x06reason\x12\x16\n" +
+	"\x06source\x18\n" +
+	" \x01(\tR\x06source\"\x93\x01\n" +
 	"\x11ListAlarmsRequest\x12.\n" +
 	"\x05berth\x18\x01 \x01(\tB\x18\xbaH\x15r\x132\x11^[a-z0-9-]{0,40}$R\x05berth\x12'\n" +
 	"\x0finclude_cleared\x18\x02 \x01(\bR\x0eincludeCleared\x12%\n" +
@@ -2006,7 +2046,7 @@ const file_hawser_v1_alarm_proto_rawDesc = "" +
 	"\xbaH\ar\x05\x10\x01\x18\xf4\x03R\x06reason\x122\n" +
 	"\x04side\x18\x06 \x01(\x0e2\x14.hawser.v1.AlarmSideB\b\xbaH\x05\x82\x01\x02\x10\x01R\x04side\"D\n" +
 	"\x18TakeOutOfServiceResponse\x12(\n" +
-	"\x04hold\x18\x01 \x01(\v2\x14.hawser.v1.AlarmHoldR\x04hold\"\x90\x02\n" +
+	"\x04hold\x18\x01 \x01(\v2\x14.hawser.v1.AlarmHoldR\x04hold\"\xb1\x02\n" +
 	"\x0eEndHoldRequest\x12.\n" +
 	"\x05berth\x18\x01 \x01(\tB\x18\xbaH\x15r\x132\x11^[a-z0-9-]{0,40}$R\x05berth\x12%\n" +
 	"\tcondition\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x18(R\tcondition\x12\x1b\n" +
@@ -2014,7 +2054,8 @@ const file_hawser_v1_alarm_proto_rawDesc = "" +
 	"\x05group\x18\x04 \x01(\tB\a\xbaH\x04r\x02\x18\x14R\x05group\x12\x19\n" +
 	"\x02by\x18\x05 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18PR\x02by\x12\x1c\n" +
 	"\x04note\x18\x06 \x01(\tB\b\xbaH\x05r\x03\x18\xf4\x03R\x04note\x122\n" +
-	"\x04side\x18\a \x01(\x0e2\x14.hawser.v1.AlarmSideB\b\xbaH\x05\x82\x01\x02\x10\x01R\x04side\"\x11\n" +
+	"\x04side\x18\a \x01(\x0e2\x14.hawser.v1.AlarmSideB\b\xbaH\x05\x82\x01\x02\x10\x01R\x04side\x12\x1f\n" +
+	"\x06source\x18\b \x01(\tB\a\xbaH\x04r\x02\x18@R\x06source\"\x11\n" +
 	"\x0fEndHoldResponse*\x9f\x01\n" +
 	"\rAlarmPriority\x12\x1e\n" +
 	"\x1aALARM_PRIORITY_UNSPECIFIED\x10\x00\x12\x1c\n" +

@@ -208,7 +208,7 @@ function plain(all: readonly [string, readonly data.Course[]][], decimals: numbe
 function drawAlarms(alarms: readonly Alarm[]): void {
   inOrder(alarmList, alarms.map((a) => {
     const b = el("button", { type: "button", class: "quiet", title: say("engineer.around") }, shape(a.priority, a.state === "normal"),
-      ` ${condition(a.condition)} ${place(a.line, a.group)}`);
+      ` ${condition(a.condition)} ${place(a.line, a.group, a.source)}`);
     b.addEventListener("click", () => go({ last: undefined, from: a.raised - 600_000, to: a.raised + 600_000 }));
     const lasted = a.cleared === undefined ? say("engineer.still") : span(a.cleared - a.raised);
     const notes = [...(a.acks ?? []).map((k) => [k.by, k.note]), ...(a.notes ?? []).map((n) => [n.by, n.text])]

@@ -24,7 +24,7 @@ class Card {
 
   constructor(private alarm: Alarm) {
     const a = alarm, todo = `alarm.do.${a.condition}`;
-    const where = a.line || a.group ? place(a.line, a.group) : "";
+    const where = place(a.line, a.group, a.source);
     this.about = `${condition(a.condition)} ${where}`;
     this.root = el("li", { class: `card p-${a.priority}` },
       el("p", { class: "priority" }, shape(a.priority), ` ${say(`alarm.priority.${a.priority}`)}`),

@@ -60,7 +60,8 @@ export class Summary implements Part {
       this.mark.dataset["of"] = worst.priority;
       this.mark.replaceChildren(shape(worst.priority));
     }
-    text(this.verdict, `${isActive(worst) ? "" : `${say("deck.over")}: `}${condition(worst.condition)}${worst.line || worst.group ? `: ${place(worst.line, worst.group)}` : ""}`);
+    const where = place(worst.line, worst.group, worst.source);
+    text(this.verdict, `${isActive(worst) ? "" : `${say("deck.over")}: `}${condition(worst.condition)}${where && `: ${where}`}`);
     text(this.more, all.length > 1 ? count("deck.others", all.length - 1) : this.highest(b));
   }
 

@@ -89,7 +89,7 @@ export class AlarmList {
     }
     for (const h of ours(holds)) {
       const alarm = alarms.find((a) => a.held && samePlace(a.held, h));
-      const item: Item = { key: `hold ${h.berth ?? ""}/${h.condition ?? ""}/${h.line ?? ""}/${h.group ?? ""}`, hold: h };
+      const item: Item = { key: `hold ${h.berth ?? ""}/${h.condition ?? ""}/${h.line ?? ""}/${h.group ?? ""}/${h.source ?? ""}`, hold: h };
       if (alarm) item.alarm = alarm;
       items.quiet.push(item);
     }
@@ -295,12 +295,12 @@ export class AlarmList {
 const isHeldActive = (a: Alarm): boolean => a.state === "shelved" || a.state === "out-of-service";
 
 function samePlace(a: Hold, b: Hold): boolean {
-  return a.berth === b.berth && a.condition === b.condition && a.line === b.line && a.group === b.group;
+  return a.berth === b.berth && a.condition === b.condition && a.line === b.line && a.group === b.group && a.source === b.source;
 }
 
 // where says on what and at which berth something is.
-export function where(a: { berth?: string; line?: string; group?: string }): string {
-  return [place(a.line, a.group), a.berth ?? say("alarm.server")].filter((s) => s !== "").join(" · ");
+export function where(a: { berth?: string; line?: string; group?: string; source?: string }): string {
+  return [place(a.line, a.group, a.source), a.berth ?? say("alarm.server")].filter((s) => s !== "").join(" · ");
 }
 
 // whatToDo is the first thing to do about a condition; of the watch's own, to look

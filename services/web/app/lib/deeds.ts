@@ -40,8 +40,8 @@ async function post(path: string, form: Record<string, string>): Promise<Undone>
   return say(key, { by: no.by ?? "", side: no.side ? sideName(no.side) : "", time: short(no.at ?? now, now) });
 }
 
-const place = (berth?: string, condition?: string, line?: string, group?: string): string =>
-  [berth, condition, line, group].map((s) => s ?? "").join("/");
+const place = (berth?: string, condition?: string, line?: string, group?: string, source?: string): string =>
+  [berth, condition, line, group, source].map((s) => s ?? "").join("/");
 
 export const deeds = {
   acknowledge: (a: Alarm, note = "", side: Side = settings.side): Promise<Undone> => post("/acknowledge", { id: a.id, note, side }),
@@ -50,7 +50,7 @@ export const deeds = {
   shelve: (a: Alarm, reason: string, minutes: number): Promise<Undone> => post("/shelve", { id: a.id, note: reason, period: `${minutes}m` }),
   // outOfService keeps all alarms of a line quiet until it is put back.
   outOfService: (berth: string, line: string, reason: string): Promise<Undone> => post("/out-of-service", { place: place(berth, "", line), note: reason }),
-  endHold: (h: Hold, note = ""): Promise<Undone> => post("/end-hold", { place: place(h.berth, h.condition, h.line, h.group), note }),
+  endHold: (h: Hold, note = ""): Promise<Undone> => post("/end-hold", { place: place(h.berth, h.condition, h.line, h.group, h.source), note }),
 };
 
 // mayAcknowledge tells for which sides an alarm can still be acknowledged here.

@@ -82,6 +82,7 @@ export interface Alarm {
   condition: string;
   line?: string;
   group?: string;
+  source?: string; // whose readings it is about
   priority: Priority;
   state: AlarmState;
   raised: number; // by its source's clock
@@ -107,6 +108,7 @@ export interface Hold {
   condition?: string; // not there for all of a line
   line?: string;
   group?: string;
+  source?: string;
   since: number;
   until?: number; // not there for what is out of service
   by: string;

@@ -64,8 +64,9 @@ export function condition(name: string): string {
   return name;
 }
 
-// place names what an alarm is on: a line, a group or nothing.
-export function place(line: string | undefined, group: string | undefined): string {
+// place names what an alarm is on: a line, a group, a gateway or nothing.
+export function place(line: string | undefined, group: string | undefined, source?: string): string {
+  if (!line && !group && source) return say("mooring.gateway", { source });
   const all = `mooring.all.${group ?? ""}`;
   const one = `mooring.one.${group ?? ""}`;
   if (!line) return has(all) ? say(all) : (group ?? "");
