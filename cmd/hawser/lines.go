@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"io"
+	"strconv"
 	"text/tabwriter"
 	"time"
 
@@ -12,6 +13,8 @@ import (
 	"google.golang.org/protobuf/encoding/protojson"
 
 	hawserv1 "hawser/proto/hawser/v1"
+
+	"hawser/ingest/edge"
 )
 
 // linesOptions are the flags of hawser lines.
@@ -71,7 +74,7 @@ func lines(ctx context.Context, s streams, o *linesOptions) error {
 	answer, err := hawserv1.NewLineServiceClient(conn).ListLines(ctx, &hawserv1.ListLinesRequest{
 		Berth: o.berth, Ship: o.ship, IncludeRetired: o.retired, IncludeCells: o.json})
 	if err != nil {
-		return fmt.Errorf("lines: %w", err)
+		return fmt.Errorf("lines: %s: %s", o.to, edge.Reason(err))
 	}
 	if o.json {
 		body, err := protojson.MarshalOptions{UseProtoNames: true, EmitUnpopulated: true, Multiline: true}.Marshal(answer)
@@ -81,14 +84,26 @@ func lines(ctx context.Context, s streams, o *linesOptions) error {
 		_, err = fmt.Fprintf(s.out, "%s\n", body)
 		return err
 	}
+	if len(answer.Lines) == 0 {
+		_, err := fmt.Fprintln(s.out, o.none())
+		return err
+	}
 	return printLines(s.out, answer)
 }
 
-func printLines(w io.Writer, answer *hawserv1.ListLinesResponse) error {
-	if len(answer.Lines) == 0 {
-		_, err := fmt.Fprintln(w, "no line has a record")
-		return err
+// none says that there is no record of what was asked for.
+func (o *linesOptions) none() string {
+	text := "no line has a record"
+	if o.berth != "" {
+		text += " of a ship now at berth " + o.berth
 	}
+	if o.ship != "" {
+		text += " of a ship named " + strconv.Quote(o.ship)
+	}
+	return text
+}
+
+func printLines(w io.Writer, answer *hawserv1.ListLinesResponse) error {
 	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
 	ship := ""
 	for _, l := range answer.Lines {
@@ -135,7 +150,7 @@ func printLine(w io.Writer, l *hawserv1.LineRecord) {
 		p := l.Peaks[0]
 		peak = fmt.Sprintf("%.0f kN %.0f %% %s", p.LoadKn, 100*p.ShareOfMbl, p.At.AsTime().UTC().Format("2006-01-02 15:04"))
 	}
-	miner := fmt.Sprintf("%.2g", l.Miner.Sum)
+	miner := fmt.Sprintf("%.1e", l.Miner.Sum)
 	if l.Miner.StandIn {
 		miner = "~" + miner
 	}

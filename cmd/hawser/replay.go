@@ -108,7 +108,7 @@ func replay(o *replayOptions) error {
 			break
 		}
 		if err != nil {
-			return errors.Join(fmt.Errorf("changes up to there are written: %w", err), finish())
+			return errors.Join(fmt.Errorf("%w; the changes before are written", err), finish())
 		}
 		changes := unit.Take("replay", block)
 		for i := range changes {

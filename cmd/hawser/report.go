@@ -180,7 +180,7 @@ func (o *reportOptions) readRecording() (*report.Input, error) {
 		}
 	}
 	if in.Stay.ID == "" {
-		return nil, fmt.Errorf("%s: no stay %s in it", o.recording, o.stay)
+		return nil, fmt.Errorf("%s: %s in it", o.recording, strings.TrimSpace("no stay "+o.stay))
 	}
 	in.Zone, _ = report.Zone(o.zone) // checked
 	if in.Stay.Departure.IsZero() {

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"runtime/debug"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -19,7 +20,7 @@ const (
 	exitOK       = 0
 	exitFailed   = 1 // could not go on: disk, network, a part that stopped
 	exitUsage    = 2 // wrong command, flag or argument
-	exitBadInput = 3 // the plan or the recording is wrong; the error names the place
+	exitBadInput = 3 // the plan or another file is wrong; the error names the place
 	exitNotHeld  = 4 // no equilibrium: nothing holds the ship as asked
 )
 
@@ -78,7 +79,7 @@ is wrong and tells the people who can put it right.
 ` + cautions + `
 
 Exit codes: 0 done, 1 could not go on, 2 wrong command or flag, 3 the plan or
-the recording is wrong (the error names the place), 4 no equilibrium (assess).`,
+another file is wrong (the error names the place), 4 no equilibrium (assess).`,
 		Example: `  hawser demo
   hawser check plan.yaml
   hawser assess --plan plan.yaml --wind 35@270
@@ -117,8 +118,14 @@ func usageArgs(check cobra.PositionalArgs) cobra.PositionalArgs {
 			return nil
 		case !cmd.HasParent():
 			return usageError{err} // its own name is in front already
-		default:
+		case strings.HasPrefix(err.Error(), "unknown command"):
 			return usageError{fmt.Errorf("%s: %w", cmd.Name(), err)}
+		default:
+			given := fmt.Sprintf("%d arguments were given", len(args))
+			if len(args) == 1 {
+				given = "one argument was given"
+			}
+			return usageError{fmt.Errorf("%s: %s, and the command is: %s", cmd.Name(), given, cmd.UseLine())}
 		}
 	}
 }

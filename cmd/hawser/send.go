@@ -131,7 +131,7 @@ func send(ctx context.Context, s streams, o *sendOptions, path string) error {
 	}
 	defer conn.Close()
 
-	bar := newBar(s.err, r)
+	bar := newBar(s.err, r, o.to)
 	began := time.Now()
 	sum, err := edge.Send(ctx, conn, r.Next, edge.Options{
 		Berth: plan.Berth, Source: source, Plan: message, ReplacePlan: o.replacePlan,
@@ -202,23 +202,31 @@ func summaryLine(sum edge.Summary, took time.Duration) string {
 	return b.String()
 }
 
-// bar shows how far a recording is sent, on a terminal only.
+// bar shows how far a recording is sent, on a terminal, and says anywhere when there
+// is no connection.
 type bar struct {
+	out    io.Writer
+	to     string
 	reader *recording.Reader
 	bar    *progressbar.ProgressBar // nil where there is no terminal
+	lost   bool
 }
 
-func newBar(w io.Writer, r *recording.Reader) *bar {
+func newBar(w io.Writer, r *recording.Reader, to string) *bar {
 	f, ok := w.(*os.File)
 	if !ok || !term.IsTerminal(int(f.Fd())) {
-		return &bar{reader: r}
+		return &bar{out: w, to: to, reader: r}
 	}
-	return &bar{reader: r, bar: progressbar.NewOptions64(r.Stats().BytesTotal,
+	return &bar{out: w, to: to, reader: r, bar: progressbar.NewOptions64(r.Stats().BytesTotal,
 		progressbar.OptionSetWriter(w), progressbar.OptionShowBytes(true),
 		progressbar.OptionSetWidth(30), progressbar.OptionThrottle(100*time.Millisecond))}
 }
 
 func (b *bar) show(p edge.Progress) {
+	if p.Err != nil && !b.lost {
+		fmt.Fprintf(b.out, "hawser: no connection to %s: %s; trying again\n", b.to, edge.Reason(p.Err))
+	}
+	b.lost = p.Err != nil || b.lost && !p.Connected
 	if b.bar == nil {
 		return
 	}

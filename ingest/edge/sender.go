@@ -96,12 +96,7 @@ func (f fault) Unwrap() error { return f.error }
 // rejected reads as what the server said, without the words of the transport.
 type rejected struct{ error }
 
-func (r rejected) Error() string {
-	if st, ok := status.FromError(r.error); ok {
-		return st.Message()
-	}
-	return r.error.Error()
-}
+func (r rejected) Error() string { return Reason(r.error) }
 
 func (r rejected) Unwrap() error { return r.error }
 

@@ -57,6 +57,12 @@ func (j *Journal) connectOptions() ([]nats.Option, error) {
 		nats.Name("hawser journal"),
 		nats.ReconnectBufSize(-1), // an outage is told at once, not buffered
 		nats.ErrorHandler(func(_ *nats.Conn, _ *nats.Subscription, err error) {
+			if errors.Is(err, nats.ErrSlowConsumer) {
+				// A reader that is behind: it finds the gap by the delivery's number, tells
+				// so and reads on from there. Nothing of the journal is lost.
+				j.log.Debug("journal reader is behind", "err", err)
+				return
+			}
 			j.log.Warn("journal connection", "err", err)
 		}),
 	}

@@ -49,23 +49,30 @@ func TestExportIsAnswered(t *testing.T) {
 
 func TestExportMistakes(t *testing.T) {
 	for query, want := range map[string]string{
-		span:                       "format: must be given",
-		span + "&format=xlsx":      `format: "xlsx" is none of parquet, csv, arrow`,
-		span + "&format=csv&x=1":   "x: no such parameter; there are berth, channel, from, to, step and format",
-		"berth=east-3&format=csv":  "from: must be given",
-		span + "&format=csv&step=": "",
+		span:                      "format: must be given",
+		span + "&format=xlsx":     `format: "xlsx" is none of parquet, csv, arrow`,
+		span + "&format=csv&x=1":  "x: no such parameter; there are berth, channel, from, to, step and format",
+		"berth=east-3&format=csv": "from: must be given",
 		"berth=east-3&from=2026-03-01T05:00:00Z&to=2026-03-01T04:00:00Z&format=csv": "to 2026-03-01 04:00:00 +0000 UTC is not after from",
 		span + "&format=csv&channel=7/lod":                                          "channel: ",
 	} {
 		w := exported(t, &answers{}, nil, query)
-		if want == "" {
-			if w.Code != http.StatusOK {
-				t.Errorf("%s: %d %s", query, w.Code, w.Body)
-			}
-			continue
-		}
 		if w.Code != http.StatusBadRequest || !strings.Contains(w.Body.String(), want) {
 			t.Errorf("%s: %d %q, want %q", query, w.Code, w.Body, want)
+		}
+	}
+}
+
+// Nothing is no file: a berth's name that is mistyped is told.
+func TestExportOfNothing(t *testing.T) {
+	for query, want := range map[string]string{
+		span + "&format=parquet":             "berth east-3: no readings from 2026-03-01T04:00:00Z to 2026-03-01T04:05:00Z\n",
+		span + "&format=csv&step=":           "berth east-3: no readings from 2026-03-01T04:00:00Z to 2026-03-01T04:05:00Z\n",
+		span + "&format=csv&channel=9/brake": "berth east-3, channel 9/brake: no readings from 2026-03-01T04:00:00Z to 2026-03-01T04:05:00Z\n",
+	} {
+		w := exported(t, &answers{}, nil, query)
+		if w.Code != http.StatusNotFound || w.Body.String() != want || w.Header().Get("Content-Disposition") != "" {
+			t.Errorf("%s: %d %q %v", query, w.Code, w.Body, w.Header())
 		}
 	}
 }
@@ -86,14 +93,14 @@ func TestExportIsCutOff(t *testing.T) {
 func TestExportBeginsWithTheCallersTime(t *testing.T) {
 	since := time.Date(2026, 3, 1, 4, 2, 3, 0, time.UTC)
 	s := &answers{}
-	if w := exported(t, s, sight{since}, span+"&format=csv&step=10s"); w.Code != http.StatusOK {
+	if w := exported(t, s, sight{since}, span+"&format=csv&step=10s"); w.Code != http.StatusNotFound {
 		t.Errorf("%d %s", w.Code, w.Body)
 	}
 	if want := since.Add(7 * time.Second); len(s.asked) != 1 || !s.asked[0].From.Equal(want) {
 		t.Errorf("asked %+v, want from %s", s.asked, want)
 	}
 	s = &answers{}
-	if w := exported(t, s, sight{since.Add(time.Hour)}, span+"&format=csv"); w.Code != http.StatusOK || len(s.asked) > 0 || strings.Count(w.Body.String(), "\n") != 1 {
+	if w := exported(t, s, sight{since.Add(time.Hour)}, span+"&format=csv"); w.Code != http.StatusNotFound || len(s.asked) > 0 {
 		t.Errorf("all before: %d %q, asked %+v", w.Code, w.Body, s.asked)
 	}
 	if w := exported(t, s, sight{}, strings.Replace(span, "east-3", "west-1", 1)+"&format=csv"); w.Code != http.StatusForbidden {

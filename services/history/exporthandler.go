@@ -6,8 +6,10 @@ import (
 	"fmt"
 	"log/slog"
 	"net/http"
+	"slices"
 	"time"
 
+	"hawser/detect/reading"
 	"hawser/ingest/store"
 	"hawser/services/history/export"
 )
@@ -34,14 +36,20 @@ func ExportHandler(s Store, access Access, plans Plans, log *slog.Logger) http.H
 				return
 			}
 			if q = from(q, since); q.From.After(q.To) {
-				q.From = q.To // an empty file
+				q.From = q.To // nothing
 			}
 		}
 		head := export.Head{Berth: q.Berth, From: q.From, To: q.To, Step: q.Step}
 		head.Plan, head.Fingerprint = plans(r.Context(), q.Berth)
 		w.Header().Set("Content-Type", export.MediaType(format))
 		w.Header().Set("Content-Disposition", fmt.Sprintf("attachment; filename=\"%s-%s.%s\"", q.Berth, q.From.UTC().Format("20060102T150405Z"), format))
-		if err := writeExport(r.Context(), s, q, format, w, head); err != nil {
+		err = writeExport(r.Context(), s, q, format, w, head)
+		if errors.Is(err, errNothing) {
+			w.Header().Del("Content-Disposition")
+			http.Error(w, nothingThere(q), http.StatusNotFound)
+			return
+		}
+		if err != nil {
 			if r.Context().Err() == nil {
 				log.Error("export cut off", "berth", q.Berth, "err", err)
 			}
@@ -50,15 +58,49 @@ func ExportHandler(s Store, access Access, plans Plans, log *slog.Logger) http.H
 	})
 }
 
+// errNothing is that a span has no readings, and nothing has been written.
+var errNothing = errors.New("no readings")
+
 func writeExport(ctx context.Context, s Store, q store.Query, format string, w http.ResponseWriter, h export.Head) error {
-	file, err := export.New(format, w, h)
-	if err != nil {
-		return err
-	}
+	file := &begun{begin: func() (export.Writer, error) { return export.New(format, w, h) }}
 	if err := export.Copy(ctx, s, q, file); err != nil {
 		return err // not closed: its end is not to be there
 	}
 	return file.Close()
+}
+
+// begun is a file that begins with its first readings.
+type begun struct {
+	begin func() (export.Writer, error)
+	file  export.Writer
+}
+
+func (b *begun) Write(results []store.Result) (err error) {
+	some := slices.ContainsFunc(results, func(r store.Result) bool { return len(r.Time) > 0 })
+	if b.file == nil && some {
+		if b.file, err = b.begin(); err != nil {
+			return err
+		}
+	}
+	if !some {
+		return nil
+	}
+	return b.file.Write(results)
+}
+
+func (b *begun) Close() error {
+	if b.file == nil {
+		return errNothing
+	}
+	return b.file.Close()
+}
+
+func nothingThere(q store.Query) string {
+	of := "berth " + q.Berth
+	if q.Channel != (reading.Channel{}) {
+		of += ", channel " + q.Channel.String()
+	}
+	return fmt.Sprintf("%s: no readings from %s to %s", of, q.From.UTC().Format(time.RFC3339Nano), q.To.UTC().Format(time.RFC3339Nano))
 }
 
 // parseExport reads the parameters; the span is taken to whole steps.
