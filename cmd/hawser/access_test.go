@@ -71,6 +71,7 @@ func TestSendOverTLS(t *testing.T) {
 		"another plan, by who may": {[]string{"--plan", changed, "--replace-plan", "--keys", s.dir, "--token-file", token("operate")}, exitOK, ""},
 		"key without certificate":  {[]string{"--plan", north, "--ca", in(s.dir, "ca.crt"), "--key", in(s.dir, "device.key")}, exitUsage, "--cert and --key: one needs the other"},
 		"keys twice":               {[]string{"--plan", north, "--keys", s.dir, "--ca", in(s.dir, "ca.crt")}, exitUsage, "--keys: stands in place of"},
+		"token that is none":       {[]string{"--plan", north, "--keys", s.dir, "--token-file", north}, exitFailed, north + ": a token is one word, and there are "},
 		"token in clear":           {[]string{"--plan", north, "--token-file", token("operate")}, exitUsage, "--ca: is needed"},
 		"no such keys":             {[]string{"--plan", north, "--keys", in(other, "none")}, exitFailed, "none/ca.crt: no such file"},
 		"authority of no use":      {[]string{"--plan", north, "--ca", north}, exitFailed, "tanker-12.yaml: no certificates in PEM"},

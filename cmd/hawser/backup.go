@@ -195,11 +195,9 @@ func (o *peerOptions) http() (*http.Client, string, error) {
 	}
 	token := ""
 	if o.token != "" {
-		data, err := os.ReadFile(o.token)
-		if err != nil {
+		if token, err = tokenIn(o.token); err != nil {
 			return nil, "", err
 		}
-		token = strings.TrimSpace(string(data))
 	}
 	return &http.Client{Transport: &http.Transport{TLSClientConfig: config, ResponseHeaderTimeout: time.Minute}}, token, nil
 }

@@ -6,7 +6,6 @@ import (
 	"io"
 	"os"
 	"slices"
-	"strings"
 	"time"
 
 	"github.com/alecthomas/units"
@@ -184,7 +183,7 @@ func (c *config) read(path string) error {
 	dec := yaml.NewDecoder(io.LimitReader(f, 1<<20))
 	dec.KnownFields(true)
 	if err := dec.Decode(c); err != nil && !errors.Is(err, io.EOF) {
-		return fmt.Errorf("%s: %s", path, strings.TrimPrefix(err.Error(), "yaml: "))
+		return settingsError(path, err)
 	}
 	return nil
 }

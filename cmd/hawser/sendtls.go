@@ -91,13 +91,26 @@ func (o *peerOptions) dial(ctx context.Context, address string) ([]grpc.DialOpti
 	}
 	options := []grpc.DialOption{grpc.WithTransportCredentials(credentials.NewTLS(config))}
 	if o.token != "" {
-		data, err := os.ReadFile(o.token)
+		token, err := tokenIn(o.token)
 		if err != nil {
 			return nil, err
 		}
-		options = append(options, grpc.WithPerRPCCredentials(bearerToken(strings.TrimSpace(string(data)))))
+		options = append(options, grpc.WithPerRPCCredentials(bearerToken(token)))
 	}
 	return options, nil
+}
+
+// tokenIn reads a token from its file, which holds nothing else.
+func tokenIn(path string) (string, error) {
+	data, err := os.ReadFile(path)
+	if err != nil {
+		return "", err
+	}
+	words := strings.Fields(string(data))
+	if len(words) != 1 {
+		return "", fmt.Errorf("%s: a token is one word, and there are %d", path, len(words))
+	}
+	return words[0], nil
 }
 
 // bearerToken goes with each call, over TLS only.

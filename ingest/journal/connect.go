@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"net"
+	"net/url"
 	"os"
 	"strings"
 	"time"
@@ -31,7 +32,7 @@ func (j *Journal) connect() error {
 	dial := func(more nats.Option) (*nats.Conn, error) {
 		c, err := nats.Connect(j.o.URL, append(opts[:len(opts):len(opts)], more)...)
 		if err != nil {
-			return nil, j.o.refusal(err)
+			return nil, j.o.refusal(fmt.Errorf("%s: %w", redacted(j.o.URL), err))
 		}
 		return c, nil
 	}
@@ -111,6 +112,17 @@ func (o *Options) credentials() (opts []nats.Option, err error) {
 		opts = append(opts, nats.Token(o.Token))
 	}
 	return opts, nil
+}
+
+// redacted is the servers' addresses without a password that stands in one.
+func redacted(servers string) string {
+	all := strings.Split(servers, ",")
+	for i, s := range all {
+		if u, err := url.Parse(strings.TrimSpace(s)); err == nil {
+			all[i] = u.Redacted()
+		}
+	}
+	return strings.Join(all, ",")
 }
 
 // refusal says in words of the settings why a server outside cannot be connected
