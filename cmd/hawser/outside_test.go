@@ -95,6 +95,35 @@ func TestWithTheJournalOutside(t *testing.T) {
 	}
 }
 
+// Two servers with folders of their own on one journal outside: the second is refused
+// by the name of the first while that one lives. The first, killed, is back at once;
+// stopped in order, it leaves the journal to the second.
+func TestSecondServerOnOneJournalIsRefused(t *testing.T) {
+	t.Parallel()
+	url := startNATS(t)
+	one, two := t.TempDir(), t.TempDir()
+	first := startServe(t, one, "--journal", url)
+	refused := func() {
+		t.Helper()
+		code, _, stderr := hawserCode(t, "serve", "--data", two, "--http", "127.0.0.1:0", "--grpc", "127.0.0.1:0", "--journal", url)
+		want := fmt.Sprintf("the journal is in use by process %d (", first.cmd.Process.Pid)
+		if code != exitFailed || strings.Count(stderr, want) != 1 || !strings.Contains(stderr, "with data folder "+one) {
+			t.Errorf("exit code %d, want 1 and %q:\n%s", code, want, stderr)
+		}
+	}
+	refused()
+	first.kill()
+	first = startServe(t, one, "--journal", url)
+	refused()
+	if _, err := first.stop(); err != nil {
+		t.Fatal(err)
+	}
+	second := startServe(t, two, "--journal", url)
+	if said := second.stderr.String(); strings.Contains(said, "waiting") {
+		t.Errorf("the second waited for one that had been stopped:\n%s", said)
+	}
+}
+
 // With TLS and certificates on both sides the journal outside is the same; who has
 // another authority for it, or no certificate, is told which file is wrong and ends.
 func TestWithTheJournalOutsideOverTLS(t *testing.T) {

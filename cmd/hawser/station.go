@@ -134,6 +134,11 @@ func (s *station) openJournal(ctx context.Context) (err error) {
 	if err != nil {
 		return err
 	}
+	if s.cfg.Journal.URL != "" { // a folder of our own is locked
+		if o.Owner, o.OwnerName, err = folder.Identity(s.cfg.Data); err != nil {
+			return err
+		}
+	}
 	o.OnPressure, o.OnLoss, o.Log, o.Registerer = s.limits.pressure, s.limits.loss, s.log, s.registry
 	if s.journal, err = journal.Open(ctx, o); err != nil {
 		return err

@@ -6,6 +6,7 @@
 //	DATA/version    one line: hawser-data <form>
 //	DATA/lock       held by the one process that has the folder open
 //	DATA/lock-holder which that is, or was last
+//	DATA/identity    tells this folder from every other one
 //	DATA/journal/   of the journal, with its own mark
 //	DATA/store/     of the embedded store
 //
@@ -108,21 +109,25 @@ func Read(dir string) (int, error) {
 	return form, nil
 }
 
-// write puts the form in place: written aside, synced, renamed, folder synced.
+// write puts the form in place.
 func write(dir string, form int) error {
-	name := filepath.Join(dir, versionFile)
+	return replace(filepath.Join(dir, versionFile), fmt.Appendf(nil, "%s %d\n", versionWord, form))
+}
+
+// replace puts a file in place: written aside, synced, renamed, folder synced.
+func replace(name string, data []byte) error {
 	f, err := os.OpenFile(name+".new", os.O_CREATE|os.O_WRONLY|os.O_TRUNC, 0o644)
 	if err != nil {
 		return err
 	}
-	_, err = fmt.Fprintf(f, "%s %d\n", versionWord, form)
+	_, err = f.Write(data)
 	if err := errors.Join(err, f.Sync(), f.Close()); err != nil {
 		return err
 	}
 	if err := os.Rename(name+".new", name); err != nil {
 		return err
 	}
-	return SyncDir(dir)
+	return SyncDir(filepath.Dir(name))
 }
 
 // Make makes an empty data folder of a form, for what is restored to be put in.

@@ -45,6 +45,7 @@
 //	stream            subject                              kept
 //	hawser-telemetry  hawser.telemetry.<berth>.<source>    MaxBytes, MaxAge, oldest dropped
 //	hawser-documents  hawser.document.<bucket>.<key>       the last one of each subject
+//	                  hawser.document.owner.journal        who owns a journal outside (owner.go)
 //	hawser-records    hawser.record.<log>                  all, never deleted
 //
 // A position is the JetStream sequence of an entry. The payload of a telemetry

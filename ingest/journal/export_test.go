@@ -25,6 +25,12 @@ func (o *Options) CheckEvery(d time.Duration) { o.checkEvery = d }
 // AckTimeout sets how long an acknowledgement may take.
 func (o *Options) AckTimeout(d time.Duration) { o.ackTimeout = d }
 
+// OwnerTimes sets how often an owner says its word, for how long it owns the journal
+// by it, and after how long another follows.
+func (o *Options) OwnerTimes(every, own, take time.Duration) {
+	o.sayEvery, o.ownFor, o.takeAfter = every, own, take
+}
+
 // Blocks is the folder of a stream's block files.
 func (j *Journal) Blocks(stream string) string { return j.blocks(stream) }
 

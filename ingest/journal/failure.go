@@ -13,7 +13,10 @@ func (j *Journal) usable() error {
 	if j.ctx.Err() != nil {
 		return ErrClosed
 	}
-	return j.failureOf()
+	if err := j.failureOf(); err != nil || j.owner == nil || j.owner.holds() {
+		return err
+	}
+	return fmt.Errorf("%w: whether the journal is another's by now is not known", ErrUnavailable)
 }
 
 func (j *Journal) failureOf() error {

@@ -51,6 +51,7 @@ type Journal struct {
 	readers readers
 
 	recovery Recovery
+	owner    *owner // nil where it is nobody's
 
 	mu        sync.Mutex
 	failure   error // why nothing more is taken
@@ -88,6 +89,9 @@ func Open(ctx context.Context, o Options) (_ *Journal, err error) {
 		return nil, err
 	}
 	if err := j.openStreams(ctx); err != nil {
+		return nil, err
+	}
+	if err := j.own(ctx); err != nil {
 		return nil, err
 	}
 	if err := j.openSyncers(ctx, serverLog); err != nil {
@@ -246,6 +250,9 @@ func (j *Journal) Close() error {
 func (j *Journal) shut() error {
 	if j.pub != nil {
 		j.pub.drain(time.Second)
+	}
+	if j.owner != nil {
+		j.owner.end()
 	}
 	j.cancel()
 	if j.pub != nil {

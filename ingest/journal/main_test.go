@@ -30,6 +30,8 @@ func TestMain(m *testing.M) {
 		runServer(arg, 8<<20)
 	case "small-server":
 		runServer(arg, 1<<20)
+	case "own":
+		runOwner(arg)
 	case "append":
 		runAppender(arg, false)
 	case "append-limited":

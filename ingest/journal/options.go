@@ -31,6 +31,11 @@ type Options struct {
 	UserCredentials string
 	// User and Password, or Token, are for a server at URL that asks for them.
 	User, Password, Token string
+	// Owner, where set, is who owns the journal at URL, the same for each opening; one
+	// at a time does. Open waits until the one before is known to live no more, or
+	// ends with a HeldError. OwnerName is what others are told. Empty owns nothing, and
+	// keeps nobody out.
+	Owner, OwnerName string
 	// Replicas of each stream in the cluster at URL. 0 means 1.
 	Replicas int
 	// MaxBytes of telemetry kept, oldest dropped. 0 means 8 GiB.
@@ -60,6 +65,8 @@ type Options struct {
 	syncFile   func(*os.File) error // fsync; tests replace it
 	checkEvery time.Duration        // how often readers and limits are looked at
 	ackTimeout time.Duration        // how long an acknowledgement may take
+
+	sayEvery, ownFor, takeAfter time.Duration // of the owner; 0 means what is said there
 }
 
 func (o *Options) validate() error {

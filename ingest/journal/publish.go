@@ -266,7 +266,7 @@ func parseAck(m *nats.Msg) (Position, error) {
 		return 0, fmt.Errorf("acknowledgement: %w", err)
 	}
 	switch {
-	case ack.Error != nil && ack.Error.ErrorCode == 10071: // JSStreamWrongLastSequenceErrF
+	case ack.Error != nil && isWrongLast(ack.Error.ErrorCode):
 		return 0, fmt.Errorf("another writer's entry is newer: %w", ack.Error)
 	case ack.Error != nil:
 		return 0, ack.Error

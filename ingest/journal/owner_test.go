@@ -1,0 +1,335 @@
+package journal_test
+
+import (
+	"context"
+	"errors"
+	"io"
+	"log/slog"
+	"net"
+	"net/url"
+	"os"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/nats-io/nats.go"
+
+	"hawser/ingest/journal"
+)
+
+// owned is a place's options as an owner has them, in quick time.
+func (p *place) owned(name string) journal.Options {
+	o := p.o
+	o.Owner, o.OwnerName = name, "the process of "+name
+	quick(&o)
+	return o
+}
+
+func quick(o *journal.Options) {
+	o.OwnerTimes(100*time.Millisecond, 2*time.Second, 3*time.Second)
+}
+
+// runOwner owns the journal at a URL until killed.
+func runOwner(arg string) {
+	name, at, _ := strings.Cut(arg, " ")
+	o := journal.Options{URL: at, Owner: name, OwnerName: "the process of " + name}
+	quick(&o)
+	_, err := journal.Open(context.Background(), o)
+	check(err)
+	os.Stdout.WriteString("owned\n")
+	select {}
+}
+
+func openOwned(t *testing.T, o journal.Options) *journal.Journal {
+	t.Helper()
+	j, err := journal.Open(t.Context(), o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { closeJournal(t, j) })
+	return j
+}
+
+func refused(t *testing.T, o journal.Options, by string) {
+	t.Helper()
+	j, err := journal.Open(t.Context(), o)
+	if err == nil {
+		closeJournal(t, j)
+	}
+	var held *journal.HeldError
+	if !errors.As(err, &held) || held.By != "the process of "+by {
+		t.Fatalf("opening what %s owns: %v", by, err)
+	}
+}
+
+// notes is whether anything was logged with a text.
+type notes struct {
+	mu  sync.Mutex
+	all strings.Builder
+}
+
+func (n *notes) Write(p []byte) (int, error) {
+	n.mu.Lock()
+	defer n.mu.Unlock()
+	return n.all.Write(p)
+}
+
+func (n *notes) has(text string) bool {
+	n.mu.Lock()
+	defer n.mu.Unlock()
+	return strings.Contains(n.all.String(), text)
+}
+
+func (n *notes) into(o *journal.Options) { o.Log = slog.New(slog.NewTextHandler(n, nil)) }
+
+// While one lives every other is refused; when it is closed the next one has not to
+// wait. Who wants to own nothing comes in at any time.
+func TestOneOwner(t *testing.T) {
+	p := outside(t)
+	a := openOwned(t, p.owned("a"))
+	refused(t, p.owned("b"), "a")
+	p.open()
+	appendMany(t, a, "jetty-1", 1, 3)
+	refused(t, p.owned("b"), "a")
+	closeJournal(t, a)
+	o, told := p.owned("b"), &notes{}
+	told.into(&o)
+	b := openOwned(t, o)
+	if told.has("waiting") {
+		t.Error("the next one waited after a close in order")
+	}
+	appendMany(t, b, "jetty-1", 4, 5)
+	refused(t, p.owned("a"), "b")
+}
+
+// One that was killed is followed by itself at once, and by another once its word has
+// stood for long enough.
+func TestOwnerIsKilled(t *testing.T) {
+	p := outside(t)
+	own := func(name string) *child {
+		c := startChild(t, "own "+name+" "+p.o.URL)
+		if said := c.line(); said != "owned" {
+			t.Fatalf("the child says %q", said)
+		}
+		return c
+	}
+	own("a").kill()
+	o, told := p.owned("a"), &notes{}
+	told.into(&o)
+	closeJournal(t, openOwned(t, o))
+	if told.has("waiting") {
+		t.Error("it waited for itself")
+	}
+	own("a").kill()
+	o, told = p.owned("b"), &notes{}
+	told.into(&o)
+	openOwned(t, o)
+	if !told.has("waiting") {
+		t.Error("another did not wait whether the killed one lived")
+	}
+}
+
+// Of many that wait for one that was killed, one follows it.
+func TestOneOfManyFollows(t *testing.T) {
+	p := outside(t)
+	c := startChild(t, "own first "+p.o.URL)
+	c.line()
+	c.kill()
+	var wg sync.WaitGroup
+	opened := make(chan *journal.Journal, 8)
+	for _, name := range strings.Split("abcdefgh", "") {
+		wg.Go(func() {
+			j, err := journal.Open(t.Context(), p.owned(name))
+			var held *journal.HeldError
+			switch {
+			case err == nil:
+				opened <- j
+			case !errors.As(err, &held):
+				t.Error(err)
+			}
+		})
+	}
+	wg.Wait()
+	close(opened)
+	n := 0
+	for j := range opened {
+		n++
+		closeJournal(t, j)
+	}
+	if n != 1 {
+		t.Errorf("%d own the journal", n)
+	}
+}
+
+// link is a connection with a server that can be cut.
+type link struct {
+	at, to string
+	mu     sync.Mutex
+	is     bool // cut
+	conns  map[net.Conn]bool
+	wg     sync.WaitGroup
+}
+
+func newLink(t *testing.T, to string) *link {
+	t.Helper()
+	u, err := url.Parse(to)
+	if err != nil {
+		t.Fatal(err)
+	}
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	k := &link{at: "nats://" + l.Addr().String(), to: u.Host, conns: map[net.Conn]bool{}}
+	k.wg.Go(func() {
+		for {
+			c, err := l.Accept()
+			if err != nil {
+				return
+			}
+			k.wg.Go(func() { k.carry(c) })
+		}
+	})
+	t.Cleanup(func() {
+		l.Close()
+		k.cut()
+		k.wg.Wait()
+	})
+	return k
+}
+
+// carry carries one connection until an end of it is closed.
+func (k *link) carry(c net.Conn) {
+	defer c.Close()
+	s, err := net.Dial("tcp", k.to)
+	if err != nil {
+		return
+	}
+	defer s.Close()
+	k.mu.Lock()
+	if k.is {
+		k.mu.Unlock()
+		return
+	}
+	k.conns[c], k.conns[s] = true, true
+	k.mu.Unlock()
+	k.wg.Go(func() {
+		io.Copy(s, c)
+		s.Close()
+	})
+	io.Copy(c, s)
+	k.mu.Lock()
+	delete(k.conns, c)
+	delete(k.conns, s)
+	k.mu.Unlock()
+}
+
+func (k *link) cut() {
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	k.is = true
+	for c := range k.conns {
+		c.Close()
+	}
+}
+
+func (k *link) mend() {
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	k.is = false
+}
+
+// records is what a log holds.
+func records(t *testing.T, j *journal.Journal, log string) (all []string) {
+	t.Helper()
+	if err := j.ReadRecords(t.Context(), log, 0, func(_ uint64, data []byte) error {
+		all = append(all, string(data))
+		return nil
+	}); err != nil {
+		t.Fatal(err)
+	}
+	return all
+}
+
+// An owner that is cut off from its server appends nothing more by the time another
+// has followed it, and when it is back it has failed. One whose link is back before
+// goes on as if nothing had been.
+func TestOwnerIsCutOff(t *testing.T) {
+	p := outside(t)
+	k := newLink(t, p.o.URL)
+	o, told := p.owned("a"), &notes{}
+	o.URL = k.at
+	told.into(&o)
+	a := openOwned(t, o)
+	record := func(j *journal.Journal, text string) error {
+		_, err := j.AppendRecord(t.Context(), "alarms", []byte(text))
+		return err
+	}
+	if err := record(a, "a 1"); err != nil {
+		t.Fatal(err)
+	}
+	k.cut()
+	eventually(t, "what is cut off to be told", func() bool { return told.has("may be another's by now") })
+	if err := record(a, "a, cut off"); !errors.Is(err, journal.ErrUnavailable) {
+		t.Errorf("append when cut off: %v", err)
+	}
+	k.mend()
+	eventually(t, "the owner to go on", func() bool { return record(a, "a 2") == nil })
+	if err := a.Err(); err != nil {
+		t.Fatal(err)
+	}
+
+	k.cut()
+	b := openOwned(t, p.owned("b"))
+	if err := record(b, "b 1"); err != nil {
+		t.Fatal(err)
+	}
+	k.mend()
+	eventually(t, "the one that was followed to fail", func() bool {
+		if err := record(a, "a, followed by b"); err == nil {
+			t.Fatal("two append to the alarms")
+		}
+		return a.Err() != nil
+	})
+	if err := a.Err(); !errors.Is(err, journal.ErrStorage) || !strings.Contains(err.Error(), "the process of b") {
+		t.Errorf("it fails with %v", err)
+	}
+	<-a.Failed()
+	if got := strings.Join(records(t, b, "alarms"), ", "); got != "a 1, a 2, b 1" {
+		t.Errorf("on record: %s", got)
+	}
+}
+
+// A server that is killed and back, or back without any word, changes no owner.
+func TestOwnerOverItsServersEnd(t *testing.T) {
+	p := outside(t)
+	a := openOwned(t, p.owned("a"))
+	p.restartServer()
+	eventually(t, "the owner to go on", func() bool {
+		_, err := a.AppendRecord(t.Context(), "alarms", []byte("a 1"))
+		return err == nil
+	})
+	refused(t, p.owned("b"), "a")
+
+	nc, err := nats.Connect(p.o.URL)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer nc.Close()
+	js, err := nc.JetStream()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := js.PurgeStream("hawser-documents"); err != nil {
+		t.Fatal(err)
+	}
+	eventually(t, "the word to be said again", func() bool {
+		_, err := js.GetLastMsg("hawser-documents", "hawser.document.owner.journal")
+		return err == nil
+	})
+	refused(t, p.owned("b"), "a")
+	if _, err := a.AppendRecord(t.Context(), "alarms", []byte("a 2")); err != nil {
+		t.Error(err)
+	}
+}
