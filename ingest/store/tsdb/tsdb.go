@@ -145,6 +145,9 @@ func (o *Options) databaseOptions() *promtsdb.Options {
 	// further 40 % off it for half of the speed.
 	d.WALCompression = compression.Snappy
 	d.WALSegmentSize = 32 << 20
+	// A block is begun with this much of the disk set aside, 512 MiB by default: on a
+	// disk with less left nothing was turned into blocks, and the log grew.
+	d.MaxBlockChunkSegmentSize = 32 << 20
 	d.StripeSize = 1 << 12 // thousands of series, not millions
 	d.IsolationDisabled = true
 	return d
