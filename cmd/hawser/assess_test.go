@@ -302,6 +302,16 @@ func TestAssessStartsFromMeasuredLoads(t *testing.T) {
 	if again, _ := hawser(t, "assess", "--json", "--plan", planFile("tanker-12"), "--at", "1772337600000", rec); again != out {
 		t.Error("the same time in milliseconds is answered otherwise")
 	}
+	// What is given beside a recording's own is asked, not taken for what blew then.
+	same := assessJSON(t, "--plan", planFile("tanker-12"), "--wind", fmt.Sprintf("%g@%g", b.Conditions.WindKnots, b.Conditions.From), "--at", "2026-03-01T04:00:00Z", rec)
+	more := assessJSON(t, "--plan", planFile("tanker-12"), "--wind", "45@48", "--at", "2026-03-01T04:00:00Z", rec)
+	if math.Abs(*same.Lines[2].TensionKN-140) > 0.01 || *more.Lines[2].TensionKN < 150 {
+		t.Errorf("line 3: %g kN in the wind that blew, %g in 45 kn off the quay", *same.Lines[2].TensionKN, *more.Lines[2].TensionKN)
+	}
+	text, _ := hawser(t, "assess", "--plan", planFile("tanker-12"), "--wind", "45@48", "--at", "2026-03-01T04:00:00Z", rec)
+	if want := "Wind 45 kn from 048. Water 2.1 m above datum. Drafts 8.4 m forward, 9.2 m aft. Loads from means over the minute before 2026-03-01T04:00:00Z, in wind 21 kn from 010, water 2.1 m, drafts 8.4 m and 9.2 m.\n"; !strings.Contains(text, want) {
+		t.Errorf("%q is not in:\n%s", want, text[:min(len(text), 600)])
+	}
 	// 11 m/s is 21.38 knots; between 350 and 030 lies 010.
 	if math.Abs(b.Conditions.WindKnots-21.38) > 0.01 || math.Abs(b.Conditions.From-10) > 1e-6 {
 		t.Errorf("wind %+v", b.Conditions)

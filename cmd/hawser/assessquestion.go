@@ -26,6 +26,9 @@ type question struct {
 	wind, current           blow
 	waters                  assess.Waters // now
 	levelGiven, draftsGiven bool          // by a flag or a recording
+	// then is what a recording has of wind, water and drafts at the loads' time, by
+	// which they are understood; the answers are for what the flags give.
+	then then
 	shift                   float64       // added to the tide to meet a level that was given
 	notes                   []string
 }
@@ -47,7 +50,7 @@ func (f *assessFlags) question(cmd *cobra.Command, args []string) (*question, er
 		return nil, usage("loads", errors.New("loads come from a file or from a recording, not from both"))
 	case !f.wind.given && (f.windHeight.given || f.gusts):
 		return nil, usageError{fmt.Errorf("%s: --wind-height and --gusts need --wind", cmd.Name())}
-	case f.gusts && (f.at != "" || f.loads != ""):
+	case f.gusts && f.loads != "":
 		return nil, usage("gusts", errors.New("measured loads carry the wind that blew; give that"))
 	case f.gusts && f.work != "":
 		return nil, usage("gusts", errors.New("--work reckons with the gusts of --wind as it is"))
@@ -95,6 +98,9 @@ func (f *assessFlags) question(cmd *cobra.Command, args []string) (*question, er
 		loads = m.loads()
 		q.source, q.Measured = "means over the minute before "+at.Format(time.RFC3339), true
 		q.take(m)
+		if f.gusts && !q.then.wind.given {
+			return nil, usage("gusts", errors.New("the recording has no wind, and its loads carry the one that blew; give that"))
+		}
 	}
 	if f.level.given {
 		q.waters.LevelM, q.levelGiven = f.level.value, true
@@ -135,28 +141,72 @@ func (q *question) blowing(f *assessFlags) {
 func (q *question) take(m *means) {
 	speed, ok := m.of(reading.WindSpeed)
 	from, ok2 := m.of(reading.WindDirection)
-	if ok && ok2 && !q.wind.given {
-		q.wind.knots, q.wind.deg, q.wind.given = speed/msPerKnot, from, true
+	if ok && ok2 {
+		q.then.wind = blow{knots: speed / msPerKnot, deg: from, given: true}
+		if !q.wind.given {
+			q.wind = q.then.wind
+		}
 	}
 	if v, ok := m.of(reading.WaterLevel); ok {
-		q.waters.LevelM, q.levelGiven = v, true
+		q.waters.LevelM, q.levelGiven, q.then.level = v, true, &v
 	}
 	fwd, ok1 := m.of(reading.DraftFwd)
 	aft, ok2 := m.of(reading.DraftAft)
 	if ok1 && ok2 {
-		q.waters.DraftFwdM, q.waters.DraftAftM, q.draftsGiven = fwd, aft, true
+		q.waters.DraftFwdM, q.waters.DraftAftM, q.draftsGiven, q.then.drafts = fwd, aft, true, &[2]float64{fwd, aft}
 	}
 }
 
 // settle makes the mooring and its conditions.
 func (q *question) settle(loads []float64) {
-	q.Conditions = assess.Conditions{WindMS: q.wind.knots * msPerKnot, WindFromDeg: q.wind.deg,
-		CurrentMS: q.current.knots * msPerKnot, CurrentSetDeg: q.current.deg}
-	q.waters.Put(&q.Conditions, q.plan)
+	q.Conditions = q.in(q.wind, q.waters)
 	if !q.Measured {
 		q.Mooring = assess.New(q.plan)
 		return
 	}
-	q.Mooring, q.left = assess.Measured(q.plan, loads, q.Conditions)
+	wind, waters := q.then.of(q.wind, q.waters)
+	if wind.knots != q.wind.knots || wind.deg != q.wind.deg || waters != q.waters {
+		q.source += fmt.Sprintf(", in %s, water %.1f m, drafts %.1f m and %.1f m", wind.words(), waters.LevelM, waters.DraftFwdM, waters.DraftAftM)
+		q.notes = append(q.notes, "The lines are as they were set then; all answers are for the wind, water and drafts given.")
+	}
+	q.Mooring, q.left = assess.Measured(q.plan, loads, q.in(wind, waters))
 	q.Conditions.Other = q.Conditions.Other.Plus(q.left)
+}
+
+// in is a wind and waters, with the current that was given, as conditions.
+func (q *question) in(wind blow, waters assess.Waters) assess.Conditions {
+	c := assess.Conditions{WindMS: wind.knots * msPerKnot, WindFromDeg: wind.deg,
+		CurrentMS: q.current.knots * msPerKnot, CurrentSetDeg: q.current.deg}
+	waters.Put(&c, q.plan)
+	return c
+}
+
+// then is what was measured beside the loads.
+type then struct {
+	wind   blow
+	level  *float64
+	drafts *[2]float64
+}
+
+// of is the wind and the waters of the loads: as measured, and where nobody measured
+// as asked.
+func (t *then) of(wind blow, waters assess.Waters) (blow, assess.Waters) {
+	if t.wind.given {
+		wind = t.wind
+	}
+	if t.level != nil {
+		waters.LevelM = *t.level
+	}
+	if t.drafts != nil {
+		waters.DraftFwdM, waters.DraftAftM = t.drafts[0], t.drafts[1]
+	}
+	return wind, waters
+}
+
+// words are a wind in words.
+func (b blow) words() string {
+	if b.knots == 0 {
+		return "no wind"
+	}
+	return fmt.Sprintf("wind %.0f kn from %03.0f", b.knots, b.deg)
 }

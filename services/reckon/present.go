@@ -27,20 +27,19 @@ func present(means *live.Means) (*assess.Mooring, assess.Conditions, int) {
 
 // conditions are what a berth reports, and the plan's reference where it does not.
 func conditions(means *live.Means) assess.Conditions {
-	var c assess.Conditions
+	c, w := reported(means, assess.Conditions{}, reference(means.Plan))
+	w.Put(&c, means.Plan)
+	return c
+}
+
+// reported puts what a berth reports of wind, water and drafts in the place of what
+// is taken for them otherwise.
+func reported(means *live.Means, c assess.Conditions, w assess.Waters) (assess.Conditions, assess.Waters) {
 	speed, ok1 := means.Value(reading.WindSpeed)
 	from, ok2 := means.Value(reading.WindDirection)
 	if ok1 && ok2 {
 		c.WindMS, c.WindFromDeg = speed, from
 	}
-	w := waters(means)
-	w.Put(&c, means.Plan)
-	return c
-}
-
-// waters is how the ship floats by what a berth reports.
-func waters(means *live.Means) assess.Waters {
-	w := reference(means.Plan)
 	if v, ok := means.Value(reading.WaterLevel); ok {
 		w.LevelM = v
 	}
@@ -49,7 +48,7 @@ func waters(means *live.Means) assess.Waters {
 	if ok1 && ok2 {
 		w.DraftFwdM, w.DraftAftM = fwd, aft
 	}
-	return w
+	return c, w
 }
 
 func reference(p *mooring.Plan) assess.Waters {

@@ -104,6 +104,7 @@ type asked struct {
 	loads       []float64 // NaN where not known
 	conditions  assess.Conditions
 	waters      assess.Waters
+	means       *live.Means // of the berth, nil for a plan
 	unexplained mooring.Force
 	measured    int
 }
@@ -125,7 +126,7 @@ func (a *asked) settle(board Board, now time.Time) error {
 	a.question.Mooring = assess.New(a.plan)
 	if a.measured > 0 {
 		a.question.Measured = true
-		a.question.Mooring, a.unexplained = assess.Measured(a.plan, a.loads, a.conditions)
+		a.question.Mooring, a.unexplained = assess.Measured(a.plan, a.loads, a.whenMeasured())
 	}
 	a.question.Conditions = a.conditions
 	a.question.Conditions.Other = a.unexplained
@@ -155,10 +156,21 @@ func (a *asked) choose(board Board) error {
 		if !ok {
 			return status.Errorf(codes.FailedPrecondition, "berth %s is not live here: no loads to reckon from; ask with its plan", m.Berth)
 		}
-		a.plan, a.loads, a.waters = means.Plan, means.TensionKN, waters(&means)
-		a.conditions = conditions(&means)
+		a.plan, a.loads, a.means = means.Plan, means.TensionKN, &means
+		a.conditions, a.waters = reported(&means, assess.Conditions{}, reference(means.Plan))
 	}
 	return nil
+}
+
+// whenMeasured are the conditions that the loads were measured in: what the berth
+// reports, and what it does not as asked.
+func (a *asked) whenMeasured() assess.Conditions {
+	if a.means == nil {
+		return a.conditions
+	}
+	c, w := reported(a.means, a.conditions, a.waters)
+	w.Put(&c, a.plan)
+	return c
 }
 
 func unknown(p *mooring.Plan) []float64 {

@@ -160,6 +160,41 @@ func TestAssessABerthAsItIs(t *testing.T) {
 	}
 }
 
+// The loads that a mooring has in one wind and water tell its lines, so that it has in
+// another what its plan says. Were the loads taken for those of the wind asked for, a
+// storm would be answered with the loads of a breeze.
+func TestAssessABerthInAnotherWind(t *testing.T) {
+	p, _ := loadPlan(t, "tanker-12")
+	mo := assess.New(p)
+	at := func(wind, from, level float64) assess.State {
+		c := assess.Conditions{WindMS: wind, WindFromDeg: from}
+		assess.Waters{LevelM: level, DraftFwdM: p.Reference.DraftFwdM, DraftAftM: p.Reference.DraftAftM}.Put(&c, p)
+		s, err := mo.Steady(c)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return s
+	}
+	loads := map[string]float64{}
+	for i, kN := range at(9, 70, 3).TensionKN { // what serve sends beside
+		loads[p.Lines[i].ID] = kN
+	}
+	client, _ := serve(t, p, loads, nil)
+	resp, err := client.Assess(t.Context(), &hawserv1.AssessRequest{Mooring: &hawserv1.AssessRequest_Berth{Berth: p.Berth},
+		Wind: &hawserv1.Wind{SpeedMps: 18, FromDeg: 48}, WaterLevelM: proto.Float64(1)})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if u := resp.Unexplained; math.Hypot(u.SurgeKn, u.SwayKn) > 1 || resp.Wind.SpeedMps != 18 || resp.WaterLevelM != 1 {
+		t.Errorf("unexplained %v, wind %v, level %g", u, resp.Wind, resp.WaterLevelM)
+	}
+	for i, want := range at(18, 48, 1).TensionKN {
+		if got := resp.Lines[i].TensionKn; math.Abs(got-want) > 1 {
+			t.Errorf("line %s: %.1f kN, by its plan %.1f", p.Lines[i].ID, got, want)
+		}
+	}
+}
+
 // ashore sees no ship.
 type ashore struct{}
 

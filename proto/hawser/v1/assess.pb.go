@@ -95,6 +95,10 @@ type AssessRequest struct {
 	Mooring isAssessRequest_Mooring `protobuf_oneof:"mooring"`
 	// Loads in place of the berth's or the plan's; lines not named keep theirs.
 	Loads []*MeasuredLoad `protobuf:"bytes,3,rep,name=loads,proto3" json:"loads,omitempty"`
+	// What is given from here on, the question is answered for. The loads of a berth are
+	// understood by the wind, water level and drafts that it reports itself, other loads
+	// by what is given here.
+	//
 	// In place of the berth's, or none.
 	Wind    *Wind    `protobuf:"bytes,4,opt,name=wind,proto3" json:"wind,omitempty"`
 	Current *Current `protobuf:"bytes,5,opt,name=current,proto3" json:"current,omitempty"`
