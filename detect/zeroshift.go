@@ -54,7 +54,8 @@ func (p *parting) refuted(now moment) bool {
 // zero is the state of a pin's zero.
 type zero struct {
 	Offset      float64 // Fit.Offset when it was first trusted, m
-	ShipStretch float64 // stretch by the ship's position then, m
+	PosStretch  float64 // stretch by the ship's position then, m
+	RiseStretch float64 // stretch by her rise then, m
 	ShipLoad    float64 // largest load by the ship's movement since, of MBL; decays over minutes
 	FitAge      float64 // Fit.Age; a lower one means that the fit has restarted
 	Shift       float64 // of the pin, kN, smoothed over 10 s
@@ -76,15 +77,21 @@ func (b *Berth) zeroShifts(now moment) {
 			continue
 		}
 		if f.Age < z.FitAge || z.FitAge == 0 {
-			*z = zero{Offset: f.Offset, FitAge: f.Age, ShipStretch: b.stretchFromShip(i)}
+			*z = b.trustZero(i)
 		} else if b.partedRecently(now) && !z.Shifted && l.Parting.FellAt == 0 {
 			// the ship lies in a new position: the pins' present loads become the reference
 			z.Offset += (f.Offset + f.Residual/f.Stiffness - z.Offset) / zeroRelearnTau
-			z.ShipStretch += (b.stretchFromShip(i) - z.ShipStretch) / zeroRelearnTau
+			z.PosStretch += (b.stretchFrom(i, &b.state.Motion.Pos) - z.PosStretch) / zeroRelearnTau
+			z.RiseStretch += (b.stretchFromRise(i) - z.RiseStretch) / zeroRelearnTau
 		}
-		z.ShipLoad = max(z.ShipLoad*shipLoadDecay, f.Stiffness*math.Abs(b.stretchFromShip(i)-z.ShipStretch)/b.plan.Lines[i].MBLkN)
+		z.ShipLoad = max(z.ShipLoad*shipLoadDecay, f.Stiffness*b.shipStretchSince(i)/b.plan.Lines[i].MBLkN)
 		z.FitAge = f.Age
-		z.Shift += (b.shift(i) - z.Shift) / 10
+		shift := b.shift(i)
+		if f.Load-shift > b.plan.Lines[i].MBLkN && !z.Shifted { // no line carries what is expected: the reference is void
+			*z = b.trustZero(i)
+			continue
+		}
+		z.Shift += (shift - z.Shift) / 10
 	}
 	rise := b.impliedRise()
 	typical, shipLoad := b.typicalShift(rise)
@@ -112,6 +119,19 @@ func (b *Berth) zeroShifts(now moment) {
 		}
 		b.report(ZeroCusum, i, z.Cusum, zeroH)
 	}
+}
+
+// trustZero begins with the present load as the reference.
+func (b *Berth) trustZero(i int) zero {
+	f := &b.state.Lines[i].Fit
+	return zero{Offset: f.Offset, FitAge: f.Age, PosStretch: b.stretchFrom(i, &b.state.Motion.Pos), RiseStretch: b.stretchFromRise(i)}
+}
+
+// shipStretchSince is how far the ship has stretched line i since the reference, m. Her
+// position and her rise may undo each other's effect; the plan's errors in them do not.
+func (b *Berth) shipStretchSince(i int) float64 {
+	z := &b.state.Lines[i].Zero
+	return math.Abs(b.stretchFrom(i, &b.state.Motion.Pos)-z.PosStretch) + math.Abs(b.stretchFromRise(i)-z.RiseStretch)
 }
 
 // reset restarts the observation and the sum.
