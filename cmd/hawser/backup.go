@@ -7,8 +7,6 @@ import (
 	"io"
 	"io/fs"
 	"log/slog"
-	"net/http"
-	"net/url"
 	"os"
 	"path/filepath"
 	"strings"
@@ -68,10 +66,10 @@ func (o *backupOptions) validate(dataGiven bool) error {
 	if _, err := os.Lstat(o.out); err == nil {
 		return fmt.Errorf("--out: %s is there already", o.out)
 	}
-	if u, err := url.Parse(o.from); o.from != "" && (err != nil || u.Host == "" || u.Scheme != "http" && u.Scheme != "https") {
-		return fmt.Errorf("--from: %q must be http://HOST:PORT or https://HOST:PORT", o.from)
+	if o.from == "" {
+		return o.peer.settle()
 	}
-	return o.peer.settle()
+	return o.peer.settleURL("--from", o.from)
 }
 
 // runBackup writes the file aside, checks it and only then gives it its name.
@@ -153,51 +151,4 @@ func backupFolder(ctx context.Context, s streams, data string, w io.Writer) (err
 		return errors.Join(err, j.Close())
 	}
 	return errors.Join(writeBackup(ctx, w, c), j.Close())
-}
-
-// fetch writes what a running server answers.
-func (o *peerOptions) fetch(ctx context.Context, address string, w io.Writer) error {
-	client, token, err := o.http()
-	if err != nil {
-		return err
-	}
-	defer client.CloseIdleConnections()
-	req, err := http.NewRequestWithContext(ctx, http.MethodGet, address, nil)
-	if err != nil {
-		return err
-	}
-	if token != "" {
-		req.Header.Set("Authorization", "Bearer "+token)
-	}
-	resp, err := client.Do(req)
-	if err != nil {
-		return err
-	}
-	defer resp.Body.Close()
-	if resp.StatusCode != http.StatusOK {
-		text, _ := io.ReadAll(io.LimitReader(resp.Body, 500))
-		return fmt.Errorf("the server says %s: %s", resp.Status, strings.TrimSpace(string(text)))
-	}
-	if _, err = io.Copy(w, resp.Body); err != nil {
-		return fmt.Errorf("cut off on the way; the server's log says why: %w", err)
-	}
-	return nil
-}
-
-// http makes a client of a server's pages, and gives the token to show, "" for none.
-func (o *peerOptions) http() (*http.Client, string, error) {
-	config, err := o.tls()
-	if err != nil {
-		return nil, "", err
-	}
-	if config != nil {
-		config.NextProtos = nil
-	}
-	token := ""
-	if o.token != "" {
-		if token, err = tokenIn(o.token); err != nil {
-			return nil, "", err
-		}
-	}
-	return &http.Client{Transport: &http.Transport{TLSClientConfig: config, ResponseHeaderTimeout: time.Minute}}, token, nil
 }

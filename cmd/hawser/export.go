@@ -92,13 +92,13 @@ func (o *exportOptions) validate(args []string) error {
 	case o.server != "" && o.plan != "":
 		return errors.New("--plan is of a recording: the server has its own")
 	}
-	if u, err := url.Parse(o.server); o.server != "" && (err != nil || u.Host == "" || u.Scheme != "http" && u.Scheme != "https") {
-		return fmt.Errorf("--server: %q must be http://HOST:PORT or https://HOST:PORT", o.server)
-	}
 	if _, err := os.Lstat(o.out); err == nil {
 		return fmt.Errorf("--out: %s is there already", o.out)
 	}
-	return o.peer.settle()
+	if o.server == "" {
+		return o.peer.settle()
+	}
+	return o.peer.settleURL("--server", o.server)
 }
 
 // writeAside writes a file that has its name only once it is whole and on disk.

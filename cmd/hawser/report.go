@@ -5,9 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"net/http"
 	"net/url"
-	"os"
 	"path/filepath"
 	"strings"
 	"time"
@@ -26,9 +24,9 @@ import (
 // reportOptions are what a report is made of and where it goes.
 type reportOptions struct {
 	plan, recording      string // files
-	server, token        string
-	berth, stay          string
+	server, berth, stay  string
 	from, to, zone, outs string
+	peer                 peerOptions
 }
 
 func newReport(s streams) *cobra.Command {
@@ -48,7 +46,7 @@ out of it. Times are UTC; --zone gives local time beside it.
 		Example: `  hawser report --plan plan.yaml --out stay.pdf recording.csv.gz
   hawser report --plan plan.yaml --zone Europe/London --out stay.html recording.csv.gz
   hawser report --server http://127.0.0.1:7410 --berth east-3 --out stay.pdf
-  hawser report --server https://berths.example:7410 --token-file token --berth east-3 \
+  hawser report --server https://berths.example:7410 --ca ca.crt --token-file desk.token --berth east-3 \
     --from 2026-03-01T00:00:00Z --to 2026-03-02T00:00:00Z --out first-day.pdf`,
 		Args: cobra.MaximumNArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -58,27 +56,23 @@ out of it. Times are UTC; --zone gives local time beside it.
 			if err := o.check(); err != nil {
 				return usageError{fmt.Errorf("report: %w", err)}
 			}
-			body, err := o.make(cmd.Context())
-			if err != nil {
-				return err
-			}
+			write := func(w io.Writer) error { return o.write(cmd.Context(), w) }
 			if o.outs == "-" {
-				_, err = s.out.Write(body)
-				return err
+				return write(s.out)
 			}
-			return os.WriteFile(o.outs, body, 0o666)
+			return writeAside(o.outs, write)
 		},
 	}
 	f := cmd.Flags()
 	f.StringVar(&o.plan, "plan", "", "mooring plan `FILE` (YAML) of the recording")
 	f.StringVar(&o.server, "server", "", "`URL` of a server's pages")
-	f.StringVar(&o.token, "token-file", "", "`FILE` with a token for the server")
 	f.StringVar(&o.berth, "berth", "", "berth whose stay it is")
 	f.StringVar(&o.stay, "stay", "", "the stay's `ID`, as /api/stays lists it; default the newest")
 	f.StringVar(&o.from, "from", "", "begin at this `TIME` (RFC 3339)")
 	f.StringVar(&o.to, "to", "", "end at this `TIME` (RFC 3339)")
 	f.StringVar(&o.zone, "zone", "", "time zone `NAME` for local time, such as Europe/London")
 	f.StringVar(&o.outs, "out", "", "write the report to `FILE`, .pdf or .html; - for HTML on standard output")
+	o.peer.bind(f)
 	return cmd
 }
 
@@ -94,8 +88,8 @@ func (o *reportOptions) check() error {
 		return errors.New("either --server, or --plan and a recording, must be given")
 	case o.plan != "" && o.recording == "":
 		return errors.New("the recording must be given")
-	case o.plan != "" && (o.berth != "" || o.token != ""):
-		return errors.New("--berth and --token-file are for --server")
+	case o.plan != "" && (o.berth != "" || o.peer != peerOptions{}):
+		return errors.New("--berth, certificates and tokens are for --server")
 	case o.server != "" && o.recording != "":
 		return errors.New("a recording goes with --plan")
 	case o.server != "" && o.berth == "":
@@ -104,10 +98,10 @@ func (o *reportOptions) check() error {
 	if _, err := report.Zone(o.zone); err != nil {
 		return fmt.Errorf("--zone: %w", err)
 	}
-	if _, _, err := o.times(); err != nil {
+	if _, _, err := o.times(); err != nil || o.server == "" {
 		return err
 	}
-	return nil
+	return o.peer.settleURL("--server", o.server)
 }
 
 func (o *reportOptions) times() (from, to time.Time, err error) {
@@ -128,23 +122,32 @@ func (o *reportOptions) times() (from, to time.Time, err error) {
 	return from, to, nil
 }
 
-func (o *reportOptions) make(ctx context.Context) ([]byte, error) {
+func (o *reportOptions) write(ctx context.Context, w io.Writer) error {
 	if o.server != "" {
-		return o.fetch(ctx)
+		if err := o.peer.fetch(ctx, strings.TrimRight(o.server, "/")+"/report?"+o.query().Encode(), w); err != nil {
+			return fmt.Errorf("report: %w", err)
+		}
+		return nil
 	}
 	in, err := o.readRecording()
 	if err != nil {
-		return nil, err
+		return err
 	}
 	f, err := report.Reckon(ctx, *in)
 	if err != nil {
-		return nil, err
+		return err
 	}
-	d := report.Compose(f)
-	if o.pdf() {
-		return report.PDF(d, f.Made)
+	var body []byte
+	if d := report.Compose(f); o.pdf() {
+		body, err = report.PDF(d, f.Made)
+	} else {
+		body, err = report.HTML(d)
 	}
-	return report.HTML(d)
+	if err != nil {
+		return err
+	}
+	_, err = w.Write(body)
+	return err
 }
 
 // readRecording reads a recording once: its stays, its steps, and the alarms that the
@@ -190,8 +193,8 @@ func (o *reportOptions) readRecording() (*report.Input, error) {
 	return in, nil
 }
 
-// fetch asks a server.
-func (o *reportOptions) fetch(ctx context.Context) ([]byte, error) {
+// query is what a server is asked for.
+func (o *reportOptions) query() url.Values {
 	q := url.Values{"berth": {o.berth}}
 	for name, v := range map[string]string{"stay": o.stay, "from": o.from, "to": o.to, "zone": o.zone} {
 		if v != "" {
@@ -201,28 +204,5 @@ func (o *reportOptions) fetch(ctx context.Context) ([]byte, error) {
 	if o.pdf() {
 		q.Set("format", "pdf")
 	}
-	req, err := http.NewRequestWithContext(ctx, http.MethodGet, strings.TrimRight(o.server, "/")+"/report?"+q.Encode(), nil)
-	if err != nil {
-		return nil, usageError{fmt.Errorf("report: --server: %w", err)}
-	}
-	if o.token != "" {
-		token, err := os.ReadFile(o.token)
-		if err != nil {
-			return nil, err
-		}
-		req.Header.Set("Authorization", "Bearer "+strings.TrimSpace(string(token)))
-	}
-	resp, err := http.DefaultClient.Do(req)
-	if err != nil {
-		return nil, fmt.Errorf("report: %w", err)
-	}
-	defer resp.Body.Close()
-	body, err := io.ReadAll(io.LimitReader(resp.Body, 256<<20))
-	if err != nil {
-		return nil, fmt.Errorf("report: %w", err)
-	}
-	if resp.StatusCode != http.StatusOK {
-		return nil, fmt.Errorf("report: the server says %s: %s", resp.Status, strings.TrimSpace(string(body)))
-	}
-	return body, nil
+	return q
 }

@@ -15,6 +15,7 @@ import (
 	"hawser/ingest/planfile"
 	"hawser/ingest/simulate"
 	hawserv1 "hawser/proto/hawser/v1"
+	"hawser/services/access/keyring"
 )
 
 // section is a section of a report's page, from its title to the next.
@@ -123,6 +124,42 @@ func TestReportIsForWhoMaySeeTheStay(t *testing.T) {
 		}
 		return nil
 	})
+	dir := t.TempDir()
+	fetch := func(who string, more ...string) (code int, out, stderr string) {
+		out = filepath.Join(dir, who+".html")
+		args := append([]string{"report", "--server", s.url(""), "--berth", northBerth, "--out", out}, more...)
+		if s.tokens[who] != "" {
+			token := filepath.Join(dir, who)
+			if err := os.WriteFile(token, []byte(s.tokens[who]+"\n"), 0o600); err != nil {
+				t.Fatal(err)
+			}
+			args = append(args, "--token-file", token)
+		}
+		code, _, stderr = hawserCode(t, args...)
+		return code, out, stderr
+	}
+	ca := []string{"--ca", filepath.Join(s.dir, keyring.CAFile)}
+	if code, out, stderr := fetch("watch", ca...); code != exitOK || !strings.Contains(readFile(t, out), "Loads by line") {
+		t.Errorf("hawser report: exit code %d\n%s", code, stderr)
+	}
+	for _, c := range []struct {
+		who  string
+		more []string
+		says string
+	}{
+		{"crew of " + townShip, ca, "404 Not Found"},
+		{"nobody", []string{"--keys", s.dir}, "a token is needed: --token-file"},
+		{"nobody", ca, "a token is needed: --token-file"},
+		{"watch", nil, "certificate signed by unknown authority"},
+	} {
+		code, out, stderr := fetch(c.who, c.more...)
+		if code != exitFailed || !strings.Contains(stderr, c.says) {
+			t.Errorf("%s %q: exit code %d, %s; want 1, %q", c.who, c.more, code, stderr, c.says)
+		}
+		if left, _ := filepath.Glob(out + ".part"); left != nil {
+			t.Errorf("%s: left over", left)
+		}
+	}
 	for who, want := range map[string]string{"crew of " + northShip: "200 OK", "watch": "200 OK", "crew of " + townShip: "404 Not Found", "crew of Curlew": "404 Not Found"} {
 		if status, _, _ := strings.Cut(s.get(who, "/report?berth="+northBerth), "\n"); status != want {
 			t.Errorf("%s: %s, want %s", who, status, want)
@@ -144,6 +181,10 @@ func TestReportMistakes(t *testing.T) {
 		{[]string{"--plan", plan, "--server", "http://127.0.0.1:1", "--out", "a.pdf", path}, exitUsage, "either --server, or --plan"},
 		{[]string{"--plan", plan, "--out", "a.pdf"}, exitUsage, "the recording must be given"},
 		{[]string{"--server", "http://127.0.0.1:1", "--out", "a.pdf"}, exitUsage, "--berth must be given"},
+		{[]string{"--server", "berths.example:7410", "--berth", "east-3", "--out", "a.pdf"}, exitUsage, "must be http://HOST:PORT or https://HOST:PORT"},
+		{[]string{"--server", "http://127.0.0.1:1", "--berth", "east-3", "--token-file", plan, "--out", "a.pdf"}, exitUsage, "go over TLS only"},
+		{[]string{"--server", "https://127.0.0.1:1", "--berth", "east-3", "--cert", plan, "--out", "a.pdf"}, exitUsage, "--cert and --key: one needs the other"},
+		{[]string{"--plan", plan, "--keys", "trial", "--out", "a.pdf", path}, exitUsage, "are for --server"},
 		{[]string{"--plan", plan, "--zone", "Nowhere", "--out", "a.pdf", path}, exitUsage, `"Nowhere" is no time zone`},
 		{[]string{"--plan", plan, "--from", "2026-03-02T00:00:00Z", "--to", "2026-03-01T00:00:00Z", "--out", "a.pdf", path}, exitUsage, "--from must be before --to"},
 		{[]string{"--plan", plan, "--stay", "other", "--out", filepath.Join(t.TempDir(), "a.pdf"), path}, exitFailed, "no stay other in it"},

@@ -34,8 +34,10 @@ func (o *peerOptions) bind(f *pflag.FlagSet) {
 }
 
 // settle puts the names of a folder of keys in and checks that the rest goes
-// together.
-func (o *peerOptions) settle() error {
+// together, for a server's gRPC services: without --ca they are called in clear.
+func (o *peerOptions) settle() error { return o.together(false) }
+
+func (o *peerOptions) together(overTLS bool) error {
 	switch {
 	case o.keys != "" && (o.ca != "" || o.cert != "" || o.key != ""):
 		return errors.New("--keys: stands in place of --ca, --cert and --key")
@@ -45,24 +47,27 @@ func (o *peerOptions) settle() error {
 		o.key = filepath.Join(o.keys, keyring.DeviceKeyFile)
 	case (o.cert == "") != (o.key == ""):
 		return errors.New("--cert and --key: one needs the other")
-	case o.ca == "" && (o.cert != "" || o.token != ""):
+	case !overTLS && o.ca == "" && (o.cert != "" || o.token != ""):
 		return errors.New("--ca: is needed where --cert or --token-file is, for they go over TLS only")
 	}
 	return nil
 }
 
-// tls is the client's side of the connection, nil for one in clear.
+// tls is the client's side of the connection, nil where nothing is said of it.
 func (o *peerOptions) tls() (*tls.Config, error) {
-	if o.ca == "" {
+	if o.ca == "" && o.cert == "" {
 		return nil, nil
 	}
-	pem, err := os.ReadFile(o.ca)
-	if err != nil {
-		return nil, err
-	}
-	c := &tls.Config{MinVersion: tls.VersionTLS13, RootCAs: x509.NewCertPool(), NextProtos: []string{"h2"}}
-	if !c.RootCAs.AppendCertsFromPEM(pem) {
-		return nil, fmt.Errorf("%s: no certificates in PEM", o.ca)
+	c := &tls.Config{MinVersion: tls.VersionTLS13, NextProtos: []string{"h2"}}
+	if o.ca != "" {
+		pem, err := os.ReadFile(o.ca)
+		if err != nil {
+			return nil, err
+		}
+		c.RootCAs = x509.NewCertPool()
+		if !c.RootCAs.AppendCertsFromPEM(pem) {
+			return nil, fmt.Errorf("%s: no certificates in PEM", o.ca)
+		}
 	}
 	if o.cert != "" {
 		pair, err := tls.LoadX509KeyPair(o.cert, o.key)
