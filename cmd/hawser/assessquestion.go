@@ -28,9 +28,9 @@ type question struct {
 	levelGiven, draftsGiven bool          // by a flag or a recording
 	// then is what a recording has of wind, water and drafts at the loads' time, by
 	// which they are understood; the answers are for what the flags give.
-	then then
-	shift                   float64       // added to the tide to meet a level that was given
-	notes                   []string
+	then  then
+	shift float64 // added to the tide to meet a level that was given
+	notes []string
 }
 
 // question settles flags and files.

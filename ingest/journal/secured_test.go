@@ -13,6 +13,7 @@ import (
 	"github.com/nats-io/nkeys"
 
 	"hawser/ingest/journal"
+	"hawser/services/access/certtest"
 )
 
 // startSecured starts a real server with JetStream, in this process, on loopback.
@@ -89,64 +90,64 @@ func refuses(t *testing.T, url string, o journal.Options, says ...string) {
 }
 
 func TestTLSOutside(t *testing.T) {
-	a, other := newAuthority(t), newAuthority(t)
-	cert, key := a.issue(t, "server", time.Now().Add(time.Hour))
+	a, other := certtest.New(t, "authority"), certtest.New(t, "authority")
+	cert, key := issue(a, "server", time.Now().Add(time.Hour))
 	ns := startSecured(t, withTLS(t, cert, key, ""))
 	url := ns.ClientURL()
-	serves(t, ns, journal.Options{RootCAs: a.file}, true)
+	serves(t, ns, journal.Options{RootCAs: a.File}, true)
 
-	refuses(t, url, journal.Options{RootCAs: other.file}, "certificate is not trusted by root_cas "+other.file, "unknown authority")
+	refuses(t, url, journal.Options{RootCAs: other.File}, "certificate is not trusted by root_cas "+other.File, "unknown authority")
 	refuses(t, url, journal.Options{}, "not trusted by the system's authorities", "unknown authority")
-	missing := filepath.Join(a.dir, "missing.crt")
+	missing := filepath.Join(a.Dir, "missing.crt")
 	refuses(t, url, journal.Options{RootCAs: missing}, "root_cas "+missing, "no such file")
 	refuses(t, url, journal.Options{RootCAs: key}, "root_cas "+key, "failed to parse")
-	refuses(t, strings.Replace(url, "127.0.0.1", "localhost", 1), journal.Options{RootCAs: a.file}, "root_cas "+a.file, "localhost")
+	refuses(t, strings.Replace(url, "127.0.0.1", "localhost", 1), journal.Options{RootCAs: a.File}, "root_cas "+a.File, "localhost")
 
 	clear := startSecured(t, &server.Options{})
 	serves(t, clear, journal.Options{}, false)
-	refuses(t, clear.ClientURL(), journal.Options{RootCAs: a.file}, "does not speak TLS")
+	refuses(t, clear.ClientURL(), journal.Options{RootCAs: a.File}, "does not speak TLS")
 	refuses(t, strings.Replace(clear.ClientURL(), "nats://", "tls://", 1), journal.Options{}, "does not speak TLS")
 }
 
 func TestMutualTLSOutside(t *testing.T) {
-	a, clients, other := newAuthority(t), newAuthority(t), newAuthority(t)
-	cert, key := a.issue(t, "server", time.Now().Add(time.Hour))
-	mine, mineKey := clients.issue(t, "hawser", time.Now().Add(time.Hour))
-	ns := startSecured(t, withTLS(t, cert, key, clients.file))
+	a, clients, other := certtest.New(t, "authority"), certtest.New(t, "authority"), certtest.New(t, "authority")
+	cert, key := issue(a, "server", time.Now().Add(time.Hour))
+	mine, mineKey := issue(clients, "hawser", time.Now().Add(time.Hour))
+	ns := startSecured(t, withTLS(t, cert, key, clients.File))
 	url := ns.ClientURL()
-	serves(t, ns, journal.Options{RootCAs: a.file, ClientCert: mine, ClientKey: mineKey}, true)
+	serves(t, ns, journal.Options{RootCAs: a.File, ClientCert: mine, ClientKey: mineKey}, true)
 
-	refuses(t, url, journal.Options{RootCAs: a.file}, "asks for a client_cert, of which there is none")
-	foreign, foreignKey := other.issue(t, "foreign", time.Now().Add(time.Hour))
-	refuses(t, url, journal.Options{RootCAs: a.file, ClientCert: foreign, ClientKey: foreignKey}, "as one does that does not take client_cert "+foreign)
-	refuses(t, url, journal.Options{RootCAs: a.file, ClientCert: mine, ClientKey: foreignKey}, "client_cert "+mine+" with client_key "+foreignKey, "does not match")
-	refuses(t, url, journal.Options{RootCAs: a.file, ClientCert: mine}, "go together")
-	old, oldKey := clients.issue(t, "old", time.Now().Add(-time.Hour))
-	refuses(t, url, journal.Options{RootCAs: a.file, ClientCert: old, ClientKey: oldKey}, "client_cert "+old, "valid only from")
+	refuses(t, url, journal.Options{RootCAs: a.File}, "asks for a client_cert, of which there is none")
+	foreign, foreignKey := issue(other, "foreign", time.Now().Add(time.Hour))
+	refuses(t, url, journal.Options{RootCAs: a.File, ClientCert: foreign, ClientKey: foreignKey}, "as one does that does not take client_cert "+foreign)
+	refuses(t, url, journal.Options{RootCAs: a.File, ClientCert: mine, ClientKey: foreignKey}, "client_cert "+mine+" with client_key "+foreignKey, "does not match")
+	refuses(t, url, journal.Options{RootCAs: a.File, ClientCert: mine}, "go together")
+	old, oldKey := issue(clients, "old", time.Now().Add(-time.Hour))
+	refuses(t, url, journal.Options{RootCAs: a.File, ClientCert: old, ClientKey: oldKey}, "client_cert "+old, "valid only from")
 }
 
 // A server whose authority is replaced is connected with again once the file of the
 // authorities is.
 func TestAuthorityReplaced(t *testing.T) {
-	a, next := newAuthority(t), newAuthority(t)
-	cert, key := a.issue(t, "server", time.Now().Add(time.Hour))
+	a, next := certtest.New(t, "authority"), certtest.New(t, "authority")
+	cert, key := issue(a, "server", time.Now().Add(time.Hour))
 	trusted := filepath.Join(t.TempDir(), "trusted.crt")
 	replace := func(with string) {
 		data, err := os.ReadFile(with)
 		must(t, err)
 		must(t, os.WriteFile(trusted, data, 0o600))
 	}
-	replace(a.file)
+	replace(a.File)
 	ns := startSecured(t, withTLS(t, cert, key, ""))
 	j := serves(t, ns, journal.Options{RootCAs: trusted}, true)
 	store, port := ns.StoreDir(), ns.Addr().(*net.TCPAddr).Port
 	ns.Shutdown()
 	ns.WaitForShutdown()
-	cert, key = next.issue(t, "server", time.Now().Add(time.Hour))
+	cert, key = issue(next, "server", time.Now().Add(time.Hour))
 	o := withTLS(t, cert, key, "")
 	o.StoreDir, o.Port = store, port
 	startSecured(t, o)
-	replace(next.file)
+	replace(next.File)
 	eventually(t, "the server's return", func() bool {
 		n, err := j.LastSequence(t.Context(), "jetty-1", "gw")
 		return err == nil && n == 3

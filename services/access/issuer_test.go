@@ -270,7 +270,7 @@ func TestIssuersAuthority(t *testing.T) {
 	if who, err := h.list(shows{token: token}, "east-3"); err != nil || who != "mate@ship.example" {
 		t.Errorf("its own authority: %q, %v", who, err)
 	}
-	h = newHouse(t, file, map[string][]byte{"issuer.crt": newAuthority(t, "another").pem}, nil)
+	h = newHouse(t, file, map[string][]byte{"issuer.crt": newAuthority(t, "another").PEM}, nil)
 	_, err := h.list(shows{token: token}, "east-3")
 	wantCode(t, "another authority", err, codes.Unavailable, "certificate signed by unknown authority")
 }

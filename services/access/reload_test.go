@@ -219,7 +219,7 @@ func TestDevicesAuthorityIsChanged(t *testing.T) {
 	}
 	stream, err := hello()
 	must(t, err)
-	h.write("ca.crt", newAuthority(t, "the next authority").pem)
+	h.write("ca.crt", newAuthority(t, "the next authority").PEM)
 	eventually(t, "the change", func() error {
 		if _, err := hello(); status.Code(err) != codes.Unauthenticated || !strings.Contains(err.Error(), "gateway-e is not taken: x509: certificate signed by unknown authority") {
 			return fmt.Errorf("%v", err)

@@ -19,7 +19,7 @@ func write(tb testing.TB, text string) access.Options {
 	dir := tb.TempDir()
 	ca := newAuthority(tb, "test authority")
 	cert, key := ca.server("server")
-	for name, data := range map[string][]byte{"access.yaml": []byte(text), "server.crt": cert, "server.key": key, "ca.crt": ca.pem, "empty.crt": []byte("nothing\n")} {
+	for name, data := range map[string][]byte{"access.yaml": []byte(text), "server.crt": cert, "server.key": key, "ca.crt": ca.PEM, "empty.crt": []byte("nothing\n")} {
 		must(tb, os.WriteFile(filepath.Join(dir, name), data, 0o600))
 	}
 	return access.Options{File: filepath.Join(dir, "access.yaml"), Cert: filepath.Join(dir, "server.crt"), Key: filepath.Join(dir, "server.key"),

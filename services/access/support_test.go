@@ -3,18 +3,11 @@ package access_test
 import (
 	"bytes"
 	"context"
-	"crypto/ecdsa"
-	"crypto/elliptic"
-	"crypto/rand"
 	"crypto/tls"
 	"crypto/x509"
-	"crypto/x509/pkix"
-	"encoding/pem"
 	"fmt"
 	"io"
 	"log/slog"
-	"math/big"
-	"net"
 	"net/http"
 	"net/url"
 	"os"
@@ -31,6 +24,7 @@ import (
 
 	hawserv1 "hawser/proto/hawser/v1"
 	"hawser/services/access"
+	"hawser/services/access/certtest"
 	"hawser/services/front"
 )
 
@@ -92,76 +86,28 @@ func (b *buffer) String() string {
 }
 
 // authority signs certificates for the tests.
-type authority struct {
-	t    testing.TB
-	cert *x509.Certificate
-	key  *ecdsa.PrivateKey
-	pem  []byte
-}
+type authority struct{ *certtest.Authority }
 
-func newAuthority(t testing.TB, name string) *authority {
-	t.Helper()
-	a := &authority{t: t}
-	var err error
-	a.key, err = ecdsa.GenerateKey(elliptic.P256(), rand.Reader)
-	must(t, err)
-	template := &x509.Certificate{SerialNumber: big.NewInt(1), Subject: pkix.Name{CommonName: name}, IsCA: true, BasicConstraintsValid: true,
-		NotBefore: time.Now().Add(-time.Hour), NotAfter: time.Now().Add(time.Hour), KeyUsage: x509.KeyUsageCertSign}
-	der, err := x509.CreateCertificate(rand.Reader, template, template, &a.key.PublicKey, a.key)
-	must(t, err)
-	a.cert, err = x509.ParseCertificate(der)
-	must(t, err)
-	a.pem = pem.EncodeToMemory(&pem.Block{Type: "CERTIFICATE", Bytes: der})
-	return a
-}
-
-func (a *authority) pool() *x509.CertPool {
-	pool := x509.NewCertPool()
-	pool.AddCert(a.cert)
-	return pool
-}
-
-// issue signs a certificate; change makes it what it is.
-func (a *authority) issue(name string, change func(*x509.Certificate)) (tls.Certificate, []byte, []byte) {
-	a.t.Helper()
-	key, err := ecdsa.GenerateKey(elliptic.P256(), rand.Reader)
-	must(a.t, err)
-	serial, err := rand.Int(rand.Reader, big.NewInt(1<<62))
-	must(a.t, err)
-	template := &x509.Certificate{SerialNumber: serial, Subject: pkix.Name{CommonName: name},
-		NotBefore: time.Now().Add(-time.Hour), NotAfter: time.Now().Add(time.Hour), KeyUsage: x509.KeyUsageDigitalSignature}
-	change(template)
-	der, err := x509.CreateCertificate(rand.Reader, template, a.cert, &key.PublicKey, a.key)
-	must(a.t, err)
-	keyDER, err := x509.MarshalPKCS8PrivateKey(key)
-	must(a.t, err)
-	certPEM := pem.EncodeToMemory(&pem.Block{Type: "CERTIFICATE", Bytes: der})
-	keyPEM := pem.EncodeToMemory(&pem.Block{Type: "PRIVATE KEY", Bytes: keyDER})
-	pair, err := tls.X509KeyPair(certPEM, keyPEM)
-	must(a.t, err)
-	return pair, certPEM, keyPEM
-}
+func newAuthority(t testing.TB, name string) authority { return authority{certtest.New(t, name)} }
 
 // server signs the certificate of a server on this machine.
-func (a *authority) server(name string) (cert, key []byte) {
-	_, cert, key = a.issue(name, func(c *x509.Certificate) {
-		c.IPAddresses = []net.IP{net.IPv4(127, 0, 0, 1)}
-		c.ExtKeyUsage = []x509.ExtKeyUsage{x509.ExtKeyUsageServerAuth}
-	})
-	return cert, key
+func (a authority) server(name string) (cert, key []byte) {
+	s := a.Sign(name, func(c *x509.Certificate) { c.ExtKeyUsage = []x509.ExtKeyUsage{x509.ExtKeyUsageServerAuth} })
+	return s.Cert, s.Key
 }
 
 // device signs the certificate of a device with these URIs.
-func (a *authority) device(name string, uris ...string) tls.Certificate {
-	pair, _, _ := a.issue(name, func(c *x509.Certificate) {
-		c.ExtKeyUsage = []x509.ExtKeyUsage{x509.ExtKeyUsageClientAuth}
+func (a authority) device(name string, uris ...string) tls.Certificate {
+	return a.Pair(a.Sign(name, func(c *x509.Certificate) {
+		c.IPAddresses, c.ExtKeyUsage = nil, []x509.ExtKeyUsage{x509.ExtKeyUsageClientAuth}
 		for _, s := range uris {
 			u, err := url.Parse(s)
-			must(a.t, err)
+			if err != nil {
+				panic(err)
+			}
 			c.URIs = append(c.URIs, u)
 		}
-	})
-	return pair
+	}))
 }
 
 // harbour is who lies where, and which alarms there are.
@@ -243,7 +189,7 @@ func (s *services) Deliver(stream grpc.BidiStreamingServer[hawserv1.DeliverReque
 type house struct {
 	t       *testing.T
 	dir     string
-	ca      *authority
+	ca      authority
 	harbour *harbour
 	audit   buffer
 	log     buffer
@@ -259,7 +205,7 @@ func newHouse(t *testing.T, accessFile string, files map[string][]byte, change f
 	cert, key := h.ca.server("first")
 	h.write("server.crt", cert)
 	h.write("server.key", key)
-	h.write("ca.crt", h.ca.pem)
+	h.write("ca.crt", h.ca.PEM)
 	for name, data := range files {
 		h.write(name, data)
 	}
@@ -332,7 +278,7 @@ func (s shows) GetRequestMetadata(context.Context, ...string) (map[string]string
 func (shows) RequireTransportSecurity() bool { return true }
 
 func (h *house) clientTLS(s shows) *tls.Config {
-	c := &tls.Config{RootCAs: h.ca.pool()}
+	c := &tls.Config{RootCAs: h.ca.Pool()}
 	if s.device != nil {
 		// Shown whatever authority the server asks for.
 		c.GetClientCertificate = func(*tls.CertificateRequestInfo) (*tls.Certificate, error) { return s.device, nil }

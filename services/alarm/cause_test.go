@@ -27,14 +27,14 @@ type port struct {
 	t     *testing.T
 	store *alarmtest.Records
 	log   *alarm.Log
-	clock *clock
+	clock *alarmtest.Clock
 	pins  map[string]string // source by line
 	at    uint64            // journal position
 }
 
 func newPort(t *testing.T, pins int) *port {
 	t.Helper()
-	p := &port{t: t, store: &alarmtest.Records{}, clock: &clock{t: second(10)}, pins: map[string]string{}}
+	p := &port{t: t, store: &alarmtest.Records{}, clock: alarmtest.NewClock(second(10)), pins: map[string]string{}}
 	p.on("gate", numbers(1, pins)...)
 	p.open()
 	return p
@@ -49,7 +49,7 @@ func (p *port) on(gateway string, lines ...string) {
 
 func (p *port) open() {
 	o := options(p.store)
-	o.Now, o.Pins = p.clock.now, func(string) map[string]string { return p.pins }
+	o.Now, o.Pins = p.clock.Now, func(string) map[string]string { return p.pins }
 	o.Unheard, o.Clocks = berthSilent, []string{clockAhead}
 	p.log = open(p.t, o)
 }
@@ -96,7 +96,7 @@ func (p *port) apply(changes []detect.Change) {
 func (p *port) pass(seconds int) {
 	p.t.Helper()
 	for range seconds {
-		p.clock.move(time.Second)
+		p.clock.Move(time.Second)
 		p.ok(p.log.Tick(p.t.Context()))
 	}
 }
@@ -349,7 +349,7 @@ func TestOneCauseOneCall(t *testing.T) {
 		},
 		"a server that is down while the others are told": func(t *testing.T, p *port) {
 			p.silent(0, numbers(1, 6)...)
-			p.clock.move(time.Minute)
+			p.clock.Move(time.Minute)
 			p.reopen()
 			p.pass(1)
 			p.silent(0, numbers(7, 20)...)
@@ -453,7 +453,7 @@ func TestOneCauseOneCall(t *testing.T) {
 func TestKilledWhileSuppressing(t *testing.T) {
 	story := func(p *port) {
 		at := func(seconds int) {
-			for p.clock.now().Before(second(10 + seconds)) {
+			for p.clock.Now().Before(second(10 + seconds)) {
 				p.pass(1)
 			}
 		}
@@ -488,7 +488,7 @@ func TestKilledWhileSuppressing(t *testing.T) {
 		p := newPort(t, 20)
 		p.store.Kept = slices.Clone(records[:cut])
 		if cut > 0 {
-			p.clock.t = told[cut-1].Recorded
+			p.clock = alarmtest.NewClock(told[cut-1].Recorded)
 		}
 		p.reopen()
 		story(p) // the journal gives all again; what is on record is passed over

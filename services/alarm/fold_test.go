@@ -98,7 +98,7 @@ func (r *run) reopen() {
 		r.log.Close()
 	}
 	l, err := alarm.Open(r.t.Context(), alarm.Options{Records: r.records, Logger: slog.New(slog.DiscardHandler),
-		Registerer: prometheus.NewRegistry(), Now: newClock().now, KeepCleared: 4})
+		Registerer: prometheus.NewRegistry(), Now: newClock().Now, KeepCleared: 4})
 	if err != nil {
 		r.t.Fatal(err)
 	}

@@ -27,11 +27,11 @@ func timed(t *testing.T, r alarm.Records) (l *alarm.Log, pass func(time.Duration
 	t.Helper()
 	c := newClock()
 	o := options(r)
-	o.Now = c.now
+	o.Now = c.Now
 	l = open(t, o)
 	return l, func(d time.Duration) {
 		t.Helper()
-		c.move(d)
+		c.Move(d)
 		must(t, l.Tick(t.Context()))
 	}
 }
@@ -246,7 +246,7 @@ func TestNoIllegalState(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		c, r := newClock(), &alarmtest.Records{}
 		reopen := func() *alarm.Log {
-			l, err := alarm.Open(t.Context(), alarm.Options{Records: r, Logger: slog.New(slog.DiscardHandler), Registerer: prometheus.NewRegistry(), Now: c.now})
+			l, err := alarm.Open(t.Context(), alarm.Options{Records: r, Logger: slog.New(slog.DiscardHandler), Registerer: prometheus.NewRegistry(), Now: c.Now})
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -296,7 +296,7 @@ func agree(t *rapid.T, s *alarm.State, byRecords alarm.Lifecycle) alarm.Lifecycl
 	return now
 }
 
-func step(t *rapid.T, l *alarm.Log, c *clock, position uint64) {
+func step(t *rapid.T, l *alarm.Log, c *alarmtest.Clock, position uint64) {
 	ctx := t.Context()
 	line := rapid.SampledFrom([]string{"1", "2"}).Draw(t, "line")
 	condition := rapid.SampledFrom([]detect.Condition{detect.LineParted, detect.OverLimit, detect.Imbalance}).Draw(t, "condition")
@@ -326,7 +326,7 @@ func step(t *rapid.T, l *alarm.Log, c *clock, position uint64) {
 		}
 		err = l.EndHold(ctx, s, person, "")
 	case 7:
-		c.move(time.Duration(rapid.IntRange(0, 90).Draw(t, "minutes")) * time.Minute)
+		c.Move(time.Duration(rapid.IntRange(0, 90).Draw(t, "minutes")) * time.Minute)
 		err = l.Tick(ctx)
 	}
 	var taken *alarm.TakenError

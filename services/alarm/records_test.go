@@ -95,28 +95,12 @@ func everyRecords(t *testing.T, test func(t *testing.T, r alarm.Records)) {
 	t.Run("file", func(t *testing.T) { test(t, &file{path: filepath.Join(t.TempDir(), "alarms")}) })
 }
 
-// clock is a time that tests move.
-type clock struct {
-	mu sync.Mutex
-	t  time.Time
+func newClock() *alarmtest.Clock {
+	return alarmtest.NewClock(time.Date(2026, 3, 1, 5, 0, 0, 0, time.UTC))
 }
-
-func (c *clock) now() time.Time {
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	return c.t
-}
-
-func (c *clock) move(d time.Duration) {
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	c.t = c.t.Add(d)
-}
-
-func newClock() *clock { return &clock{t: time.Date(2026, 3, 1, 5, 0, 0, 0, time.UTC)} }
 
 func options(r alarm.Records) alarm.Options {
-	return alarm.Options{Records: r, Logger: slog.New(slog.DiscardHandler), Registerer: prometheus.NewRegistry(), Now: newClock().now}
+	return alarm.Options{Records: r, Logger: slog.New(slog.DiscardHandler), Registerer: prometheus.NewRegistry(), Now: newClock().Now}
 }
 
 func open(t *testing.T, o alarm.Options) *alarm.Log {

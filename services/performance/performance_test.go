@@ -6,7 +6,6 @@ import (
 	"log/slog"
 	"math"
 	"strings"
-	"sync"
 	"testing"
 	"time"
 
@@ -17,6 +16,7 @@ import (
 	"hawser/detect"
 	"hawser/ingest/journal"
 	"hawser/services/alarm"
+	"hawser/services/alarm/alarmtest"
 	"hawser/services/performance"
 )
 
@@ -28,37 +28,23 @@ type house struct {
 	alarms   *alarm.Log
 	tracker  *performance.Tracker
 	registry *prometheus.Registry
+	clock    *alarmtest.Clock
 	applied  uint64
-
-	mu  sync.Mutex
-	now time.Time
-}
-
-func (h *house) clock() time.Time {
-	h.mu.Lock()
-	defer h.mu.Unlock()
-	return h.now
-}
-
-func (h *house) pass(d time.Duration) {
-	h.mu.Lock()
-	defer h.mu.Unlock()
-	h.now = h.now.Add(d)
 }
 
 func newHouse(t *testing.T) *house {
 	t.Helper()
-	h := &house{t: t, now: time.Date(2026, 3, 1, 0, 0, 0, 0, time.UTC), registry: prometheus.NewRegistry()}
+	h := &house{t: t, clock: alarmtest.NewClock(time.Date(2026, 3, 1, 0, 0, 0, 0, time.UTC)), registry: prometheus.NewRegistry()}
 	j, err := journal.Open(t.Context(), journal.Options{Dir: t.TempDir()})
 	if err != nil {
 		t.Fatal(err)
 	}
 	quiet := slog.New(slog.DiscardHandler)
-	h.alarms, err = alarm.Open(t.Context(), alarm.Options{Records: j, Logger: quiet, Registerer: prometheus.NewRegistry(), Now: h.clock})
+	h.alarms, err = alarm.Open(t.Context(), alarm.Options{Records: j, Logger: quiet, Registerer: prometheus.NewRegistry(), Now: h.clock.Now})
 	if err != nil {
 		t.Fatal(err)
 	}
-	if h.tracker, err = performance.New(h.alarms, h.registry, h.clock); err != nil {
+	if h.tracker, err = performance.New(h.alarms, h.registry, h.clock.Now); err != nil {
 		t.Fatal(err)
 	}
 	ctx, cancel := context.WithCancel(t.Context())
@@ -78,7 +64,7 @@ func newHouse(t *testing.T) *house {
 func (h *house) change(berth string, c detect.Condition, line string, raised bool) {
 	h.t.Helper()
 	h.applied++
-	if err := h.alarms.Apply(h.t.Context(), berth, h.applied, []detect.Change{{Time: h.clock().UnixNano(), Condition: c, Raised: raised, Line: line}}); err != nil {
+	if err := h.alarms.Apply(h.t.Context(), berth, h.applied, []detect.Change{{Time: h.clock.Now().UnixNano(), Condition: c, Raised: raised, Line: line}}); err != nil {
 		h.t.Fatal(err)
 	}
 }
@@ -109,23 +95,23 @@ func (h *house) report(berth string, period time.Duration, raised int) performan
 func TestReportByHand(t *testing.T) {
 	h := newHouse(t)
 	for range 3 { // one an interval for half an hour
-		h.pass(5 * time.Minute)
+		h.clock.Move(5 * time.Minute)
 		h.pulse("east-3", detect.Imbalance, "1")
-		h.pass(5 * time.Minute)
+		h.clock.Move(5 * time.Minute)
 	}
-	h.pass(time.Minute)
+	h.clock.Move(time.Minute)
 	for i := range 11 {
 		h.pulse("west-1", detect.SnapLoad, fmt.Sprint(i))
-		h.pass(30 * time.Second)
+		h.clock.Move(30 * time.Second)
 	}
-	h.pass(5*time.Minute + 30*time.Second) // 12 min after the flood began
-	h.pass(7 * time.Minute)
+	h.clock.Move(5*time.Minute + 30*time.Second) // 12 min after the flood began
+	h.clock.Move(7 * time.Minute)
 	for range 4 { // within 45 s
 		h.pulse("east-3", detect.OverLimit, "2")
-		h.pass(15 * time.Second)
+		h.clock.Move(15 * time.Second)
 	}
-	h.pass(10 * time.Minute)
-	period := h.clock().Sub(time.Date(2026, 3, 1, 0, 0, 0, 0, time.UTC)).Truncate(10 * time.Minute)
+	h.clock.Move(10 * time.Minute)
+	period := h.clock.Now().Sub(time.Date(2026, 3, 1, 0, 0, 0, 0, time.UTC)).Truncate(10 * time.Minute)
 	r := h.report("", period, 18)
 	intervals := float64(period / (10 * time.Minute))
 	if r.Peak != 11 || math.Abs(r.Mean-18/intervals) > 1e-12 || math.Abs(r.FloodPart-1/intervals) > 1e-12 || r.Flooded {
@@ -157,7 +143,7 @@ func TestStandingAndHeld(t *testing.T) {
 		t.Fatal(err)
 	}
 	h.change("east-3", detect.OverLimit, "2", true) // quiet from the start
-	h.pass(24*time.Hour + time.Second)
+	h.clock.Move(24*time.Hour + time.Second)
 	r := h.report("", 48*time.Hour, 2)
 	if len(r.Standing) != 1 || r.Standing[0].Line != "1" {
 		t.Errorf("standing: %+v", r.Standing)
@@ -193,7 +179,7 @@ hawser_alarm_standing 0
 func TestBounded(t *testing.T) {
 	h := newHouse(t)
 	h.pulse("east-3", detect.SnapLoad, "1")
-	h.pass(40 * 24 * time.Hour)
+	h.clock.Move(40 * 24 * time.Hour)
 	for range 3 {
 		h.pulse("east-3", detect.SnapLoad, "2")
 	}

@@ -41,7 +41,7 @@ func TestAcknowledgeBySide(t *testing.T) {
 	if a := s.look("/").Alarms.List[0]; a.State != "active-acknowledged" || len(a.Acks) != 1 || a.Acks[0].By != "Bosun" || a.Acks[0].Side != "terminal" || a.Acks[0].Note != "going" {
 		t.Errorf("acknowledged: %+v", a)
 	}
-	if code, no := s.post("/acknowledge", url.Values{"id": {id}, "by": {"Mate"}}, nil); code != http.StatusConflict || no != (refused{"taken", "Bosun", "terminal", s.clock().UnixMilli()}) {
+	if code, no := s.post("/acknowledge", url.Values{"id": {id}, "by": {"Mate"}}, nil); code != http.StatusConflict || no != (refused{"taken", "Bosun", "terminal", s.clock.Now().UnixMilli()}) {
 		t.Errorf("second: %d %+v", code, no)
 	}
 	if code, no := s.post("/acknowledge", url.Values{"id": {id}, "by": {"Mate"}, "side": {"ship"}}, nil); code != http.StatusOK {
@@ -91,7 +91,7 @@ func TestShelfAndOutOfService(t *testing.T) {
 	}
 	p := do("/shelve", url.Values{"id": {over}, "period": {"30m"}})
 	if h := p.Alarms.Holds[0]; states(p) != "shelved active-unacknowledged" || h.Condition != "over-limit" || h.Line != "1" || h.By != "Mate" ||
-		h.Side != "ship" || h.Reason != "known swell" || h.Until != s.clock().UnixMilli()+30*60_000 {
+		h.Side != "ship" || h.Reason != "known swell" || h.Until != s.clock.Now().UnixMilli()+30*60_000 {
 		t.Errorf("shelved: %s, %+v", states(p), h)
 	}
 	p = do("/out-of-service", url.Values{"place": {"east-3//2/"}})

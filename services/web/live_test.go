@@ -105,7 +105,7 @@ func TestLiveTellsTheWholeThenWhatChanged(t *testing.T) {
 	}
 	s.raise("east-3", 1, detect.OverLimit, "1", "Line 1 is over.")
 	got = events.until("the alarm", func(m *message) bool { return m.Alarms != nil })
-	if len(got.Alarms.List) != 1 || got.Alarms.List[0].Condition != "over-limit" || got.Alarms.List[0].Recorded != s.clock().UnixMilli() {
+	if len(got.Alarms.List) != 1 || got.Alarms.List[0].Condition != "over-limit" || got.Alarms.List[0].Recorded != s.clock.Now().UnixMilli() {
 		t.Errorf("alarms: %+v", got.Alarms)
 	}
 	s.board.Close()
@@ -159,10 +159,10 @@ func TestLiveResumes(t *testing.T) {
 func TestLiveTellsCourses(t *testing.T) {
 	s := newStation(t, nil)
 	s.board.SetPlan("east-3", plan("east-3"))
-	began := s.clock().Unix() / 10
+	began := s.clock.Now().Unix() / 10
 	for _, kN := range []float64{10, 20, 30} { // at 0, 5 and 10 s
 		s.feed("east-3", "1/tension", kN)
-		s.wait(5 * time.Second)
+		s.clock.Move(5 * time.Second)
 	}
 	if b := s.look("/").Berths["east-3"]; b.Course != nil {
 		t.Errorf("in the page: %v", b.Course)
@@ -173,7 +173,7 @@ func TestLiveTellsCourses(t *testing.T) {
 	if len(got) != 1 || got[0] != [4]float64{float64(began), 10, 15, 20} {
 		t.Errorf("course: %v", got)
 	}
-	s.wait(5 * time.Second)
+	s.clock.Move(5 * time.Second)
 	s.feed("east-3", "1/tension", 40) // at 20 s: the second span is over
 	m := events.until("the next span", func(m *message) bool { return m.Berths["east-3"] != nil && m.Berths["east-3"].Course != nil })
 	if got := m.Berths["east-3"].Course["1"]; len(got) != 1 || got[0] != [4]float64{float64(began + 1), 30, 30, 30} {

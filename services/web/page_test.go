@@ -195,8 +195,8 @@ func TestOldIsNotToldAsLive(t *testing.T) {
 		t.Errorf("before any reading: %+v", b.Now)
 	}
 	s.feed("east-3", "1/tension", 95)
-	came := s.clock().UnixMilli()
-	s.wait(125 * time.Second)
+	came := s.clock.Now().UnixMilli()
+	s.clock.Move(125 * time.Second)
 	p := s.look("/")
 	b := p.Berths["east-3"]
 	if b.Now.Live || b.Now.At != came || b.Loads["1"].At != came || b.Loads["1"].Sensor != "silent" || p.At-came != 125_000 {
@@ -232,7 +232,7 @@ func TestAlarmsThatAreOver(t *testing.T) {
 	_, err := s.alarms.Acknowledge(t.Context(), id, alarm.Person{By: "Bosun"}, "")
 	must(t, err)
 	s.raise("east-3", 2, detect.SnapLoad, "2", "Line 2 snapped tight.")
-	s.wait(time.Minute)
+	s.clock.Move(time.Minute)
 	must(t, s.alarms.Reconcile(t.Context(), "east-3", 3, nil, "plan replaced"))
 	state := map[string]string{}
 	for _, a := range s.look("/").Alarms.List {

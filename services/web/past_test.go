@@ -15,8 +15,8 @@ import (
 func TestPastAlarms(t *testing.T) {
 	s := newStation(t, nil)
 	s.raise("east-3", 1, detect.SlackLine, "1", "Line 1 is slack.") // 05:00
-	s.wait(10 * time.Minute)
-	must(t, s.alarms.Apply(t.Context(), "east-3", 2, []detect.Change{{Time: s.clock().UnixNano(), Condition: detect.SlackLine, Line: "1", Group: mooring.Head}}))
+	s.clock.Move(10 * time.Minute)
+	must(t, s.alarms.Apply(t.Context(), "east-3", 2, []detect.Change{{Time: s.clock.Now().UnixNano(), Condition: detect.SlackLine, Line: "1", Group: mooring.Head}}))
 	s.raise("east-3", 3, detect.OverLimit, "1", "Line 1 over.") // 05:10, and on
 	s.raise("west-1", 1, detect.OverLimit, "2", "Line 2 over.") // another berth's
 	for name, row := range map[string]struct {

@@ -40,13 +40,13 @@ type performancePriority struct{ Name, Share string }
 
 type frequentView struct {
 	Condition, Line, Group, Source, Berth string
-	Raised                        int
-	Share                         string
+	Raised                                int
+	Share                                 string
 }
 
 type standingView struct {
 	Condition, Line, Group, Source, Berth, Priority string
-	Raised                                  moment
+	Raised                                          moment
 }
 
 // measured reports whether there is a page on how the alarms do, for this caller:

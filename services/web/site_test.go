@@ -5,7 +5,6 @@ import (
 	"log/slog"
 	"net/http"
 	"net/http/httptest"
-	"sync"
 	"testing"
 	"time"
 
@@ -33,33 +32,19 @@ type station struct {
 	alarms *alarm.Log
 	board  *live.Board
 	server *httptest.Server
-
-	mu  sync.Mutex
-	now time.Time
-}
-
-func (s *station) clock() time.Time {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	return s.now
-}
-
-func (s *station) wait(d time.Duration) {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	s.now = s.now.Add(d)
+	clock  *alarmtest.Clock
 }
 
 func newStation(t *testing.T, change func(*web.Options, *http.Server)) *station {
 	t.Helper()
-	s := &station{t: t, now: time.Date(2026, 3, 1, 5, 0, 0, 0, time.UTC)}
+	s := &station{t: t, clock: alarmtest.NewClock(time.Date(2026, 3, 1, 5, 0, 0, 0, time.UTC))}
 	log, registry := slog.New(slog.DiscardHandler), prometheus.NewRegistry()
 	var err error
-	s.alarms, err = alarm.Open(t.Context(), alarm.Options{Records: &alarmtest.Records{}, Logger: log, Registerer: registry, Now: s.clock})
+	s.alarms, err = alarm.Open(t.Context(), alarm.Options{Records: &alarmtest.Records{}, Logger: log, Registerer: registry, Now: s.clock.Now})
 	must(t, err)
-	s.board, err = live.New(live.Options{Registerer: registry, Now: s.clock})
+	s.board, err = live.New(live.Options{Registerer: registry, Now: s.clock.Now})
 	must(t, err)
-	o := web.Options{Alarms: s.alarms, Board: s.board, Log: log, Now: s.clock, Interval: time.Millisecond}
+	o := web.Options{Alarms: s.alarms, Board: s.board, Log: log, Now: s.clock.Now, Interval: time.Millisecond}
 	s.server = httptest.NewUnstartedServer(nil)
 	if change != nil {
 		change(&o, s.server.Config)
@@ -97,13 +82,13 @@ func (s *station) feed(berth, channel string, value float64) {
 	s.t.Helper()
 	c, err := reading.ParseChannel(channel)
 	must(s.t, err)
-	s.board.Update(berth, s.clock(), &reading.Block{Sequence: 1, Series: []reading.Series{
-		{Channel: c, Time: []int64{s.clock().UnixNano()}, Value: []float64{value}, Decimals: -1}}})
+	s.board.Update(berth, s.clock.Now(), &reading.Block{Sequence: 1, Series: []reading.Series{
+		{Channel: c, Time: []int64{s.clock.Now().UnixNano()}, Value: []float64{value}, Decimals: -1}}})
 }
 
 func (s *station) raise(berth string, position uint64, c detect.Condition, line string, detail string) string {
 	s.t.Helper()
-	must(s.t, s.alarms.Apply(s.t.Context(), berth, position, []detect.Change{{Time: s.clock().UnixNano(), Condition: c, Raised: true,
+	must(s.t, s.alarms.Apply(s.t.Context(), berth, position, []detect.Change{{Time: s.clock.Now().UnixNano(), Condition: c, Raised: true,
 		Line: line, Group: mooring.Head, Value: 12.5, Limit: 320, HasLimit: true, Unit: "kN", Detail: detail}}))
 	all, _ := s.alarms.List("", false)
 	for i := range all {
