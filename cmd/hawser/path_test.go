@@ -272,9 +272,12 @@ func TestSendOverALineThatIsCut(t *testing.T) {
 	sums, batches := inRecording(t, path)
 	s := startServe(t, t.TempDir())
 	cut := startCuttingLine(t, s.grpc, 40_000)
-	out, _ := hawser(t, "send", "--plan", planFile("tanker-12"), "--to", cut.addr, path)
+	out, errs := hawser(t, "send", "--plan", planFile("tanker-12"), "--to", cut.addr, path)
 	if cut.cuts.Load() < 3 || !strings.Contains(out, "connected again") {
 		t.Fatalf("the line was cut %d times and send says %q: nothing was tried", cut.cuts.Load(), out)
+	}
+	if !strings.Contains(errs, "hawser: no connection to "+cut.addr+": ") || strings.Contains(errs, "rpc error") {
+		t.Errorf("of the cuts it says %q", errs)
 	}
 	s.watched("north-jetty-1", float64(batches))
 	compareTold(t, s.onRecord(), want)

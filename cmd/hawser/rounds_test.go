@@ -57,6 +57,10 @@ func TestSilentBerth(t *testing.T) {
 	if page, err := s.get("/"); err != nil || !strings.Contains(page, "Berth silent") || !strings.Contains(page, "No readings have come in") {
 		t.Errorf("page: %v\n%s", err, page)
 	}
+	list, err := hawserv1.NewLiveServiceClient(s.dial()).ListBerths(t.Context(), &hawserv1.ListBerthsRequest{Berth: "north-jetty-1"})
+	if err != nil || len(list.Berths) != 1 || list.Berths[0].Live {
+		t.Errorf("told as silent and shown as live: %v, %v", list, err)
+	}
 	s.kill()
 
 	s = startServe(t, data, "--silent-after", "2s")

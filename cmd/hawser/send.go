@@ -135,7 +135,7 @@ func send(ctx context.Context, s streams, o *sendOptions, path string) error {
 	began := time.Now()
 	sum, err := edge.Send(ctx, conn, r.Next, edge.Options{
 		Berth: plan.Berth, Source: source, Plan: message, ReplacePlan: o.replacePlan,
-		Pace: o.pace, Shift: shift, GiveUpAfter: o.giveUp, Progress: bar.show,
+		Pace: o.pace, Shift: shift, GiveUpAfter: o.giveUp, Progress: func(p edge.Progress) { bar.show(ctx, p) },
 	})
 	bar.done()
 	for _, refusal := range sum.Refusals {
@@ -222,7 +222,10 @@ func newBar(w io.Writer, r *recording.Reader, to string) *bar {
 		progressbar.OptionSetWidth(30), progressbar.OptionThrottle(100*time.Millisecond))}
 }
 
-func (b *bar) show(p edge.Progress) {
+func (b *bar) show(ctx context.Context, p edge.Progress) {
+	if ctx.Err() != nil {
+		return // that the connection ends is no news
+	}
 	if p.Err != nil && !b.lost {
 		fmt.Fprintf(b.out, "hawser: no connection to %s: %s; trying again\n", b.to, edge.Reason(p.Err))
 	}

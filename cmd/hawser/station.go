@@ -159,7 +159,8 @@ func (s *station) openServices(ctx context.Context) (err error) {
 	if s.performance, err = performance.New(s.alarms, s.registry, nil); err != nil {
 		return err
 	}
-	if s.board, err = live.New(live.Options{Registerer: s.registry}); err != nil {
+	// What is told as silent is not counted as live.
+	if s.board, err = live.New(live.Options{Stale: s.cfg.SilentAfter, Registerer: s.registry}); err != nil {
 		return err
 	}
 	s.onClose("live picture", s.board.Close)
