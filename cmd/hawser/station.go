@@ -19,7 +19,6 @@ import (
 	"hawser/ingest/intake"
 	"hawser/ingest/journal"
 	"hawser/ingest/planbook"
-	"hawser/ingest/planfile"
 	"hawser/ingest/store"
 	"hawser/ingest/store/influx"
 	"hawser/ingest/store/tsdb"
@@ -305,31 +304,6 @@ func (s *station) closeStore() error {
 	ctx, cancel := context.WithTimeout(context.Background(), 2*time.Second)
 	defer cancel()
 	return s.feed.Closed(ctx)
-}
-
-// readPlans reads the plan files before anything is touched.
-func (s *station) readPlans(context.Context) error {
-	for _, path := range s.cfg.Plans {
-		_, message, err := planfile.Load(path)
-		if err != nil {
-			return err
-		}
-		s.plans = append(s.plans, message)
-	}
-	return nil
-}
-
-// putPlans puts the berths of the plan files under them: whoever starts the
-// server with a plan means it.
-func (s *station) putPlans(ctx context.Context) error {
-	for _, message := range s.plans {
-		e, err := s.book.Put(ctx, message, planbook.Terms{Replace: true, By: "plan file"})
-		if err != nil {
-			return err
-		}
-		s.board.SetPlan(e.Plan.Berth, e.Plan)
-	}
-	return nil
 }
 
 // prepare lets those who read the journal find their places in it, before there is

@@ -216,7 +216,9 @@ func (t Terms) refuse(fingerprint string) bool {
 
 // Put puts a berth under a plan. Where it is under another one that the terms do
 // not let it replace, the error is ErrOtherPlan. The same plan again does
-// nothing.
+// nothing, nor does one of the same ship's that has been replaced since, and the
+// entry is that of the plan in force: a source goes on as it began, though somebody
+// has put a better plan in force.
 func (b *Book) Put(ctx context.Context, m *hawserv1.MooringPlan, t Terms) (Entry, error) {
 	plan, err := planfile.FromProto(m)
 	if err != nil {
@@ -233,6 +235,11 @@ func (b *Book) Put(ctx context.Context, m *hawserv1.MooringPlan, t Terms) (Entry
 			return was, nil
 		}
 	case known && t.refuse(was.Fingerprint):
+		if replaced, err := b.replaced(ctx, e, was); err != nil {
+			return Entry{}, err
+		} else if replaced && !t.Replace {
+			return was, nil
+		}
 		return Entry{}, fmt.Errorf("%w: berth %s is under plan %s of %s, not %s of %s",
 			ErrOtherPlan, plan.Berth, was.Fingerprint, was.Plan.Ship.Name, e.Fingerprint, plan.Ship.Name)
 	case !known && len(b.Berths()) >= maxBerths:
@@ -254,6 +261,19 @@ func (b *Book) Put(ctx context.Context, m *hawserv1.MooringPlan, t Terms) (Entry
 		b.onNew(plan.Berth)
 	}
 	return e, nil
+}
+
+// replaced reports whether a plan was in force at the berth for the ship that the one
+// in force is of.
+func (b *Book) replaced(ctx context.Context, e, now Entry) (bool, error) {
+	if e.Plan.Ship.Name != now.Plan.Ship.Name {
+		return false, nil
+	}
+	_, err := b.PlanByFingerprint(ctx, e.Plan.Berth, e.Fingerprint)
+	if errors.Is(err, ErrDamaged) {
+		return false, nil // not on record
+	}
+	return err == nil, err
 }
 
 // record puts a plan on record, then puts its berth under it.

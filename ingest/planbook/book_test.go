@@ -47,6 +47,10 @@ func TestPutAndReplace(t *testing.T) {
 
 	put(t, b, avocet, true)
 	under(t, b, "town-quay-2", "Avocet")
+	// The ship before has left: what still sends for her is not taken for this one.
+	if _, err := b.Put(t.Context(), teal, planbook.Terms{}); !errors.Is(err, planbook.ErrOtherPlan) {
+		t.Errorf("the plan of the ship before: %v", err)
+	}
 	put(t, b, teal, true)
 	under(t, b, "town-quay-2", "Teal")
 	put(t, b, at(plan, "a", "Teal"), false)

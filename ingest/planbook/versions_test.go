@@ -33,6 +33,16 @@ func TestVersions(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	// A source that began under the first goes on, after a restart too, under the one in
+	// force and no other; not one with a plan that never was.
+	if e, err := open(t, d).Put(t.Context(), teal, planbook.Terms{By: "gateway"}); err != nil || e.Fingerprint != second.Fingerprint || e.Since != second.Since {
+		t.Errorf("the plan that was replaced: %+v, %v", e, err)
+	}
+	never := proto.CloneOf(teal)
+	never.Lines[0].PretensionKn += 2
+	if _, err := b.Put(t.Context(), never, planbook.Terms{By: "gateway"}); !errors.Is(err, planbook.ErrOtherPlan) {
+		t.Errorf("a plan that never was in force: %v", err)
+	}
 	// Whoever still had the first before them may not undo what they have not seen.
 	if _, err := b.Put(t.Context(), teal, by("M. Ash", planbook.Terms{Replace: true, InPlaceOf: first.Fingerprint})); !errors.Is(err, planbook.ErrOtherPlan) {
 		t.Errorf("in place of one that is not in force: %v", err)

@@ -115,7 +115,9 @@ type Hello struct {
 	// Names the gateway or file the batches come from; the sequence is its own.
 	Source string `protobuf:"bytes,2,opt,name=source,proto3" json:"source,omitempty"`
 	// The mooring plan the source measures by. Optional when the server already
-	// watches the berth; registered when it does not.
+	// watches the berth; registered when it does not. One that was in force for the same
+	// ship and has been replaced since is taken for the one in force, by which the
+	// batches are bound.
 	Plan *MooringPlan `protobuf:"bytes,3,opt,name=plan,proto3" json:"plan,omitempty"`
 	// Put this plan in place of another one the server has for the berth.
 	ReplacePlan   bool `protobuf:"varint,4,opt,name=replace_plan,json=replacePlan,proto3" json:"replace_plan,omitempty"`
