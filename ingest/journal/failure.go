@@ -26,8 +26,8 @@ func (j *Journal) failureOf() error {
 }
 
 // Failed is closed when the journal takes nothing more because its storage
-// failed: its own disk or server, never an outage of a server outside. Err says
-// why. Reading goes on as far as it can.
+// failed, its own disk or server and never an outage of a server outside, or because
+// another owner has followed this one. Err says why. Reading goes on as far as it can.
 func (j *Journal) Failed() <-chan struct{} { return j.failed }
 
 // Err is the failure behind Failed, nil before.

@@ -3,6 +3,7 @@ package journal
 import (
 	"cmp"
 	"context"
+	"crypto/rand"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -69,7 +70,7 @@ type owner struct {
 
 func newOwner(j *Journal) *owner {
 	return &owner{j: j, every: cmp.Or(j.o.sayEvery, sayEvery), own: cmp.Or(j.o.ownFor, ownFor), take: cmp.Or(j.o.takeAfter, takeAfter),
-		word: word{Owner: j.o.Owner, Instance: nats.NewInbox(), Name: j.o.OwnerName, Since: time.Now().UTC()}}
+		word: word{Owner: j.o.Owner, Instance: rand.Text(), Name: j.o.OwnerName, Since: time.Now().UTC()}}
 }
 
 // holds reports whether nobody else can own the journal. Both of the system's clocks

@@ -30,15 +30,20 @@ func quick(o *journal.Options) {
 	o.OwnerTimes(100*time.Millisecond, 2*time.Second, 3*time.Second)
 }
 
-// runOwner owns the journal at a URL until killed.
+// runOwner owns the journal at a URL and appends records until it may not or is
+// killed, and says why it may not.
 func runOwner(arg string) {
 	name, at, _ := strings.Cut(arg, " ")
 	o := journal.Options{URL: at, Owner: name, OwnerName: "the process of " + name}
 	quick(&o)
-	_, err := journal.Open(context.Background(), o)
+	j, err := journal.Open(context.Background(), o)
 	check(err)
 	os.Stdout.WriteString("owned\n")
-	select {}
+	for err == nil {
+		_, err = j.AppendRecord(context.Background(), "alarms", []byte(name))
+	}
+	<-j.Failed()
+	os.Stdout.WriteString(j.Err().Error() + "\n")
 }
 
 func openOwned(t *testing.T, o journal.Options) *journal.Journal {

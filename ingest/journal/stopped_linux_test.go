@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"syscall"
 	"testing"
@@ -95,3 +96,25 @@ func (c *child) stop() {
 }
 
 func (c *child) resume() { c.cmd.Process.Signal(syscall.SIGCONT) }
+
+// An owner whose process stands still, as a machine that sleeps does, while another
+// follows it: when it goes on, what it had begun to send may come through, one record
+// here, and nothing after.
+func TestOwnerStandsStill(t *testing.T) {
+	p := outside(t)
+	c := startChild(t, "own a "+p.o.URL)
+	c.line()
+	c.stop()
+	b := openOwned(t, p.owned("b"))
+	if _, err := b.AppendRecord(t.Context(), "alarms", []byte("b")); err != nil {
+		t.Fatal(err)
+	}
+	c.resume()
+	if why := c.line(); !strings.Contains(why, "the process of b") {
+		t.Errorf("it ends with %q", why)
+	}
+	all := records(t, b, "alarms")
+	if after := len(all) - 1 - slices.Index(all, "b"); after > 1 {
+		t.Errorf("%d records after another had followed", after)
+	}
+}
