@@ -1,6 +1,6 @@
 // Loads in the unit that the viewer has chosen. Inside, all are kN.
 import { settings } from "./settings";
-import { number, say } from "./words";
+import { count, number, say } from "./words";
 
 // standardGravity is exact by definition (3rd CGPM, 1901), m/s².
 const standardGravity = 9.80665;
@@ -19,9 +19,15 @@ export function unit(): string { return say(settings.unit === "t" ? "mooring.t" 
 // load writes a load.
 export function load(kN: number): string { return `${figure(kN)}\u00a0${unit()}`; }
 
-// measure writes a value of an alarm in its own unit, loads in the viewer's.
+// measure writes a value of an alarm in its own unit, loads in the viewer's, and what
+// is counted in the reader's language.
 export function measure(v: number, of: string | undefined): string {
   if (of === "kN") return load(v);
+  switch (of) {
+    case "load pins": return count("alarm.load-pins", v);
+    case "batches": return count("alarm.batches", v);
+    case "destinations": return count("alarm.destinations", v);
+  }
   const text = number(v, Math.abs(v) >= 100 || Number.isInteger(v) ? 0 : Math.abs(v) >= 10 ? 1 : 2);
   return of ? `${text}\u00a0${of}` : text;
 }
