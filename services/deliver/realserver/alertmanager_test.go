@@ -1,6 +1,7 @@
 package realserver_test
 
 import (
+	"context"
 	"encoding/json"
 	"fmt"
 	"io"
@@ -151,4 +152,53 @@ func TestAlertmanagerLetsGo(t *testing.T) {
 	until(t, "the alarm", p.heard("firing snap-load 2 alarm"))
 	stop()
 	until(t, "its end", p.heard("resolved snap-load 2 alarm"))
+}
+
+// Two gateways of one berth that fall silent are two alerts, each by the gateway's
+// name: by the same labels they would be one.
+func TestAlertmanagerTellsGatewaysApart(t *testing.T) {
+	dir, at, p := t.TempDir(), freeAddress(t), newPager(t)
+	l := openLogWith(t, func(string) map[string]string {
+		return map[string]string{"1": "bow", "2": "bow", "3": "stern", "4": "stern", "5": "spring", "6": "spring"}
+	})
+	ctx, cancel := context.WithCancel(t.Context())
+	done := make(chan error, 1)
+	go func() { done <- l.KeepTime(ctx) }()
+	t.Cleanup(func() { cancel(); <-done })
+	config := filepath.Join(dir, "alertmanager.yml")
+	if err := os.WriteFile(config, fmt.Appendf(nil, alertmanagerConfig, p.URL), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	run(t, dir, "prometheus-alertmanager", "--config.file="+config, "--storage.path="+dir, "--web.listen-address="+at, "--cluster.listen-address=")
+	start(t, l, func(o *deliver.Options) {
+		o.Alertmanagers = []deliver.Alertmanager{{Name: "am", URL: "http://" + at, Every: 200 * time.Millisecond}}
+	})
+	for i, line := range []string{"1", "2", "3", "4"} {
+		onset := time.Now().Add(-10*time.Second - time.Duration(i/2)*20*time.Second)
+		if err := l.Apply(t.Context(), "east-3", uint64(i+1), []detect.Change{{Time: time.Now().UnixNano(), Onset: onset.UnixNano(),
+			Condition: detect.SensorFault, By: detect.Silence, Raised: true, Line: line}}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	until(t, "an alert of each gateway", func() error {
+		resp, err := http.Get("http://" + at + "/api/v2/alerts")
+		if err != nil {
+			return err
+		}
+		defer resp.Body.Close()
+		var alerts []struct{ Labels map[string]string }
+		if err := json.NewDecoder(resp.Body).Decode(&alerts); err != nil {
+			return err
+		}
+		var got []string
+		for _, a := range alerts {
+			got = append(got, a.Labels["alertname"]+" "+a.Labels["source"])
+		}
+		slices.Sort(got)
+		if !slices.Equal(got, []string{"pins-silent bow", "pins-silent stern"}) {
+			return fmt.Errorf("active: %q", got)
+		}
+		return nil
+	})
+	http.DefaultClient.CloseIdleConnections()
 }

@@ -77,13 +77,15 @@ func (noPositions) LoadPosition(context.Context, string) (uint64, bool, error) {
 }
 
 // openLog is an alarm log on a real journal.
-func openLog(t *testing.T) *alarm.Log {
+func openLog(t *testing.T) *alarm.Log { return openLogWith(t, nil) }
+
+func openLogWith(t *testing.T, pins func(string) map[string]string) *alarm.Log {
 	t.Helper()
 	j, err := journal.Open(t.Context(), journal.Options{Dir: t.TempDir()})
 	if err != nil {
 		t.Fatal(err)
 	}
-	l, err := alarm.Open(t.Context(), alarm.Options{Records: j, Logger: slog.New(slog.DiscardHandler), Registerer: prometheus.NewRegistry()})
+	l, err := alarm.Open(t.Context(), alarm.Options{Records: j, Logger: slog.New(slog.DiscardHandler), Registerer: prometheus.NewRegistry(), Pins: pins})
 	if err != nil {
 		t.Fatal(err)
 	}
