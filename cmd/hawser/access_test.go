@@ -298,7 +298,7 @@ func TestSignInAndAcknowledge(t *testing.T) {
 		return resp, b.String()
 	}
 	elsewhere := http.Header{"Sec-Fetch-Site": {"cross-site"}, "Origin": {"https://elsewhere.example"}}
-	if resp, _ := do("GET", "/?berth="+northBerth, nil, nil); resp.StatusCode != http.StatusSeeOther || resp.Header.Get("Location") != "/sign-in" {
+	if resp, _ := do("GET", "/?berth="+northBerth, nil, nil); resp.StatusCode != http.StatusSeeOther || resp.Header.Get("Location") != "/sign-in?to=%2F%3Fberth%3D"+northBerth {
 		t.Errorf("before: %d to %q", resp.StatusCode, resp.Header.Get("Location"))
 	}
 	if resp, page := do("GET", "/sign-in", nil, nil); resp.StatusCode != http.StatusOK || !strings.Contains(page, `action="/sign-in"`) {
@@ -316,6 +316,17 @@ func TestSignInAndAcknowledge(t *testing.T) {
 		t.Fatalf("sign in: %d to %q, %v", resp.StatusCode, resp.Header.Get("Location"), resp.Cookies())
 	}
 	cookie := resp.Cookies()[0].Value
+	// Whoever asked for a page is led to it, and to no other server's.
+	if _, page := do("GET", "/sign-in?to=%2Fdeck%3Fberth%3D"+northBerth, nil, nil); !strings.Contains(page, `name="to" value="/deck?berth=`+northBerth+`"`) {
+		t.Errorf("the form does not know the page that was asked for: %s", page)
+	}
+	for to, want := range map[string]string{"/deck?berth=" + northBerth: "/deck?berth=" + northBerth, "//elsewhere.example": "/", "https://elsewhere.example/": "/", `/\elsewhere.example`: "/", "deck": "/"} {
+		if resp, _ := do("POST", "/sign-in", url.Values{"token": good["token"], "to": {to}}, nil); resp.Header.Get("Location") != want {
+			t.Errorf("signed in with %q: led to %q", to, resp.Header.Get("Location"))
+		} else if len(resp.Cookies()) == 1 {
+			cookie = resp.Cookies()[0].Value
+		}
+	}
 	if _, page := do("GET", "/", nil, nil); !strings.Contains(page, "<span>acknowledge</span> <button class=\"quiet\">Sign out</button>") || !strings.Contains(page, northShip) {
 		t.Errorf("page: %s", page)
 	}

@@ -304,7 +304,7 @@ func (s *secured) callRoute(pattern, about string, c matrixCaller) string {
 	defer resp.Body.Close()
 	switch {
 	case resp.StatusCode == http.StatusUnauthorized && path != "/sign-in",
-		resp.StatusCode == http.StatusSeeOther && resp.Header.Get("Location") == "/sign-in" && path != "/sign-out":
+		resp.StatusCode == http.StatusSeeOther && strings.HasPrefix(resp.Header.Get("Location"), "/sign-in") && path != "/sign-out":
 		return "who?"
 	case resp.StatusCode == http.StatusForbidden:
 		return "no"

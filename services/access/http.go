@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"net"
 	"net/http"
+	"net/url"
 	"strconv"
 )
 
@@ -79,7 +80,11 @@ func turnedAway(w http.ResponseWriter, req *http.Request, r rule, err error) {
 	w.Header().Set("Cache-Control", "no-store")
 	switch {
 	case no.why == notSignedIn && r.page && req.Header.Get("Authorization") == "":
-		http.Redirect(w, req, "/sign-in", http.StatusSeeOther)
+		to := "/sign-in"
+		if asked := req.URL.RequestURI(); asked != "/" {
+			to += "?" + url.Values{"to": {asked}}.Encode() // for after
+		}
+		http.Redirect(w, req, to, http.StatusSeeOther)
 		return
 	case no.why == notSignedIn:
 		w.Header().Set("WWW-Authenticate", `Bearer realm="hawser"`)

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"net/http"
+	"net/url"
 	"strings"
 
 	"hawser/services/alarm"
@@ -27,14 +28,26 @@ type Access interface {
 
 // signInPage draws the form.
 func (s *Site) signInPage(w http.ResponseWriter, r *http.Request) {
-	s.drawSignIn(w, r, http.StatusOK, "")
+	s.drawSignIn(w, r, http.StatusOK, "", r.URL.Query().Get("to"))
 }
 
-// drawSignIn draws the form with why it is there again.
-func (s *Site) drawSignIn(w http.ResponseWriter, r *http.Request, status int, why string) {
+// signInForm is why the form is there again, and the page that was asked for.
+type signInForm struct{ Why, To string }
+
+// drawSignIn draws the form.
+func (s *Site) drawSignIn(w http.ResponseWriter, r *http.Request, status int, why, to string) {
 	v := s.shellOf(r, "signin")
-	v.Title, v.Page, v.Links = s.words[v.Lang].say("signin.title"), why, nil
+	v.Title, v.Page, v.Links = s.words[v.Lang].say("signin.title"), signInForm{why, ours(to)}, nil
 	s.draw(w, status, "signin", v)
+}
+
+// ours is an address of a page of this server, "/" for any other.
+func ours(to string) string {
+	u, err := url.Parse(to)
+	if err != nil || u.Scheme != "" || u.Host != "" || !strings.HasPrefix(to, "/") || strings.HasPrefix(to, "//") || strings.ContainsAny(to, "\\\t\r\n") {
+		return "/"
+	}
+	return to
 }
 
 // signIn takes the form.
@@ -51,10 +64,10 @@ func (s *Site) signIn(w http.ResponseWriter, r *http.Request) {
 		err = s.o.Access.SignIn(w, r, token)
 	}
 	if err != nil {
-		s.drawSignIn(w, r, http.StatusUnauthorized, err.Error())
+		s.drawSignIn(w, r, http.StatusUnauthorized, err.Error(), r.PostForm.Get("to"))
 		return
 	}
-	http.Redirect(w, r, "/", http.StatusSeeOther)
+	http.Redirect(w, r, ours(r.PostForm.Get("to")), http.StatusSeeOther)
 }
 
 func (s *Site) signOut(w http.ResponseWriter, r *http.Request) {
