@@ -33,6 +33,24 @@ func TestEngineer(t *testing.T) {
 	if span < 200 || span > 450 { // 9 % of an hour
 		t.Errorf("looks at %.0f s", span)
 	}
+	// Water and drafts come seldom, and are drawn all the same: colour stands over the
+	// breadth that was recorded. Their names alone stand over a seventh.
+	if wide := ask[int](t, tab, `{
+		const canvas = document.querySelector(".plots").lastElementChild.querySelector("canvas");
+		const { width, height } = canvas, data = canvas.getContext("2d").getImageData(0, 0, width, height).data;
+		let columns = 0;
+		for (let x = 0; x < width; x++) {
+			let coloured = false;
+			for (let y = 0; y < height && !coloured; y++) {
+				const at = 4 * (y * width + x), r = data[at], g = data[at + 1], b = data[at + 2];
+				coloured = Math.max(r, g, b) - Math.min(r, g, b) > 60;
+			}
+			columns += coloured ? 1 : 0;
+		}
+		Math.round(100 * columns / width)
+	}`); wide < 25 {
+		t.Errorf("water and drafts are drawn over %d %% of the chart", wide)
+	}
 	do(t, tab, "and back", holds(`(history.back(), true)`), holds(fmt.Sprintf("location.search === %q", all)))
 
 	// Only some lines, and as shares: the address says so and brings it back.
@@ -41,6 +59,10 @@ func TestEngineer(t *testing.T) {
 	link := ask[string](t, tab, "location.href")
 	do(t, tab, "by the link", chromedp.Navigate(link), shown(".chart canvas"), holds(`document.querySelectorAll(".line-list input:checked").length === 2`))
 
+	report := ask[string](t, tab, `fetch([...document.querySelectorAll("a.button")][1].href).then((r) => r.blob()).then((b) => b.type + " of " + document.querySelectorAll("a.button")[0].search.slice(0, 20))`)
+	if report != "application/pdf of ?berth=north-jetty-1" {
+		t.Errorf("the report of the stay is %s", report)
+	}
 	csv := ask[string](t, tab, `new Promise((done) => {
 		URL.createObjectURL = (blob) => (blob.text().then(done), "blob:none");
 		HTMLAnchorElement.prototype.click = () => {};

@@ -9,7 +9,7 @@ import { setup } from "../lib/setup";
 import { inUTC, inZone } from "../lib/time";
 import { condition, number, say } from "../lib/words";
 import type { Alarm } from "../lib/wire";
-import type { Column, Table } from "./table";
+import type { Column, Table, Values } from "./table";
 
 export interface Series {
   name: string; // as its label says
@@ -112,7 +112,7 @@ export class Chart {
     const ink = paint("--quiet"), rule = paint("--rule"), font = "12px system-ui, sans-serif";
     const series: uPlot.Series[] = [{}];
     const bands: uPlot.Band[] = [];
-    const data: (number | null)[][] = [s.table.time.map((t) => t / 1000)];
+    const data: Values[] = [s.table.time.map((t) => t / 1000)];
     for (const one of s.series) {
       const colour = paint(one.look.colour);
       if (one.band) {
@@ -206,7 +206,7 @@ export class Chart {
   private names(u: uPlot, pen: CanvasRenderingContext2D, px: number): void {
     const used: number[] = [];
     for (const one of this.spec.series) {
-      const last = one.column.mean.findLastIndex((v) => v !== null);
+      const last = one.column.mean.findLastIndex((v) => v !== null && v !== undefined);
       const v = one.column.mean[last], t = this.spec.table.time[last];
       if (v === null || v === undefined || t === undefined || t > this.spec.to) continue;
       const wide = pen.measureText(one.name).width;

@@ -7,25 +7,28 @@ export interface Table {
 }
 
 export interface Column { mean: Values; min: Values; max: Values }
-type Values = (number | null)[];
 
-// table puts courses at the times that any of them has. A missing step is an empty
-// row, so that nothing is drawn across it.
+// Values are null where nothing was measured for so long that nothing is to be drawn
+// across it, and undefined at times that only another column has.
+export type Values = (number | null | undefined)[];
+
+// table puts courses at the times that any of them has.
 export function table(all: readonly Course[]): Table {
   const times = new Set<number>();
-  const step = Math.max(0, ...all.map((c) => c.step_ms ?? 0));
-  for (const c of all) {
-    c.time_ms.forEach((t, i) => {
-      times.add(t);
-      const last = c.time_ms[i - 1];
-      if (step > 0 && last !== undefined && t - last > 1.5 * step) times.add(last + step);
-    });
-  }
+  const gaps = all.map(gapsOf);
+  all.forEach((c, n) => {
+    c.time_ms.forEach((t) => times.add(t));
+    gaps[n]?.forEach((t) => times.add(t));
+  });
   const time = [...times].sort((a, b) => a - b);
   const place = new Map(time.map((t, i) => [t, i]));
-  const empty = (): Values => new Array<number | null>(time.length).fill(null);
-  const columns = all.map((c) => {
+  const empty = (): Values => new Array<undefined>(time.length).fill(undefined);
+  const columns = all.map((c, n) => {
     const col: Column = { mean: empty(), min: empty(), max: empty() };
+    for (const t of gaps[n] ?? []) {
+      const at = place.get(t) ?? 0;
+      col.mean[at] = col.min[at] = col.max[at] = null;
+    }
     c.time_ms.forEach((t, i) => {
       const at = place.get(t) ?? 0;
       const v = c.value[i] ?? null;
@@ -38,9 +41,24 @@ export function table(all: readonly Course[]): Table {
   return { time, columns };
 }
 
+// gapsOf is a time in each gap of a course. Where most readings are further apart than
+// a step, as those of drafts, that is no gap.
+function gapsOf(c: Course): number[] {
+  const step = c.step_ms ?? 0;
+  const apart = c.time_ms.slice(1).map((t, i) => t - (c.time_ms[i] ?? t)).sort((a, b) => a - b);
+  const usual = apart[Math.floor(0.75 * apart.length)] ?? 0;
+  const most = usual > 1.5 * step ? 2.5 * usual : 1.5 * step;
+  const out: number[] = [];
+  c.time_ms.forEach((t, i) => {
+    const last = c.time_ms[i - 1];
+    if (step > 0 && last !== undefined && t - last > most) out.push(last + Math.max(step, 1));
+  });
+  return out;
+}
+
 // scaled gives a column with every value times a factor.
 export function scaled(c: Column, by: number): Column {
-  const times = (v: Values): Values => v.map((x) => (x === null ? null : x * by));
+  const times = (v: Values): Values => v.map((x) => (x === null || x === undefined ? x : x * by));
   return { mean: times(c.mean), min: times(c.min), max: times(c.max) };
 }
 
