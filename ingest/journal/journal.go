@@ -52,6 +52,7 @@ type Journal struct {
 
 	recovery Recovery
 	owner    *owner // nil where it is nobody's
+	fences   fences
 
 	mu        sync.Mutex
 	failure   error // why nothing more is taken

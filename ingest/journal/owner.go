@@ -26,7 +26,7 @@ import (
 // read it, each by its own clock and none by the server's: the first is over before
 // the second. What says its last word at its Close is followed at once, and so is an
 // owner by itself, killed and started again. One that comes back after another has
-// followed it has failed (ErrStorage).
+// followed it has failed (ErrStorage), and what it had sent before is refused (fence.go).
 const (
 	sayEvery  = 4 * time.Second
 	ownFor    = 12 * time.Second

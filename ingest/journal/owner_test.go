@@ -338,3 +338,26 @@ func TestOwnerOverItsServersEnd(t *testing.T) {
 		t.Error(err)
 	}
 }
+
+// A record of an owner that did not know of another's before it is refused by the
+// server; the next one, after what is there was looked up, is not.
+func TestRecordsOfAnOwnerAreFenced(t *testing.T) {
+	p := outside(t)
+	a, other := openOwned(t, p.owned("a")), p.open()
+	record := func(j *journal.Journal, log, text string) error {
+		_, err := j.AppendRecord(t.Context(), log, []byte(text))
+		return err
+	}
+	must(t, record(a, "alarms", "a 1"))
+	must(t, record(a, "lines", "a 1")) // each log for itself
+	must(t, record(a, "alarms", "a 2"))
+	must(t, record(other, "alarms", "other"))
+	if err := record(a, "alarms", "a 3"); err == nil || !strings.Contains(err.Error(), "another writer's entry is newer") {
+		t.Errorf("after another's record: %v", err)
+	}
+	must(t, record(a, "lines", "a 2"))
+	must(t, record(a, "alarms", "a 4"))
+	if got := strings.Join(records(t, a, "alarms"), ", "); got != "a 1, a 2, other, a 4" {
+		t.Errorf("on record: %s", got)
+	}
+}

@@ -19,7 +19,7 @@ func (j *Journal) AppendRecord(ctx context.Context, log string, data []byte) (ui
 	if len(data) > MaxRecord {
 		return 0, fmt.Errorf("%w: record of %d bytes, at most %d", ErrTooLarge, len(data), MaxRecord)
 	}
-	pos, err := j.store(ctx, &nats.Msg{Subject: recordPrefix + log, Data: data}, j.recordSync)
+	pos, err := j.storeRecord(ctx, &nats.Msg{Subject: recordPrefix + log, Data: data})
 	if err != nil {
 		return 0, fmt.Errorf("log %s: %w", log, err)
 	}
