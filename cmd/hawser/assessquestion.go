@@ -89,7 +89,7 @@ func (f *assessFlags) question(cmd *cobra.Command, args []string) (*question, er
 		if loads, err = readLoads(f.loads, plan); err != nil {
 			return nil, err
 		}
-		q.source, q.Measured = "loads of "+f.loads, true
+		q.source, q.Measured = f.loads, true
 	case f.at != "":
 		m, err := readMeans(args[0], plan, at)
 		if err != nil {
@@ -163,6 +163,10 @@ func (q *question) settle(loads []float64) {
 	if !q.Measured {
 		q.Mooring = assess.New(q.plan)
 		return
+	}
+	if n := known(loads); n < len(loads) {
+		q.source += fmt.Sprintf(", of %d of %d lines", n, len(loads))
+		q.notes = append(q.notes, "A line without a measured load is taken to carry its group's mean share, or the plan's pretension: 30 % more or less.")
 	}
 	wind, waters := q.then.of(q.wind, q.waters)
 	if wind.knots != q.wind.knots || wind.deg != q.wind.deg || waters != q.waters {

@@ -114,3 +114,14 @@ func noLoads(p *mooring.Plan) []float64 {
 	}
 	return out
 }
+
+// known counts loads that are known.
+func known(loads []float64) int {
+	n := 0
+	for _, kN := range loads {
+		if !math.IsNaN(kN) {
+			n++
+		}
+	}
+	return n
+}

@@ -22,6 +22,7 @@ type Mooring struct {
 	lengths []float64    // unstretched, drum or bitts to hook, metres
 	setAt   mooring.Pose // where the ship lay when the lengths were found
 	bounds  []bounds
+	assumed []bool // by line, where loads were measured: its own was not; else nil
 }
 
 // bounds are a line's limits, kN.

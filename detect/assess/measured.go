@@ -10,5 +10,7 @@ import "hawser/detect/mooring"
 func Measured(p *mooring.Plan, loadsKN []float64, c Conditions) (*Mooring, mooring.Force) {
 	rig := mooring.NewRig(p)
 	now := rig.Calibrate(mooring.Measured{LoadKN: loadsKN, Force: New(p).Force(c), At: c.start()})
-	return fitted(p, rig, now.UnstretchedM, now.Pose), now.Unexplained
+	m := fitted(p, rig, now.UnstretchedM, now.Pose)
+	m.assumed = now.Assumed
+	return m, now.Unexplained
 }

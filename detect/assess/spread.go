@@ -22,8 +22,9 @@ type Spread struct {
 
 // Spread solves the ship at rest again with all lines stiffer and softer, each
 // line alone stiffer and softer, and all tighter and slacker unless their loads
-// were measured. Cases without rest are left out. The error is that of the ship at
-// rest with the plan's figures.
+// were measured; a line whose own was not may carry that much more or less. Cases
+// without rest are left out. The error is that of the ship at rest with the plan's
+// figures.
 func (m *Mooring) Spread(c Conditions, measured bool) (Spread, error) {
 	s, err := m.Steady(c)
 	if err != nil {
@@ -59,7 +60,19 @@ func (m *Mooring) spread(c Conditions, s *State, measured bool) Spread {
 			note(m.varied(scaled, func(int) float64 { return 1 }))
 		}
 	}
+	for i, t := range s.TensionKN {
+		out.LowKN[i], out.HighKN[i] = m.doubted(i, t, out.LowKN[i], out.HighKN[i])
+	}
 	return out
+}
+
+// doubted widens the least and most of a line among measured ones whose own load, t
+// now, is an estimate.
+func (m *Mooring) doubted(i int, t, low, high float64) (float64, float64) {
+	if m.assumed == nil || !m.assumed[i] {
+		return low, high
+	}
+	return min(low, (1-pretensionDoubt)*t), max(high, (1+pretensionDoubt)*t)
 }
 
 // setLoads is what each line carried when the lengths were found.
@@ -118,6 +131,7 @@ func (m *Mooring) spreadLosses(c Conditions, losses []Loss) {
 				l.WorstLowKN, l.WorstHighKN = min(l.WorstLowKN, s.TensionKN[l.Worst]), max(l.WorstHighKN, s.TensionKN[l.Worst])
 			}
 		}
+		l.WorstLowKN, l.WorstHighKN = m.doubted(l.Worst, l.First.TensionKN[l.Worst], l.WorstLowKN, l.WorstHighKN)
 	}
 }
 
