@@ -274,6 +274,12 @@ func TestRules(t *testing.T) {
 		{"displacement", "too light", func(p *mooring.Plan) { p.Ship.DisplacementT = 4000 }, nil,
 			"note  4000 t is 0.08 of the box of her length, beam and mean draft; length, beam, draft or displacement is off"},
 		{"displacement", "fine lines", func(p *mooring.Plan) { p.Ship.DisplacementT = 24600 }, nil, ""},
+		// 200² = 40000, 30² = 900.
+		{"windage", "a digit short", func(p *mooring.Plan) { p.Ship.SideWindageM2 = 320 }, nil,
+			"note  side windage of 320 m² is 0.008 of her length squared; windage or length is off, and with it every figure of the wind"},
+		{"windage", "a digit too many", func(p *mooring.Plan) { p.Ship.EndWindageM2 = 9000 }, nil,
+			"note  end windage of 9000 m² is 10 of her beam squared; windage or beam is off, and with it every figure of the wind"},
+		{"windage", "laden", func(p *mooring.Plan) { p.Ship.SideWindageM2, p.Ship.EndWindageM2 = 1000, 300 }, nil, ""},
 		{"no-pin", "two lines", func(p *mooring.Plan) {
 			p.Lines[head].Instrumented, p.Lines[aftBreast].Instrumented = false, false
 		}, nil, "note 1,9 no load pin"},

@@ -11,6 +11,8 @@ func statements() []rule {
 	return []rule{
 		{Rule{"displacement", "Displacement is 0.4 to 0.9 of length over all × beam × mean draft × 1.025 t/m³.",
 			"block coefficients of 0.5 (fine) to 0.85 (full), from memory of textbooks, with room"}, displacement},
+		{Rule{"windage", "The side that the wind meets is 0.02 to 0.25 of length over all squared, the end 0.2 to 3 of beam squared.",
+			"laden tankers at 0.03 and 0.5, car carriers and cruise ships at 0.15 and 1.5, from memory, with room"}, windage},
 		{Rule{"no-pin", "Every line has a load pin; one without holds load that is seen only in what the others do, and its limits are watched by nobody.",
 			practice}, noPin},
 		{Rule{"no-rope", "Where some lines state the number of their rope, all do; the service record of one that does not ends with the ship's line, not the rope.",
@@ -27,6 +29,20 @@ func displacement(s *scene) []Remark {
 		return whole(Note, "%.0f t is %.2f of the box of her length, beam and mean draft; length, beam, draft or displacement is off", s.Ship.DisplacementT, block)
 	}
 	return nil
+}
+
+// windage looks for figures that are off by a power of ten: every force of the wind
+// would be.
+func windage(s *scene) []Remark {
+	side, end := s.Ship.SideWindageM2/(s.Ship.LoaM*s.Ship.LoaM), s.Ship.EndWindageM2/(s.Ship.BeamM*s.Ship.BeamM)
+	var out []Remark
+	if side < 0.02 || side > 0.25 {
+		out = append(out, whole(Note, "side windage of %.0f m² is %.2g of her length squared; windage or length is off, and with it every figure of the wind", s.Ship.SideWindageM2, side)...)
+	}
+	if end < 0.2 || end > 3 {
+		out = append(out, whole(Note, "end windage of %.0f m² is %.2g of her beam squared; windage or beam is off, and with it every figure of the wind", s.Ship.EndWindageM2, end)...)
+	}
+	return out
 }
 
 func noPin(s *scene) []Remark {
