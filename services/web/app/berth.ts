@@ -9,6 +9,7 @@ import { Mooring } from "./drawing/mooring";
 import type { Geometry } from "./drawing/plan";
 import { AlarmList } from "./lib/alarmlist";
 import { el, must, text } from "./lib/dom";
+import { behind } from "./lib/figures";
 import { Live } from "./lib/live";
 import { onSettings } from "./lib/settings";
 import { setup } from "./lib/setup";
@@ -82,12 +83,13 @@ function drawFacts(b: Berth): void {
   const fwd = bar.past ? bar.last("ship/draft-fwd") : b.now.fwd;
   const aft = bar.past ? bar.last("ship/draft-aft") : b.now.aft;
   const metres = (v: number | undefined, d: number): string => (v === undefined ? say("mooring.none") : number(v, d));
+  const late = behind(b);
   const fact = (key: Key, value: string): HTMLElement => el("div", {}, el("dt", {}, say(key)), el("dd", {}, value));
   facts.replaceChildren(
     fact("mooring.level", level === undefined ? say("mooring.none") : say("mooring.metre", { n: metres(level, 2) })),
     fact("mooring.draft", `${metres(fwd, 1)} / ${metres(aft, 1)} m`),
     fact("mooring.watch", say(b.now.watch === undefined ? "mooring.watch.unknown" : b.now.watch ? "mooring.watch.yes" : "mooring.watch.no")),
-    fact("berth.age", b.now.at === undefined ? say("mooring.none") : say("time.ago", { age: span(live.now() - b.now.at) })));
+    fact("berth.age", b.now.at === undefined ? say("mooring.none") : say("time.ago", { age: span(live.now() - b.now.at) }) + (late === undefined ? "" : `, ${say("mooring.behind", { age: span(late) })}`)));
   const old = live.link === "cut" || !b.now.live;
   state.classList.toggle("old", old);
   text(state, old ? say("berth.old") : "");

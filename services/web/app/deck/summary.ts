@@ -1,7 +1,7 @@
 // The top of the deck page: is anything wrong, how high is the highest line, is
 // all of it live.
 import { attribute, el, text } from "../lib/dom";
-import { greatest, isActive, share } from "../lib/figures";
+import { behind, greatest, isActive, share } from "../lib/figures";
 import type { Live } from "../lib/live";
 import { shape } from "../lib/shapes";
 import { span } from "../lib/time";
@@ -41,8 +41,9 @@ export class Summary implements Part {
     const quiet = this.live.link === "cut" ? this.live.quiet() : b.now.at === undefined ? undefined : this.live.now() - b.now.at;
     const isOld = this.live.link === "cut" || !b.now.live;
     this.root.classList.toggle("old", isOld);
-    this.stale.hidden = !isOld;
-    text(this.stale, quiet === undefined ? say("deck.never") : say("deck.not-live", { age: span(quiet) }));
+    const late = isOld ? undefined : behind(b);
+    this.stale.hidden = !isOld && late === undefined;
+    text(this.stale, late !== undefined ? say("mooring.behind", { age: span(late) }) : quiet === undefined ? say("deck.never") : say("deck.not-live", { age: span(quiet) }));
   }
 
   private drawVerdict(b: Berth): void {

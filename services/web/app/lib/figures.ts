@@ -13,6 +13,19 @@ export function share(line: LineFrame, l: Load): number | undefined {
 // isOld tells that a line's figures are not live.
 export function isOld(b: Berth, l: Load): boolean { return !b.now.live || l.sensor === "silent" || l.sensor === "bad"; }
 
+// behindLeast is how old readings are, as they come in, from which that is told, ms.
+// Clocks on board are seldom further off.
+const behindLeast = 60_000;
+
+// behind is how old by their own time the readings are that come in now, ms; not
+// there where they are fresh. A gateway that sends what it kept while its link was
+// down is one, and a recording.
+export function behind(b: Berth): number | undefined {
+  const { at, newest, live } = b.now;
+  if (!live || at === undefined || newest === undefined || at - newest <= behindLeast) return undefined;
+  return at - newest;
+}
+
 // aheadMost is how far ahead a trend is drawn out, minutes.
 const aheadMost = 120;
 

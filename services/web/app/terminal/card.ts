@@ -1,6 +1,6 @@
 // One berth on the board.
 import { attribute, el, inOrder, nodes, text, type Child } from "../lib/dom";
-import { calls, greatest, groups, isActive, isOld, loadOf, priorities, share, toLimit, worst } from "../lib/figures";
+import { behind, calls, greatest, groups, isActive, isOld, loadOf, priorities, share, toLimit, worst } from "../lib/figures";
 import { LineTable } from "../lib/linetable";
 import { shape } from "../lib/shapes";
 import { Strips } from "../lib/strips";
@@ -104,7 +104,8 @@ export class Card {
 
   // stateOf says how many alarms are active, or that the berth is not live.
   private stateOf(b: Berth, active: readonly Alarm[], now: number): void {
-    const dead = b.now.live ? "" : b.now.at === undefined ? say("terminal.never") : say("terminal.not-live", { age: span(now - b.now.at) });
+    const late = behind(b);
+    const dead = late !== undefined ? say("mooring.behind", { age: span(late) }) : b.now.live ? "" : b.now.at === undefined ? say("terminal.never") : say("terminal.not-live", { age: span(now - b.now.at) });
     const first = worst(active);
     const waiting = active.filter(calls).length;
     const drawn = JSON.stringify([dead, first?.priority, active.length, waiting, b.now.watch]);

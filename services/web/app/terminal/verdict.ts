@@ -2,7 +2,7 @@
 // it the state of the watch itself.
 import { attribute, el, text } from "../lib/dom";
 import { figures, whatToDo, where } from "../lib/alarmlist";
-import { calls, greatest, isActive, pins, share } from "../lib/figures";
+import { behind, calls, greatest, isActive, pins, share } from "../lib/figures";
 import type { Live } from "../lib/live";
 import { onSettings } from "../lib/settings";
 import { shape } from "../lib/shapes";
@@ -77,7 +77,7 @@ export class Verdict {
       const of = pins(b);
       good += of.good;
       all += of.all;
-      if (b.now.at !== undefined) oldest = Math.max(oldest ?? 0, now - b.now.at);
+      if (b.now.at !== undefined) oldest = Math.max(oldest ?? 0, now - b.now.at + (behind(b) ?? 0));
     }
     const cut = this.live.link === "cut";
     const waiting = active.filter((a) => a.state === "active-unacknowledged").length;
