@@ -256,14 +256,31 @@ func (o *oracle) unseen(i int, at float64) {
 // slips looks for line i running out with its brake set.
 func (o *oracle) slips(i int) {
 	l := &o.c.plan.Lines[i]
-	told := l.MadeFast == mooring.Winch && !o.c.story.Sensors.NoPayout
-	if !told {
+	if l.MadeFast != mooring.Winch || o.c.story.Sensors.NoPayout {
 		o.losses(i)
 		return
 	}
+	from, onset, sure := o.runsOut(i)
+	switch {
+	case from == 0:
+	case !l.Instrumented: // it sends nothing; the ship may feel it
+		o.bear(from-0.5, forever, nil, detect.Redistribution)
+	case sure != 0:
+		o.due(i, detect.BrakeSlip, from-0.5, onset, sure+10, forever, false)
+	default:
+		o.bearLine(i, detect.BrakeSlip, from-0.5, forever)
+	}
+	if sure != 0 {
+		o.slipt[i] = from
+	}
+	o.afterSlip(i, from)
+}
+
+// runsOut is when line i has nearly run out by a slip, when it has, and when its
+// pay-out sensor must show it; 0 for never.
+func (o *oracle) runsOut(i int) (from, onset, sure float64) {
 	const nearlyM = 0.02
-	sure := o.c.plan.Limits.SlipM + 0.008 + 3*o.c.story.Sensors.PayoutNoiseM
-	var from, onset float64
+	slipM := o.c.plan.Limits.SlipM
 	low := newLowest(minute * trackHz)
 	for k, out := range o.t.paid[i] {
 		at := float64(k) / trackHz
@@ -274,19 +291,14 @@ func (o *oracle) slips(i int) {
 		if run >= nearlyM && from == 0 {
 			from = at
 		}
-		if run >= o.c.plan.Limits.SlipM && onset == 0 {
+		if run >= slipM && onset == 0 {
 			onset = at
 		}
-		if run >= sure {
-			o.slipt[i] = from
-			o.due(i, detect.BrakeSlip, from-0.5, onset, at+10, forever, false)
-			break
+		if run >= slipM+0.008+3*o.c.story.Sensors.PayoutNoiseM {
+			return from, onset, at
 		}
 	}
-	if from > 0 && o.slipt[i] == 0 {
-		o.bearLine(i, detect.BrakeSlip, from-0.5, forever)
-	}
-	o.afterSlip(i, from)
+	return from, onset, 0
 }
 
 // afterSlip: what hangs by a slip, and what its mates then carry, may be told.
