@@ -8,6 +8,30 @@ type unseenGroup struct {
 	RaisedAt int64 // tick, 0 for not raised
 }
 
+// lossLLR is the log-likelihood ratio that line i with this load let go, the sum of
+// both tests, and the index of the likeliest horizon since.
+func (b *Berth) lossLLR(i int, load float64, errors *[horizonCount][errorDim]float64, recent *whitenedInnovations) (llr float64, horizon int) {
+	llr, horizon = b.errorLLR(i, load, errors)
+	llr = min(llr, redistMostLLR)
+	if llr > redistLLR-redistMostLLR { // otherwise the sum would be too small
+		llr += min(recent.stepGLR(b.lossAccel(i, load), redistMinShare, redistMaxShare).LLR, redistMostLLR)
+	}
+	return llr, horizon
+}
+
+// lossThreshold is the log-likelihood ratio from which the loss of line i is raised,
+// the likeliest horizon being this.
+func (b *Berth) lossThreshold(i, horizon int) float64 {
+	threshold := float64(redistStillLLR)
+	if b.movedAway(i, horizon, redistAwayShare) {
+		threshold = redistLLR
+	}
+	if b.plan.Lines[i].Instrumented {
+		threshold *= faultyPinFactor
+	}
+	return threshold
+}
+
 // errorLLR is the highest log-likelihood ratio that line i with this load let go at
 // one of the base steps, by the prediction errors, and the index of the horizon since.
 func (b *Berth) errorLLR(i int, load float64, errors *[horizonCount][errorDim]float64) (best float64, horizon int) {
@@ -20,24 +44,15 @@ func (b *Berth) errorLLR(i int, load float64, errors *[horizonCount][errorDim]fl
 			best, horizon = llr, s
 		}
 	}
-	if b.plan.Lines[i].Instrumented { // two faults at once are less likely
-		best /= faultyPinFactor
-	}
 	return best, horizon
 }
 
-// innovationGLR tests the innovations for the loss of line i, unless its pin is at
-// fault. recent is filled for the first line that needs it.
-func (b *Berth) innovationGLR(i int, load float64, recent *whitenedInnovations) stepChange {
+// recentInnovations are the innovations that may show a loss.
+func (b *Berth) recentInnovations() whitenedInnovations {
 	pr := &b.state.Motion.Predictor
-	if pr.Steps < innovationMinSteps || pr.Innovations.Count < minInnovations || b.plan.Lines[i].Instrumented {
-		return stepChange{}
-	}
-	if recent.inflation == 0 {
-		*recent = pr.Innovations.whitened(pr.Steps-1, &b.stepResponse)
-		recent.inflation *= pr.Range.inflation(pr.Steps - responseSteps)
-	}
-	return recent.stepGLR(b.lossAccel(i, load), redistMinShare, redistMaxShare)
+	recent := pr.Innovations.whitened(pr.Steps-1, &b.stepResponse)
+	recent.inflation *= pr.Range.inflation(pr.Steps - responseSteps)
+	return recent
 }
 
 // lossAccel is the acceleration by the loss of a load of line i, m/s².
@@ -47,16 +62,6 @@ func (b *Berth) lossAccel(i int, load float64) (accel [modes]float64) {
 		accel[m] = -load * b.models[i].Pull[m] / mass[m]
 	}
 	return accel
-}
-
-// horizonOf is the index of the nearest horizon of at least so many steps.
-func horizonOf(steps int) int {
-	for s, h := range horizons {
-		if int64(steps) <= h {
-			return s
-		}
-	}
-	return horizonCount - 1
 }
 
 // movedAway reports whether the fairlead of line i moved away from its hook by this
