@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"time"
 
 	"github.com/spf13/cobra"
 
@@ -157,13 +158,24 @@ func tellOddities(w io.Writer, s recording.Stats, o detect.Oddities) error {
 	if o.Overflow > 0 {
 		say("%d readings pushed out of a full buffer", o.Overflow)
 	}
-	if s.Unknown > 0 {
-		say("%d rows of unknown channels: %v", s.Unknown, s.UnknownNames)
-	}
 	if o.Unknown > 0 {
 		say("%d readings of lines the plan does not have", o.Unknown)
 	}
-	return err
+	return errors.Join(err, tellDoubts(w, s))
+}
+
+// tellDoubts says what of a recording cannot be meant, if anything.
+func tellDoubts(w io.Writer, s recording.Stats) error {
+	var errs []error
+	if s.Unknown > 0 {
+		_, err := fmt.Fprintf(w, "hawser: %d rows of unknown channels: %v\n", s.Unknown, s.UnknownNames)
+		errs = append(errs, err)
+	}
+	if at := time.Unix(0, s.First).UTC(); s.Channels > 0 && at.Year() < 2000 {
+		_, err := fmt.Fprintf(w, "hawser: the recording begins in %d: times that are whole numbers are Unix milliseconds, not seconds\n", at.Year())
+		errs = append(errs, err)
+	}
+	return errors.Join(errs...)
 }
 
 // line is the JSON form of a change.

@@ -118,7 +118,10 @@ func TestStoreDownAndClockAhead(t *testing.T) {
 	s.watched("north-jetty-1", float64(batches))
 	compareTold(t, s.onRecord(), want)
 	soon := time.Now().Add(5 * time.Minute).UTC().Format(time.RFC3339)
-	hawser(t, "send", "--plan", planFile("tanker-12"), "--to", s.grpc, "--source", "fast", "--starting", soon, path)
+	code, _, errs := hawserCode(t, "send", "--plan", planFile("tanker-12"), "--to", s.grpc, "--source", "fast", "--starting", soon, path)
+	if code != exitFailed || !strings.Contains(errs, "send: the server refused ") {
+		t.Errorf("sent ahead of the clock: exit code %d, %s", code, errs)
+	}
 	s.tells("history-late", "active")
 	waitFor(t, "the clock to be told of", func() error {
 		if s.ofItself("clock-ahead") == nil { // it may be over by now

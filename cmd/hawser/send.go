@@ -141,10 +141,14 @@ func send(ctx context.Context, s streams, o *sendOptions, path string) error {
 	for _, refusal := range sum.Refusals {
 		fmt.Fprintf(s.err, "hawser: refused: %s\n", refusal)
 	}
+	told := tellDoubts(s.err, r.Stats())
 	if _, err := fmt.Fprintln(s.out, summaryLine(sum, time.Since(began))); err != nil {
 		return err
 	}
-	return err
+	if err == nil && sum.RefusedBatches > 0 {
+		err = fmt.Errorf("send: the server refused %d batches, whose readings it does not have", sum.RefusedBatches)
+	}
+	return errors.Join(err, told)
 }
 
 // shift is what to add to every time of the recording.
