@@ -134,7 +134,7 @@ func (b *Berth) updateLoss(now moment, i int) bool {
 		s := lossPriorSD * mbl
 		loss.MeanSquare, loss.ClosedAt = [3]float64{s * s, s * s, s * s}, now.Time
 	}
-	if now.Time-l.Pin.StillSince > lossStuck*second {
+	if now.Time-l.Pin.Still.Since > lossStuck*second {
 		residual += l.Expected.Smooth - l.Expected.Low // a rise that a stuck pin does not follow is no loss
 	}
 	loss.FitAge = f.Age

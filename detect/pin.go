@@ -32,9 +32,9 @@ type pin struct {
 	Spikes               [spikesToRaise]int64
 	SpikeCount           int64
 
-	Raw, Resolution     float64 // newest reading as it came; least difference ever between two
-	StillLow, StillHigh float64 // of the readings since StillSince
-	StillSince          int64
+	Raw, Resolution float64 // newest reading as it came; least difference ever between two
+	Still           stand   // of the readings as they came, within a step and a half of Resolution
+	Calm            stand   // the same, within stuckDigits of Resolution
 
 	Sum, Count float64 // of the present tick
 	TickBins   [ticksPerSecond]bin

@@ -100,7 +100,7 @@ func (b *Berth) diagnose(now moment, i int) (fault, int64) {
 	case p.spiking(now):
 		return spiking, p.Spikes[p.SpikeCount%spikesToRaise]
 	case b.stuck(now, i):
-		return stuckPin, p.StillSince
+		return stuckPin, p.Still.Since
 	}
 	switch z := &l.Zero; {
 	case z.Shifted && z.DeadLLR > 0:

@@ -65,7 +65,7 @@ func (b *Berth) updateStiffnessRatios(now moment) {
 func (b *Berth) ratioObservable(now moment, i int) bool {
 	l := &b.state.Lines[i]
 	return l.Fit.Known && l.Fit.Weight > 0 && l.Fit.Age >= settledFitAge && !b.disturbed(now) && l.Parting.FirstTest == 0 &&
-		now.Time-l.Pin.StillSince < ratioCorrelation*second
+		now.Time-l.Pin.Still.Since < ratioCorrelation*second
 }
 
 // update takes a second's fit.

@@ -8,8 +8,8 @@ import (
 
 // A pin is stuck when it has stood within a step and a half of its own last digit for
 // 60 s while the load expected from the other lines has changed by more than their last
-// digits and chance allow. In a flat calm all stand still, and nothing is raised. It is
-// stuck until it moves.
+// digits and chance allow, and two of them or more have moved. In a flat calm all stand
+// still, and nothing is raised. It is stuck until it moves.
 //
 // Chance: if the line's load were as still as its pin, the expected load would be that
 // load and error, and its EWMA over a second would keep within the limits of a chart, so
@@ -19,6 +19,7 @@ const (
 	stuckFor      = 60 * second
 	stuckDigits   = 4      // of the coarsest last digit, least move of the expected load
 	stuckMinNoise = 0.0005 // of MBL; least mean residual that is assumed
+	stuckMovers   = 2      // other pins that must have moved as far since: one alone may be at fault itself
 	stuckLimits   = 6.264  // standard deviations of the average; chart.DesignEwma of 0.1 for 3.156e9
 )
 
@@ -34,12 +35,26 @@ func (p *pin) trackStill(raw float64, at int64) {
 		p.Resolution = d
 	}
 	p.Raw = raw
-	lo, hi := min(p.StillLow, raw), max(p.StillHigh, raw)
-	if p.Seen > 0 && hi-lo <= 1.5*p.Resolution {
-		p.StillLow, p.StillHigh = lo, hi
-		return
+	if p.Seen == 0 {
+		p.Still, p.Calm = stand{raw, raw, at}, stand{raw, raw, 0}
 	}
-	p.StillLow, p.StillHigh, p.StillSince = raw, raw, at
+	p.Still.take(raw, 1.5*p.Resolution, at)
+	p.Calm.take(raw, stuckDigits*p.Resolution, at)
+}
+
+// stand is how long readings have stood within a band.
+type stand struct {
+	Low, High float64
+	Since     int64 // when they last left it
+}
+
+// take takes a reading, and starts again with it where they no longer keep within a band
+// of this width.
+func (s *stand) take(v, width float64, at int64) {
+	s.Low, s.High = min(s.Low, v), max(s.High, v)
+	if s.High-s.Low > width {
+		*s = stand{v, v, at}
+	}
 }
 
 // trackExpected keeps the range of a line's expected load while its pin stands still.
@@ -55,8 +70,8 @@ func (l *line) trackExpected() {
 		e.Smooth = f.Expected
 	}
 	e.Smooth += (f.Expected - e.Smooth) / float64(ticksPerSecond)
-	if e.Since != p.StillSince {
-		*e = expectedRange{Since: p.StillSince, Smooth: e.Smooth, Low: e.Smooth, High: e.Smooth, Noise: f.Noise}
+	if e.Since != p.Still.Since {
+		*e = expectedRange{Since: p.Still.Since, Smooth: e.Smooth, Low: e.Smooth, High: e.Smooth, Noise: f.Noise}
 	}
 	e.Low, e.High = min(e.Low, e.Smooth), max(e.High, e.Smooth)
 }
@@ -72,7 +87,7 @@ type expectedRange struct {
 func (b *Berth) stuck(now moment, i int) bool {
 	l := &b.state.Lines[i]
 	p, e := &l.Pin, &l.Expected
-	if p.Seen <= 20 || p.LastAt-p.StillSince < stuckFor {
+	if p.Seen <= 20 || p.LastAt-p.Still.Since < stuckFor {
 		return false
 	}
 	if l.Health.Fault == stuckPin { // until it moves
@@ -87,7 +102,20 @@ func (b *Berth) stuck(now moment, i int) bool {
 		resolution, apart = max(resolution, o.Resolution), max(apart, o.intervalTicks())
 	}
 	chance := 2 * stuckChart(apart).Settled() * chart.MeanScale * max(e.Noise, stuckMinNoise*p.MBL)
+	if b.movedSince(i, p.Still.Since) < stuckMovers {
+		return false
+	}
 	span, threshold := e.High-e.Low, max(stuckDigits*resolution*l.Fit.ErrorGain, chance)
 	b.report(StuckRange, i, span, threshold)
 	return span >= threshold
+}
+
+// movedSince is how many other pins have moved by stuckDigits since a time.
+func (b *Berth) movedSince(i int, since int64) (n int) {
+	for k := range b.state.Lines {
+		if l := &b.state.Lines[k]; k != i && b.plan.Lines[k].Instrumented && l.Health.Fault == healthy && l.Pin.Calm.Since > since {
+			n++
+		}
+	}
+	return n
 }
