@@ -40,6 +40,9 @@ func (o *peerOptions) fetch(ctx context.Context, address string, w io.Writer) er
 	}
 	resp, err := client.Do(req)
 	if err != nil {
+		if strings.Contains(err.Error(), "malformed HTTP response") {
+			return fmt.Errorf("%s does not speak HTTP: gRPC has another address than the pages", req.URL.Host)
+		}
 		return err
 	}
 	defer resp.Body.Close()
