@@ -28,7 +28,7 @@ type question struct {
 	levelGiven, draftsGiven bool          // by a flag or a recording
 	// then is what a recording has of wind, water and drafts at the loads' time, by
 	// which they are understood; the answers are for what the flags give.
-	then  then
+	then  measuredIn
 	shift float64 // added to the tide to meet a level that was given
 	notes []string
 }
@@ -185,8 +185,8 @@ func (q *question) in(wind blow, waters assess.Waters) assess.Conditions {
 	return c
 }
 
-// then is what was measured beside the loads.
-type then struct {
+// measuredIn is what was measured beside the loads.
+type measuredIn struct {
 	wind   blow
 	level  *float64
 	drafts *[2]float64
@@ -194,7 +194,7 @@ type then struct {
 
 // of is the wind and the waters of the loads: as measured, and where nobody measured
 // as asked.
-func (t *then) of(wind blow, waters assess.Waters) (blow, assess.Waters) {
+func (t *measuredIn) of(wind blow, waters assess.Waters) (blow, assess.Waters) {
 	if t.wind.given {
 		wind = t.wind
 	}
