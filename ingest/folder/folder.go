@@ -87,11 +87,16 @@ func Open(dir string) (found int, err error) {
 }
 
 // Read tells the form of a data folder: 0 for one from before there were forms, Form
-// for an empty one or none. A folder of other files is none of ours.
+// for an empty one or none.
 func Read(dir string) (int, error) {
 	data, err := os.ReadFile(filepath.Join(dir, versionFile))
 	if errors.Is(err, fs.ErrNotExist) {
-		return unmarked(dir)
+		for _, part := range []string{"journal", "store"} {
+			if _, err := os.Stat(filepath.Join(dir, part)); err == nil {
+				return 0, nil
+			}
+		}
+		return Form, nil
 	}
 	if err != nil {
 		return 0, err
@@ -100,26 +105,6 @@ func Read(dir string) (int, error) {
 	form, err := strconv.Atoi(number)
 	if word != versionWord || err != nil || form < 1 {
 		return 0, fmt.Errorf("data folder %s: %s: want %q and a form, not %.40q", dir, versionFile, versionWord, data)
-	}
-	return form, nil
-}
-
-// unmarked tells the form of a folder without the file that names it.
-func unmarked(dir string) (int, error) {
-	entries, err := os.ReadDir(dir)
-	if err != nil && !errors.Is(err, fs.ErrNotExist) {
-		return 0, err
-	}
-	form := Form
-	for _, e := range entries {
-		switch name := e.Name(); {
-		case name == "journal", name == "store":
-			form = 0
-		case name == lockFile, name == holderFile, name == identityFile, name == versionFile+".new":
-		case name == "lost+found", name[0] == '.': // of a volume
-		default:
-			return 0, fmt.Errorf("folder %s holds %s, which is not hawser's: give a data folder of its own", dir, name)
-		}
 	}
 	return form, nil
 }

@@ -66,26 +66,6 @@ func TestForms(t *testing.T) {
 }
 
 // A restore that was cut off is no data folder.
-// What lies in a folder without a form decides whether it may become a data folder.
-func TestFolderOfOtherFiles(t *testing.T) {
-	for _, c := range []struct {
-		name string
-		ours bool
-	}{{"lost+found", true}, {"lock", true}, {"journal", true}, {"letters.txt", false}, {".snapshot", true}} {
-		dir := t.TempDir()
-		if err := os.Mkdir(filepath.Join(dir, c.name), 0o755); err != nil {
-			t.Fatal(err)
-		}
-		_, err := folder.Open(dir)
-		if c.ours != (err == nil) || err != nil && !strings.Contains(err.Error(), dir+" holds "+c.name) {
-			t.Errorf("%s: %v", c.name, err)
-		}
-		if _, err := os.Stat(filepath.Join(dir, "version")); c.ours != (err == nil) {
-			t.Errorf("%s: the form was written: %v", c.name, err == nil)
-		}
-	}
-}
-
 func TestRestoringIsNoFolder(t *testing.T) {
 	dir := t.TempDir()
 	if err := folder.Make(filepath.Join(dir, folder.Restoring), 1); err != nil {
