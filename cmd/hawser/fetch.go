@@ -40,7 +40,7 @@ func (o *peerOptions) fetch(ctx context.Context, address string, w io.Writer) er
 	}
 	resp, err := client.Do(req)
 	if err != nil {
-		if strings.Contains(err.Error(), "malformed HTTP response") {
+		if isNotHTTP(err) {
 			return fmt.Errorf("%s does not speak HTTP: gRPC has another address than the pages", req.URL.Host)
 		}
 		return err
@@ -60,6 +60,12 @@ func (o *peerOptions) fetch(ctx context.Context, address string, w io.Writer) er
 		return fmt.Errorf("cut off on the way; the server's log says why: %w", err)
 	}
 	return nil
+}
+
+// isNotHTTP reports whether what answered spoke something else, after the request or
+// before it; net/http has no error values for it.
+func isNotHTTP(err error) bool {
+	return strings.Contains(err.Error(), "malformed HTTP response") || strings.Contains(err.Error(), "readLoopPeekFailLocked: %!w(<nil>)")
 }
 
 // http makes a client of a server's pages, and gives the token to show, "" for none.
