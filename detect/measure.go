@@ -32,11 +32,11 @@ var measureTexts = [measures]struct {
 	below      bool
 }{
 	Unmeasured:   {"", "", false},
-	PartedLLR:    {"log of the odds that the ship lost the line's pull", "", false},
+	PartedLLR:    {"log-likelihood ratio that the ship lost the line's pull", "", false},
 	SecondMean:   {"mean load over 1 s", "kN", false},
 	PaidOut:      {"paid out within 60 s, brake set", "m", false},
 	LoadLost:     {"load lost within 60 s that the other lines do not explain", "kN", false},
-	UnseenLLR:    {"log of the odds that the ship lost the pull of a line without a good pin", "", false},
+	UnseenLLR:    {"log-likelihood ratios that a line without a good pin let go, summed", "", false},
 	SnapPeak:     {"load within 2 s of hanging slack", "kN", false},
 	MinuteMean:   {"mean load over 60 s", "kN", false},
 	TimeToLimit:  {"time until the trend reaches the working load limit", "min", true},
@@ -48,7 +48,7 @@ var measureTexts = [measures]struct {
 	SpikeCount:   {"isolated readings within 60 s", "", false},
 	StuckRange:   {"range of the load by the other lines while the pin stood still", "kN", false},
 	ZeroCusum:    {"cumulative sum of the pin's shift, in standard deviations", "", false},
-	HoldingLLR:   {"log of the odds that the ship has kept the line's pull", "", false},
+	HoldingLLR:   {"log-likelihood ratio that the ship has kept the line's pull", "", false},
 }
 
 // String describes the measure in words.

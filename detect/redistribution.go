@@ -26,7 +26,6 @@ import (
 //	away      its fairlead did move away from its hook, by 0.6 of the prediction error
 //	          at least; else the movement is mostly one that was predicted, whose errors
 //	          grow with it, and the sum must be over redistStillLLR
-//	affected  two lines or more change by 0.008 of MBL
 //	no cause  no measured line changed by itself, other than by the ship's movement, by
 //	          0.4 of that load or more in the last 16 s: the cause would then be known
 //
@@ -42,11 +41,10 @@ const (
 	faultyPinFactor  = 1.6 // on the thresholds, for a line whose pin is at fault: two faults at once are less likely
 	redistMinShare   = 0.4
 	redistMaxShare   = 1.5
-	redistMinChange  = 0.008 // of MBL
-	redistAwayShare  = 0.6   // of the prediction error
-	redistOwnShare   = 0.4   // of the load
-	redistLag        = 0.5   // s; delay of readings and positions, about
-	redistHoldSteps  = 2     // in a row
+	redistAwayShare  = 0.6 // of the prediction error
+	redistOwnShare   = 0.4 // of the load
+	redistLag        = 0.5 // s; delay of readings and positions, about
+	redistHoldSteps  = 2   // in a row
 	redistClearTicks = 600 * int64(ticksPerSecond)
 	redistMinSteps   = 720 // since the position was last unknown
 )
@@ -113,19 +111,16 @@ func (b *Berth) testUnseen(now moment) {
 	}
 }
 
-// raiseRedistribution raises the loss of line i over a horizon, where two lines or
-// more are affected.
+// raiseRedistribution raises the loss of line i over a horizon.
 func (b *Berth) raiseRedistribution(now moment, i, horizon int) {
-	affected, worst := b.linesAffected(&b.state.Motion.Predictor.Errors[horizon][(b.state.Motion.Predictor.Steps-1)%historySteps], redistMinChange)
-	if affected < 2 {
-		return
-	}
+	pr := &b.state.Motion.Predictor
+	gain := b.mostGained(&pr.Errors[horizon][(pr.Steps-1)%historySteps])
 	g := b.plan.Lines[i].Group
 	u := &b.state.Unseen[g]
 	u.Steps, u.RaisedAt = 0, now.Tick
 	b.state.DisturbedAt, b.state.PartedAt = now.Tick, now.Tick
 	took := float64(horizons[horizon]) * stepPeriod
-	b.raise(now, -1, Change{Condition: Redistribution, By: UnseenLLR, Group: g, Onset: now.Time - int64(took*float64(second)), Value: 100 * worst, Unit: "%",
+	b.raise(now, -1, Change{Condition: Redistribution, By: UnseenLLR, Group: g, Onset: now.Time - int64(took*float64(second)), Value: 100 * gain, Unit: "%",
 		Detail: fmt.Sprintf("The ship moved as if one of the %s lines had let go, with up to %.1f %% of MBL more on other lines in %.0f s, and no line with a load pin did; keep clear of the mooring deck and find out whether line %s and its bollard hold.",
-			g, 100*worst, took, b.id(i))})
+			g, 100*gain, took, b.id(i))})
 }

@@ -1,7 +1,5 @@
 package detect
 
-import "math"
-
 // unseenGroup is the state of one group.
 type unseenGroup struct {
 	Steps    int32 // in a row that a loss was likely
@@ -123,18 +121,12 @@ func (b *Berth) meanShare(now moment, wanted func(k int) bool) (mean float64, ok
 	return mean / max(n, 1), n > 0
 }
 
-// linesAffected is how many lines a movement changes by a share of MBL or more, and
-// the most that one gains, of MBL.
-func (b *Berth) linesAffected(move *[modes]float64, least float64) (affected int, worst float64) {
+// mostGained is the most that a movement adds to a line's load, of MBL.
+func (b *Berth) mostGained(move *[modes]float64) (most float64) {
 	for i := range b.state.Lines {
-		if b.state.Lines[i].Fit.Weight == 0 {
-			continue
+		if b.state.Lines[i].Fit.Weight > 0 {
+			most = max(most, b.loadChange(i, move)/b.plan.Lines[i].MBLkN)
 		}
-		gain := b.loadChange(i, move) / b.plan.Lines[i].MBLkN
-		if math.Abs(gain) >= least {
-			affected++
-		}
-		worst = max(worst, gain)
 	}
-	return affected, worst
+	return most
 }
