@@ -22,9 +22,7 @@ import (
 // ship's movement in that time has put on the line, as far as the line's stiffness
 // ratio is uncertain. If other lines have gained as much against their expected load,
 // or too few keep to it, it is not known which line it was, and nothing is raised. A
-// load that fell at a stroke may be a pin's zero that jumped (see pinJumped). A line that
-// carries nothing at all any more, though the others say that it should, did not slip:
-// it is raised as parted, whether its pay-out is measured or not.
+// load that fell at a stroke may be a pin's zero that jumped (see pinJumped).
 // Source: Student's t; the figures of MBL are common practice, no source.
 const (
 	lossMin          = 0.015 // of MBL
@@ -38,7 +36,6 @@ const (
 	lossRatioSigma   = 2     // standard deviations of the line's stiffness ratio
 	lossHold         = 3     // s
 	lossStuck        = 5     // s
-	goneSeconds      = 8     // for which a line that parted unnoticed has carried nothing
 	lossContested    = 0.7   // of the drop; gain of another line from which it is contested
 )
 
@@ -106,8 +103,7 @@ func (b *Berth) loadSlips(now moment) {
 	}
 	for i := range b.state.Lines {
 		loss := &b.state.Lines[i].LoadLoss
-		gone := b.carriesNothing(now, i)
-		if loss.Drop == 0 || b.hasPayout(now, i) && !gone {
+		if loss.Drop == 0 || b.hasPayout(now, i) {
 			continue
 		}
 		b.report(LoadLost, i, loss.Drop, loss.Threshold)
@@ -115,8 +111,6 @@ func (b *Berth) loadSlips(now moment) {
 			loss.Held = 0
 		} else if loss.Held++; loss.Held >= lossHold {
 			switch jumped, wait := b.pinJumped(now, i); {
-			case gone:
-				b.raiseGone(now, i)
 			case jumped:
 				loss.reset()
 				b.state.Lines[i].Parting.RefutedAt = now.Tick
@@ -183,30 +177,13 @@ func (b *Berth) raiseLoadLoss(now moment, i int) {
 		return
 	}
 	l.Slip.Up = true
+	check := "how it is made fast"
+	if l.Pin.Last <= partZeroLoad*mbl { // a line that parts while it is slack does not collapse
+		check = "whether it holds at all"
+	}
 	b.raise(now, i, Change{Condition: BrakeSlip, By: LoadLost, Value: drop, Limit: lossMin * mbl, HasLimit: true, Unit: "kN",
-		Detail: fmt.Sprintf("Line %s lost %.0f kN within a minute, to %.0f kN (%s of MBL), that the other lines do not explain; keep clear of the mooring deck and check how it is made fast.",
-			b.id(i), drop, l.Pin.Last, b.percent(i, l.Pin.Last))})
-}
-
-// carriesNothing reports whether line i, which carried within the last minute, has read
-// nothing for some seconds, and its pin is not in doubt: it parted, or came off what it
-// was made fast to, at a moment when it was slack.
-func (b *Berth) carriesNothing(now moment, i int) bool {
-	l, mbl := &b.state.Lines[i], b.plan.Lines[i].MBLkN
-	return l.LoadLoss.Drop >= partMinLoad*mbl && !l.Parting.underTest() && !l.Parting.refuted(now) &&
-		l.Pin.within(-partZeroLoad*mbl, partZeroLoad*mbl, goneSeconds)
-}
-
-// raiseGone raises line-parted for line i, which carries nothing.
-func (b *Berth) raiseGone(now moment, i int) {
-	l := &b.state.Lines[i]
-	drop := l.LoadLoss.Drop
-	l.LoadLoss.reset()
-	l.Parting.Latch.Up, l.Parting.PartedAt, l.Fit.Age = true, now.Tick, 0
-	b.state.DisturbedAt, b.state.PartedAt = now.Tick, now.Tick
-	b.raise(now, i, Change{Condition: LineParted, By: LoadLost, Value: drop, Unit: "kN",
-		Detail: fmt.Sprintf("Line %s lost %.0f kN that the other lines do not explain, and has carried nothing for %d s or more: it parted or came off; clear the mooring deck of people and hold the ship with the other lines.",
-			b.id(i), drop, goneSeconds)})
+		Detail: fmt.Sprintf("Line %s lost %.0f kN within a minute, to %.0f kN (%s of MBL), that the other lines do not explain; keep clear of the mooring deck and check %s.",
+			b.id(i), drop, l.Pin.Last, b.percent(i, l.Pin.Last), check)})
 }
 
 // hasPayout reports whether line i's pay-out is measured.

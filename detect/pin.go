@@ -142,21 +142,5 @@ func (p *pin) mean(n int64) (v float64, ok bool) {
 	return sum / float64(have), true
 }
 
-// within reports whether the means of the last n seconds keep within bounds, kN, and
-// half of them at least are known.
-func (p *pin) within(low, high float64, n int64) bool {
-	known := int64(0)
-	for k := p.SecAt - min(n, p.SecAt); k < p.SecAt; k++ {
-		v := p.Secs[k%secondsKept]
-		if v < low || v > high {
-			return false
-		}
-		if !math.IsNaN(v) {
-			known++
-		}
-	}
-	return 2*known >= n
-}
-
 // intervalTicks is the usual time between readings, in ticks.
 func (p *pin) intervalTicks() int64 { return int64(p.Interval*float64(ticksPerSecond) + 0.5) }
