@@ -65,6 +65,8 @@ func start(t *testing.T, plan *mooring.Plan) *station {
 	ctx, cancel := context.WithCancel(context.Background())
 	ended := make(chan error, 1)
 	go func() { ended <- s.reckoner.Run(ctx) }()
+	synctest.Wait()
+	time.Sleep(time.Second / 2) // readings come between two rounds, never at the same moment
 	s.stop = func() {
 		cancel()
 		if err := <-ended; err != nil {
