@@ -118,17 +118,17 @@ func (f *follow) one(ctx context.Context, r *alarm.Record) error {
 	for {
 		err := f.send(ctx, r)
 		switch {
+		case err == nil: // though it may be to end by now
+			f.d.tried(f.t, nil)
+			f.d.m.sent.WithLabelValues(f.t.name).Inc()
+			f.d.m.delay.WithLabelValues(f.t.name).Observe(time.Since(r.Recorded).Seconds())
+			return nil
 		case ctx.Err() != nil:
 			return ctx.Err()
 		case errors.Is(err, errRefused):
 			f.d.m.refused.WithLabelValues(f.t.name).Inc()
 			f.d.o.Logger.Error("record of an alarm refused, passed over", "destination", f.t.name, "position", r.Position, "alarm", r.ID, "err", err)
 			f.d.tried(f.t, nil) // it is in reach
-			return nil
-		case err == nil:
-			f.d.tried(f.t, nil)
-			f.d.m.sent.WithLabelValues(f.t.name).Inc()
-			f.d.m.delay.WithLabelValues(f.t.name).Observe(time.Since(r.Recorded).Seconds())
 			return nil
 		}
 		f.d.tried(f.t, err)

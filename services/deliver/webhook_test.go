@@ -13,6 +13,8 @@ import (
 	"testing"
 	"time"
 
+	"github.com/prometheus/client_golang/prometheus"
+	"github.com/prometheus/client_golang/prometheus/testutil"
 	standardwebhooks "github.com/standard-webhooks/standard-webhooks/libraries/go"
 
 	"hawser/detect"
@@ -231,9 +233,17 @@ func TestWebhookTriesUntilTaken(t *testing.T) {
 // had been is not sent again.
 func TestWebhookGoesOnAfterARestart(t *testing.T) {
 	h, r := newHouse(t), newReceiver(t)
-	stop := h.start(h.hook(r, deliver.Filter{}))
+	o, registry := h.hook(r, deliver.Filter{}), prometheus.NewRegistry()
+	o.Registerer = registry
+	stop := h.start(o)
 	h.change(detect.OverLimit, "4", true)
-	until(t, "the first", r.has("raised east-3 4 over-limit"))
+	until(t, "that the first was taken", func() error { // the answer has come, not only the message gone
+		return testutil.GatherAndCompare(registry, strings.NewReader(`
+			# HELP hawser_delivery_sent_total Messages a destination has taken.
+			# TYPE hawser_delivery_sent_total counter
+			hawser_delivery_sent_total{destination="office"} 1
+		`), "hawser_delivery_sent_total")
+	})
 	stop()
 	h.change(detect.OverLimit, "4", false)
 	h.change(detect.OverLimit, "5", true)
