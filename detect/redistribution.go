@@ -26,6 +26,7 @@ import (
 //	away      its fairlead did move away from its hook, by 0.6 of the prediction error
 //	          at least; else the movement is mostly one that was predicted, whose errors
 //	          grow with it, and the sum must be over redistStillLLR
+//	settled   the position has been known for six minutes
 //	no cause  no measured line changed by itself, other than by the ship's movement, by
 //	          0.4 of that load or more in the last 16 s: the cause would then be known
 //
@@ -75,6 +76,7 @@ func (b *Berth) testUnseen(now moment) {
 	var tested [mooring.Stern + 1]bool
 	var errors [horizonCount][errorDim]float64
 	var recent whitenedInnovations
+	ready := false
 	best, line, horizon := 0.0, -1, 0
 	for i := range b.plan.Lines {
 		g := b.plan.Lines[i].Group
@@ -87,13 +89,13 @@ func (b *Berth) testUnseen(now moment) {
 			continue
 		}
 		tested[g] = true
-		if recent.inflation == 0 {
+		if !ready {
+			ready = true
 			pr := &b.state.Motion.Predictor
 			for s, h := range horizons {
 				errors[s] = pr.errorsFrom(pr.Steps - 1 - h)
 				b.errorChol.whiten(&errors[s])
 			}
-			recent = b.recentInnovations()
 		}
 		llr, at := b.lossLLR(i, load, &errors, &recent)
 		threshold := b.lossThreshold(i, at)

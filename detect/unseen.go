@@ -7,11 +7,15 @@ type unseenGroup struct {
 }
 
 // lossLLR is the log-likelihood ratio that line i with this load let go, the sum of
-// both tests, and the index of the likeliest horizon since.
+// both tests, and the index of the likeliest horizon since. recent is filled for the
+// first line that needs it.
 func (b *Berth) lossLLR(i int, load float64, errors *[horizonCount][errorDim]float64, recent *whitenedInnovations) (llr float64, horizon int) {
 	llr, horizon = b.errorLLR(i, load, errors)
 	llr = min(llr, redistMostLLR)
 	if llr > redistLLR-redistMostLLR { // otherwise the sum would be too small
+		if recent.inflation == 0 {
+			*recent = b.recentInnovations()
+		}
 		llr += min(recent.stepGLR(b.lossAccel(i, load), redistMinShare, redistMaxShare).LLR, redistMostLLR)
 	}
 	return llr, horizon
