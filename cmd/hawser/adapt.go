@@ -3,12 +3,11 @@ package main
 import (
 	"context"
 	"errors"
-	"fmt"
 	"strconv"
 
 	"google.golang.org/grpc"
 
-	"hawser/detect/mooring"
+	"hawser/ingest/batch"
 	"hawser/ingest/intake"
 	"hawser/ingest/journal"
 	"hawser/ingest/planbook"
@@ -18,8 +17,6 @@ import (
 	"hawser/services/alarm"
 	"hawser/services/history"
 	"hawser/services/linebook"
-	"hawser/services/stay"
-	"hawser/services/watch"
 )
 
 // The adapters below hand the journal to each part in the part's own words, so
@@ -29,36 +26,55 @@ import (
 const (
 	snapshotBucket = "snapshots"
 	positionBucket = "positions"
-	storeKey       = "store"
 	staysBucket    = "stays-past"
-	staysKey       = "stays"
+)
+
+// Names of those who follow the whole journal, and of their positions in it.
+const (
+	storeKey = "store"
+	staysKey = "stays"
+	linesKey = "lines"
 )
 
 // watchReader is the journal's name of a berth's watch.
 func watchReader(berth string) string { return "watch-" + berth }
 
-// watchJournal is the journal as the watch sees it.
-type watchJournal struct{ *journal.Journal }
+// reader is the journal to one of those who follow it, by the name it has there.
+type reader struct {
+	*journal.Journal
+	name string
+}
 
-func (j watchJournal) FollowBerth(ctx context.Context, berth string, after uint64, fn func(*watch.Entry) error) error {
-	var we watch.Entry
-	err := j.Follow(ctx, journal.FollowOptions{Reader: watchReader(berth), Berth: berth, After: journal.Position(after)}, func(e *journal.Entry) error {
-		we = watch.Entry{
-			Position: uint64(e.Position), Source: e.Source, Plan: e.Plan,
+func (r reader) FollowAll(ctx context.Context, after uint64, fn func(*batch.Entry) error) error {
+	return r.follow(ctx, journal.FollowOptions{Reader: r.name, After: journal.Position(after)}, fn)
+}
+
+func (r reader) follow(ctx context.Context, o journal.FollowOptions, fn func(*batch.Entry) error) error {
+	var be batch.Entry
+	err := r.Follow(ctx, o, func(e *journal.Entry) error {
+		be = batch.Entry{
+			Position: uint64(e.Position), Berth: e.Berth, Source: e.Source, Plan: e.Plan,
 			Refused: e.Refused, Data: e.Data, Stored: e.Stored,
 		}
-		return fn(&we)
+		return fn(&be)
 	})
 	var lost *journal.RolledBackError
 	if errors.As(err, &lost) {
-		return &watch.RolledBackError{Last: uint64(lost.Resume)}
+		return &batch.RolledBackError{Last: uint64(lost.Resume)}
 	}
 	return err
 }
 
-func (j watchJournal) Last(ctx context.Context) (uint64, error) {
-	_, last, err := j.Bounds(ctx)
+func (r reader) Last(ctx context.Context) (uint64, error) {
+	_, last, err := r.Bounds(ctx)
 	return uint64(last), err
+}
+
+// watchJournal is the journal as the watch sees it, which follows it berth by berth.
+type watchJournal struct{ reader }
+
+func (j watchJournal) FollowBerth(ctx context.Context, berth string, after uint64, fn func(*batch.Entry) error) error {
+	return j.follow(ctx, journal.FollowOptions{Reader: watchReader(berth), Berth: berth, After: journal.Position(after)}, fn)
 }
 
 func (j watchJournal) SaveSnapshot(ctx context.Context, berth string, data []byte) error {
@@ -69,36 +85,8 @@ func (j watchJournal) LoadSnapshot(ctx context.Context, berth string) ([]byte, b
 	return j.Get(ctx, snapshotBucket, berth)
 }
 
-// watchPlans is the plans as the watch sees them.
-type watchPlans struct{ *planbook.Book }
-
-func (p watchPlans) PlanByFingerprint(ctx context.Context, berth, fingerprint string) (*mooring.Plan, error) {
-	plan, err := p.Book.PlanByFingerprint(ctx, berth, fingerprint)
-	if errors.Is(err, planbook.ErrDamaged) {
-		return nil, fmt.Errorf("%w: %w", watch.ErrPlanLost, err)
-	}
-	return plan, err
-}
-
 // storeJournal is the journal as the feed of the store sees it.
-type storeJournal struct{ *journal.Journal }
-
-func (j storeJournal) FollowAll(ctx context.Context, after uint64, fn func(*history.Entry) error) error {
-	var he history.Entry
-	err := j.Follow(ctx, journal.FollowOptions{Reader: storeKey, After: journal.Position(after)}, func(e *journal.Entry) error {
-		he = history.Entry{Position: uint64(e.Position), Berth: e.Berth, Refused: e.Refused, Data: e.Data}
-		return fn(&he)
-	})
-	var lost *journal.RolledBackError
-	if errors.As(err, &lost) {
-		return &history.RolledBackError{Last: uint64(lost.Resume)}
-	}
-	return err
-}
-
-func (j storeJournal) Last(ctx context.Context) (uint64, error) {
-	return watchJournal(j).Last(ctx)
-}
+type storeJournal struct{ reader }
 
 func (j storeJournal) SavePosition(ctx context.Context, data []byte) error {
 	return j.Put(ctx, positionBucket, storeKey, data)
@@ -109,20 +97,7 @@ func (j storeJournal) LoadPosition(ctx context.Context) ([]byte, bool, error) {
 }
 
 // staysJournal is the journal as the keeper of the stays sees it.
-type staysJournal struct{ *journal.Journal }
-
-func (j staysJournal) FollowStays(ctx context.Context, after uint64, fn func(*stay.Entry) error) error {
-	var se stay.Entry
-	err := j.Follow(ctx, journal.FollowOptions{Reader: staysKey, After: journal.Position(after)}, func(e *journal.Entry) error {
-		se = stay.Entry{Position: uint64(e.Position), Berth: e.Berth, Plan: e.Plan, Refused: e.Refused, Data: e.Data}
-		return fn(&se)
-	})
-	var lost *journal.RolledBackError
-	if errors.As(err, &lost) {
-		return &stay.RolledBackError{Last: uint64(lost.Resume)}
-	}
-	return err
-}
+type staysJournal struct{ reader }
 
 func (j staysJournal) SaveStays(ctx context.Context, berth string, data []byte) error {
 	return j.Put(ctx, staysBucket, berth, data)
@@ -162,20 +137,6 @@ func (j staysJournal) LoadPosition(ctx context.Context) (uint64, error) {
 	return position, nil
 }
 
-// staysShips is the plan book as the keeper of the stays sees it.
-type staysShips struct{ *planbook.Book }
-
-func (p staysShips) Ship(ctx context.Context, berth, fingerprint string) (string, error) {
-	plan, err := p.PlanByFingerprint(ctx, berth, fingerprint)
-	switch {
-	case errors.Is(err, planbook.ErrDamaged):
-		return "", fmt.Errorf("%w: %w", stay.ErrPlanLost, err)
-	case err != nil:
-		return "", err
-	}
-	return plan.Ship.Name, nil
-}
-
 // intakeService registers the intake with the gRPC server.
 type intakeService struct{ *intake.Server }
 
@@ -201,38 +162,6 @@ func berthLines(book *planbook.Book) func() []history.BerthLines {
 		}
 		return all
 	}
-}
-
-// linesReader is the journal's name of the line records.
-const linesReader = "lines"
-
-// linesJournal is the journal as the line records see it.
-type linesJournal struct{ *journal.Journal }
-
-func (j linesJournal) FollowAll(ctx context.Context, after uint64, fn func(*linebook.Entry) error) error {
-	var le linebook.Entry
-	err := j.Follow(ctx, journal.FollowOptions{Reader: linesReader, After: journal.Position(after)}, func(e *journal.Entry) error {
-		le = linebook.Entry{Position: uint64(e.Position), Berth: e.Berth, Plan: e.Plan, Refused: e.Refused, Data: e.Data}
-		return fn(&le)
-	})
-	var lost *journal.RolledBackError
-	if errors.As(err, &lost) {
-		return &linebook.RolledBackError{Last: uint64(lost.Resume)}
-	}
-	return err
-}
-
-func (j linesJournal) Last(ctx context.Context) (uint64, error) { return watchJournal(j).Last(ctx) }
-
-// linesPlans is the plans as the line records see them.
-type linesPlans struct{ *planbook.Book }
-
-func (p linesPlans) PlanByFingerprint(ctx context.Context, berth, fingerprint string) (*mooring.Plan, error) {
-	plan, err := p.Book.PlanByFingerprint(ctx, berth, fingerprint)
-	if errors.Is(err, planbook.ErrDamaged) {
-		return nil, fmt.Errorf("%w: %w", linebook.ErrPlanLost, err)
-	}
-	return plan, err
 }
 
 // linesAlarms is the alarm log as the line records see it.

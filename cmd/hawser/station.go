@@ -167,7 +167,7 @@ func (s *station) openServices(ctx context.Context) (err error) {
 		return err
 	}
 	s.watch, err = watch.New(watch.Options{
-		Journal: watchJournal{s.journal}, Plans: watchPlans{s.book}, Alarms: s.alarms, Picture: s.board,
+		Journal: watchJournal{reader{Journal: s.journal}}, Plans: s.book, Alarms: s.alarms, Picture: s.board,
 		Log: s.log, Registerer: s.registry,
 	})
 	if err != nil {
@@ -198,7 +198,7 @@ func (s *station) openServices(ctx context.Context) (err error) {
 	if err := s.openLines(); err != nil {
 		return err
 	}
-	if s.stays, err = stay.New(stay.Options{Journal: staysJournal{s.journal}, Ships: staysShips{s.book}, Log: s.log}); err != nil {
+	if s.stays, err = stay.New(stay.Options{Journal: staysJournal{reader{s.journal, staysKey}}, Plans: s.book, Log: s.log}); err != nil {
 		return err
 	}
 	s.rounds, err = rounds.New(rounds.Options{Look: s.look, Alarms: s.alarms, Log: s.log, SilentAfter: s.cfg.SilentAfter})
@@ -228,7 +228,7 @@ func (s *station) openLines() error {
 		return err
 	}
 	s.lines, err = linebook.New(linebook.Options{
-		Journal: linesJournal{s.journal}, Documents: s.journal, Records: s.journal, Plans: linesPlans{s.book},
+		Journal: reader{s.journal, linesKey}, Documents: s.journal, Records: s.journal, Plans: s.book,
 		Alarms: linesAlarms{s.alarms}, Curves: curves, Log: s.log, Registerer: s.registry,
 	})
 	return err
@@ -288,7 +288,7 @@ func (s *station) openStore(context.Context) (err error) {
 	}
 	s.pump, err = store.NewPump(s.store, store.PumpOptions{Log: s.log, Registerer: s.registry})
 	if err == nil {
-		s.feed = history.NewFeed(storeJournal{s.journal}, s.pump, s.log, refill)
+		s.feed = history.NewFeed(storeJournal{reader{s.journal, storeKey}}, s.pump, s.log, refill)
 	}
 	s.onClose("store", s.closeStore)
 	return err

@@ -18,31 +18,15 @@ import (
 	"hawser/ingest/batch"
 )
 
-// Entry is one batch as the journal holds it, valid only in the call.
-type Entry struct {
-	Position uint64
-	Berth    string
-	Refused  []uint32
-	Data     []byte
-}
-
 // Journal gives every entry in order and keeps one small document.
 type Journal interface {
 	// FollowAll hands over every entry after a position, in order, until ctx ends
 	// or fn fails, or the journal lost entries under way that it had handed over:
-	// then the error is a RolledBackError.
-	FollowAll(ctx context.Context, after uint64, fn func(*Entry) error) error
+	// then the error is a batch.RolledBackError.
+	FollowAll(ctx context.Context, after uint64, fn func(*batch.Entry) error) error
 	Last(ctx context.Context) (uint64, error)
 	SavePosition(ctx context.Context, data []byte) error
 	LoadPosition(ctx context.Context) (data []byte, ok bool, err error)
-}
-
-// RolledBackError says that a journal lost what it had handed over, and up to
-// where it has not.
-type RolledBackError struct{ Last uint64 }
-
-func (e *RolledBackError) Error() string {
-	return fmt.Sprintf("journal lost what came after position %d", e.Last)
 }
 
 // Pump takes blocks on their way to the store.
@@ -109,7 +93,7 @@ func (f *Feed) Run(ctx context.Context) error {
 		if ctx.Err() != nil {
 			return nil
 		}
-		var lost *RolledBackError
+		var lost *batch.RolledBackError
 		if errors.As(err, &lost) {
 			f.end = min(f.end, lost.Last)
 		}
@@ -140,7 +124,7 @@ func (f *Feed) run(ctx context.Context) error {
 		return err
 	}
 	f.end = math.MaxUint64
-	return f.journal.FollowAll(ctx, f.offered, func(e *Entry) error { return f.offer(ctx, e) })
+	return f.journal.FollowAll(ctx, f.offered, func(e *batch.Entry) error { return f.offer(ctx, e) })
 }
 
 // resume finds the position to begin after.
@@ -178,16 +162,13 @@ func (f *Feed) begin(ctx context.Context, after uint64) error {
 	return nil
 }
 
-func (f *Feed) offer(ctx context.Context, e *Entry) error {
+func (f *Feed) offer(ctx context.Context, e *batch.Entry) error {
 	if e.Position <= f.offered {
 		return nil // delivered a second time; the pump takes positions as they rise
 	}
-	block, _, err := f.decoder.Decode(e.Data)
+	block, err := f.decoder.DecodeEntry(e)
 	if err != nil {
 		f.log.Error("unreadable batch passed over", "berth", e.Berth, "position", e.Position, "err", err)
-		block = nil
-	} else {
-		block.Drop(e.Refused)
 	}
 	if err := f.pump.Offer(ctx, e.Position, e.Berth, block); err != nil {
 		return err

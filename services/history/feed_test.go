@@ -10,6 +10,7 @@ import (
 	"testing/synctest"
 	"time"
 
+	"hawser/ingest/batch"
 	"hawser/services/history"
 )
 
@@ -199,7 +200,7 @@ func TestJournalFails(t *testing.T) {
 		{"the mark", func(j *journal, fails func() error) { j.load = fails }},
 		{"keeping the mark", func(j *journal, fails func() error) { j.save = func(string) error { return fails() } }},
 		{"an entry", func(j *journal, fails func() error) {
-			j.broke = func(e *history.Entry) error {
+			j.broke = func(e *batch.Entry) error {
 				if e.Position == 11 {
 					return fails()
 				}
@@ -258,7 +259,7 @@ func TestJournalLosesItsEndUnderWay(t *testing.T) {
 		synctest.Test(t, func(t *testing.T) {
 			j, p, w := newJournal(all[:8000]...), &pump{}, &told{}
 			var broken error
-			j.broke = func(e *history.Entry) error {
+			j.broke = func(e *batch.Entry) error {
 				if e.Position != 8001 || broken != nil {
 					return nil
 				}
@@ -267,7 +268,7 @@ func TestJournalLosesItsEndUnderWay(t *testing.T) {
 				defer j.mu.Unlock()
 				j.entries = slices.Clone(j.entries[:7900])
 				if filled {
-					broken = fmt.Errorf("follow: %w", &history.RolledBackError{Last: 7900})
+					broken = fmt.Errorf("follow: %w", &batch.RolledBackError{Last: 7900})
 					j.entries = all
 				}
 				return broken

@@ -14,7 +14,6 @@ import (
 
 	"hawser/detect/reading"
 	"hawser/ingest/batch"
-	"hawser/services/history"
 )
 
 func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
@@ -24,24 +23,24 @@ var errDisk = errors.New("no space left on device")
 // journal is entries at positions from 1 and one document, in memory.
 type journal struct {
 	mu      sync.Mutex
-	entries []history.Entry
+	entries []batch.Entry
 	grew    chan struct{}
 	mark    string // "" for none
 	marks   []string
 	from    []uint64 // where each follower began
 
-	last  func() error                 // nil: it answers
-	save  func(data string) error      // nil: takes all
-	load  func() error                 // nil: it answers
-	again func(i int) []int            // entries handed over once more after this one
-	broke func(e *history.Entry) error // the journal fails before this entry
+	last  func() error               // nil: it answers
+	save  func(data string) error    // nil: takes all
+	load  func() error               // nil: it answers
+	again func(i int) []int          // entries handed over once more after this one
+	broke func(e *batch.Entry) error // the journal fails before this entry
 }
 
-func newJournal(entries ...history.Entry) *journal {
+func newJournal(entries ...batch.Entry) *journal {
 	return &journal{entries: entries, grew: make(chan struct{})}
 }
 
-func (j *journal) add(entries ...history.Entry) {
+func (j *journal) add(entries ...batch.Entry) {
 	j.mu.Lock()
 	defer j.mu.Unlock()
 	j.entries = append(j.entries, entries...)
@@ -89,9 +88,9 @@ func (j *journal) LoadPosition(context.Context) ([]byte, bool, error) {
 	return []byte(j.mark), j.mark != "", nil
 }
 
-func (j *journal) FollowAll(ctx context.Context, after uint64, fn func(*history.Entry) error) error {
+func (j *journal) FollowAll(ctx context.Context, after uint64, fn func(*batch.Entry) error) error {
 	if last := j.end(); after > last {
-		return &history.RolledBackError{Last: last}
+		return &batch.RolledBackError{Last: last}
 	}
 	j.mu.Lock()
 	j.from = append(j.from, after)
@@ -132,7 +131,7 @@ func (j *journal) FollowAll(ctx context.Context, after uint64, fn func(*history.
 }
 
 // hand gives an entry whose bytes are gone after the call.
-func hand(e history.Entry, fn func(*history.Entry) error) error {
+func hand(e batch.Entry, fn func(*batch.Entry) error) error {
 	e.Data, e.Refused = slices.Clone(e.Data), slices.Clone(e.Refused)
 	err := fn(&e)
 	clear(e.Data)
@@ -196,7 +195,7 @@ func (p *pump) positions() []uint64 {
 
 // entries are positions from one to another inclusive, three readings each in two
 // columns, of two berths in turn.
-func entries(t *testing.T, from, to uint64) []history.Entry {
+func entries(t *testing.T, from, to uint64) []batch.Entry {
 	t.Helper()
 	tension := reading.Channel{Line: "1", Kind: reading.Tension}
 	wind := reading.Channel{Kind: reading.WindSpeed}
@@ -207,9 +206,9 @@ func entries(t *testing.T, from, to uint64) []history.Entry {
 	if err != nil {
 		t.Fatal(err)
 	}
-	var out []history.Entry
+	var out []batch.Entry
 	for p := from; p <= to; p++ {
-		out = append(out, history.Entry{Position: p, Berth: fmt.Sprintf("east-%d", p%2), Data: data})
+		out = append(out, batch.Entry{Position: p, Berth: fmt.Sprintf("east-%d", p%2), Data: data})
 	}
 	return out
 }

@@ -8,7 +8,6 @@ import (
 	"hawser/detect/mooring"
 	"hawser/detect/reading"
 	"hawser/ingest/batch"
-	"hawser/services/linebook"
 )
 
 // What a reading costs in the records, its batch's decoding with it: a berth of 16
@@ -37,7 +36,7 @@ func BenchmarkTake(b *testing.B) {
 		if err != nil {
 			b.Fatal(err)
 		}
-		w.entries = append(w.entries, linebook.Entry{Position: uint64(i + 1), Berth: "east-1", Plan: "plan-0", Data: data})
+		w.entries = append(w.entries, batch.Entry{Position: uint64(i + 1), Berth: "east-1", Plan: "plan-0", Data: data})
 	}
 	b.ReportAllocs()
 	samples := 0

@@ -7,6 +7,8 @@ import (
 
 	"hawser/detect/mooring"
 	"hawser/detect/reading"
+	"hawser/ingest/batch"
+	"hawser/ingest/planbook"
 )
 
 // spell is since which journal position a berth is under a plan.
@@ -38,7 +40,7 @@ func (b *berth) under(fingerprint string) bool {
 }
 
 // take folds one entry.
-func (b *Book) take(ctx context.Context, e *Entry) error {
+func (b *Book) take(ctx context.Context, e *batch.Entry) error {
 	if e.Position <= b.position { // written by this goroutine only
 		return nil
 	}
@@ -46,18 +48,16 @@ func (b *Book) take(ctx context.Context, e *Entry) error {
 		return err
 	}
 	at, err := b.bind(ctx, e)
-	if errors.Is(err, ErrPlanLost) {
+	if errors.Is(err, planbook.ErrDamaged) {
 		at = nil
 	} else if err != nil {
 		return err
 	}
 	var block *reading.Block
 	if at != nil {
-		if block, _, err = b.decoder.Decode(e.Data); err != nil {
+		if block, err = b.decoder.DecodeEntry(e); err != nil {
 			b.o.Log.Error("unreadable batch is in no line record", "berth", e.Berth, "position", e.Position, "err", err)
 			at = nil
-		} else {
-			block.Drop(e.Refused)
 		}
 	}
 	b.mu.Lock()
@@ -80,7 +80,7 @@ func (b *Book) take(ctx context.Context, e *Entry) error {
 }
 
 // bind puts the berth under the entry's plan.
-func (b *Book) bind(ctx context.Context, e *Entry) (*berth, error) {
+func (b *Book) bind(ctx context.Context, e *batch.Entry) (*berth, error) {
 	b.mu.Lock()
 	at := b.berths[e.Berth]
 	if at == nil {
@@ -124,7 +124,7 @@ func (b *berth) arrive(position uint64, anew bool) {
 }
 
 // note puts a spell among the berth's, unless it is the one it is in.
-func (b *berth) note(s *ship, e *Entry) {
+func (b *berth) note(s *ship, e *batch.Entry) {
 	if n := len(b.spells); n > 0 && b.spells[n-1].Plan == e.Plan {
 		return
 	}

@@ -53,30 +53,13 @@ import (
 	"hawser/ingest/batch"
 )
 
-// Entry is one batch as the journal holds it, valid only in the call.
-type Entry struct {
-	Position uint64
-	Berth    string
-	Plan     string // fingerprint of the plan it was taken in under
-	Refused  []uint32
-	Data     []byte
-}
-
 // Journal gives every entry in order.
 type Journal interface {
 	// FollowAll hands over every entry after a position, in order, until ctx ends
 	// or fn fails, or the journal lost entries under way that it had handed over:
-	// then the error is a RolledBackError.
-	FollowAll(ctx context.Context, after uint64, fn func(*Entry) error) error
+	// then the error is a batch.RolledBackError.
+	FollowAll(ctx context.Context, after uint64, fn func(*batch.Entry) error) error
 	Last(ctx context.Context) (uint64, error)
-}
-
-// RolledBackError says that a journal lost what it had handed over, and up to
-// where it has not.
-type RolledBackError struct{ Last uint64 }
-
-func (e *RolledBackError) Error() string {
-	return fmt.Sprintf("journal lost what came after position %d", e.Last)
 }
 
 // Documents keeps small named documents, the last value of each.
@@ -91,11 +74,8 @@ type Records interface {
 	ReadRecords(ctx context.Context, log string, after uint64, fn func(position uint64, data []byte) error) error
 }
 
-// ErrPlanLost is wrapped by the error of Plans for a plan that is lost for good: the
-// batches taken in under it are in no record.
-var ErrPlanLost = errors.New("plan is lost")
-
-// Plans gives the plan a batch was taken in under.
+// Plans gives the plan a batch was taken in under. What was taken in under one that
+// is planbook.ErrDamaged, for good, is in no record.
 type Plans interface {
 	PlanByFingerprint(ctx context.Context, berth, fingerprint string) (*mooring.Plan, error)
 }
@@ -226,7 +206,7 @@ func (b *Book) Run(ctx context.Context) error {
 			}
 			return nil
 		}
-		var lost *RolledBackError
+		var lost *batch.RolledBackError
 		if errors.As(err, &lost) {
 			b.end, b.resumed = min(b.end, lost.Last), false
 		}
@@ -255,7 +235,7 @@ func (b *Book) run(ctx context.Context) error {
 	b.mu.Unlock()
 	g, ctx := errgroup.WithContext(ctx)
 	g.Go(func() error {
-		return b.o.Journal.FollowAll(ctx, position, func(e *Entry) error { return b.take(ctx, e) })
+		return b.o.Journal.FollowAll(ctx, position, func(e *batch.Entry) error { return b.take(ctx, e) })
 	})
 	g.Go(func() error {
 		b.o.Alarms.Follow(ctx, alarms, func(e *Event) error { return b.takeAlarm(ctx, e) })

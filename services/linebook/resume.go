@@ -6,6 +6,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"hawser/ingest/planbook"
 	"maps"
 	"math"
 	"slices"
@@ -196,7 +197,7 @@ func (b *Book) rebind(ctx context.Context, m *mark) error {
 	for _, name := range slices.SortedFunc(maps.Keys(m.Berths), func(a, b string) int { return cmp.Compare(newest(a).First, newest(b).First) }) {
 		last := newest(name)
 		plan, err := b.o.Plans.PlanByFingerprint(ctx, name, last.Plan)
-		if errors.Is(err, ErrPlanLost) {
+		if errors.Is(err, planbook.ErrDamaged) {
 			continue
 		}
 		if err != nil {

@@ -20,6 +20,7 @@ import (
 	"hawser/detect/mooring"
 	"hawser/detect/reading"
 	"hawser/ingest/batch"
+	"hawser/ingest/planbook"
 	hawserv1 "hawser/proto/hawser/v1"
 	"hawser/services/alarm/alarmtest"
 	"hawser/services/linebook"
@@ -38,10 +39,10 @@ const second = int64(time.Second)
 // while no book runs.
 type world struct {
 	mu      sync.Mutex
-	entries []linebook.Entry // positions from 1
+	entries []batch.Entry // positions from 1
 	docs    map[string][]byte
 	put     func(key string) error // nil takes all
-	before  func(e *linebook.Entry) error
+	before  func(e *batch.Entry) error
 	ropes   alarmtest.Records
 	alarms  []linebook.Event
 	// alarmsMissing is how many records the alarm log has and does not give.
@@ -63,9 +64,9 @@ func newWorld(plans ...*mooring.Plan) *world {
 
 func (w *world) Last(context.Context) (uint64, error) { return uint64(len(w.entries)), nil }
 
-func (w *world) FollowAll(ctx context.Context, after uint64, fn func(*linebook.Entry) error) error {
+func (w *world) FollowAll(ctx context.Context, after uint64, fn func(*batch.Entry) error) error {
 	if last := uint64(len(w.entries)); after > last {
-		return &linebook.RolledBackError{Last: last}
+		return &batch.RolledBackError{Last: last}
 	}
 	for _, e := range w.entries[after:] {
 		if w.before != nil {
@@ -110,7 +111,7 @@ func (w *world) PlanByFingerprint(_ context.Context, _, fingerprint string) (*mo
 	if p := w.plans[fingerprint]; p != nil {
 		return p, nil
 	}
-	return nil, fmt.Errorf("%w: %s", linebook.ErrPlanLost, fingerprint)
+	return nil, fmt.Errorf("%w: %s", planbook.ErrDamaged, fingerprint)
 }
 
 // alarmLog is the world's alarm log.
@@ -268,5 +269,5 @@ func (w *world) add(t testing.TB, plan int, all ...reading.Series) {
 	if p := w.plans[fingerprint]; p != nil {
 		berth = p.Berth
 	}
-	w.entries = append(w.entries, linebook.Entry{Position: uint64(len(w.entries) + 1), Berth: berth, Plan: fingerprint, Data: data})
+	w.entries = append(w.entries, batch.Entry{Position: uint64(len(w.entries) + 1), Berth: berth, Plan: fingerprint, Data: data})
 }

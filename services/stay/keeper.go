@@ -1,6 +1,7 @@
 package stay
 
 import (
+	"cmp"
 	"context"
 	"encoding/json"
 	"errors"
@@ -11,24 +12,20 @@ import (
 	"sync"
 	"time"
 
+	"hawser/detect/mooring"
 	"hawser/detect/reading"
 	"hawser/ingest/batch"
+	"hawser/ingest/planbook"
 )
-
-// Entry is one batch as the journal holds it, valid only in the call.
-type Entry struct {
-	Position uint64
-	Berth    string
-	Plan     string // fingerprint
-	Refused  []uint32
-	Data     []byte
-}
 
 // Journal gives every entry in order and keeps a document a berth.
 type Journal interface {
 	// FollowStays hands over every entry after a position, in order, until ctx ends
-	// or fn fails. A *RolledBackError says that entries it had handed over are lost.
-	FollowStays(ctx context.Context, after uint64, fn func(*Entry) error) error
+	// or fn fails, or the journal lost entries under way that it had handed over: then
+	// the error is a batch.RolledBackError.
+	FollowAll(ctx context.Context, after uint64, fn func(*batch.Entry) error) error
+	// Last is the journal's newest position.
+	Last(ctx context.Context) (uint64, error)
 	SaveStays(ctx context.Context, berth string, data []byte) error
 	LoadStays(ctx context.Context) (map[string][]byte, error)
 	// SavePosition keeps how far all of them are; LoadPosition gives 0 for never.
@@ -36,26 +33,16 @@ type Journal interface {
 	LoadPosition(ctx context.Context) (uint64, error)
 }
 
-// RolledBackError says that the journal lost its end, and up to where it has not.
-type RolledBackError struct{ Last uint64 }
-
-func (e *RolledBackError) Error() string {
-	return fmt.Sprintf("journal lost what came after position %d", e.Last)
+// Plans gives the plan a batch was taken in under. What was taken in under one that
+// is planbook.ErrDamaged, for good, is in no stay.
+type Plans interface {
+	PlanByFingerprint(ctx context.Context, berth, fingerprint string) (*mooring.Plan, error)
 }
 
-// ErrPlanLost is wrapped by the error of Ships for a plan that is lost for good: the
-// batches taken in under it are in no stay.
-var ErrPlanLost = errors.New("plan is lost")
-
-// Ships names the ship of a plan that a berth was under.
-type Ships interface {
-	Ship(ctx context.Context, berth, plan string) (string, error)
-}
-
-// Options are what a Keeper needs. Journal, Ships and Log are required.
+// Options are what a Keeper needs. Journal, Plans and Log are required.
 type Options struct {
 	Journal Journal
-	Ships   Ships
+	Plans   Plans
 	Log     *slog.Logger
 	Now     func() time.Time // nil means the system's clock
 }
@@ -63,8 +50,7 @@ type Options struct {
 // Keeper follows the journal and keeps every berth's stays. Safe for concurrent use.
 type Keeper struct {
 	o       Options
-	decoder batch.Decoder     // of the one that follows
-	ships   map[string]string // by berth and plan; likewise
+	decoder batch.Decoder // of the one that follows
 
 	mu       sync.RWMutex
 	folds    map[string]*Fold
@@ -74,13 +60,13 @@ type Keeper struct {
 
 // New makes a keeper.
 func New(o Options) (*Keeper, error) {
-	if o.Journal == nil || o.Ships == nil || o.Log == nil {
-		return nil, errors.New("stay: Journal, Ships and Log are required")
+	if o.Journal == nil || o.Plans == nil || o.Log == nil {
+		return nil, errors.New("stay: Journal, Plans and Log are required")
 	}
 	if o.Now == nil {
 		o.Now = time.Now
 	}
-	return &Keeper{o: o, ships: map[string]string{}, folds: map[string]*Fold{}, changed: map[string]bool{}}, nil
+	return &Keeper{o: o, folds: map[string]*Fold{}, changed: map[string]bool{}}, nil
 }
 
 // List gives the stays of a berth, or of all for "", newest first.
@@ -94,15 +80,13 @@ func (k *Keeper) List(berth string) []Stay {
 		}
 	}
 	slices.SortStableFunc(out, func(a, b Stay) int {
-		if c := b.Arrival.Compare(a.Arrival); c != 0 {
-			return c
-		}
-		return slices.Compare([]byte(a.Berth), []byte(b.Berth))
+		return cmp.Or(b.Arrival.Compare(a.Arrival), cmp.Compare(a.Berth, b.Berth))
 	})
 	return out
 }
 
-// Prepare reads what is kept. It is called once, before Run.
+// Prepare reads what is kept. It is called once, before Run and before anything can
+// be added to the journal: only then does the journal's end tell what it lost.
 func (k *Keeper) Prepare(ctx context.Context) error {
 	documents, err := k.o.Journal.LoadStays(ctx)
 	if err != nil {
@@ -117,9 +101,17 @@ func (k *Keeper) Prepare(ctx context.Context) error {
 		}
 		k.folds[berth] = f
 	}
-	if k.position, err = k.o.Journal.LoadPosition(ctx); err != nil {
+	kept, err := k.o.Journal.LoadPosition(ctx)
+	if err != nil {
 		return fmt.Errorf("stays on record: %w", err)
 	}
+	last, err := k.o.Journal.Last(ctx)
+	if err != nil {
+		return fmt.Errorf("stays on record: %w", err)
+	}
+	// What was folded of a lost end comes again from its source, and changes nothing
+	// the second time.
+	k.position = min(kept, last)
 	return nil
 }
 
@@ -152,15 +144,13 @@ func (k *Keeper) Run(ctx context.Context) error {
 
 func (k *Keeper) follow(ctx context.Context) {
 	for ctx.Err() == nil {
-		err := k.o.Journal.FollowStays(ctx, k.position, func(e *Entry) error { return k.take(ctx, e) })
-		var lost *RolledBackError
+		err := k.o.Journal.FollowAll(ctx, k.position, func(e *batch.Entry) error { return k.take(ctx, e) })
+		var lost *batch.RolledBackError
 		switch {
 		case ctx.Err() != nil:
 			return
 		case errors.As(err, &lost):
-			// What was folded of the lost end comes again from its source, and changes
-			// nothing the second time.
-			k.mu.Lock()
+			k.mu.Lock() // as in Prepare
 			k.position = min(k.position, lost.Last)
 			k.mu.Unlock()
 		}
@@ -173,19 +163,20 @@ func (k *Keeper) follow(ctx context.Context) {
 }
 
 // take folds one entry.
-func (k *Keeper) take(ctx context.Context, e *Entry) error {
-	ship, err := k.ship(ctx, e.Berth, e.Plan)
+func (k *Keeper) take(ctx context.Context, e *batch.Entry) error {
+	plan, err := k.o.Plans.PlanByFingerprint(ctx, e.Berth, e.Plan)
 	switch {
-	case err != nil && !errors.Is(err, ErrPlanLost):
-		return err // tried again
-	case err != nil:
+	case errors.Is(err, planbook.ErrDamaged):
 		k.o.Log.Warn("a plan cannot be read, its readings are in no stay", "berth", e.Berth, "plan", e.Plan, "err", err)
+	case err != nil:
+		return err // tried again
 	default:
-		b, _, err := k.decoder.Decode(e.Data)
-		if err == nil {
-			b.Drop(e.Refused)
-			k.fold(e, ship, b)
+		b, err := k.decoder.DecodeEntry(e)
+		if err != nil {
+			k.o.Log.Error("unreadable batch is in no stay", "berth", e.Berth, "position", e.Position, "err", err)
+			break
 		}
+		k.fold(e, plan.Ship.Name, b)
 	}
 	k.mu.Lock()
 	k.position = e.Position
@@ -193,25 +184,8 @@ func (k *Keeper) take(ctx context.Context, e *Entry) error {
 	return nil
 }
 
-// ship is the ship of a plan.
-func (k *Keeper) ship(ctx context.Context, berth, plan string) (string, error) {
-	key := berth + "\x00" + plan
-	if ship, ok := k.ships[key]; ok {
-		return ship, nil
-	}
-	ship, err := k.o.Ships.Ship(ctx, berth, plan)
-	if err != nil {
-		return "", err
-	}
-	if len(k.ships) >= 10_000 {
-		clear(k.ships) // a cache
-	}
-	k.ships[key] = ship
-	return ship, nil
-}
-
 // fold tells the berth's fold of a block.
-func (k *Keeper) fold(e *Entry, ship string, b *reading.Block) {
+func (k *Keeper) fold(e *batch.Entry, ship string, b *reading.Block) {
 	ev, ok := EventOf(b)
 	if !ok {
 		return

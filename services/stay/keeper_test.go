@@ -5,14 +5,18 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"slices"
 	"sync"
 	"testing"
+	"testing/synctest"
 	"time"
 
 	"go.uber.org/goleak"
 
+	"hawser/detect/mooring"
 	"hawser/detect/reading"
 	"hawser/ingest/batch"
+	"hawser/ingest/planbook"
 	"hawser/services/stay"
 )
 
@@ -21,12 +25,12 @@ func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
 // journal is entries from position 1 and documents, in memory.
 type journal struct {
 	mu        sync.Mutex
-	entries   []stay.Entry
+	entries   []batch.Entry
 	documents map[string][]byte
 	position  uint64
 }
 
-func (j *journal) FollowStays(ctx context.Context, after uint64, fn func(*stay.Entry) error) error {
+func (j *journal) FollowAll(ctx context.Context, after uint64, fn func(*batch.Entry) error) error {
 	for _, e := range j.entries {
 		if e.Position > after {
 			if err := fn(&e); err != nil {
@@ -56,18 +60,60 @@ func (j *journal) SavePosition(_ context.Context, position uint64) error {
 
 func (j *journal) LoadPosition(context.Context) (uint64, error) { return j.position, nil }
 
-// ships fails for "away" the first time, and for ever for "lost".
-type ships struct{ asked map[string]int }
+func (j *journal) Last(context.Context) (uint64, error) { return uint64(len(j.entries)), nil }
 
-func (s ships) Ship(_ context.Context, _, plan string) (string, error) {
-	s.asked[plan]++
+// plans fail for "away" the first time, and for ever for "lost".
+type plans map[string]int // how often each was asked for
+
+func (p plans) PlanByFingerprint(_ context.Context, _, plan string) (*mooring.Plan, error) {
+	p[plan]++
 	switch {
 	case plan == "lost":
-		return "", fmt.Errorf("%w: gone", stay.ErrPlanLost)
-	case plan == "away" && s.asked[plan] == 1:
-		return "", errors.New("does not answer")
+		return nil, fmt.Errorf("%w: gone", planbook.ErrDamaged)
+	case plan == "away" && p[plan] == 1:
+		return nil, errors.New("does not answer")
 	}
-	return "Ship of " + plan, nil
+	return &mooring.Plan{Ship: mooring.Ship{Name: "Ship of " + plan}}, nil
+}
+
+// add puts two readings, taken in under a plan, in the journal.
+func (j *journal) add(t *testing.T, hours float64, plan string) {
+	t.Helper()
+	from := at(hours).UnixNano()
+	data, err := batch.Append(nil, &reading.Block{Sequence: 1, CompleteUntil: from + 2e9, Series: []reading.Series{
+		{Channel: reading.Channel{Line: "1", Kind: reading.Tension}, Time: []int64{from, from + 1e9}, Value: []float64{80, 81}, Decimals: 1}}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	j.entries = append(j.entries, batch.Entry{Position: uint64(len(j.entries) + 1), Berth: "east-3", Plan: plan, Data: data})
+}
+
+// ships runs a keeper over all there is and gives the ships of its stays, newest
+// first; prepared is called between its Prepare and its Run.
+func (j *journal) ships(t *testing.T, p plans, prepared func()) (out []string) {
+	t.Helper()
+	synctest.Test(t, func(t *testing.T) {
+		k, err := stay.New(stay.Options{Journal: j, Plans: p, Log: slog.New(slog.DiscardHandler), Now: func() time.Time { return at(31) }})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := k.Prepare(t.Context()); err != nil {
+			t.Fatal(err)
+		}
+		prepared()
+		ctx, cancel := context.WithCancel(t.Context())
+		ended := make(chan error, 1)
+		go func() { ended <- k.Run(ctx) }()
+		time.Sleep(time.Minute) // of the test's clock
+		cancel()
+		if err := <-ended; err != nil {
+			t.Fatal(err)
+		}
+		for _, s := range k.List("") {
+			out = append(out, s.Ship)
+		}
+	})
+	return out
 }
 
 // A plan that cannot be read just now is asked for again, one that is lost is passed
@@ -76,46 +122,31 @@ func (s ships) Ship(_ context.Context, _, plan string) (string, error) {
 func TestKeeper(t *testing.T) {
 	j := &journal{documents: map[string][]byte{}}
 	for k, plan := range []string{"a", "away", "lost", "b"} {
-		from := at(float64(10 * k)).UnixNano()
-		data, err := batch.Append(nil, &reading.Block{Sequence: 1, CompleteUntil: from + 2e9, Series: []reading.Series{
-			{Channel: reading.Channel{Line: "1", Kind: reading.Tension}, Time: []int64{from, from + 1e9}, Value: []float64{80, 81}, Decimals: 1}}})
-		if err != nil {
-			t.Fatal(err)
-		}
-		j.entries = append(j.entries, stay.Entry{Position: uint64(k + 1), Berth: "east-3", Plan: plan, Data: data})
+		j.add(t, float64(10*k), plan)
 	}
-	run := func(asked map[string]int) []stay.Stay {
-		k, err := stay.New(stay.Options{Journal: j, Ships: ships{asked}, Log: slog.New(slog.DiscardHandler), Now: func() time.Time { return at(31) }})
-		if err != nil {
-			t.Fatal(err)
-		}
-		if err := k.Prepare(t.Context()); err != nil {
-			t.Fatal(err)
-		}
-		ctx, cancel := context.WithCancel(t.Context())
-		ended := make(chan error, 1)
-		go func() { ended <- k.Run(ctx) }()
-		look := time.NewTicker(5 * time.Millisecond)
-		defer look.Stop()
-		for deadline := time.Now().Add(30 * time.Second); len(k.List("")) < 3 && time.Now().Before(deadline); {
-			<-look.C
-		}
-		cancel()
-		if err := <-ended; err != nil {
-			t.Fatal(err)
-		}
-		return k.List("")
+	want := []string{"Ship of b", "Ship of away", "Ship of a"}
+	if got := j.ships(t, plans{}, func() {}); !slices.Equal(got, want) {
+		t.Errorf("stays of %q", got)
 	}
-	check := func(stays []stay.Stay) {
-		t.Helper()
-		if len(stays) != 3 || stays[0].Ship != "Ship of b" || stays[1].Ship != "Ship of away" || stays[2].Ship != "Ship of a" {
-			t.Errorf("stays: %+v", stays)
-		}
+	again := plans{}
+	if got := j.ships(t, again, func() {}); !slices.Equal(got, want) || j.position != 4 || len(again) != 0 {
+		t.Errorf("stays of %q, kept up to %d, asked again for %v", got, j.position, again)
 	}
-	check(run(map[string]int{}))
-	asked := map[string]int{}
-	check(run(asked))
-	if j.position != 4 || len(asked) != 0 {
-		t.Errorf("kept up to %d, asked again for %v", j.position, asked)
+}
+
+// Where the journal has lost its end, what comes in its place is folded, also where
+// that has grown past it before the keeper reads on.
+func TestKeeperOfAJournalThatLostItsEnd(t *testing.T) {
+	j := &journal{documents: map[string][]byte{}}
+	j.add(t, 0, "a")
+	j.add(t, 10, "b")
+	j.ships(t, plans{}, func() {})
+	j.entries = j.entries[:1]
+	got := j.ships(t, plans{}, func() {
+		j.add(t, 20, "c")
+		j.add(t, 30, "d")
+	})
+	if want := []string{"Ship of d", "Ship of c", "Ship of b", "Ship of a"}; !slices.Equal(got, want) || j.position != 3 {
+		t.Errorf("stays of %q, kept up to %d", got, j.position)
 	}
 }

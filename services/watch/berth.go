@@ -9,6 +9,7 @@ import (
 	"hawser/detect"
 	"hawser/detect/mooring"
 	"hawser/ingest/batch"
+	"hawser/ingest/planbook"
 )
 
 // berthWatch is one run over one berth's entries.
@@ -46,7 +47,7 @@ func (b *berthWatch) run(ctx context.Context) error {
 			return err
 		}
 	}
-	err := b.o.Journal.FollowBerth(ctx, b.berth, b.position, func(e *Entry) error { return b.take(ctx, e) })
+	err := b.o.Journal.FollowBerth(ctx, b.berth, b.position, func(e *batch.Entry) error { return b.take(ctx, e) })
 	if ctx.Err() != nil {
 		// The last state is kept in the time after the stop that the owner grants.
 		keep, cancel := context.WithTimeout(context.WithoutCancel(ctx), 2*time.Second)
@@ -86,18 +87,18 @@ func (b *berthWatch) resume(ctx context.Context) error {
 }
 
 // take puts one entry through.
-func (b *berthWatch) take(ctx context.Context, e *Entry) error {
+func (b *berthWatch) take(ctx context.Context, e *batch.Entry) error {
 	if e.Position <= b.position {
 		return nil // delivered a second time
 	}
-	if err := b.prepare(ctx, e); errors.Is(err, ErrPlanLost) {
+	if err := b.prepare(ctx, e); errors.Is(err, planbook.ErrDamaged) {
 		b.passOver(e, err)
 		return nil
 	} else if err != nil {
 		return err
 	}
 	b.position = e.Position
-	block, _, err := b.decoder.Decode(e.Data)
+	block, err := b.decoder.DecodeEntry(e)
 	if err != nil {
 		// The intake let it in, so it is the journal that spoilt it: it will not
 		// get better by trying again.
@@ -105,7 +106,6 @@ func (b *berthWatch) take(ctx context.Context, e *Entry) error {
 		b.m.setAside.WithLabelValues(b.berth).Inc()
 		return nil
 	}
-	block.Drop(e.Refused)
 	b.sent.note(b.berth, e.Source, block)
 	changes := b.unit.Take(e.Source, block)
 	if len(changes) > 0 {
@@ -130,7 +130,7 @@ func (b *berthWatch) take(ctx context.Context, e *Entry) error {
 
 // passOver leaves an entry out that no plan is left to read by. It would not get
 // better by waiting, and the berth must not go unwatched for it.
-func (b *berthWatch) passOver(e *Entry, err error) {
+func (b *berthWatch) passOver(e *batch.Entry, err error) {
 	if b.lost != e.Plan {
 		b.o.Log.Error("batches passed over, their plan is lost", "berth", b.berth, "position", e.Position, "plan", e.Plan, "err", err)
 		b.lost = e.Plan
@@ -144,7 +144,7 @@ func (b *berthWatch) passOver(e *Entry, err error) {
 // start, that the alarm log agrees with the unit. It mostly does; not where the
 // journal lost its end and never got it again, nor where the state had to be
 // learnt anew from too little.
-func (b *berthWatch) prepare(ctx context.Context, e *Entry) error {
+func (b *berthWatch) prepare(ctx context.Context, e *batch.Entry) error {
 	replaced := b.unit != nil && b.plan != e.Plan
 	var plan *mooring.Plan
 	var err error

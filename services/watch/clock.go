@@ -4,6 +4,7 @@ import (
 	"time"
 
 	"hawser/detect/reading"
+	"hawser/ingest/batch"
 )
 
 // A source whose clock is set back sends readings dated before what was watched
@@ -32,7 +33,7 @@ type late struct {
 
 // dated notes how the readings of an entry are dated; unused is how many of them
 // came too late for the detectors.
-func (b *berthWatch) dated(e *Entry, block *reading.Block, unused uint64) {
+func (b *berthWatch) dated(e *batch.Entry, block *reading.Block, unused uint64) {
 	samples := block.Samples()
 	if samples == 0 {
 		return

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"hawser/detect"
+	"hawser/ingest/batch"
 	"hawser/ingest/simulate"
 	"hawser/services/alarm"
 	"hawser/services/watch"
@@ -23,18 +24,18 @@ func TestSlipAndPartingAcrossStops(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	var entries []watch.Entry
+	var entries []batch.Entry
 	var want []detect.Change
 	unit := watch.NewUnit(plan)
 	for n := range uint64(140) {
 		b := sim.Next()
 		want = append(want, unit.Take("deck", b)...)
-		entries = append(entries, watch.Entry{Position: n + 1, Source: "deck", Plan: first, Data: pack(t, b), Stored: begin})
+		entries = append(entries, batch.Entry{Position: n + 1, Source: "deck", Plan: first, Data: pack(t, b), Stored: begin})
 	}
 	r := newRig(entries, plans{first: plan})
 	for _, second := range []uint64{74, 131} {
 		r.process(t, func(stop func()) {
-			r.journal.before = func(e *watch.Entry) error {
+			r.journal.before = func(e *batch.Entry) error {
 				if e.Position > second {
 					stop()
 				}
@@ -67,12 +68,12 @@ func TestSlipAndPartingAcrossStops(t *testing.T) {
 func BenchmarkEntry(b *testing.B) {
 	plan := loadPlan(b, "tanker-12")
 	load := simulate.NewLoad(12, 1, begin)
-	entries := make([]watch.Entry, 0, b.N)
+	entries := make([]batch.Entry, 0, b.N)
 	samples := 0
 	for n := range b.N {
 		block := load.Next()
 		samples += block.Samples()
-		entries = append(entries, watch.Entry{Position: uint64(n + 1), Source: "deck", Plan: first,
+		entries = append(entries, batch.Entry{Position: uint64(n + 1), Source: "deck", Plan: first,
 			Data: pack(b, block), Stored: time.Now()})
 	}
 	r := newRig(entries, plans{first: plan})

@@ -8,7 +8,7 @@ import (
 	"time"
 
 	"hawser/detect/reading"
-	"hawser/services/watch"
+	"hawser/ingest/batch"
 )
 
 func TestUnreadableEntriesArePassedOver(t *testing.T) {
@@ -29,7 +29,7 @@ func TestUnreadableEntriesArePassedOver(t *testing.T) {
 		t.Errorf("%v counted of %d", got, unreadable)
 	}
 	// Passed over is taken: not read again.
-	r.journal.add(watch.Entry{Position: r.journal.end() + 1, Source: "bow", Plan: other, Data: []byte("no batch")})
+	r.journal.add(batch.Entry{Position: r.journal.end() + 1, Source: "bow", Plan: other, Data: []byte("no batch")})
 	r.toEnd(t)
 	r.journal.from = nil
 	r.toEnd(t)
@@ -108,7 +108,7 @@ func TestMetrics(t *testing.T) {
 		extra.Series[0].Channel.Line = "no such line"
 		extra.Series[1].Time = []int64{begin.UnixNano(), begin.UnixNano() + 1} // long past
 		extra.Series[2].Quality[1] = reading.Bad
-		entries = append(entries, watch.Entry{Position: entries[79].Position + 1, Source: "bow", Plan: first,
+		entries = append(entries, batch.Entry{Position: entries[79].Position + 1, Source: "bow", Plan: first,
 			Data: pack(t, extra), Stored: time.Now()})
 		r := newRig(entries, plans{first: plan})
 		_, stop := r.start(t)

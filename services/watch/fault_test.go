@@ -3,12 +3,11 @@ package watch_test
 import (
 	"context"
 	"errors"
+	"hawser/ingest/batch"
 	"strings"
 	"testing"
 	"testing/synctest"
 	"time"
-
-	"hawser/services/watch"
 )
 
 var errDisk = errors.New("no space left on device")
@@ -73,7 +72,7 @@ func TestSnapshotDoesNotAnswer(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		r := newRig(entries, p)
 		r.process(t, func(stop func()) {
-			r.journal.before = func(e *watch.Entry) error {
+			r.journal.before = func(e *batch.Entry) error {
 				if e.Position >= entries[250].Position {
 					stop()
 				}

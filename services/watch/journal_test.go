@@ -3,10 +3,9 @@ package watch_test
 import (
 	"context"
 	"fmt"
+	"hawser/ingest/batch"
 	"slices"
 	"sync"
-
-	"hawser/services/watch"
 )
 
 // rolledBack is what the journal says to a reader that stands past its end.
@@ -19,7 +18,7 @@ func (e *rolledBack) Error() string {
 // journal is one berth's entries in memory.
 type journal struct {
 	mu       sync.Mutex
-	entries  []watch.Entry
+	entries  []batch.Entry
 	grew     chan struct{} // closed and replaced when there are more
 	snapshot []byte
 	saved    int
@@ -29,16 +28,16 @@ type journal struct {
 	save   func(data []byte) error         // nil: takes all
 	saving func(ctx context.Context) error // nil: at once
 	load   func() error                    // nil: nothing
-	before func(e *watch.Entry) error      // called before an entry is handed over
+	before func(e *batch.Entry) error      // called before an entry is handed over
 	atEnd  func(ctx context.Context) error // nil: waits for more
 	again  int                             // every tenth entry is followed by this many of those before
 }
 
-func newJournal(entries ...watch.Entry) *journal {
+func newJournal(entries ...batch.Entry) *journal {
 	return &journal{entries: entries, grew: make(chan struct{})}
 }
 
-func (j *journal) add(entries ...watch.Entry) {
+func (j *journal) add(entries ...batch.Entry) {
 	j.mu.Lock()
 	defer j.mu.Unlock()
 	j.entries = append(j.entries, entries...)
@@ -49,7 +48,7 @@ func (j *journal) add(entries ...watch.Entry) {
 func (j *journal) cut(last uint64) {
 	j.mu.Lock()
 	defer j.mu.Unlock()
-	j.entries = slices.DeleteFunc(slices.Clone(j.entries), func(e watch.Entry) bool { return e.Position > last })
+	j.entries = slices.DeleteFunc(slices.Clone(j.entries), func(e batch.Entry) bool { return e.Position > last })
 }
 
 func (j *journal) end() uint64 {
@@ -100,7 +99,7 @@ func (j *journal) LoadSnapshot(context.Context, string) ([]byte, bool, error) {
 	return j.snapshot, j.saved > 0, nil
 }
 
-func (j *journal) FollowBerth(ctx context.Context, _ string, after uint64, fn func(*watch.Entry) error) error {
+func (j *journal) FollowBerth(ctx context.Context, _ string, after uint64, fn func(*batch.Entry) error) error {
 	if last := j.end(); after > last {
 		return &rolledBack{after, last}
 	}
@@ -139,7 +138,7 @@ func (j *journal) FollowBerth(ctx context.Context, _ string, after uint64, fn fu
 }
 
 // hand gives an entry whose bytes are gone after the call.
-func (j *journal) hand(ctx context.Context, e watch.Entry, fn func(*watch.Entry) error) error {
+func (j *journal) hand(ctx context.Context, e batch.Entry, fn func(*batch.Entry) error) error {
 	if j.before != nil {
 		if err := j.before(&e); err != nil {
 			return err

@@ -7,6 +7,7 @@ import (
 
 	"hawser/detect"
 	"hawser/detect/reading"
+	"hawser/ingest/batch"
 )
 
 type metrics struct {
@@ -65,7 +66,7 @@ func (m *metrics) show(berth string) {
 
 // count counts an entry that was taken. Changes that the alarm log has from
 // before a restart are not counted again: their delay would be the outage's.
-func (b *berthWatch) count(e *Entry, block *reading.Block, changes []detect.Change) {
+func (b *berthWatch) count(e *batch.Entry, block *reading.Block, changes []detect.Change) {
 	delay := time.Since(e.Stored).Seconds()
 	b.m.blocks.Observe(delay)
 	b.m.samples.WithLabelValues(b.berth).Add(float64(block.Samples()))

@@ -11,13 +11,14 @@ import (
 	"time"
 
 	"hawser/detect/mooring"
+	"hawser/ingest/batch"
+	"hawser/ingest/planbook"
 	"hawser/services/alarm"
-	"hawser/services/watch"
 )
 
 // overLimit is a journal with line 1 over its limit from 20 s on, never under it
 // again, and the plan replaced at a second.
-func overLimit(t *testing.T, plan *mooring.Plan, replaced, to int) []watch.Entry {
+func overLimit(t *testing.T, plan *mooring.Plan, replaced, to int) []batch.Entry {
 	t.Helper()
 	s := restless(plan)
 	s.loads = func(line, second int) float64 {
@@ -168,7 +169,7 @@ func TestWaitsBeginAnew(t *testing.T) {
 		r := newRig(entries, p)
 		var tries []time.Duration
 		began := time.Now()
-		r.journal.before = func(e *watch.Entry) error {
+		r.journal.before = func(e *batch.Entry) error {
 			at := e.Position == entries[9].Position && len(tries) < 3 || e.Position == entries[19].Position && len(tries) < 5
 			if at {
 				tries = append(tries, time.Since(began))
@@ -189,7 +190,7 @@ func TestWaitsBeginAnew(t *testing.T) {
 // those of the plan after it are watched as if there had been none before.
 func TestPlanIsLost(t *testing.T) {
 	entries, p := eventful(t)
-	second := slices.IndexFunc(entries, func(e watch.Entry) bool { return e.Plan == other })
+	second := slices.IndexFunc(entries, func(e batch.Entry) bool { return e.Plan == other })
 	want := uninterrupted(t, entries[second:], p)
 	if len(want) < 3 {
 		t.Fatalf("story: %d records under the second plan", len(want))
@@ -197,7 +198,7 @@ func TestPlanIsLost(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		r := newRig(entries[:second], planFunc(func(fingerprint string) (*mooring.Plan, error) {
 			if fingerprint == first {
-				return nil, fmt.Errorf("berth %s: plan %s is damaged: %w", berth, fingerprint, watch.ErrPlanLost)
+				return nil, fmt.Errorf("berth %s: plan %s is damaged: %w", berth, fingerprint, planbook.ErrDamaged)
 			}
 			return p[fingerprint], nil
 		}))

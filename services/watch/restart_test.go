@@ -12,6 +12,7 @@ import (
 
 	"pgregory.net/rapid"
 
+	"hawser/ingest/batch"
 	"hawser/services/alarm"
 	"hawser/services/watch"
 )
@@ -19,7 +20,7 @@ import (
 var errDead = errors.New("the process is dead")
 
 // uninterrupted is the alarm log of a watch that never stopped.
-func uninterrupted(t *testing.T, entries []watch.Entry, p watch.Plans) []alarm.Record {
+func uninterrupted(t *testing.T, entries []batch.Entry, p watch.Plans) []alarm.Record {
 	t.Helper()
 	r := newRig(entries, p)
 	r.toEnd(t)
@@ -27,7 +28,7 @@ func uninterrupted(t *testing.T, entries []watch.Entry, p watch.Plans) []alarm.R
 }
 
 // everySnapshot is what the snapshot can have been, after each entry.
-func everySnapshot(t *testing.T, entries []watch.Entry, p watch.Plans) (snapshots [][]byte) {
+func everySnapshot(t *testing.T, entries []batch.Entry, p watch.Plans) (snapshots [][]byte) {
 	t.Helper()
 	r := newRig(entries, p)
 	r.every = 1
@@ -90,7 +91,7 @@ func (r *rig) interrupted(t *rapid.T) {
 			}
 			return nil
 		}
-		r.journal.before = func(e *watch.Entry) error {
+		r.journal.before = func(e *batch.Entry) error {
 			if e.Position >= at && !atAlarm {
 				dead = killed
 				stop()

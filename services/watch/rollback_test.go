@@ -10,6 +10,7 @@ import (
 	"testing/synctest"
 	"time"
 
+	"hawser/ingest/batch"
 	"hawser/services/alarm"
 	"hawser/services/watch"
 )
@@ -26,7 +27,7 @@ func subjects(l *alarm.Log) []string {
 }
 
 // active is what a watch that took just these entries has active.
-func active(t *testing.T, entries []watch.Entry, p watch.Plans) []string {
+func active(t *testing.T, entries []batch.Entry, p watch.Plans) []string {
 	t.Helper()
 	r := newRig(entries, p)
 	r.toEnd(t)
@@ -37,7 +38,7 @@ func active(t *testing.T, entries []watch.Entry, p watch.Plans) []string {
 
 // powerCut is a berth whose journal lost its end, from 43 s on, with line 1 seen
 // over its limit from 50 s on, and what the sources sent after it.
-func powerCut(t *testing.T, again bool) (r *rig, after []watch.Entry) {
+func powerCut(t *testing.T, again bool) (r *rig, after []batch.Entry) {
 	t.Helper()
 	plan := everyOther(loadPlan(t, "tanker-12"))
 	s := restless(plan)
@@ -76,7 +77,7 @@ func TestJournalRolledBackBehindTheSnapshot(t *testing.T) {
 			return nil
 		}
 		r.process(t, func(stop func()) {
-			r.journal.before = func(*watch.Entry) error { stop(); return errDead }
+			r.journal.before = func(*batch.Entry) error { stop(); return errDead }
 		})
 		if !strings.Contains(told.String(), "level=WARN") || !strings.Contains(told.String(), "past the end of the journal") {
 			t.Errorf("told: %s", told)
@@ -236,17 +237,17 @@ func TestRefilledUnderWay(t *testing.T) {
 				t.Fatalf("story: %q", got)
 			}
 			lost := false
-			r.journal.before = func(*watch.Entry) error {
+			r.journal.before = func(*batch.Entry) error {
 				if lost {
 					return nil
 				}
 				lost = true
 				r.journal.cut(last)
 				r.journal.add(after[:80]...)
-				return fmt.Errorf("follow: %w", &watch.RolledBackError{Last: last})
+				return fmt.Errorf("follow: %w", &batch.RolledBackError{Last: last})
 			}
 			time.Sleep(time.Minute)
-			r.journal.add(watch.Entry{Position: r.journal.end() + 1, Source: "bow", Plan: first})
+			r.journal.add(batch.Entry{Position: r.journal.end() + 1, Source: "bow", Plan: first})
 			time.Sleep(2 * time.Second)
 			r.journal.add(after[80:]...)
 			synctest.Wait()

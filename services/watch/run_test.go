@@ -12,6 +12,7 @@ import (
 
 	"github.com/prometheus/client_golang/prometheus"
 
+	"hawser/ingest/batch"
 	"hawser/services/alarm/alarmtest"
 	"hawser/services/watch"
 )
@@ -24,7 +25,7 @@ type quiet struct {
 	asked   int // for the end: the first thing a berth's watch does
 }
 
-func (q *quiet) FollowBerth(ctx context.Context, berth string, _ uint64, _ func(*watch.Entry) error) error {
+func (q *quiet) FollowBerth(ctx context.Context, berth string, _ uint64, _ func(*batch.Entry) error) error {
 	q.mu.Lock()
 	q.berths = append(q.berths, berth)
 	q.present++

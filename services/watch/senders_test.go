@@ -10,6 +10,7 @@ import (
 
 	"github.com/prometheus/client_golang/prometheus"
 
+	"hawser/ingest/batch"
 	"hawser/services/alarm"
 	"hawser/services/watch"
 )
@@ -19,7 +20,7 @@ import (
 // record say each time who sent those lines, and are the same.
 func TestWhoSentASilentLineIsKnownAfterARestart(t *testing.T) {
 	plan := everyOther(loadPlan(t, "tanker-12"))
-	entries := slices.DeleteFunc(restless(plan).entries(t, 0, 0, 40, first), func(e watch.Entry) bool {
+	entries := slices.DeleteFunc(restless(plan).entries(t, 0, 0, 40, first), func(e batch.Entry) bool {
 		return e.Source == "stern" && e.Stored.After(begin.Add(10*time.Second))
 	})
 	want := map[string]string{}

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"hawser/detect/reading"
+	"hawser/ingest/batch"
 	"hawser/services/watch"
 )
 
@@ -47,15 +48,15 @@ func TestStateOfABerth(t *testing.T) {
 			state(w, time.Now(), true)
 			heard := time.Now()
 			time.Sleep(time.Minute)
-			r.journal.add(watch.Entry{Position: end + 1, Source: "bow", Plan: first, Data: pack(t, promise), Stored: time.Now()},
-				watch.Entry{Position: end + 2, Source: "stern", Plan: first, Data: pack(t, promise), Stored: time.Now()})
+			r.journal.add(batch.Entry{Position: end + 1, Source: "bow", Plan: first, Data: pack(t, promise), Stored: time.Now()},
+				batch.Entry{Position: end + 2, Source: "stern", Plan: first, Data: pack(t, promise), Stored: time.Now()})
 			state(w, heard, true)
-			r.journal.add(watch.Entry{Position: end + 3, Source: "bridge", Plan: first, Data: pack(t, leaving), Stored: time.Now()})
+			r.journal.add(batch.Entry{Position: end + 3, Source: "bridge", Plan: first, Data: pack(t, leaving), Stored: time.Now()})
 			state(w, time.Now(), true) // too late to count: all had promised past it
 			leaving.Series[0].Time[0] += int64(25 * time.Second)
 			leaving.CompleteUntil += int64(30 * time.Second)
 			for n, source := range []string{"bridge", "bow", "stern"} {
-				r.journal.add(watch.Entry{Position: end + 4 + uint64(n), Source: source, Plan: first, Data: pack(t, leaving), Stored: time.Now()})
+				r.journal.add(batch.Entry{Position: end + 4 + uint64(n), Source: source, Plan: first, Data: pack(t, leaving), Stored: time.Now()})
 			}
 			state(w, time.Now(), false)
 		})
@@ -64,8 +65,8 @@ func TestStateOfABerth(t *testing.T) {
 		run(w, func() {
 			state(w, time.Now(), false)
 			heard := time.Now()
-			r.journal.before = func(*watch.Entry) error { return errDisk }
-			r.journal.add(watch.Entry{Position: end + 9, Source: "bow", Plan: first, Data: pack(t, promise), Stored: time.Now()})
+			r.journal.before = func(*batch.Entry) error { return errDisk }
+			r.journal.add(batch.Entry{Position: end + 9, Source: "bow", Plan: first, Data: pack(t, promise), Stored: time.Now()})
 			time.Sleep(time.Minute)
 			if got := w.States()[0]; !got.Heard.Equal(heard) || got.Stopped != errDisk.Error() {
 				t.Errorf("a minute after it stopped, heard at %v: %+v", heard, got)
@@ -95,8 +96,8 @@ func TestClockSetBack(t *testing.T) {
 				stored := begin.Add(time.Duration(second+1) * time.Second)
 				position := entries[len(entries)-1].Position
 				entries = append(entries,
-					watch.Entry{Position: position + 1, Source: "stern", Plan: first, Data: pack(t, story.block(second, 3, 6)), Stored: stored},
-					watch.Entry{Position: position + 2, Source: "bow", Plan: first, Data: pack(t, story.block(test.dated(second), 0, 3)), Stored: stored})
+					batch.Entry{Position: position + 1, Source: "stern", Plan: first, Data: pack(t, story.block(second, 3, 6)), Stored: stored},
+					batch.Entry{Position: position + 2, Source: "bow", Plan: first, Data: pack(t, story.block(test.dated(second), 0, 3)), Stored: stored})
 			}
 			r := newRig(entries, plans{first: plan})
 			l := openLog(t, r.records)

@@ -10,7 +10,6 @@ import (
 	"hawser/detect/mooring"
 	"hawser/detect/reading"
 	"hawser/ingest/batch"
-	"hawser/services/watch"
 )
 
 const (
@@ -74,14 +73,14 @@ func pack(t testing.TB, b *reading.Block) []byte {
 
 // entries are the story from one second to before another, from two sources, at
 // positions that leave room for other berths.
-func (s *story) entries(t testing.TB, position uint64, from, to int, plan string) []watch.Entry {
+func (s *story) entries(t testing.TB, position uint64, from, to int, plan string) []batch.Entry {
 	t.Helper()
-	var out []watch.Entry
+	var out []batch.Entry
 	half := len(s.plan.Lines) / 2
 	for second := from; second < to; second++ {
 		for n, source := range []string{"bow", "stern"} {
 			position += 1 + s.rng.Uint64N(3)
-			out = append(out, watch.Entry{Position: position, Source: source, Plan: plan,
+			out = append(out, batch.Entry{Position: position, Source: source, Plan: plan,
 				Data: pack(t, s.block(second, n*half, (n+1)*half)), Stored: begin.Add(time.Duration(second+1) * time.Second)})
 		}
 	}
@@ -100,7 +99,7 @@ func everyOther(p *mooring.Plan) *mooring.Plan {
 
 // eventful is a journal with all that can be in one: two sources, a plan that is
 // replaced, batches that cannot be read and columns that were refused.
-func eventful(t testing.TB) ([]watch.Entry, plans) {
+func eventful(t testing.TB) ([]batch.Entry, plans) {
 	t.Helper()
 	plan := everyOther(loadPlan(t, "tanker-12"))
 	replacement := *plan
@@ -119,6 +118,6 @@ func eventful(t testing.TB) ([]watch.Entry, plans) {
 	return entries, plans{first: plan, other: &replacement}
 }
 
-func describe(e []watch.Entry) string {
+func describe(e []batch.Entry) string {
 	return fmt.Sprintf("%d entries, positions %d to %d", len(e), e[0].Position, e[len(e)-1].Position)
 }

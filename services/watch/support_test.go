@@ -16,6 +16,7 @@ import (
 
 	"hawser/detect/mooring"
 	"hawser/detect/reading"
+	"hawser/ingest/batch"
 	"hawser/ingest/planfile"
 	"hawser/services/alarm"
 	"hawser/services/alarm/alarmtest"
@@ -127,7 +128,7 @@ type rig struct {
 	warmUp   uint64
 }
 
-func newRig(entries []watch.Entry, p watch.Plans) *rig {
+func newRig(entries []batch.Entry, p watch.Plans) *rig {
 	return &rig{journal: newJournal(entries...), plans: p, records: &alarmtest.Records{}, picture: &picture{},
 		log: slog.New(slog.DiscardHandler), every: time.Hour, warmUp: 1 << 40}
 }

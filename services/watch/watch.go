@@ -25,25 +25,15 @@ import (
 	"hawser/detect"
 	"hawser/detect/mooring"
 	"hawser/detect/reading"
+	"hawser/ingest/batch"
 )
-
-// Entry is one batch as the journal holds it. Data and Refused are valid only
-// during the call they are handed to.
-type Entry struct {
-	Position uint64
-	Source   string
-	Plan     string   // fingerprint of the plan it was taken in under
-	Refused  []uint32 // columns the intake did not take
-	Data     []byte   // a serialised hawser.v1.Batch
-	Stored   time.Time
-}
 
 // Journal gives a berth's entries in order and keeps its last snapshot.
 type Journal interface {
 	// FollowBerth hands over every entry after a position, in order and at least
 	// once, and goes on until ctx ends or fn fails, or the journal lost entries
-	// under way that it had handed over: then the error is a RolledBackError.
-	FollowBerth(ctx context.Context, berth string, after uint64, fn func(*Entry) error) error
+	// under way that it had handed over: then the error is a batch.RolledBackError.
+	FollowBerth(ctx context.Context, berth string, after uint64, fn func(*batch.Entry) error) error
 	// Last is the journal's newest position.
 	Last(ctx context.Context) (uint64, error)
 	SaveSnapshot(ctx context.Context, berth string, data []byte) error
@@ -51,19 +41,8 @@ type Journal interface {
 	LoadSnapshot(ctx context.Context, berth string) (data []byte, ok bool, err error)
 }
 
-// RolledBackError says that a journal lost what it had handed over, and up to
-// where it has not.
-type RolledBackError struct{ Last uint64 }
-
-func (e *RolledBackError) Error() string {
-	return fmt.Sprintf("journal lost what came after position %d", e.Last)
-}
-
-// ErrPlanLost is wrapped by the error of Plans for a plan that is lost or damaged,
-// for good: the batches taken in under it are passed over.
-var ErrPlanLost = errors.New("plan is lost")
-
-// Plans gives the plan a batch was taken in under.
+// Plans gives the plan a batch was taken in under. What was taken in under one that
+// is planbook.ErrDamaged, for good, is passed over.
 type Plans interface {
 	PlanByFingerprint(ctx context.Context, berth, fingerprint string) (*mooring.Plan, error)
 }
@@ -224,7 +203,7 @@ func (b *berthWatch) keep(ctx context.Context) {
 		if ctx.Err() != nil {
 			return
 		}
-		var lost *RolledBackError
+		var lost *batch.RolledBackError
 		if errors.As(err, &lost) {
 			b.end = min(b.end, lost.Last)
 		}
