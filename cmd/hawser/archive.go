@@ -30,7 +30,7 @@ arrival, so that a server can be filled:
 			if start != "" {
 				day, err := time.Parse(time.DateOnly, start)
 				if err != nil {
-					return usageError{fmt.Errorf("archive: --start: %q is no day such as 2024-02-01", start)}
+					return usageError{fmt.Errorf("--start: %q is no day such as 2024-02-01", start)}
 				}
 				o.Start = day
 			}
@@ -60,6 +60,6 @@ arrival, so that a server can be filled:
 	f.IntVar(&o.Days, "days", 30, "how many days")
 	f.StringVar(&start, "start", "", "first `DAY`; default 2024-02-01")
 	f.DurationVar(&o.Interval, "every", 5*time.Second, "time between readings of a channel: 1s, 2s or 5s")
-	f.StringVar(&berth, "berth", "", "one berth only")
+	f.StringVar(&berth, "berth", "", "this `BERTH` only")
 	return cmd
 }

@@ -12,18 +12,19 @@ import (
 
 // assessFlags are the flags of hawser assess.
 type assessFlags struct {
-	plan, loads, at string
-	wind, current   blow
-	windHeight      measure
-	gusts           bool
-	level, hours    measure
-	depth           measure
-	draft           drafts
-	without         []string
-	tide, cargo     string
-	from, work      string
-	plots           string
-	json            bool
+	plan, loads   string
+	at, from      moment
+	wind, current blow
+	windHeight    measure
+	gusts         bool
+	level, hours  measure
+	depth         measure
+	draft         drafts
+	without       []string
+	tide, cargo   string
+	work          string
+	plots         string
+	json          bool
 }
 
 func newAssess(s streams) *cobra.Command {
@@ -73,7 +74,7 @@ holds the ship as asked, and the answer says what force it can hold.`,
   hawser assess --plan plan.yaml --wind 30@250 --plots drawings`,
 		Args: cobra.MaximumNArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			q, err := f.question(cmd, args)
+			q, err := f.question(args)
 			if err != nil {
 				return err
 			}
@@ -83,7 +84,7 @@ holds the ship as asked, and the answer says what force it can hold.`,
 	fl := cmd.Flags()
 	fl.StringVar(&f.plan, "plan", "", "mooring plan `FILE` (YAML)")
 	fl.StringVar(&f.loads, "loads", "", "measured loads, CSV `FILE` line,tension_kN")
-	fl.StringVar(&f.at, "at", "", "loads of RECORDING: means over the minute before `TIME`, as RFC 3339 or Unix milliseconds")
+	fl.Var(&f.at, "at", "loads of RECORDING: means over the minute before this time, RFC 3339 or Unix milliseconds")
 	fl.Var(&f.wind, "wind", "steady wind at 10 m, knots, and where it comes from, degrees true")
 	fl.Var(&f.windHeight, "wind-height", "height above water that --wind is given for, metres (default 10)")
 	fl.BoolVar(&f.gusts, "gusts", false, "--wind is a mean over ten minutes, as in forecasts: reckon with its strongest half minute, which a moored ship follows")
@@ -91,11 +92,11 @@ holds the ship as asked, and the answer says what force it can hold.`,
 	fl.Var(&f.depth, "depth", "depth of water at the berth now, metres: the current's force grows as it falls (default 1.1 times the draft)")
 	fl.Var(&f.level, "level", "water level, metres above chart datum")
 	fl.Var(&f.draft, "draft", "drafts forward and aft, metres")
-	fl.StringSliceVar(&f.without, "without", nil, "lose these lines at once, in place of each in turn")
+	fl.StringSliceVar(&f.without, "without", nil, "lose these `LINES` at once, in place of each in turn")
 	fl.Var(&f.hours, "hours", "look this many hours ahead")
 	fl.StringVar(&f.tide, "tide", "", "water level over time, CSV `FILE` time,level_m")
 	fl.StringVar(&f.cargo, "cargo", "", "drafts over time, CSV `FILE` time,draft_fwd_m,draft_aft_m")
-	fl.StringVar(&f.from, "from", "", "when the hours ahead begin, `TIME` as RFC 3339 or Unix milliseconds")
+	fl.Var(&f.from, "from", "when the hours ahead begin, RFC 3339 or Unix milliseconds")
 	fl.StringVar(&f.work, "work", "", "compare the ship's motion with the criteria of a `KIND` of cargo work: "+strings.Join(workNames(), ", "))
 	fl.StringVar(&f.plots, "plots", "", "write drawings (SVG) into this `FOLDER`")
 	fl.BoolVar(&f.json, "json", false, "write JSON")
@@ -135,6 +136,6 @@ type notHeld struct {
 }
 
 func (e *notHeld) Error() string {
-	return fmt.Sprintf("assess: berth %s: no equilibrium: the mooring can hold %.0f %% of the force on the ship, "+
+	return fmt.Sprintf("berth %s: no equilibrium: the mooring can hold %.0f %% of the force on the ship, "+
 		"%.0f kN along and %.0f kN across the berth", e.berth, 100*e.share, e.held.SurgeKN, e.held.SwayKN)
 }

@@ -6,7 +6,6 @@ import (
 	"slices"
 	"strconv"
 	"strings"
-	"time"
 
 	"hawser/detect/assess"
 	"hawser/detect/mooring"
@@ -148,17 +147,3 @@ func workNames() []string {
 	}
 	return names
 }
-
-// timeOf reads a time as recordings have it: RFC 3339, or whole Unix milliseconds.
-func timeOf(text string) (time.Time, error) {
-	if at, err := time.Parse(time.RFC3339, text); err == nil {
-		return at.UTC(), nil
-	}
-	if ms, err := strconv.ParseInt(text, 10, 64); err == nil && ms > 0 && ms <= lastMillis {
-		return time.UnixMilli(ms).UTC(), nil
-	}
-	return time.Time{}, fmt.Errorf("%q, expected RFC 3339 such as 2026-03-01T04:05:00Z, or Unix milliseconds", text)
-}
-
-// lastMillis is the end of 2261, as in recordings.
-const lastMillis = 9_214_646_399_999

@@ -5,8 +5,6 @@ import (
 	"fmt"
 	"time"
 
-	"github.com/spf13/cobra"
-
 	"hawser/detect/assess"
 	"hawser/detect/mooring"
 	"hawser/detect/reading"
@@ -34,35 +32,26 @@ type question struct {
 }
 
 // question settles flags and files.
-func (f *assessFlags) question(cmd *cobra.Command, args []string) (*question, error) {
-	usage := func(flag string, err error) error {
-		return usageError{fmt.Errorf("%s: --%s: %w", cmd.Name(), flag, err)}
-	}
-	if err := needPlan(cmd, f.plan); err != nil {
+func (f *assessFlags) question(args []string) (*question, error) {
+	usage := func(flag string, err error) error { return usageError{fmt.Errorf("--%s: %w", flag, err)} }
+	if err := needPlan(f.plan); err != nil {
 		return nil, err
 	}
 	switch {
-	case f.at != "" && len(args) == 0:
+	case !f.at.IsZero() && len(args) == 0:
 		return nil, usage("at", errors.New("needs a recording after the flags"))
-	case f.at == "" && len(args) == 1:
-		return nil, usageError{fmt.Errorf("%s: a recording needs --at TIME", cmd.Name())}
-	case f.at != "" && f.loads != "":
+	case f.at.IsZero() && len(args) == 1:
+		return nil, usageError{errors.New("a recording needs --at TIME")}
+	case !f.at.IsZero() && f.loads != "":
 		return nil, usage("loads", errors.New("loads come from a file or from a recording, not from both"))
 	case !f.wind.given && (f.windHeight.given || f.gusts):
-		return nil, usageError{fmt.Errorf("%s: --wind-height and --gusts need --wind", cmd.Name())}
+		return nil, usageError{errors.New("--wind-height and --gusts need --wind")}
 	case f.gusts && f.loads != "":
 		return nil, usage("gusts", errors.New("measured loads carry the wind that blew; give that"))
 	case f.gusts && f.work != "":
 		return nil, usage("gusts", errors.New("--work reckons with the gusts of --wind as it is"))
-	case !f.hours.given && (f.tide != "" || f.cargo != "" || f.from != ""):
-		return nil, usageError{fmt.Errorf("%s: --tide, --cargo and --from need --hours", cmd.Name())}
-	}
-	var at time.Time
-	if f.at != "" {
-		var err error
-		if at, err = timeOf(f.at); err != nil {
-			return nil, usage("at", err)
-		}
+	case !f.hours.given && (f.tide != "" || f.cargo != "" || !f.from.IsZero()):
+		return nil, usageError{errors.New("--tide, --cargo and --from need --hours")}
 	}
 	plan, _, err := planfile.Load(f.plan)
 	if err != nil {
@@ -90,13 +79,13 @@ func (f *assessFlags) question(cmd *cobra.Command, args []string) (*question, er
 			return nil, err
 		}
 		q.source, q.Measured = f.loads, true
-	case f.at != "":
-		m, err := readMeans(args[0], plan, at)
+	case !f.at.IsZero():
+		m, err := readMeans(args[0], plan, f.at.Time)
 		if err != nil {
 			return nil, err
 		}
 		loads = m.loads()
-		q.source, q.Measured = "means over the minute before "+at.Format(time.RFC3339), true
+		q.source, q.Measured = "means over the minute before "+f.at.Format(time.RFC3339), true
 		q.take(m)
 		if f.gusts && !q.then.wind.given {
 			return nil, usage("gusts", errors.New("the recording has no wind, and its loads carry the one that blew; give that"))
@@ -109,7 +98,7 @@ func (f *assessFlags) question(cmd *cobra.Command, args []string) (*question, er
 		q.waters.DraftFwdM, q.waters.DraftAftM, q.draftsGiven = f.draft.fwd, f.draft.aft, true
 	}
 	if f.hours.given {
-		c, start, err := f.course(plan, at)
+		c, start, err := f.course(plan)
 		if err != nil {
 			return nil, err
 		}

@@ -21,38 +21,37 @@ import (
 
 // backupOptions are the flags of hawser backup.
 type backupOptions struct {
-	data, from, out string
-	peer            peerOptions
+	data, out string
+	server    serverOptions
 }
 
 func newBackup(s streams) *cobra.Command {
 	o := backupOptions{data: defaultConfig().Data}
 	cmd := &cobra.Command{
-		Use:   "backup",
+		Use:   "backup --out FILE [flags]",
 		Short: "Write all that a server keeps to one file",
 		Long: `backup writes journal, alarms, line records, plans and the embedded store to one
-file and checks it. With --from it asks a running server, which goes on meanwhile;
+file and checks it. With --server it asks a running one, which goes on meanwhile;
 that takes the role administer. Without, the server is to be stopped and its data
 folder is read.
 
 Settings, keys and the access file are not in it, nor is history in InfluxDB, which
 has means of its own. "hawser restore" makes a data folder of the file.`,
-		Example: `  hawser backup --from http://127.0.0.1:7410 --out monday.zip
-  hawser backup --from https://berths.example:7410 --ca ca.crt --token-file admin.token --out monday.zip
+		Example: `  hawser backup --server http://127.0.0.1:7410 --out monday.zip
+  hawser backup --server https://berths.example:7410 --ca ca.crt --token-file admin.token --out monday.zip
   hawser backup --data /var/lib/hawser --out monday.zip`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			if err := o.validate(cmd.Flags().Changed("data")); err != nil {
-				return usageError{fmt.Errorf("backup: %w", err)}
+				return usageError{err}
 			}
 			return runBackup(cmd.Context(), s, &o)
 		},
 	}
 	f := cmd.Flags()
 	f.StringVar(&o.data, "data", o.data, "data `FOLDER` of a server that is stopped")
-	f.StringVar(&o.from, "from", "", "`URL` of a running server's pages, in place of --data")
 	f.StringVar(&o.out, "out", "", "`FILE` to write; it must not be there yet")
-	o.peer.bind(f)
+	o.server.bind(f)
 	return cmd
 }
 
@@ -60,50 +59,39 @@ func (o *backupOptions) validate(dataGiven bool) error {
 	switch {
 	case o.out == "":
 		return errors.New("--out must be given")
-	case o.from != "" && dataGiven:
-		return errors.New("--from stands in place of --data")
+	case o.server.url != "" && dataGiven:
+		return errors.New("--server stands in place of --data")
 	}
 	if _, err := os.Lstat(o.out); err == nil {
 		return fmt.Errorf("--out: %s is there already", o.out)
 	}
-	if o.from == "" {
-		return o.peer.settle()
+	if o.server.url == "" {
+		return nil
 	}
-	return o.peer.settleURL("--from", o.from)
+	return o.server.validate()
 }
 
-// runBackup writes the file aside, checks it and only then gives it its name.
-func runBackup(ctx context.Context, s streams, o *backupOptions) (err error) {
-	aside := o.out + ".part"
-	f, err := os.OpenFile(aside, os.O_CREATE|os.O_WRONLY|os.O_TRUNC, 0o600)
-	if err != nil {
-		return err
-	}
-	defer func() {
-		if err != nil {
-			err = errors.Join(err, os.Remove(aside))
+// runBackup writes the file, which has its name only once it is checked.
+func runBackup(ctx context.Context, s streams, o *backupOptions) error {
+	var manifest backup.Manifest
+	write := func(w io.Writer) error {
+		if o.server.url != "" {
+			return o.server.fetch(ctx, "/api/backup", nil, w)
 		}
-	}()
-	if o.from != "" {
-		err = o.peer.fetch(ctx, strings.TrimSuffix(o.from, "/")+"/api/backup", f)
-	} else {
-		err = backupFolder(ctx, s, o.data, f)
+		return backupFolder(ctx, s, o.data, w)
 	}
-	if err := errors.Join(err, f.Sync(), f.Close()); err != nil {
-		return fmt.Errorf("backup: %w", err)
+	check := func(aside string) error {
+		a, err := backup.Open(aside)
+		if err != nil {
+			return err
+		}
+		manifest = a.Manifest
+		return errors.Join(a.Check(ctx), a.Close())
 	}
-	a, err := backup.Open(aside)
-	if err != nil {
+	if err := writeAside(o.out, 0o600, write, check); err != nil {
 		return err
 	}
-	defer a.Close()
-	if err := a.Check(ctx); err != nil {
-		return err
-	}
-	if err := errors.Join(os.Rename(aside, o.out), folder.SyncDir(filepath.Dir(o.out))); err != nil {
-		return err
-	}
-	return describe(s.out, o.out+": checked", a.Manifest)
+	return describe(s.out, o.out+": checked", manifest)
 }
 
 // describe says in a line or two what a backup holds.
@@ -130,7 +118,7 @@ func backupFolder(ctx context.Context, s streams, data string, w io.Writer) (err
 	release, err := folder.Lock(data)
 	var inUse *folder.InUseError
 	if errors.As(err, &inUse) {
-		return fmt.Errorf("%w: a server that runs is backed up with --from", err)
+		return fmt.Errorf("%w: a server that runs is backed up with --server", err)
 	} else if err != nil {
 		return err
 	}

@@ -112,12 +112,12 @@ func TestRestoredServerAnswersAsBefore(t *testing.T) {
 		t.Fatal(err)
 	}
 	running, stopped := filepath.Join(dir, "running.zip"), filepath.Join(dir, "stopped.zip")
-	out, _ := hawser(t, "backup", "--from", "http://"+s.http, "--out", running)
+	out, _ := hawser(t, "backup", "--server", "http://"+s.http, "--out", running)
 	if !strings.Contains(out, running+": checked") {
 		t.Errorf("backup says %q", out)
 	}
 	var stderr bytes.Buffer
-	if code := run(t.Context(), []string{"backup", "--data", s.data, "--out", stopped}, streams{out: io.Discard, err: &stderr}); code != exitFailed || !strings.Contains(stderr.String(), "--from") {
+	if code := run(t.Context(), []string{"backup", "--data", s.data, "--out", stopped}, streams{out: io.Discard, err: &stderr}); code != exitFailed || !strings.Contains(stderr.String(), "--server") {
 		t.Errorf("backup of a folder in use: %d %s", code, stderr.String())
 	}
 	stop()
@@ -178,7 +178,7 @@ func TestBackupWithTheJournalOutside(t *testing.T) {
 	hawser(t, "send", "--plan", planFile("coaster-8"), "--to", s.grpc, path)
 	want := s.linesDone(all, told)
 	file, data := filepath.Join(dir, "outside.zip"), filepath.Join(dir, "inside")
-	out, _ := hawser(t, "backup", "--from", "http://"+s.http, "--out", file)
+	out, _ := hawser(t, "backup", "--server", "http://"+s.http, "--out", file)
 	if !strings.Contains(out, "history is not in it: the store is none") {
 		t.Errorf("backup says %q", out)
 	}
@@ -262,7 +262,7 @@ func TestBackupOverTLS(t *testing.T) {
 			t.Fatal(err)
 		}
 		var stderr bytes.Buffer
-		code := run(t.Context(), []string{"backup", "--from", strings.TrimSuffix(s.url("/"), "/"), "--ca", filepath.Join(s.dir, keyring.CAFile), "--token-file", token,
+		code := run(t.Context(), []string{"backup", "--server", strings.TrimSuffix(s.url("/"), "/"), "--ca", filepath.Join(s.dir, keyring.CAFile), "--token-file", token,
 			"--out", filepath.Join(dir, role+".zip")}, streams{out: io.Discard, err: &stderr})
 		return code, stderr.String()
 	}

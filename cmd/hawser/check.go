@@ -17,7 +17,7 @@ import (
 func newCheck(s streams) *cobra.Command {
 	var why, asJSON bool
 	cmd := &cobra.Command{
-		Use:   "check PLAN",
+		Use:   "check [flags] PLAN",
 		Short: "Check a mooring plan, print the mooring as a table and remark on it",
 		Long: `check reads a mooring plan strictly, tells each fault with its place, and prints
 the mooring: where each line leads, how long and how strong it is, and what it is

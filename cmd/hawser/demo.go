@@ -31,7 +31,7 @@ var demoPlan []byte
 func newDemo(s streams) *cobra.Command {
 	cfg := defaultConfig()
 	cmd := &cobra.Command{
-		Use:   "demo",
+		Use:   "demo [flags]",
 		Short: "Watch an invented ship at an invented berth",
 		Long: `demo runs a whole server over a simulated ship and sends her readings in as a
 gateway would: calm, then a gust off the quay, a brake that slips, a line that

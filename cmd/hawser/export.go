@@ -7,15 +7,12 @@ import (
 	"io"
 	"net/url"
 	"os"
-	"path/filepath"
-	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
 
 	"hawser/detect/mooring"
 	"hawser/detect/reading"
-	"hawser/ingest/folder"
 	"hawser/ingest/planfile"
 	"hawser/ingest/recording"
 	"hawser/ingest/store"
@@ -25,15 +22,17 @@ import (
 
 // exportOptions are the flags of hawser export.
 type exportOptions struct {
-	server, plan, out, format              string
-	berth, channel, fromTime, toTime, step string
-	peer                                   peerOptions
+	plan, out, format string
+	berth, channel    string
+	from, to          moment
+	step              time.Duration // 0 for readings as they are
+	server            serverOptions
 }
 
 func newExport(s streams) *cobra.Command {
 	var o exportOptions
 	cmd := &cobra.Command{
-		Use:   "export --out FILE [RECORDING]",
+		Use:   "export {--server URL --berth BERTH --from TIME --to TIME | --plan PLAN RECORDING} --out FILE [flags]",
 		Short: "Write readings to a Parquet, Arrow or CSV file",
 		Long: `export writes readings with their units to a file that notebooks and databases
 read: of a running server's history, as they are or in steps with mean, lowest,
@@ -47,27 +46,26 @@ Bad readings have no number and are left out.`,
 		Args: cobra.MaximumNArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if err := o.validate(args); err != nil {
-				return usageError{fmt.Errorf("export: %w", err)}
+				return usageError{err}
 			}
-			return writeAside(o.out, func(w io.Writer) error {
+			return writeAside(o.out, 0o644, func(w io.Writer) error {
 				if len(args) > 0 {
 					return o.recording(cmd.Context(), args[0], w)
 				}
-				return o.history(cmd.Context(), w)
-			})
+				return o.server.fetch(cmd.Context(), "/api/export", o.query(), w)
+			}, nil)
 		},
 	}
 	f := cmd.Flags()
 	f.StringVar(&o.out, "out", "", "`FILE` to write; it must not be there yet")
-	f.StringVar(&o.format, "format", "", "parquet, arrow or csv; by default as the file's name says")
-	f.StringVar(&o.plan, "plan", "", "mooring plan `FILE` of the recording")
-	f.StringVar(&o.server, "server", "", "`URL` of a running server's pages")
+	f.StringVar(&o.format, "format", "", "`FORM`: parquet, arrow or csv; by default as the file's name says")
+	f.StringVar(&o.plan, "plan", "", "mooring plan `FILE` (YAML) of the recording")
 	f.StringVar(&o.berth, "berth", "", "`BERTH` on the server")
 	f.StringVar(&o.channel, "channel", "", "one `CHANNEL` such as 7/tension; by default all")
-	f.StringVar(&o.fromTime, "from", "", "`TIME` that the span begins (RFC 3339)")
-	f.StringVar(&o.toTime, "to", "", "`TIME` that it ends")
-	f.StringVar(&o.step, "step", "", "`DURATION` of a step such as 10s; by default readings as they are")
-	o.peer.bind(f)
+	f.Var(&o.from, "from", "begin at this time, RFC 3339 or Unix milliseconds")
+	f.Var(&o.to, "to", "end at this time")
+	f.DurationVar(&o.step, "step", 0, "`DURATION` of a step such as 10s; by default readings as they are")
+	o.server.bind(f)
 	return cmd
 }
 
@@ -75,60 +73,45 @@ func (o *exportOptions) validate(args []string) error {
 	if o.format == "" {
 		o.format = export.FormatOf(o.out)
 	}
-	ofServer := o.berth != "" || o.channel != "" || o.fromTime != "" || o.toTime != "" || o.step != ""
+	online := o.server.url != ""
+	ofServer := o.berth != "" || o.channel != "" || !o.from.IsZero() || !o.to.IsZero() || o.step != 0 || o.server != serverOptions{}
 	switch {
 	case o.out == "":
 		return errors.New("--out must be given")
 	case export.MediaType(o.format) == "":
 		return fmt.Errorf("--format: %q is none of parquet, arrow, csv, nor does the file's name say", o.format)
-	case (o.server == "") == (len(args) == 0):
+	case online == (len(args) > 0):
 		return errors.New("give either --server or a recording")
-	case o.server == "" && ofServer:
-		return errors.New("--berth, --channel, --from, --to and --step are of a server's history: a recording is written whole, as it is")
-	case o.server == "" && o.plan == "":
+	case !online && ofServer:
+		return errors.New("--berth, --channel, --from, --to, --step, --ca and --token-file go with --server: a recording is written whole, as it is")
+	case !online && o.plan == "":
 		return errors.New("--plan must be given with a recording")
-	case o.server != "" && (o.berth == "" || o.fromTime == "" || o.toTime == ""):
+	case online && (o.berth == "" || o.from.IsZero() || o.to.IsZero()):
 		return errors.New("--berth, --from and --to must be given with --server")
-	case o.server != "" && o.plan != "":
+	case online && o.plan != "":
 		return errors.New("--plan is of a recording: the server has its own")
+	case o.step < 0:
+		return fmt.Errorf("--step: %s is negative", o.step)
 	}
 	if _, err := os.Lstat(o.out); err == nil {
 		return fmt.Errorf("--out: %s is there already", o.out)
 	}
-	if o.server == "" {
-		return o.peer.settle()
+	if !online {
+		return nil
 	}
-	return o.peer.settleURL("--server", o.server)
+	return o.server.validate()
 }
 
-// writeAside writes a file that has its name only once it is whole and on disk.
-func writeAside(path string, write func(io.Writer) error) (err error) {
-	aside := path + ".part"
-	f, err := os.OpenFile(aside, os.O_CREATE|os.O_WRONLY|os.O_TRUNC, 0o644)
-	if err != nil {
-		return err
-	}
-	defer func() {
-		if err != nil {
-			err = errors.Join(err, os.Remove(aside))
-		}
-	}()
-	if err := errors.Join(write(f), f.Sync(), f.Close()); err != nil {
-		return err
-	}
-	return errors.Join(os.Rename(aside, path), folder.SyncDir(filepath.Dir(path)))
-}
-
-// history has the server write it.
-func (o *exportOptions) history(ctx context.Context, w io.Writer) error {
-	q := url.Values{"berth": {o.berth}, "from": {o.fromTime}, "to": {o.toTime}, "format": {o.format}}
+// query is what a server is asked for.
+func (o *exportOptions) query() url.Values {
+	q := url.Values{"berth": {o.berth}, "from": {o.from.String()}, "to": {o.to.String()}, "format": {o.format}}
 	if o.channel != "" {
 		q.Set("channel", o.channel)
 	}
-	if o.step != "" {
-		q.Set("step", o.step)
+	if o.step > 0 {
+		q.Set("step", o.step.String())
 	}
-	return o.peer.fetch(ctx, strings.TrimSuffix(o.server, "/")+"/api/export?"+q.Encode(), w)
+	return q
 }
 
 // recording writes the readings of a recording, window by window.

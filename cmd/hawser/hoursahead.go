@@ -15,8 +15,8 @@ const stepAhead = 5 * time.Minute
 
 // course reads the files of the hours ahead and settles when they begin: at
 // --from, at --at, at the first row of a file, or now.
-func (f *assessFlags) course(p *mooring.Plan, at time.Time) (c *assess.Course, start time.Time, err error) {
-	c, start = &assess.Course{}, at
+func (f *assessFlags) course(p *mooring.Plan) (c *assess.Course, start time.Time, err error) {
+	c, start = &assess.Course{}, f.at.Time
 	levels := p.Tide
 	if f.tide != "" {
 		if levels, err = readTide(f.tide); err != nil {
@@ -28,7 +28,7 @@ func (f *assessFlags) course(p *mooring.Plan, at time.Time) (c *assess.Course, s
 	}
 	if levels != nil {
 		if c.Tide, err = tide.New(levels); err != nil {
-			return nil, start, fmt.Errorf("assess: %w", err)
+			return nil, start, err
 		}
 	}
 	if f.cargo != "" {
@@ -43,10 +43,8 @@ func (f *assessFlags) course(p *mooring.Plan, at time.Time) (c *assess.Course, s
 			start = rows[0].at
 		}
 	}
-	if f.from != "" {
-		if start, err = timeOf(f.from); err != nil {
-			return nil, start, usageError{fmt.Errorf("assess: --from: %w", err)}
-		}
+	if !f.from.IsZero() {
+		start = f.from.Time
 	}
 	if start.IsZero() {
 		start = time.Now().Truncate(time.Minute)
@@ -74,7 +72,7 @@ func readTide(path string) (*mooring.Tide, error) {
 // and lays out the hours ahead.
 func (q *question) follow(c *assess.Course, start time.Time, hours float64) error {
 	late := func(err error) error {
-		return usageError{fmt.Errorf("assess: --hours: %w; give another --from or fewer hours", err)}
+		return usageError{fmt.Errorf("--hours: %w; give another --from or fewer hours", err)}
 	}
 	now, err := c.At(start, q.waters)
 	if err != nil {

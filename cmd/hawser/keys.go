@@ -15,7 +15,7 @@ import (
 func newKeys(s streams) *cobra.Command {
 	o := keyring.Options{For: 90 * 24 * time.Hour}
 	cmd := &cobra.Command{
-		Use:   "keys --berth BERTH DIR",
+		Use:   "keys --berth BERTH [flags] FOLDER",
 		Short: "Make certificates and tokens for a trial",
 		Long: `keys makes all that a server beyond loopback needs for a trial, in a new folder:
 an authority, a certificate for the server, one for a gateway bound to its
@@ -30,7 +30,7 @@ For more than a trial use an authority of your own, and keep its key elsewhere.`
 			o.Dir = args[0]
 			made, err := keyring.Make(o)
 			if err != nil {
-				return usageError{fmt.Errorf("keys: %w", err)}
+				return usageError{err}
 			}
 			return printKeys(s.out, made)
 		},

@@ -1,33 +1,31 @@
 package main
 
 import (
+	"bytes"
 	"context"
 	"fmt"
 	"io"
+	"net/url"
 	"strconv"
 	"text/tabwriter"
-	"time"
 
 	"github.com/spf13/cobra"
-	"google.golang.org/grpc"
 	"google.golang.org/protobuf/encoding/protojson"
 
 	hawserv1 "hawser/proto/hawser/v1"
-
-	"hawser/ingest/edge"
 )
 
 // linesOptions are the flags of hawser lines.
 type linesOptions struct {
-	to, berth, ship string
-	retired, json   bool
-	peer            peerOptions
+	berth, ship   string
+	retired, json bool
+	server        serverOptions
 }
 
 func newLines(s streams) *cobra.Command {
-	var o linesOptions
+	o := linesOptions{server: serverOptions{url: "http://127.0.0.1:7410"}}
 	cmd := &cobra.Command{
-		Use:   "lines",
+		Use:   "lines [flags]",
 		Short: "Print the service record of each line",
 		Long: `lines asks a server what each line has been through: hours under load, peaks,
 load cycles and their Miner sum, what its brake has rendered, slips and snap loads,
@@ -40,41 +38,41 @@ a factor of ten: it tells which ropes to look at first, not that one is sound.
 ` + cautions,
 		Example: `  hawser lines --berth east-3
   hawser lines --ship "Heron of Aldmouth" --retired --json
-  hawser lines --to berths.example:7411 --ca trial/ca.crt --token-file me.token`,
+  hawser lines --server https://berths.example:7410 --ca trial/ca.crt --token-file me.token`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			if err := o.peer.settle(); err != nil {
-				return usageError{fmt.Errorf("lines: %w", err)}
+			if err := o.server.validate(); err != nil {
+				return usageError{err}
 			}
 			return lines(cmd.Context(), s, &o)
 		},
 	}
 	f := cmd.Flags()
-	f.StringVar(&o.to, "to", "127.0.0.1:7411", "`ADDRESS` of the server's gRPC services")
 	f.StringVar(&o.berth, "berth", "", "only the ship now at this `BERTH`")
 	f.StringVar(&o.ship, "ship", "", "only this ship, by `NAME`, wherever she is")
 	f.BoolVar(&o.retired, "retired", false, "ropes that are no longer in use as well")
 	f.BoolVar(&o.json, "json", false, "write the whole records as JSON")
-	o.peer.bind(f)
+	o.server.bind(f)
 	return cmd
 }
 
 func lines(ctx context.Context, s streams, o *linesOptions) error {
-	options, err := o.peer.dial(ctx, o.to)
-	if err != nil {
-		return fmt.Errorf("lines: %w", err)
+	q := url.Values{}
+	if o.berth != "" {
+		q.Set("berth", o.berth)
 	}
-	conn, err := grpc.NewClient(o.to, options...)
-	if err != nil {
-		return usageError{fmt.Errorf("lines: --to: %w", err)}
+	if o.ship != "" {
+		q.Set("ship", o.ship)
 	}
-	defer conn.Close()
-	ctx, cancel := context.WithTimeout(ctx, time.Minute)
-	defer cancel()
-	answer, err := hawserv1.NewLineServiceClient(conn).ListLines(ctx, &hawserv1.ListLinesRequest{
-		Berth: o.berth, Ship: o.ship, IncludeRetired: o.retired, IncludeCells: o.json})
-	if err != nil {
-		return fmt.Errorf("lines: %s: %s", o.to, edge.Reason(err))
+	q.Set("retired", strconv.FormatBool(o.retired))
+	q.Set("cells", strconv.FormatBool(o.json))
+	var body bytes.Buffer
+	if err := o.server.fetch(ctx, "/api/lines", q, &body); err != nil {
+		return err
+	}
+	answer := &hawserv1.ListLinesResponse{}
+	if err := (protojson.UnmarshalOptions{DiscardUnknown: true}).Unmarshal(body.Bytes(), answer); err != nil {
+		return err
 	}
 	if o.json {
 		body, err := protojson.MarshalOptions{UseProtoNames: true, EmitUnpopulated: true, Multiline: true}.Marshal(answer)

@@ -21,7 +21,7 @@ import (
 // linesOf asks a server for its line records, by the command that people use.
 func (s *server) linesOf(args ...string) *hawserv1.ListLinesResponse {
 	s.t.Helper()
-	out, _ := hawser(s.t.(*testing.T), append([]string{"lines", "--to", s.grpc, "--json"}, args...)...)
+	out, _ := hawser(s.t.(*testing.T), append([]string{"lines", "--server", "http://" + s.http, "--json"}, args...)...)
 	answer := &hawserv1.ListLinesResponse{}
 	if err := protojson.Unmarshal([]byte(out), answer); err != nil {
 		s.t.Fatal(err)
@@ -197,7 +197,7 @@ func TestLineRecordsOutliveTheServer(t *testing.T) {
 			t.Errorf("line %s: %g h read and not read, of %s", l.Line, sum, l.LastAt.AsTime().Sub(l.FirstAt.AsTime()))
 		}
 	}
-	table, _ := hawser(t, "lines", "--to", whole.grpc, "--berth", berthOf(t, "tanker-12"))
+	table, _ := hawser(t, "lines", "--server", "http://"+whole.http, "--berth", berthOf(t, "tanker-12"))
 	if !strings.Contains(table, northShip+", at north-jetty-1") || !strings.Contains(table, "evidence, not permission") || strings.Count(table, "\n") < 14 {
 		t.Errorf("table:\n%s", table)
 	}

@@ -26,8 +26,8 @@ func TestSecondServerIsRefused(t *testing.T) {
 	serve := []string{"serve", "--data", data, "--http", "127.0.0.1:0", "--grpc", "127.0.0.1:0"}
 	refused("", serve...)
 	refused("", slices.Concat(serve, []string{"--journal", "nats://127.0.0.1:1"})...)
-	refused("--from", "backup", "--data", data, "--out", filepath.Join(t.TempDir(), "refused.zip"))
-	hawser(t, "backup", "--from", "http://"+first.http, "--out", filepath.Join(t.TempDir(), "asked.zip"))
+	refused("--server", "backup", "--data", data, "--out", filepath.Join(t.TempDir(), "refused.zip"))
+	hawser(t, "backup", "--server", "http://"+first.http, "--out", filepath.Join(t.TempDir(), "asked.zip"))
 	if _, err := first.get("/readyz"); err != nil {
 		t.Error(err)
 	}

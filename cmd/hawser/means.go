@@ -58,7 +58,7 @@ func readMeans(path string, p *mooring.Plan, until time.Time) (*means, error) {
 			return m, nil
 		}
 	}
-	return nil, usageError{fmt.Errorf("assess: --at: %s has no tension of the plan's lines in the minute before %s",
+	return nil, usageError{fmt.Errorf("--at: %s has no tension of the plan's lines in the minute before %s",
 		path, until.Format(time.RFC3339))}
 }
 

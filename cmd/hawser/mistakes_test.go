@@ -5,6 +5,8 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+
+	"github.com/spf13/pflag"
 )
 
 // Mistakes in commands, flags and settings, and in the files they name: one
@@ -39,11 +41,11 @@ func TestMistakesAreTold(t *testing.T) {
 	}{
 		{"unknown command", []string{"moor"}, exitUsage, `unknown command "moor"`},
 		{"unknown flag", []string{"serve", "--ports", "1"}, exitUsage, "serve: unknown flag: --ports"},
-		{"no plan argument", []string{"check"}, exitUsage, "check: 0 arguments were given, and the command is: hawser check PLAN"},
-		{"two plans", []string{"check", plan, plan}, exitUsage, "check: 2 arguments were given, and the command is: hawser check PLAN"},
-		{"argument to serve", []string{"serve", "now"}, exitUsage, `unknown command "now" for "hawser serve"`},
+		{"no plan argument", []string{"check"}, exitUsage, "check: 0 arguments were given, and the command is: hawser check [flags] PLAN"},
+		{"two plans", []string{"check", plan, plan}, exitUsage, "check: 2 arguments were given, and the command is: hawser check [flags] PLAN"},
+		{"argument to serve", []string{"serve", "now"}, exitUsage, "serve: one argument was given, and the command is: hawser serve [flags]"},
 		{"replay without plan", []string{"replay", good}, exitUsage, "replay: --plan must be given"},
-		{"replay without recording", []string{"replay", "--plan", plan}, exitUsage, "replay: 0 arguments were given, and the command is: hawser replay --plan PLAN"},
+		{"replay without recording", []string{"replay", "--plan", plan}, exitUsage, "replay: 0 arguments were given, and the command is: hawser replay --plan PLAN [flags] RECORDING"},
 		{"plan that is not there", []string{"check", dir + "/none.yaml"}, exitFailed, "none.yaml: no such file"},
 		{"plan with a fault", []string{"check", badPlan}, exitBadInput, "bad-plan.yaml:3: berth: "},
 		{"replay of a plan with a fault", []string{"replay", "--plan", badPlan, good}, exitBadInput, "bad-plan.yaml:3: berth: "},
@@ -57,7 +59,7 @@ func TestMistakesAreTold(t *testing.T) {
 		{"pace that is no number", []string{"send", "--plan", plan, "--pace", "fast", good}, exitUsage, `send: invalid argument "fast" for "--pace"`},
 		{"pace NaN", []string{"send", "--plan", plan, "--pace", "NaN", good}, exitUsage, "send: --pace: NaN must be from 0"},
 		{"window too long", []string{"send", "--plan", plan, "--window", "1h", good}, exitUsage, "send: --window: 1h0m0s must be from"},
-		{"start that is no time", []string{"send", "--plan", plan, "--starting", "noon", good}, exitUsage, `send: --starting: "noon" is neither`},
+		{"start that is no time", []string{"send", "--plan", plan, "--starting", "noon", good}, exitUsage, `send: invalid argument "noon" for "--starting" flag: expected RFC 3339 such as 2026-03-01T04:05:00Z, or Unix milliseconds, or now`},
 		{"negative patience", []string{"send", "--plan", plan, "--give-up-after=-1s", good}, exitUsage, "send: --give-up-after: -1s is negative"},
 		{"settings not there", []string{"serve", "--config", dir + "/none.yaml"}, exitUsage, "none.yaml: no such file"},
 		{"unknown setting", []string{"serve", "--config", file("c1.yaml", "http: 127.0.0.1:0\nportt: 1\n")}, exitUsage, "c1.yaml:2: portt: unknown setting\n"},
@@ -152,11 +154,11 @@ func TestMistakesAreTold(t *testing.T) {
 		{"hours without end", assess("--hours", "+Inf"), exitUsage, `for "--hours" flag: +Inf must be from 0.1 to 240`},
 		{"tide without hours", assess("--tide", tide), exitUsage, "assess: --tide, --cargo and --from need --hours"},
 		{"hours beyond the tide", assess("--hours", "24", "--tide", tide), exitUsage, "assess: --hours: the tide table does not reach 2026-03-01T06:05:00Z"},
-		{"from that is no time", assess("--hours", "2", "--from", "noon"), exitUsage, `assess: --from: "noon", expected RFC 3339`},
+		{"from that is no time", assess("--hours", "2", "--from", "noon"), exitUsage, `assess: invalid argument "noon" for "--from" flag: expected RFC 3339`},
 		{"work of no known kind", assess("--work", "fishing"), exitUsage, `assess: --work: "fishing" is none of tanker, gas-tanker,`},
 		{"at without recording", assess("--at", "2026-03-01T04:00:00Z"), exitUsage, "assess: --at: needs a recording after the flags"},
 		{"recording without at", assess(good), exitUsage, "assess: a recording needs --at TIME"},
-		{"at that is no time", assess("--at", "noon", good), exitUsage, `assess: --at: "noon", expected RFC 3339`},
+		{"at that is no time", assess("--at", "noon", good), exitUsage, `assess: invalid argument "noon" for "--at" flag: expected RFC 3339`},
 		{"at where the recording has nothing", assess("--at", "2026-03-01T05:00:00Z", good), exitUsage, "good.csv has no tension of the plan's lines in the minute before 2026-03-01T05:00:00Z"},
 		{"loads from two places", assess("--at", "2026-03-01T04:00:00Z", "--loads", good, good), exitUsage, "assess: --loads: loads come from a file or from a recording, not from both"},
 		{"at of a recording with a fault", assess("--at", "2026-03-01T04:00:00Z", badRow), exitBadInput, "bad-row.csv:3: "},
@@ -195,13 +197,22 @@ func TestMistakesAreTold(t *testing.T) {
 
 // What every command says of itself is there and gives an example.
 func TestHelpHasExamples(t *testing.T) {
-	for _, cmd := range [][]string{{}, {"serve"}, {"demo"}, {"send"}, {"replay"}, {"check"}, {"assess"}, {"keys"}} {
-		out, _ := hawser(t, append(cmd, "--help")...)
-		for _, want := range []string{"Examples:", "hawser " + strings.Join(cmd, " ")} {
+	root := newRoot(streams{})
+	for _, cmd := range append(root.Commands(), root) {
+		if cmd.Hidden {
+			continue
+		}
+		out, _ := hawser(t, append(strings.Fields(cmd.CommandPath())[1:], "--help")...)
+		for _, want := range []string{"Examples:\n  " + cmd.CommandPath(), "Usage:\n  " + cmd.CommandPath()} {
 			if !strings.Contains(out, want) {
-				t.Errorf("help of %q lacks %q", strings.Join(cmd, " "), want)
+				t.Errorf("help of %q lacks %q", cmd.CommandPath(), want)
 			}
 		}
+		cmd.Flags().VisitAll(func(f *pflag.Flag) {
+			if kind, _ := pflag.UnquoteUsage(f); kind == "string" || kind == "strings" || strings.HasSuffix(f.DefValue, "m0s") {
+				t.Errorf("%s: --%s %s (default %s) does not say what it takes", cmd.CommandPath(), f.Name, kind, f.DefValue)
+			}
+		})
 	}
 	for _, shell := range []string{"bash", "zsh", "fish", "powershell"} {
 		if out, _ := hawser(t, "completion", shell); !strings.Contains(out, "hawser") {

@@ -21,7 +21,7 @@ import (
 func newReplay(s streams) *cobra.Command {
 	var o replayOptions
 	cmd := &cobra.Command{
-		Use:   "replay --plan PLAN [--out FILE] [--explain DIR] [--summary] RECORDING",
+		Use:   "replay --plan PLAN [flags] RECORDING",
 		Short: "Run the detectors over a recording, as the live watch would",
 		Long: `replay runs the detectors over a recording exactly as the live watch does, at
 recorded time and as fast as the machine can, and writes one JSON object a line
@@ -30,7 +30,7 @@ for each condition raised or cleared. The same recording gives the same bytes.
 With --explain it also writes, for each alarm, what it was told on: an account
 in JSON (loads before and after, the fit of the ship's place and what it leaves
 unexplained line by line, the figure that decided and its threshold, pay-out and
-brake where they are told) and a picture of it in SVG. DIR must be new or empty.
+brake where they are told) and a picture of it in SVG. The folder must be new or empty.
 
 With --summary it prints a table at the end: to standard output where --out
 names a file, else to standard error.`,
@@ -39,7 +39,7 @@ names a file, else to standard error.`,
   hawser replay --plan plan.yaml recording.csv | jq .detail`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) (err error) {
-			if err := needPlan(cmd, o.plan); err != nil {
+			if err := needPlan(o.plan); err != nil {
 				return err
 			}
 			o.recording = args[0]
@@ -57,7 +57,7 @@ names a file, else to standard error.`,
 	}
 	cmd.Flags().StringVar(&o.plan, "plan", "", "mooring plan `FILE` (YAML)")
 	cmd.Flags().StringVar(&o.outPath, "out", "-", "write the changes to `FILE`")
-	cmd.Flags().StringVar(&o.explain, "explain", "", "write an account and a picture of each alarm into `DIR`")
+	cmd.Flags().StringVar(&o.explain, "explain", "", "write an account and a picture of each alarm into this `FOLDER`, new or empty")
 	cmd.Flags().BoolVar(&o.summary, "summary", false, "print a table at the end")
 	return cmd
 }

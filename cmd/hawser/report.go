@@ -9,7 +9,6 @@ import (
 	"path/filepath"
 	"strings"
 	"time"
-	_ "time/tzdata" // the same zones on every machine
 
 	"github.com/spf13/cobra"
 
@@ -23,10 +22,10 @@ import (
 
 // reportOptions are what a report is made of and where it goes.
 type reportOptions struct {
-	plan, recording      string // files
-	server, berth, stay  string
-	from, to, zone, outs string
-	peer                 peerOptions
+	plan, recording        string // files
+	berth, stay, zone, out string
+	from, to               moment
+	server                 serverOptions
 }
 
 func newReport(s streams) *cobra.Command {
@@ -53,81 +52,62 @@ out of it. Times are UTC; --zone gives local time beside it.
 			if len(args) > 0 {
 				o.recording = args[0]
 			}
-			if err := o.check(); err != nil {
-				return usageError{fmt.Errorf("report: %w", err)}
+			if err := o.validate(); err != nil {
+				return usageError{err}
 			}
 			write := func(w io.Writer) error { return o.write(cmd.Context(), w) }
-			if o.outs == "-" {
+			if o.out == "-" {
 				return write(s.out)
 			}
-			return writeAside(o.outs, write)
+			return writeAside(o.out, 0o644, write, nil)
 		},
 	}
 	f := cmd.Flags()
 	f.StringVar(&o.plan, "plan", "", "mooring plan `FILE` (YAML) of the recording")
-	f.StringVar(&o.server, "server", "", "`URL` of a server's pages")
-	f.StringVar(&o.berth, "berth", "", "berth whose stay it is")
+	f.StringVar(&o.berth, "berth", "", "`BERTH` on the server")
 	f.StringVar(&o.stay, "stay", "", "the stay's `ID`, as /api/stays lists it; default the newest")
-	f.StringVar(&o.from, "from", "", "begin at this `TIME` (RFC 3339)")
-	f.StringVar(&o.to, "to", "", "end at this `TIME` (RFC 3339)")
+	f.Var(&o.from, "from", "begin at this time, RFC 3339 or Unix milliseconds; by default with the stay")
+	f.Var(&o.to, "to", "end at this time")
 	f.StringVar(&o.zone, "zone", "", "time zone `NAME` for local time, such as Europe/London")
-	f.StringVar(&o.outs, "out", "", "write the report to `FILE`, .pdf or .html; - for HTML on standard output")
-	o.peer.bind(f)
+	f.StringVar(&o.out, "out", "", "write the report to `FILE`, .pdf or .html; - for HTML on standard output")
+	o.server.bind(f)
 	return cmd
 }
 
-func (o *reportOptions) pdf() bool { return strings.EqualFold(filepath.Ext(o.outs), ".pdf") }
+func (o *reportOptions) pdf() bool { return strings.EqualFold(filepath.Ext(o.out), ".pdf") }
 
-func (o *reportOptions) check() error {
-	switch ext := strings.ToLower(filepath.Ext(o.outs)); {
-	case o.outs == "":
+func (o *reportOptions) validate() error {
+	online := o.server.url != ""
+	switch ext := strings.ToLower(filepath.Ext(o.out)); {
+	case o.out == "":
 		return errors.New("--out must be given")
-	case o.outs != "-" && ext != ".pdf" && ext != ".html" && ext != ".htm":
-		return fmt.Errorf("--out: %q ends neither in .pdf nor in .html", o.outs)
-	case (o.server == "") == (o.plan == ""):
+	case o.out != "-" && ext != ".pdf" && ext != ".html" && ext != ".htm":
+		return fmt.Errorf("--out: %q ends neither in .pdf nor in .html", o.out)
+	case online == (o.plan != ""):
 		return errors.New("either --server, or --plan and a recording, must be given")
-	case o.plan != "" && o.recording == "":
+	case !online && o.recording == "":
 		return errors.New("the recording must be given")
-	case o.plan != "" && (o.berth != "" || o.peer != peerOptions{}):
-		return errors.New("--berth, certificates and tokens are for --server")
-	case o.server != "" && o.recording != "":
+	case !online && (o.berth != "" || o.server != serverOptions{}):
+		return errors.New("--berth, --ca and --token-file go with --server")
+	case online && o.recording != "":
 		return errors.New("a recording goes with --plan")
-	case o.server != "" && o.berth == "":
-		return errors.New("--berth must be given")
+	case online && o.berth == "":
+		return errors.New("--berth must be given with --server")
+	case !o.from.IsZero() && !o.to.IsZero() && !o.from.Before(o.to.Time):
+		return errors.New("--from must be before --to")
 	}
 	if _, err := report.Zone(o.zone); err != nil {
 		return fmt.Errorf("--zone: %w", err)
 	}
-	if _, _, err := o.times(); err != nil || o.server == "" {
-		return err
+	if !online {
+		return nil
 	}
-	return o.peer.settleURL("--server", o.server)
-}
-
-func (o *reportOptions) times() (from, to time.Time, err error) {
-	for _, t := range []struct {
-		flag, text string
-		into       *time.Time
-	}{{"--from", o.from, &from}, {"--to", o.to, &to}} {
-		if t.text == "" {
-			continue
-		}
-		if *t.into, err = time.Parse(time.RFC3339Nano, t.text); err != nil {
-			return from, to, fmt.Errorf("%s: %q is no RFC 3339 time such as 2026-03-01T04:05:06Z", t.flag, t.text)
-		}
-	}
-	if !from.IsZero() && !to.IsZero() && !from.Before(to) {
-		return from, to, errors.New("--from must be before --to")
-	}
-	return from, to, nil
+	return o.server.validate()
 }
 
 func (o *reportOptions) write(ctx context.Context, w io.Writer) error {
-	if o.server != "" {
-		if err := o.peer.fetch(ctx, strings.TrimRight(o.server, "/")+"/report?"+o.query().Encode(), w); err != nil {
-			return fmt.Errorf("report: %w", err)
-		}
-		return nil
+	if o.server.url != "" {
+		return o.server.fetch(ctx, "/report", o.query(), w)
 	}
 	in, err := o.readRecording()
 	if err != nil {
@@ -176,7 +156,6 @@ func (o *reportOptions) readRecording() (*report.Input, error) {
 		return nil, err
 	}
 	in.Source, in.Alarms = source, alarms.States()
-	from, to, _ := o.times() // checked
 	for _, s := range fold.Stays {
 		if o.stay == "" || s.ID == o.stay {
 			in.Stay = s // the newest
@@ -189,14 +168,14 @@ func (o *reportOptions) readRecording() (*report.Input, error) {
 	if in.Stay.Departure.IsZero() {
 		in.Stay.Departure = in.Stay.Newest // the recording's end
 	}
-	in.Stay = report.Cut(in.Stay, from, to)
+	in.Stay = report.Cut(in.Stay, o.from.Time, o.to.Time)
 	return in, nil
 }
 
 // query is what a server is asked for.
 func (o *reportOptions) query() url.Values {
 	q := url.Values{"berth": {o.berth}}
-	for name, v := range map[string]string{"stay": o.stay, "from": o.from, "to": o.to, "zone": o.zone} {
+	for name, v := range map[string]string{"stay": o.stay, "from": o.from.String(), "to": o.to.String(), "zone": o.zone} {
 		if v != "" {
 			q.Set(name, v)
 		}

@@ -148,7 +148,6 @@ func TestReportIsForWhoMaySeeTheStay(t *testing.T) {
 		says string
 	}{
 		{"crew of " + townShip, ca, "404 Not Found"},
-		{"nobody", []string{"--keys", s.dir}, "a token is needed: --token-file"},
 		{"nobody", ca, "a token is needed: --token-file"},
 		{"watch", nil, "certificate signed by unknown authority"},
 	} {
@@ -183,9 +182,9 @@ func TestReportMistakes(t *testing.T) {
 		{[]string{"--server", "http://127.0.0.1:1", "--out", "a.pdf"}, exitUsage, "--berth must be given"},
 		{[]string{"--server", "berths.example:7410", "--berth", "east-3", "--out", "a.pdf"}, exitUsage, "must be http://HOST:PORT or https://HOST:PORT"},
 		{[]string{"--server", "http://127.0.0.1:1", "--berth", "east-3", "--token-file", plan, "--out", "a.pdf"}, exitUsage, "go over TLS only"},
-		{[]string{"--server", "https://127.0.0.1:1", "--berth", "east-3", "--cert", plan, "--out", "a.pdf"}, exitUsage, "--cert and --key: one needs the other"},
-		{[]string{"--plan", plan, "--keys", "trial", "--out", "a.pdf", path}, exitUsage, "are for --server"},
+		{[]string{"--plan", plan, "--ca", "ca.crt", "--out", "a.pdf", path}, exitUsage, "--berth, --ca and --token-file go with --server"},
 		{[]string{"--plan", plan, "--zone", "Nowhere", "--out", "a.pdf", path}, exitUsage, `"Nowhere" is no time zone`},
+		{[]string{"--plan", plan, "--from", "noon", "--out", "a.pdf", path}, exitUsage, `invalid argument "noon" for "--from" flag: expected RFC 3339`},
 		{[]string{"--plan", plan, "--from", "2026-03-02T00:00:00Z", "--to", "2026-03-01T00:00:00Z", "--out", "a.pdf", path}, exitUsage, "--from must be before --to"},
 		{[]string{"--plan", plan, "--stay", "other", "--out", filepath.Join(t.TempDir(), "a.pdf"), path}, exitFailed, "no stay other in it"},
 		{[]string{"--plan", plan, "--out", filepath.Join(t.TempDir(), "a.pdf"), plan}, exitBadInput, "tanker-12.yaml:1:"},

@@ -21,7 +21,7 @@ import (
 func newRestore(s streams) *cobra.Command {
 	data := defaultConfig().Data
 	cmd := &cobra.Command{
-		Use:   "restore FILE",
+		Use:   "restore [flags] FILE",
 		Short: "Make a data folder of a backup",
 		Long: `restore makes a server's data folder of a file that "hawser backup" wrote. The
 folder must be empty or not there. Every part is checked first; what a restore that
@@ -46,7 +46,7 @@ func restore(ctx context.Context, s streams, data, path string) error {
 	}
 	for _, d := range names {
 		if d.Name() != "lost+found" { // of a file system's own
-			return usageError{fmt.Errorf("restore: --data: %s is not empty", data)}
+			return usageError{fmt.Errorf("--data: %s is not empty", data)}
 		}
 	}
 	a, err := backup.Open(path)

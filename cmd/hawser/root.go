@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 
 	"hawser/ingest/planfile"
 	"hawser/ingest/recording"
@@ -42,11 +43,11 @@ type usageError struct{ error }
 func run(ctx context.Context, args []string, s streams) int {
 	root := newRoot(s)
 	root.SetArgs(args)
-	err := root.ExecuteContext(ctx)
+	cmd, err := root.ExecuteContextC(ctx)
 	if err == nil {
 		return exitOK
 	}
-	fmt.Fprintf(s.err, "hawser: %v\n", err)
+	fmt.Fprintf(s.err, "%s: %v\n", strings.ReplaceAll(cmd.CommandPath(), " ", ": "), err)
 	return exitCode(err)
 }
 
@@ -95,12 +96,15 @@ another file is wrong (the error names the place), 4 no equilibrium (assess).`,
 	root.SetIn(s.in)
 	root.SetOut(s.out)
 	root.SetErr(s.err)
-	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error {
-		return usageError{fmt.Errorf("%s: %w", cmd.Name(), err)}
-	})
+	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return usageError{err} })
 	root.AddCommand(newServe(s), newDemo(s), newSend(s), newReplay(s), newLines(s), newBackup(s), newRestore(s), newCheck(s), newAssess(s), newKeys(s), newExport(s), newReport(s), newArchive(s))
 	for _, cmd := range append(root.Commands(), root) {
 		cmd.Args = usageArgs(cmd.Args)
+		cmd.Flags().VisitAll(func(f *pflag.Flag) {
+			if f.Value.Type() == "duration" {
+				f.DefValue = shortDuration(f.DefValue) // in the help
+			}
+		})
 	}
 	return root
 }
@@ -109,31 +113,36 @@ another file is wrong (the error names the place), 4 no equilibrium (assess).`,
 // error.
 func usageArgs(check cobra.PositionalArgs) cobra.PositionalArgs {
 	return func(cmd *cobra.Command, args []string) error {
-		if check == nil {
-			return nil
-		}
 		err := check(cmd, args)
 		switch {
 		case err == nil:
 			return nil
 		case !cmd.HasParent():
-			return usageError{err} // its own name is in front already
-		case strings.HasPrefix(err.Error(), "unknown command"):
-			return usageError{fmt.Errorf("%s: %w", cmd.Name(), err)}
-		default:
-			given := fmt.Sprintf("%d arguments were given", len(args))
-			if len(args) == 1 {
-				given = "one argument was given"
-			}
-			return usageError{fmt.Errorf("%s: %s, and the command is: %s", cmd.Name(), given, cmd.UseLine())}
+			return usageError{err}
 		}
+		given := fmt.Sprintf("%d arguments were given", len(args))
+		if len(args) == 1 {
+			given = "one argument was given"
+		}
+		return usageError{fmt.Errorf("%s, and the command is: %s", given, cmd.UseLine())}
 	}
 }
 
+// shortDuration leaves out of a duration what says nothing: 720h of 720h0m0s.
+func shortDuration(text string) string {
+	if hours, ok := strings.CutSuffix(text, "h0m0s"); ok {
+		return hours + "h"
+	}
+	if minutes, ok := strings.CutSuffix(text, "m0s"); ok {
+		return minutes + "m"
+	}
+	return text
+}
+
 // needPlan wants the --plan flag of a command to be given.
-func needPlan(cmd *cobra.Command, path string) error {
+func needPlan(path string) error {
 	if path == "" {
-		return usageError{fmt.Errorf("%s: --plan must be given", cmd.Name())}
+		return usageError{errors.New("--plan must be given")}
 	}
 	return nil
 }

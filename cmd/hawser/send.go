@@ -13,7 +13,6 @@ import (
 
 	"github.com/schollz/progressbar/v3"
 	"github.com/spf13/cobra"
-	"golang.org/x/term"
 	"google.golang.org/grpc"
 
 	"hawser/ingest/edge"
@@ -24,18 +23,19 @@ import (
 
 // sendOptions are the flags of send.
 type sendOptions struct {
-	plan, to, source, starting string
-	pace                       float64
-	window                     time.Duration
-	replacePlan                bool
-	giveUp                     time.Duration
-	peer                       peerOptions
+	plan, to, source string
+	starting         time.Time // zero for as recorded
+	pace             float64
+	window           time.Duration
+	replacePlan      bool
+	giveUp           time.Duration
+	peer             gatewayOptions
 }
 
 func newSend(s streams) *cobra.Command {
 	var o sendOptions
 	cmd := &cobra.Command{
-		Use:   "send --plan PLAN --to ADDRESS RECORDING",
+		Use:   "send --plan PLAN [flags] RECORDING",
 		Short: "Send a recording to a server",
 		Long: `send streams a recording to a running server: as fast as the server takes it, or
 at the recorded pace or a multiple of it. It resumes where the server's disk has
@@ -46,11 +46,11 @@ the recording holds, so the same recording is not taken twice.`,
   hawser send --plan plan.yaml --to berths.example:7411 --keys trial recording.csv.gz`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			if err := needPlan(cmd, o.plan); err != nil {
+			if err := needPlan(o.plan); err != nil {
 				return err
 			}
 			if err := o.validate(); err != nil {
-				return usageError{fmt.Errorf("send: %w", err)}
+				return usageError{err}
 			}
 			return send(cmd.Context(), s, &o, args[0])
 		},
@@ -59,8 +59,19 @@ the recording holds, so the same recording is not taken twice.`,
 	f.StringVar(&o.plan, "plan", "", "mooring plan `FILE` (YAML)")
 	f.StringVar(&o.to, "to", "127.0.0.1:7411", "`ADDRESS` of the server's gRPC services")
 	f.StringVar(&o.source, "source", "", "`NAME` of the source; by default named after the recording's content")
-	f.StringVar(&o.starting, "starting", "", "send as if the recording began at this `TIME` (RFC 3339, or now)")
-	f.Float64Var(&o.pace, "pace", 0, "1 for the recorded pace, N for N times faster, 0 for as fast as it goes")
+	f.Func("starting", "send as if the recording began at this `TIME`, RFC 3339 or Unix milliseconds, or now", func(text string) error {
+		if text == "now" {
+			o.starting = time.Now()
+			return nil
+		}
+		var m moment
+		if err := m.Set(text); err != nil {
+			return fmt.Errorf("%w, or now", err)
+		}
+		o.starting = m.Time
+		return nil
+	})
+	f.Float64Var(&o.pace, "pace", 0, "`N` times faster than recorded, 1 for the recorded pace; by default as fast as it goes")
 	f.DurationVar(&o.window, "window", time.Second, "span of readings in one batch")
 	f.BoolVar(&o.replacePlan, "replace-plan", false, "put the plan in place of another one the server has for the berth")
 	f.DurationVar(&o.giveUp, "give-up-after", 0, "end when there is no connection for so long; 0 never")
@@ -77,28 +88,7 @@ func (o *sendOptions) validate() error {
 	case o.giveUp < 0:
 		return fmt.Errorf("--give-up-after: %s is negative", o.giveUp)
 	}
-	if err := o.peer.settle(); err != nil {
-		return err
-	}
-	if _, err := o.start(time.Time{}); err != nil {
-		return fmt.Errorf("--starting: %w", err)
-	}
-	return nil
-}
-
-// start is when the recording is to begin, zero for as recorded.
-func (o *sendOptions) start(now time.Time) (time.Time, error) {
-	switch o.starting {
-	case "":
-		return time.Time{}, nil
-	case "now":
-		return now, nil
-	}
-	t, err := time.Parse(time.RFC3339, o.starting)
-	if err != nil {
-		return time.Time{}, fmt.Errorf("%q is neither now nor an RFC 3339 time such as 2026-03-01T04:05:06Z", o.starting)
-	}
-	return t, nil
+	return o.peer.settle()
 }
 
 func send(ctx context.Context, s streams, o *sendOptions, path string) error {
@@ -123,11 +113,11 @@ func send(ctx context.Context, s streams, o *sendOptions, path string) error {
 	defer r.Close()
 	options, err := o.peer.dial(ctx, o.to)
 	if err != nil {
-		return fmt.Errorf("send: %w", err)
+		return err
 	}
 	conn, err := grpc.NewClient(o.to, append(options, edge.DialOptions()...)...)
 	if err != nil {
-		return usageError{fmt.Errorf("send: --to: %w", err)}
+		return usageError{fmt.Errorf("--to: %w", err)}
 	}
 	defer conn.Close()
 
@@ -146,16 +136,15 @@ func send(ctx context.Context, s streams, o *sendOptions, path string) error {
 		return err
 	}
 	if err == nil && sum.RefusedBatches > 0 {
-		err = fmt.Errorf("send: the server refused %d batches, whose readings it does not have", sum.RefusedBatches)
+		err = fmt.Errorf("the server refused %d batches, whose readings it does not have", sum.RefusedBatches)
 	}
 	return errors.Join(err, told)
 }
 
 // shift is what to add to every time of the recording.
 func (o *sendOptions) shift(path string) (time.Duration, error) {
-	start, err := o.start(time.Now())
-	if err != nil || start.IsZero() {
-		return 0, err
+	if o.starting.IsZero() {
+		return 0, nil
 	}
 	r, err := recording.Open(path, recording.Options{Window: o.window})
 	if err != nil {
@@ -165,7 +154,7 @@ func (o *sendOptions) shift(path string) (time.Duration, error) {
 	if _, err := r.Next(); err != nil && !errors.Is(err, io.EOF) {
 		return 0, err
 	}
-	return start.Sub(time.Unix(0, r.Stats().First)).Round(time.Millisecond), nil
+	return o.starting.Sub(time.Unix(0, r.Stats().First)).Round(time.Millisecond), nil
 }
 
 // sourceName names a source after everything its batches are made of, so that
@@ -217,8 +206,7 @@ type bar struct {
 }
 
 func newBar(w io.Writer, r *recording.Reader, to string) *bar {
-	f, ok := w.(*os.File)
-	if !ok || !term.IsTerminal(int(f.Fd())) {
+	if !isTerminal(w) {
 		return &bar{out: w, to: to, reader: r}
 	}
 	return &bar{out: w, to: to, reader: r, bar: progressbar.NewOptions64(r.Stats().BytesTotal,
@@ -250,6 +238,6 @@ func (b *bar) show(ctx context.Context, p edge.Progress) {
 func (b *bar) done() {
 	if b.bar != nil {
 		_ = b.bar.Finish()
-		fmt.Fprintln(os.Stderr)
+		fmt.Fprintln(b.out)
 	}
 }

@@ -3,13 +3,10 @@ package main
 import (
 	"context"
 	"crypto/tls"
-	"crypto/x509"
 	"errors"
 	"fmt"
 	"net"
-	"os"
 	"path/filepath"
-	"strings"
 	"time"
 
 	"github.com/spf13/pflag"
@@ -20,24 +17,23 @@ import (
 	"hawser/services/access/keyring"
 )
 
-// peerOptions are the flags of a client that say whom it trusts and who it is.
-type peerOptions struct {
+// gatewayOptions are the flags by which a gateway knows a server's gRPC services and
+// shows who it is.
+type gatewayOptions struct {
 	ca, cert, key, keys, token string
 }
 
-func (o *peerOptions) bind(f *pflag.FlagSet) {
+func (o *gatewayOptions) bind(f *pflag.FlagSet) {
 	f.StringVar(&o.ca, "ca", "", "`FILE` of the authority that the server's certificate is of (PEM); with it the connection is TLS")
 	f.StringVar(&o.cert, "cert", "", "`FILE` of this device's certificate (PEM)")
 	f.StringVar(&o.key, "key", "", "`FILE` of its private key (PEM)")
-	f.StringVar(&o.keys, "keys", "", "`DIR` that hawser keys made, in place of the three")
+	f.StringVar(&o.keys, "keys", "", "`FOLDER` that hawser keys made, in place of the three")
 	f.StringVar(&o.token, "token-file", "", "`FILE` with a person's token, for what no device may do")
 }
 
 // settle puts the names of a folder of keys in and checks that the rest goes
-// together, for a server's gRPC services: without --ca they are called in clear.
-func (o *peerOptions) settle() error { return o.together(false) }
-
-func (o *peerOptions) together(overTLS bool) error {
+// together: without --ca the server is called in clear.
+func (o *gatewayOptions) settle() error {
 	switch {
 	case o.keys != "" && (o.ca != "" || o.cert != "" || o.key != ""):
 		return errors.New("--keys: stands in place of --ca, --cert and --key")
@@ -47,28 +43,22 @@ func (o *peerOptions) together(overTLS bool) error {
 		o.key = filepath.Join(o.keys, keyring.DeviceKeyFile)
 	case (o.cert == "") != (o.key == ""):
 		return errors.New("--cert and --key: one needs the other")
-	case !overTLS && o.ca == "" && (o.cert != "" || o.token != ""):
+	case o.ca == "" && (o.cert != "" || o.token != ""):
 		return errors.New("--ca: is needed where --cert or --token-file is, for they go over TLS only")
 	}
 	return nil
 }
 
 // tls is the client's side of the connection, nil where nothing is said of it.
-func (o *peerOptions) tls() (*tls.Config, error) {
-	if o.ca == "" && o.cert == "" {
+func (o *gatewayOptions) tls() (*tls.Config, error) {
+	if o.ca == "" {
 		return nil, nil
 	}
-	c := &tls.Config{MinVersion: tls.VersionTLS13, NextProtos: []string{"h2"}}
-	if o.ca != "" {
-		pem, err := os.ReadFile(o.ca)
-		if err != nil {
-			return nil, err
-		}
-		c.RootCAs = x509.NewCertPool()
-		if !c.RootCAs.AppendCertsFromPEM(pem) {
-			return nil, fmt.Errorf("%s: no certificates in PEM", o.ca)
-		}
+	pool, err := authorityIn(o.ca)
+	if err != nil {
+		return nil, err
 	}
+	c := &tls.Config{MinVersion: tls.VersionTLS13, NextProtos: []string{"h2"}, RootCAs: pool}
 	if o.cert != "" {
 		pair, err := tls.LoadX509KeyPair(o.cert, o.key)
 		if err != nil {
@@ -83,7 +73,7 @@ func (o *peerOptions) tls() (*tls.Config, error) {
 // dial makes what a connection to a server needs. A server that is there and
 // cannot be talked to in this way is an error at once: trying again would not
 // help.
-func (o *peerOptions) dial(ctx context.Context, address string) ([]grpc.DialOption, error) {
+func (o *gatewayOptions) dial(ctx context.Context, address string) ([]grpc.DialOption, error) {
 	config, err := o.tls()
 	if err != nil {
 		return nil, err
@@ -103,19 +93,6 @@ func (o *peerOptions) dial(ctx context.Context, address string) ([]grpc.DialOpti
 		options = append(options, grpc.WithPerRPCCredentials(bearerToken(token)))
 	}
 	return options, nil
-}
-
-// tokenIn reads a token from its file, which holds nothing else.
-func tokenIn(path string) (string, error) {
-	data, err := os.ReadFile(path)
-	if err != nil {
-		return "", err
-	}
-	words := strings.Fields(string(data))
-	if len(words) != 1 {
-		return "", fmt.Errorf("%s: a token is one word, and there are %d", path, len(words))
-	}
-	return words[0], nil
 }
 
 // bearerToken goes with each call, over TLS only.

@@ -15,7 +15,7 @@ func newServe(s streams) *cobra.Command {
 	var configPath string
 	verbose := false
 	cmd := &cobra.Command{
-		Use:   "serve",
+		Use:   "serve [flags]",
 		Short: "Run the server: intake, journal, detectors, alarms, pages",
 		Long: `serve takes readings in over gRPC, keeps them, watches every berth it has a plan
 for, and serves the page, alarms, metrics and health. SIGTERM or Ctrl-C drains
