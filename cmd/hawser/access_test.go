@@ -22,6 +22,7 @@ import (
 	hawserv1 "hawser/proto/hawser/v1"
 	"hawser/services/access/keyring"
 	"hawser/services/alarm"
+	"hawser/services/waittest"
 )
 
 // A recording is sent as a gateway of a trial would, and everything that can be
@@ -204,7 +205,7 @@ func TestAShipSeesHerOwnStay(t *testing.T) {
 			break
 		}
 	}
-	waitFor(t, "the next ship to be shown", func() error {
+	waittest.Until(t, "the next ship to be shown", func() error {
 		alarms, berths, page = s.seen(nextCrew)
 		if berths != "["+northBerth+" Curlew]" {
 			return errString("shown " + berths)
@@ -226,7 +227,7 @@ func TestAShipSeesHerOwnStay(t *testing.T) {
 	// begins with her stay.
 	question := "/api/history?" + url.Values{"berth": {northBerth}, "channel": {"1/tension"},
 		"from": {"2026-01-01T00:00:00Z"}, "to": {before.Add(time.Hour).UTC().Format(time.RFC3339)}}.Encode()
-	waitFor(t, "the terminal to see history", func() error {
+	waittest.Until(t, "the terminal to see history", func() error {
 		if got := s.get("watch", question+"&step=24h"); !strings.Contains(got, "time_ms") {
 			return errString(got)
 		}
@@ -395,7 +396,7 @@ func TestServeBeyondLoopback(t *testing.T) {
 	transport := &http.Transport{TLSClientConfig: &tls.Config{RootCAs: pool}}
 	defer transport.CloseIdleConnections()
 	client := &http.Client{Transport: transport, Timeout: time.Minute}
-	waitFor(t, "an answer", func() error {
+	waittest.Until(t, "an answer", func() error {
 		req, err := http.NewRequestWithContext(t.Context(), http.MethodGet, "https://127.0.0.1:"+port+"/api/berths", nil)
 		if err != nil {
 			return err

@@ -16,6 +16,7 @@ import (
 
 	hawserv1 "hawser/proto/hawser/v1"
 	"hawser/services/access/keyring"
+	"hawser/services/waittest"
 )
 
 // answers are what a server says of alarms, history, stays and lines of a berth.
@@ -55,7 +56,7 @@ func (s *server) answers(berth string) (a answers, err error) {
 // same waits until a server answers as another did.
 func (s *server) same(t *testing.T, berth string, want answers) {
 	t.Helper()
-	waitFor(t, "the same answers", func() error {
+	waittest.Until(t, "the same answers", func() error {
 		got, err := s.answers(berth)
 		switch {
 		case err != nil:
@@ -88,7 +89,7 @@ func TestRestoredServerAnswersAsBefore(t *testing.T) {
 	s.stored("north-jetty-1", sums)
 	s.watched("north-jetty-1", float64(batches))
 	var want answers
-	waitFor(t, "stays", func() (err error) {
+	waittest.Until(t, "stays", func() (err error) {
 		if want, err = s.answers("north-jetty-1"); err == nil && !strings.Contains(want.stays, northShip) {
 			err = errors.New(want.stays)
 		}

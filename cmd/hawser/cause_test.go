@@ -22,6 +22,7 @@ import (
 	"hawser/ingest/recording"
 	"hawser/ingest/simulate"
 	hawserv1 "hawser/proto/hawser/v1"
+	"hawser/services/waittest"
 )
 
 // part writes those readings of a recording that are kept, second by second from
@@ -105,7 +106,7 @@ func (o *office) config(t *testing.T, dir string) string {
 // left unsaid of its place in the log is told again.
 func (o *office) hears(t *testing.T, want ...string) {
 	t.Helper()
-	waitFor(t, fmt.Sprintf("the office to hear %q", want), func() error {
+	waittest.Until(t, fmt.Sprintf("the office to hear %q", want), func() error {
 		o.mu.Lock()
 		defer o.mu.Unlock()
 		once := []string{}
@@ -125,7 +126,7 @@ func (o *office) hears(t *testing.T, want ...string) {
 // that are suppressed under an alarm that does.
 func (s *server) faults(calling, suppressed int) {
 	s.t.Helper()
-	waitFor(s.t, fmt.Sprintf("%d sensor faults that call and %d under another alarm", calling, suppressed), func() error {
+	waittest.Until(s.t, fmt.Sprintf("%d sensor faults that call and %d under another alarm", calling, suppressed), func() error {
 		list, err := hawserv1.NewAlarmServiceClient(s.dial()).ListAlarms(s.t.Context(), &hawserv1.ListAlarmsRequest{})
 		if err != nil {
 			return err
@@ -221,7 +222,7 @@ func TestEachGatewayIsOneAlarm(t *testing.T) {
 		})
 		kill[source] = startSender(t, "--plan", planFile("coaster-8"), "--to", s.grpc, "--source", source, "--pace", "1", "--starting", "now", own)
 	}
-	waitFor(t, "all eight load pins to be heard", func() error {
+	waittest.Until(t, "all eight load pins to be heard", func() error {
 		list, err := hawserv1.NewLiveServiceClient(s.dial()).ListBerths(t.Context(), &hawserv1.ListBerthsRequest{})
 		if err != nil {
 			return err

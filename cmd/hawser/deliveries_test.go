@@ -16,6 +16,7 @@ import (
 	standardwebhooks "github.com/standard-webhooks/standard-webhooks/libraries/go"
 
 	hawserv1 "hawser/proto/hawser/v1"
+	"hawser/services/waittest"
 )
 
 // A webhook hears of every record of the alarm log but of what is suppressed, each once by its identifier,
@@ -63,7 +64,7 @@ func TestWebhookHearsAllThoughTheServerIsKilled(t *testing.T) {
 	s.watched("north-jetty-1", float64(batches))
 	s.kill()
 	s = startServe(t, dir, "--config", config)
-	waitFor(t, "every record to be heard of", func() error {
+	waittest.Until(t, "every record to be heard of", func() error {
 		mu.Lock()
 		defer mu.Unlock()
 		return s.heardOf(bodies)

@@ -50,6 +50,7 @@ var allowed = map[string]struct {
 	"ingest/simulate/archive": {[]string{"detect/mooring", "detect/reading", "detect/tide", "ingest/planfile", "ingest/recording", "proto/hawser/v1"},
 		"a month of a port, as the files that commands read"},
 
+	"services/waittest": {nil, "what tests wait for and read; no part of the program"},
 	"services/watch": {[]string{"detect", "detect/mooring", "detect/reading", "ingest/batch", "ingest/planbook"},
 		"the one road to the detectors, live and in replay alike"},
 	"services/alarm":        {[]string{"detect", "proto/hawser/v1"}, "keeps the changes that detection makes"},

@@ -16,6 +16,7 @@ import (
 	"hawser/detect/reading"
 	"hawser/ingest/recording"
 	hawserv1 "hawser/proto/hawser/v1"
+	"hawser/services/waittest"
 )
 
 // linesOf asks a server for its line records, by the command that people use.
@@ -53,7 +54,7 @@ func (s *server) linesDone(readings float64, told []told) *hawserv1.ListLinesRes
 		}
 	}
 	var answer *hawserv1.ListLinesResponse
-	waitFor(s.t, "the line records", func() error {
+	waittest.Until(s.t, "the line records", func() error {
 		answer = s.linesOf()
 		have, counted, hours := 0.0, 0.0, over
 		for _, l := range answer.Lines {
@@ -211,7 +212,7 @@ func TestLineRecordsOutliveTheServer(t *testing.T) {
 			defer close(sending)
 			_ = run(t.Context(), []string{"send", "--plan", planFile("tanker-12"), "--to", s.grpc, "--pace", "400", "--give-up-after", "1s", path}, streams{out: io.Discard, err: io.Discard})
 		}()
-		waitFor(t, "the records to get somewhere", func() error {
+		waittest.Until(t, "the records to get somewhere", func() error {
 			for _, l := range s.linesOf().Lines {
 				if l.LastAt != nil && l.LastAt.AsTime().Sub(l.FirstAt.AsTime()) >= before {
 					return nil

@@ -32,6 +32,7 @@ import (
 	"hawser/ingest/simulate"
 	"hawser/ingest/store/tsdb"
 	hawserv1 "hawser/proto/hawser/v1"
+	"hawser/services/waittest"
 	"hawser/services/watch"
 )
 
@@ -73,7 +74,7 @@ func BenchmarkPath(b *testing.B) {
 		sendLoad(b, s, 0, benchSeconds)
 		samples := float64(benchBerths * benchSeconds * benchLines * 12)
 		// Seldom: each look at the metrics is work for the server too.
-		waitEvery(b, time.Second, "everything to be stored and detected on", func() error {
+		waittest.Every(b, time.Second, "everything to be stored and detected on", func() error {
 			body, err := s.get("/metrics")
 			if err != nil {
 				return err
@@ -147,7 +148,7 @@ func BenchmarkWatchers(b *testing.B) {
 		if err != nil {
 			b.Fatal(err)
 		}
-		waitFor(b, "every watcher to have every alarm", func() error {
+		waittest.Until(b, "every watcher to have every alarm", func() error {
 			for i := range last {
 				if at := last[i].Load(); at < list.Position {
 					return fmt.Errorf("watcher %d is at %d of %d", i, at, list.Position)

@@ -26,6 +26,7 @@ import (
 	"hawser/ingest/simulate"
 	"hawser/ingest/simulate/recorded"
 	hawserv1 "hawser/proto/hawser/v1"
+	"hawser/services/waittest"
 )
 
 // record writes a recording of a simulated ship and returns its path. The story
@@ -217,7 +218,7 @@ func (s *server) inStore(berth, channel string) (sum, error) {
 func (s *server) stored(berth string, want map[string]sum) {
 	s.t.Helper()
 	for channel, w := range want {
-		waitFor(s.t, "the store to have "+channel, func() error {
+		waittest.Until(s.t, "the store to have "+channel, func() error {
 			got, err := s.inStore(berth, channel)
 			if err == nil && got != w {
 				err = fmt.Errorf("%d readings, checksum %x; the recording has %d, %x", got.Count, got.Check, w.Count, w.Check)

@@ -5,6 +5,7 @@ import (
 	"bytes"
 	"context"
 	"fmt"
+	"hawser/services/waittest"
 	"io"
 	"net/http"
 	"os"
@@ -13,7 +14,6 @@ import (
 	"regexp"
 	"strconv"
 	"strings"
-	"sync"
 	"syscall"
 	"testing"
 	"time"
@@ -54,26 +54,9 @@ type server struct {
 	data       string
 	http, grpc string
 	conn       *grpc.ClientConn // nil until dial
-	stderr     lockedBuffer
+	stderr     waittest.Buffer
 	exited     chan struct{}
 	exitErr    error
-}
-
-type lockedBuffer struct {
-	mu sync.Mutex
-	b  bytes.Buffer
-}
-
-func (l *lockedBuffer) Write(p []byte) (int, error) {
-	l.mu.Lock()
-	defer l.mu.Unlock()
-	return l.b.Write(p)
-}
-
-func (l *lockedBuffer) String() string {
-	l.mu.Lock()
-	defer l.mu.Unlock()
-	return l.b.String()
 }
 
 var address = regexp.MustCompile(`(?m)^(pages|gRPC) +(?:https?://)?([][0-9.:]+)/?$`)
@@ -90,7 +73,7 @@ func startServe(t testing.TB, data string, args ...string) *server {
 func startProgram(t testing.TB, data string, args ...string) *server {
 	t.Helper()
 	s := startProgramNoWait(t, data, args...)
-	waitFor(t, "the server to be ready", func() error {
+	waittest.Until(t, "the server to be ready", func() error {
 		_, err := s.get("/readyz")
 		return err
 	})
@@ -213,7 +196,7 @@ func (s *server) metric(series string) float64 {
 func (s *server) watched(berth string, position float64) {
 	s.t.Helper()
 	series := fmt.Sprintf("hawser_watch_journal_position{berth=%q}", berth)
-	waitFor(s.t, fmt.Sprintf("detection up to position %g", position), func() error {
+	waittest.Until(s.t, fmt.Sprintf("detection up to position %g", position), func() error {
 		if at := s.metric(series); at < position {
 			return fmt.Errorf("detection is at %g\n%s", at, s.stderr.String())
 		}
@@ -234,29 +217,6 @@ func (s *server) dial() *grpc.ClientConn {
 	s.t.Cleanup(func() { _ = conn.Close() })
 	s.conn = conn
 	return conn
-}
-
-// waitFor tries until there is no error, for at most a minute.
-func waitFor(t testing.TB, what string, try func() error) {
-	t.Helper()
-	waitEvery(t, 20*time.Millisecond, what, try)
-}
-
-func waitEvery(t testing.TB, every time.Duration, what string, try func() error) {
-	t.Helper()
-	deadline := time.Now().Add(time.Minute)
-	tick := time.NewTicker(every)
-	defer tick.Stop()
-	for {
-		err := try()
-		if err == nil {
-			return
-		}
-		if time.Now().After(deadline) {
-			t.Fatalf("waiting for %s: %v", what, err)
-		}
-		<-tick.C
-	}
 }
 
 // hawser runs a command in this process and wants exit code 0.
@@ -292,7 +252,7 @@ func startHawser(t *testing.T, args ...string) (ended func()) {
 // hawserCode runs a command in this process.
 func hawserCode(t *testing.T, args ...string) (code int, stdout, stderr string) {
 	t.Helper()
-	var out, errs lockedBuffer
+	var out, errs waittest.Buffer
 	code = run(t.Context(), args, streams{in: strings.NewReader(""), out: &out, err: &errs})
 	return code, out.String(), errs.String()
 }

@@ -9,6 +9,7 @@ import (
 	"testing"
 
 	hawserv1 "hawser/proto/hawser/v1"
+	"hawser/services/waittest"
 )
 
 // A server that hears a berth answers what its mooring bears as its loads are, and
@@ -30,7 +31,7 @@ func TestServeReckonsABerth(t *testing.T) {
 	hawser(t, "send", "--plan", planFile("tanker-12"), "--to", s.grpc, rec)
 
 	client := hawserv1.NewAssessServiceClient(s.dial())
-	waitFor(t, "the losses of the berth", func() error {
+	waittest.Until(t, "the losses of the berth", func() error {
 		list, err := client.ListLosses(t.Context(), &hawserv1.ListLossesRequest{Berth: "north-jetty-1"})
 		if err != nil {
 			return err

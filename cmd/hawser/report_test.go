@@ -16,6 +16,7 @@ import (
 	"hawser/ingest/simulate"
 	hawserv1 "hawser/proto/hawser/v1"
 	"hawser/services/access/keyring"
+	"hawser/services/waittest"
 )
 
 // section is a section of a report's page, from its title to the next.
@@ -44,7 +45,7 @@ func TestReportOfAServerIsThatOfTheRecording(t *testing.T) {
 	hawser(t, "send", "--plan", planFile("tanker-12"), "--to", s.grpc, path)
 	s.watched("north-jetty-1", float64(batches))
 	s.stored("north-jetty-1", sums)
-	waitFor(t, "the stay", func() error {
+	waittest.Until(t, "the stay", func() error {
 		stays, err := s.staysOf("north-jetty-1")
 		if err == nil && (len(stays) != 1 || !stays[0].Newest.Equal(time.Date(2026, 3, 1, 4, 2, 49, 900e6, time.UTC))) {
 			err = fmt.Errorf("%+v", stays)
@@ -118,7 +119,7 @@ func TestReportIsForWhoMaySeeTheStay(t *testing.T) {
 	}
 	load := simulate.NewLoad(12, 1, time.Date(2026, 3, 1, 4, 0, 0, 0, time.UTC))
 	s.deliver(s.dial(s.tokens["administer"], false), load, edge.Options{Berth: northBerth, Source: "visit", Plan: message})
-	waitFor(t, "the report", func() error {
+	waittest.Until(t, "the report", func() error {
 		if page := s.get("administer", "/report?berth="+northBerth); !strings.Contains(page, "Loads by line") {
 			return fmt.Errorf("%.200s", page)
 		}

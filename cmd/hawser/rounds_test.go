@@ -11,6 +11,7 @@ import (
 
 	"hawser/ingest/simulate"
 	hawserv1 "hawser/proto/hawser/v1"
+	"hawser/services/waittest"
 )
 
 // ofItself is what became of the server's alarms of a condition about itself, or
@@ -37,7 +38,7 @@ func (s *server) ofItself(condition string) (out []string) {
 // tells waits until that is so.
 func (s *server) tells(condition string, want ...string) {
 	s.t.Helper()
-	waitFor(s.t, fmt.Sprintf("%s to be %q", condition, want), func() error {
+	waittest.Until(s.t, fmt.Sprintf("%s to be %q", condition, want), func() error {
 		if got := s.ofItself(condition); !slices.Equal(got, want) {
 			return fmt.Errorf("it is %q", got)
 		}
@@ -67,7 +68,7 @@ func TestSilentBerth(t *testing.T) {
 	s.tells("berth-silent", "active")
 	later := record(t, "tanker-12", 13, func(s *simulate.Story) { s.Start = s.Start.Add(time.Hour) })
 	hawser(t, "send", "--plan", planFile("tanker-12"), "--to", s.grpc, "--pace", "20", later)
-	waitFor(t, "the berth to be silent again at the end", func() error {
+	waittest.Until(t, "the berth to be silent again at the end", func() error {
 		got := s.ofItself("berth-silent")
 		if len(got) < 2 || got[0] != "cleared" || got[len(got)-1] != "active" {
 			return fmt.Errorf("berth-silent is %q", got)
@@ -123,7 +124,7 @@ func TestStoreDownAndClockAhead(t *testing.T) {
 		t.Errorf("sent ahead of the clock: exit code %d, %s", code, errs)
 	}
 	s.tells("history-late", "active")
-	waitFor(t, "the clock to be told of", func() error {
+	waittest.Until(t, "the clock to be told of", func() error {
 		if s.ofItself("clock-ahead") == nil { // it may be over by now
 			return errors.New("it is not")
 		}

@@ -15,6 +15,7 @@ import (
 	"hawser/ingest/planfile"
 	"hawser/ingest/simulate"
 	"hawser/services/stay"
+	"hawser/services/waittest"
 )
 
 // staysOf asks a server for its stays.
@@ -64,17 +65,17 @@ func TestStaysOutliveTheServer(t *testing.T) {
 		}
 		return nil
 	}
-	waitFor(t, "two stays", func() error { return check(s) })
+	waittest.Until(t, "two stays", func() error { return check(s) })
 	s.kill()
 	s = startServe(t, data)
-	waitFor(t, "two stays after a kill", func() error { return check(s) })
+	waittest.Until(t, "two stays after a kill", func() error { return check(s) })
 	if took, err := s.stop(); err != nil {
 		t.Fatalf("stop after %s: %v", took, err)
 	}
 	s = startServe(t, data)
-	waitFor(t, "two stays after a stop", func() error { return check(s) })
+	waittest.Until(t, "two stays after a stop", func() error { return check(s) })
 	send(s)
-	waitFor(t, "two stays still", func() error { return check(s) })
+	waittest.Until(t, "two stays still", func() error { return check(s) })
 }
 
 // A ship's crew sees her own stays, also when another ship lies at the berth now;
@@ -102,7 +103,7 @@ func TestShipSeesHerOwnStays(t *testing.T) {
 		}
 		return strings.Join(names, ",")
 	}
-	waitFor(t, "both stays", func() error {
+	waittest.Until(t, "both stays", func() error {
 		if got := ships("administer"); got != "Curlew,"+northShip {
 			return fmt.Errorf("the site sees %q", got)
 		}

@@ -18,6 +18,7 @@ import (
 
 	hawserv1 "hawser/proto/hawser/v1"
 	"hawser/services/access"
+	"hawser/services/waittest"
 )
 
 func bearer(token string) http.Header { return http.Header{"Authorization": {"Bearer " + token}} }
@@ -116,7 +117,7 @@ func TestStreamEndsWithTheStay(t *testing.T) {
 	_, err = stream.Recv()
 	wantCode(t, "after the stay", err, codes.PermissionDenied, "berth east-3: heron-crew has not the role operate there")
 	for _, want := range []string{`"msg":"refused"`, `"msg":"ended"`} {
-		eventually(t, want, func() error {
+		waittest.Until(t, want, func() error {
 			if !strings.Contains(h.audit.String(), want) {
 				return errors.New(h.audit.String())
 			}
@@ -144,7 +145,7 @@ func TestCallsAtOnce(t *testing.T) {
 	_, err = h.list(shows{token: calm}, "")
 	must(t, err)
 	leave()
-	eventually(t, "a place to be free", func() error {
+	waittest.Until(t, "a place to be free", func() error {
 		_, err := h.list(shows{token: busy}, "")
 		return err
 	})
@@ -237,7 +238,7 @@ func TestAudit(t *testing.T) {
 	must(t, h.deliver(shows{device: &device}, &hawserv1.Hello{Berth: "east-3"}))
 	h.do(h.client(), "POST", "/acknowledge", url.Values{"id": {"east-3/2026"}}.Encode(), bearer(token))
 	var got []string
-	eventually(t, "the stream to end", func() error {
+	waittest.Until(t, "the stream to end", func() error {
 		got = nil
 		for line := range strings.Lines(h.audit.String()) {
 			var e map[string]any
@@ -277,7 +278,7 @@ func TestAudit(t *testing.T) {
 
 // full is a disk that takes no more from some time on.
 type full struct {
-	buffer
+	waittest.Buffer
 	now atomic.Bool
 }
 
@@ -285,7 +286,7 @@ func (f *full) Write(p []byte) (int, error) {
 	if f.now.Load() {
 		return 0, syscall.ENOSPC
 	}
-	return f.buffer.Write(p)
+	return f.Buffer.Write(p)
 }
 
 // An audit log that cannot be written is told once and counted, and people work
@@ -307,7 +308,7 @@ func TestAuditLogIsFull(t *testing.T) {
 	if !strings.Contains(body, "\nhawser_access_audit_lost_total 3\n") {
 		t.Error("three lost lines are not counted")
 	}
-	eventually(t, "a line to be written again", func() error {
+	waittest.Until(t, "a line to be written again", func() error {
 		if !strings.Contains(disk.String(), "GET /metrics") {
 			return errors.New(disk.String())
 		}

@@ -11,6 +11,7 @@ import (
 	"encoding/pem"
 	"errors"
 	"fmt"
+	"hawser/services/waittest"
 	"net/http"
 	"net/http/httptest"
 	"strings"
@@ -233,7 +234,7 @@ func TestIssuerIsDown(t *testing.T) {
 	i.mu.Lock()
 	i.down = false
 	i.mu.Unlock()
-	eventually(t, "the issuer's people to be let in", func() error {
+	waittest.Until(t, "the issuer's people to be let in", func() error {
 		_, err := h.list(shows{token: theirs}, "east-3")
 		return err
 	})
@@ -241,14 +242,14 @@ func TestIssuerIsDown(t *testing.T) {
 	i.down, i.keys.Keys = true, nil
 	i.mu.Unlock()
 	h.write("access.yaml", []byte(strings.Replace(i.accessFile("people:\n"+entry), "berth: east-3", "berth: west-1", 1)))
-	eventually(t, "the group to be at another berth", func() error {
+	waittest.Until(t, "the group to be at another berth", func() error {
 		_, err := h.list(shows{token: theirs}, "west-1")
 		return err
 	})
 	_, err = h.list(shows{token: theirs}, "east-3")
 	wantCode(t, "the berth it was at", err, codes.PermissionDenied, "berth east-3")
 	h.write("access.yaml", []byte("people:\n"+entry))
-	eventually(t, "the issuer to be gone from the file", func() error {
+	waittest.Until(t, "the issuer to be gone from the file", func() error {
 		if _, err := h.list(shows{token: theirs}, "west-1"); err == nil {
 			return errors.New("still let in")
 		}

@@ -14,6 +14,7 @@ import (
 
 	hawserv1 "hawser/proto/hawser/v1"
 	"hawser/services/access"
+	"hawser/services/waittest"
 )
 
 // wantCode checks the code of an error and that it says something.
@@ -35,7 +36,7 @@ func TestAccessFileIsTakenUp(t *testing.T) {
 	goneStream, lessStream, staysStream := h.watch(shows{token: gone}, ""), h.watch(shows{token: less}, ""), h.watch(shows{token: stays}, "east-3")
 
 	h.write("access.yaml", []byte("people:\n"+staysEntry+"  - nobody\n"))
-	eventually(t, "the mistake to be told", func() error {
+	waittest.Until(t, "the mistake to be told", func() error {
 		if !strings.Contains(h.log.String(), "access.yaml:5: people[1]: must be a mapping") {
 			return errors.New(h.log.String())
 		}
@@ -91,7 +92,7 @@ func TestCertificateIsTakenUp(t *testing.T) {
 	}
 	cert, key := h.ca.server("second")
 	h.write("server.crt", cert) // and for a moment its key is another's
-	eventually(t, "the pair that does not fit to be told", func() error {
+	waittest.Until(t, "the pair that does not fit to be told", func() error {
 		if !strings.Contains(h.log.String(), "private key does not match public key") {
 			return errors.New(h.log.String())
 		}
@@ -101,7 +102,7 @@ func TestCertificateIsTakenUp(t *testing.T) {
 		t.Fatalf("certificates: %s", got)
 	}
 	h.write("server.key", key)
-	eventually(t, "the second certificate", func() error {
+	waittest.Until(t, "the second certificate", func() error {
 		if got := names(); got != "second second" {
 			return errors.New(got)
 		}
@@ -189,7 +190,7 @@ func TestDevices(t *testing.T) {
 	_, err = stream.Recv()
 	must(t, err)
 	h.write("access.yaml", []byte(fmt.Sprintf("devices:\n  ca: ca.crt\n  revoked: [%s]\n", access.HashOf(string(good.Certificate[0])))))
-	eventually(t, "the certificate to be withdrawn", func() error {
+	waittest.Until(t, "the certificate to be withdrawn", func() error {
 		err := h.deliver(shows{device: &good}, &hawserv1.Hello{Berth: "east-3"})
 		if status.Code(err) != codes.Unauthenticated || !strings.Contains(err.Error(), "gateway-e has been withdrawn") {
 			return fmt.Errorf("%v", err)
@@ -220,7 +221,7 @@ func TestDevicesAuthorityIsChanged(t *testing.T) {
 	stream, err := hello()
 	must(t, err)
 	h.write("ca.crt", newAuthority(t, "the next authority").PEM)
-	eventually(t, "the change", func() error {
+	waittest.Until(t, "the change", func() error {
 		if _, err := hello(); status.Code(err) != codes.Unauthenticated || !strings.Contains(err.Error(), "gateway-e is not taken: x509: certificate signed by unknown authority") {
 			return fmt.Errorf("%v", err)
 		}

@@ -1,7 +1,6 @@
 package access_test
 
 import (
-	"bytes"
 	"context"
 	"crypto/tls"
 	"crypto/x509"
@@ -26,6 +25,7 @@ import (
 	"hawser/services/access"
 	"hawser/services/access/certtest"
 	"hawser/services/front"
+	"hawser/services/waittest"
 )
 
 func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
@@ -46,43 +46,6 @@ func within(t *testing.T) context.Context {
 	ctx, cancel := context.WithTimeout(t.Context(), deadline)
 	t.Cleanup(cancel)
 	return ctx
-}
-
-// eventually tries until there is no error.
-func eventually(t *testing.T, what string, try func() error) {
-	t.Helper()
-	end := time.After(deadline)
-	tick := time.NewTicker(5 * time.Millisecond)
-	defer tick.Stop()
-	for {
-		err := try()
-		if err == nil {
-			return
-		}
-		select {
-		case <-end:
-			t.Fatalf("waiting for %s: %v", what, err)
-		case <-tick.C:
-		}
-	}
-}
-
-// buffer is a bytes.Buffer for more than one goroutine.
-type buffer struct {
-	mu sync.Mutex
-	b  bytes.Buffer
-}
-
-func (b *buffer) Write(p []byte) (int, error) {
-	b.mu.Lock()
-	defer b.mu.Unlock()
-	return b.b.Write(p)
-}
-
-func (b *buffer) String() string {
-	b.mu.Lock()
-	defer b.mu.Unlock()
-	return b.b.String()
 }
 
 // authority signs certificates for the tests.
@@ -191,8 +154,8 @@ type house struct {
 	dir     string
 	ca      authority
 	harbour *harbour
-	audit   buffer
-	log     buffer
+	audit   waittest.Buffer
+	log     waittest.Buffer
 	guard   *access.Guard
 	front   *front.Front
 	metrics *prometheus.Registry

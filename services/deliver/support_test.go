@@ -113,18 +113,6 @@ func (h *house) start(o deliver.Options) (stop func()) {
 	return stop
 }
 
-// until waits for a condition.
-func until(t *testing.T, what string, ok func() error) {
-	t.Helper()
-	var err error
-	for deadline := time.Now().Add(20 * time.Second); time.Now().Before(deadline); time.Sleep(2 * time.Millisecond) {
-		if err = ok(); err == nil {
-			return
-		}
-	}
-	t.Fatalf("%s: %v", what, err)
-}
-
 func want[T comparable](got, want T) error {
 	if got != want {
 		return fmt.Errorf("%v, want %v", got, want)

@@ -20,6 +20,7 @@ import (
 	"hawser/detect"
 	"hawser/services/alarm"
 	"hawser/services/deliver"
+	"hawser/services/waittest"
 )
 
 var secret = []byte("thirty-two bytes of test secret!")
@@ -109,7 +110,7 @@ func TestWebhookTellsEveryChangeInOrder(t *testing.T) {
 		t.Fatal(err)
 	}
 	h.change(detect.OverLimit, "4", false)
-	until(t, "every change", r.has("raised east-3 4 over-limit", "raised east-3 5 line-parted",
+	waittest.Until(t, "every change", r.has("raised east-3 4 over-limit", "raised east-3 5 line-parted",
 		"acknowledged east-3 5 line-parted", "cleared east-3 4 over-limit"))
 }
 
@@ -119,7 +120,7 @@ func TestWebhookTellsWhatItsFilterWants(t *testing.T) {
 	h.change(detect.Imbalance, "4", true) // a warning
 	h.changeAt("west-1", detect.LineParted, "5", true)
 	h.change(detect.SnapLoad, "6", true) // an alarm
-	until(t, "what is wanted", r.has("raised east-3 6 snap-load"))
+	waittest.Until(t, "what is wanted", r.has("raised east-3 6 snap-load"))
 }
 
 // Who is next in line hears of what nobody has taken on in time, and of what
@@ -133,9 +134,9 @@ func TestWebhookOfTheNextInLine(t *testing.T) {
 		t.Fatal(err)
 	}
 	h.change(detect.LineParted, "5", true)
-	until(t, "the escalation", r.has("escalated east-3 5 line-parted"))
+	waittest.Until(t, "the escalation", r.has("escalated east-3 5 line-parted"))
 	h.change(detect.LineParted, "5", false)
-	until(t, "its end", r.has("escalated east-3 5 line-parted", "cleared east-3 5 line-parted"))
+	waittest.Until(t, "its end", r.has("escalated east-3 5 line-parted", "cleared east-3 5 line-parted"))
 }
 
 // Quiet hours keep back all but emergencies.
@@ -174,7 +175,7 @@ func TestQuietHours(t *testing.T) {
 			want = append(want, fmt.Sprintf("raised east-3 %d over-limit", i))
 		}
 		want = append(want, fmt.Sprintf("raised east-3 %d line-parted", i))
-		until(t, "what is wanted at "+row.at, r.has(want...))
+		waittest.Until(t, "what is wanted at "+row.at, r.has(want...))
 	}
 }
 
@@ -199,11 +200,11 @@ func TestWebhookIsNotCalledForWhatIsHeld(t *testing.T) {
 	}
 	h.change(detect.OverLimit, "4", true)
 	h.change(detect.OverLimit, "5", true)
-	until(t, "what is not held", r.has("out-of-service east-3 4 ", "raised east-3 5 over-limit"))
+	waittest.Until(t, "what is not held", r.has("out-of-service east-3 4 ", "raised east-3 5 over-limit"))
 	if err := h.alarms.EndHold(t.Context(), line, alarm.Person{By: "engineer"}, ""); err != nil {
 		t.Fatal(err)
 	}
-	until(t, "the end", r.has("out-of-service east-3 4 ", "raised east-3 5 over-limit", "hold-ended east-3 4 "))
+	waittest.Until(t, "the end", r.has("out-of-service east-3 4 ", "raised east-3 5 over-limit", "hold-ended east-3 4 "))
 	if !strings.Contains(r.last, "/over-limit/4/") || !strings.Contains(r.last, "ACTIVE_UNACKNOWLEDGED") {
 		t.Errorf("the end names no alarm: %s", r.last)
 	}
@@ -226,7 +227,7 @@ func TestWebhookTriesUntilTaken(t *testing.T) {
 	for _, line := range []string{"4", "5", "6"} {
 		h.change(detect.OverLimit, line, true)
 	}
-	until(t, "what was not refused", r.has("raised east-3 4 over-limit", "raised east-3 6 over-limit"))
+	waittest.Until(t, "what was not refused", r.has("raised east-3 4 over-limit", "raised east-3 6 over-limit"))
 }
 
 // What happens while nobody delivers is delivered by the next that does, and what
@@ -237,7 +238,7 @@ func TestWebhookGoesOnAfterARestart(t *testing.T) {
 	o.Registerer = registry
 	stop := h.start(o)
 	h.change(detect.OverLimit, "4", true)
-	until(t, "that the first was taken", func() error { // the answer has come, not only the message gone
+	waittest.Until(t, "that the first was taken", func() error { // the answer has come, not only the message gone
 		return testutil.GatherAndCompare(registry, strings.NewReader(`
 			# HELP hawser_delivery_sent_total Messages a destination has taken.
 			# TYPE hawser_delivery_sent_total counter
@@ -248,7 +249,7 @@ func TestWebhookGoesOnAfterARestart(t *testing.T) {
 	h.change(detect.OverLimit, "4", false)
 	h.change(detect.OverLimit, "5", true)
 	h.start(h.hook(r, deliver.Filter{}))
-	until(t, "the rest", r.has("raised east-3 4 over-limit", "cleared east-3 4 over-limit", "raised east-3 5 over-limit"))
+	waittest.Until(t, "the rest", r.has("raised east-3 4 over-limit", "cleared east-3 4 over-limit", "raised east-3 5 over-limit"))
 	slices.Sort(r.ids)
 	if ids := slices.Compact(slices.Clone(r.ids)); len(ids) != 3 {
 		t.Errorf("identifiers %q, want three", r.ids)
@@ -262,9 +263,9 @@ func TestNewWebhookLearnsWhatIsActive(t *testing.T) {
 	h.change(detect.SnapLoad, "7", true)
 	h.change(detect.OverLimit, "4", false)
 	h.start(h.hook(r, deliver.Filter{}))
-	until(t, "what is active", r.has("raised east-3 7 snap-load"))
+	waittest.Until(t, "what is active", r.has("raised east-3 7 snap-load"))
 	h.change(detect.SnapLoad, "7", false)
-	until(t, "what follows", r.has("raised east-3 7 snap-load", "cleared east-3 7 snap-load"))
+	waittest.Until(t, "what follows", r.has("raised east-3 7 snap-load", "cleared east-3 7 snap-load"))
 }
 
 // A storm loses and doubles nothing, even where delivery is stopped in the middle
@@ -280,7 +281,7 @@ func TestStormIsDeliveredWhole(t *testing.T) {
 			stop = h.start(h.hook(r, deliver.Filter{}))
 		}
 	}
-	until(t, "all of the storm", func() error {
+	waittest.Until(t, "all of the storm", func() error {
 		r.mu.Lock()
 		defer r.mu.Unlock()
 		seen := map[string]bool{}
@@ -315,11 +316,11 @@ func TestUnreachableDestinationIsAnAlarm(t *testing.T) {
 		}
 		return n
 	}
-	until(t, "the alarm", func() error { return want(failing(), 1) })
+	waittest.Until(t, "the alarm", func() error { return want(failing(), 1) })
 	r.mu.Lock()
 	open = true
 	r.mu.Unlock()
-	until(t, "its end", func() error { return want(failing(), 0) })
+	waittest.Until(t, "its end", func() error { return want(failing(), 0) })
 }
 
 func TestOptionsThatCannotBe(t *testing.T) {

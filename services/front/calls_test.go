@@ -17,6 +17,7 @@ import (
 
 	hawserv1 "hawser/proto/hawser/v1"
 	"hawser/services/front"
+	"hawser/services/waittest"
 )
 
 func within(t *testing.T) context.Context {
@@ -27,7 +28,7 @@ func within(t *testing.T) context.Context {
 }
 
 func TestAPanicEndsItsCallOnly(t *testing.T) {
-	var log buffer
+	var log waittest.Buffer
 	o := options()
 	o.Log = slog.New(slog.NewTextHandler(&log, nil))
 	o.Services = []front.Registrar{&service{

@@ -1,7 +1,6 @@
 package front_test
 
 import (
-	"bytes"
 	"context"
 	"errors"
 	"io"
@@ -9,7 +8,6 @@ import (
 	"net"
 	"net/http"
 	"strings"
-	"sync"
 	"testing"
 	"time"
 
@@ -47,24 +45,6 @@ func (s *service) WatchAlarms(_ *hawserv1.WatchAlarmsRequest, stream grpc.Server
 
 func (s *service) AcknowledgeAlarm(context.Context, *hawserv1.AcknowledgeAlarmRequest) (*hawserv1.AcknowledgeAlarmResponse, error) {
 	return s.ack()
-}
-
-// buffer is a bytes.Buffer for more than one goroutine.
-type buffer struct {
-	mu sync.Mutex
-	b  bytes.Buffer
-}
-
-func (b *buffer) Write(p []byte) (int, error) {
-	b.mu.Lock()
-	defer b.mu.Unlock()
-	return b.b.Write(p)
-}
-
-func (b *buffer) String() string {
-	b.mu.Lock()
-	defer b.mu.Unlock()
-	return b.b.String()
 }
 
 func options() front.Options {

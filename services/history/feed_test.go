@@ -12,6 +12,7 @@ import (
 
 	"hawser/ingest/batch"
 	"hawser/services/history"
+	"hawser/services/waittest"
 )
 
 // process runs a feed until it has nothing more to do, lets do happen, and stops
@@ -63,7 +64,7 @@ func TestWhereItBegins(t *testing.T) {
 		t.Run(c.name, func(t *testing.T) {
 			all := entries(t, 1, 12000)
 			synctest.Test(t, func(t *testing.T) {
-				j, p, w := newJournal(all...), &pump{}, &told{}
+				j, p, w := newJournal(all...), &pump{}, &waittest.Buffer{}
 				j.mark = c.mark
 				process(t, j, p, c.refill, false, logger(w), nil)
 				if got := p.positions(); !slices.Equal(got, count(c.after+1, 12000)) {
@@ -139,7 +140,7 @@ func TestEveryEntryIsOffered(t *testing.T) {
 	all[2].Refused = []uint32{0}
 	all[5].Data = nil // a batch without a sequence
 	synctest.Test(t, func(t *testing.T) {
-		j, p, w := newJournal(all...), &pump{}, &told{}
+		j, p, w := newJournal(all...), &pump{}, &waittest.Buffer{}
 		j.again = twice
 		process(t, j, p, false, false, logger(w), nil)
 		want := []offer{{1, "east-1", 3}, {2, "east-0", -1}, {3, "east-1", 1}, {4, "east-0", 3}, {5, "east-1", 3}, {6, "east-0", -1}}
@@ -170,7 +171,7 @@ func TestPositionIsKeptRarely(t *testing.T) {
 func TestPositionCannotBeKept(t *testing.T) {
 	all := entries(t, 1, 2000)
 	synctest.Test(t, func(t *testing.T) {
-		j, p, w := newJournal(all...), &pump{}, &told{}
+		j, p, w := newJournal(all...), &pump{}, &waittest.Buffer{}
 		j.save = func(data string) error {
 			if strings.Contains(data, ":0,") {
 				return nil
@@ -210,7 +211,7 @@ func TestJournalFails(t *testing.T) {
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			synctest.Test(t, func(t *testing.T) {
-				j, p, w := newJournal(all...), &pump{holds: true}, &told{}
+				j, p, w := newJournal(all...), &pump{holds: true}, &waittest.Buffer{}
 				failures := 0
 				c.spoil(j, func() error {
 					if failures++; failures <= 3 {
@@ -257,7 +258,7 @@ func TestJournalLosesItsEndUnderWay(t *testing.T) {
 	all := entries(t, 1, 9000)
 	for _, filled := range []bool{false, true} {
 		synctest.Test(t, func(t *testing.T) {
-			j, p, w := newJournal(all[:8000]...), &pump{}, &told{}
+			j, p, w := newJournal(all[:8000]...), &pump{}, &waittest.Buffer{}
 			var broken error
 			j.broke = func(e *batch.Entry) error {
 				if e.Position != 8001 || broken != nil {

@@ -18,6 +18,7 @@ import (
 	"hawser/detect/reading"
 	"hawser/ingest/store"
 	"hawser/services/history"
+	"hawser/services/waittest"
 )
 
 // answers is a store that checks a query as every store does, then answers.
@@ -140,7 +141,7 @@ func TestStoreThatDoesNotAnswer(t *testing.T) {
 		{&store.Unavailable{Err: errors.New("connection refused by 192.0.2.7")}, http.StatusServiceUnavailable, "the store does not answer", true},
 		{store.ErrClosed, http.StatusServiceUnavailable, "the store does not answer", true},
 	} {
-		var told told
+		var told waittest.Buffer
 		w := httptest.NewRecorder()
 		r := httptest.NewRequestWithContext(t.Context(), http.MethodGet, "/api/history?"+good, nil)
 		history.Handler(&answers{err: c.err}, nil, logger(&told)).ServeHTTP(w, r)
@@ -157,7 +158,7 @@ func TestStoreThatDoesNotAnswer(t *testing.T) {
 func TestAskerGoesAway(t *testing.T) {
 	ctx, cancel := context.WithCancel(t.Context())
 	cancel()
-	var told told
+	var told waittest.Buffer
 	w := httptest.NewRecorder()
 	r := httptest.NewRequestWithContext(ctx, http.MethodGet, "/api/history?"+good, nil)
 	history.Handler(&answers{err: ctx.Err()}, nil, logger(&told)).ServeHTTP(w, r)

@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"log/slog"
 	"slices"
-	"strings"
 	"sync"
 	"testing"
 
@@ -14,6 +13,7 @@ import (
 
 	"hawser/detect/reading"
 	"hawser/ingest/batch"
+	"hawser/services/waittest"
 )
 
 func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
@@ -220,22 +220,4 @@ func count(from, to uint64) (out []uint64) {
 	return out
 }
 
-// told is what was logged.
-type told struct {
-	mu   sync.Mutex
-	text strings.Builder
-}
-
-func (w *told) Write(p []byte) (int, error) {
-	w.mu.Lock()
-	defer w.mu.Unlock()
-	return w.text.Write(p)
-}
-
-func (w *told) String() string {
-	w.mu.Lock()
-	defer w.mu.Unlock()
-	return w.text.String()
-}
-
-func logger(w *told) *slog.Logger { return slog.New(slog.NewTextHandler(w, nil)) }
+func logger(w *waittest.Buffer) *slog.Logger { return slog.New(slog.NewTextHandler(w, nil)) }

@@ -20,6 +20,7 @@ import (
 	"hawser/ingest/planfile"
 	"hawser/services/alarm"
 	"hawser/services/alarm/alarmtest"
+	"hawser/services/waittest"
 	"hawser/services/watch"
 )
 
@@ -203,27 +204,9 @@ func background(t *testing.T, w *watch.Watch) (stop func()) {
 	}
 }
 
-// told is what was logged.
-type told struct {
-	mu   sync.Mutex
-	text strings.Builder
-}
-
-func (w *told) Write(p []byte) (int, error) {
-	w.mu.Lock()
-	defer w.mu.Unlock()
-	return w.text.Write(p)
-}
-
-func (w *told) String() string {
-	w.mu.Lock()
-	defer w.mu.Unlock()
-	return w.text.String()
-}
-
 // tell makes the rig's log readable.
-func (r *rig) tell() *told {
-	var w told
+func (r *rig) tell() *waittest.Buffer {
+	var w waittest.Buffer
 	r.log = slog.New(slog.NewTextHandler(&w, nil))
 	return &w
 }

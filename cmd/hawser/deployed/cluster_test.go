@@ -26,6 +26,7 @@ import (
 	"hawser/ingest/recording"
 	"hawser/ingest/simulate/recorded"
 	"hawser/services/access/keyring"
+	"hawser/services/waittest"
 )
 
 // The journal is three NATS servers under the configuration that is handed out, and
@@ -129,7 +130,7 @@ func (c cluster) kill(i int) { c[i].process.kill() }
 func (c cluster) whole(t *testing.T) {
 	t.Helper()
 	for _, n := range c {
-		eventually(t, n.name+" to be whole", func() error {
+		waittest.Until(t, n.name+" to be whole", func() error {
 			_, err := inClear().get("http://" + n.monitor + "/healthz")
 			return err
 		})
@@ -230,7 +231,7 @@ func settingsOfManifest(t *testing.T, c cluster, k keys) string {
 // watched waits until a berth is detected on up to a journal position.
 func (s *station) watched(berth string, position float64) {
 	s.t.Helper()
-	eventually(s.t, fmt.Sprintf("detection up to position %g", position), func() error {
+	waittest.Until(s.t, fmt.Sprintf("detection up to position %g", position), func() error {
 		at, err := s.metrics("hawser_watch_journal_position")
 		if at := at[fmt.Sprintf("{berth=%q}", berth)]; err == nil && at < math.Floor(position) {
 			err = fmt.Errorf("it is at %g\n%s", at, s.out.String())
@@ -326,7 +327,7 @@ func (s *station) stored(berth string, from, to time.Time, want map[string]total
 	s.t.Helper()
 	for channel, w := range want {
 		q := url.Values{"berth": {berth}, "channel": {channel}, "from": {from.UTC().Format(time.RFC3339Nano)}, "to": {to.UTC().Format(time.RFC3339Nano)}}
-		eventually(s.t, "the history of "+channel, func() error {
+		waittest.Until(s.t, "the history of "+channel, func() error {
 			body, err := s.client.get(s.url + "/api/history?" + q.Encode())
 			if err != nil {
 				return err

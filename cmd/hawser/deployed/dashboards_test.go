@@ -24,6 +24,7 @@ import (
 	"hawser/ingest/simulate"
 	"hawser/ingest/simulate/recorded"
 	"hawser/ingest/store/realserver"
+	"hawser/services/waittest"
 )
 
 // A board as far as its queries go.
@@ -152,7 +153,7 @@ func startPrometheus(t *testing.T, target string) (url string) {
 	start(t, need(t, "prometheus"), "--config.file", filepath.Join(dir, "prometheus.yml"),
 		"--storage.tsdb.path", filepath.Join(dir, "data"), "--web.listen-address", listen)
 	url = "http://" + listen
-	eventually(t, "Prometheus to be ready", func() error { _, err := inClear().get(url + "/-/ready"); return err })
+	waittest.Until(t, "Prometheus to be ready", func() error { _, err := inClear().get(url + "/-/ready"); return err })
 	return url
 }
 
@@ -181,7 +182,7 @@ func promBoard(t *testing.T, prom string, b board, began time.Time) {
 		if m == nil {
 			t.Fatalf("variable %s: query %q", v.Name, v.Query)
 		}
-		eventually(t, "values of "+v.Name, func() error {
+		waittest.Until(t, "values of "+v.Name, func() error {
 			var answer struct{ Data []string }
 			body, err := inClear().get(prom + "/api/v1/label/" + m[2] + "/values?" + url.Values{"match[]": {m[1]}}.Encode())
 			if err == nil {
@@ -206,7 +207,7 @@ func promBoard(t *testing.T, prom string, b board, began time.Time) {
 				params.Set("start", strconv.FormatInt(began.Unix(), 10))
 				params.Set("step", "1")
 			}
-			eventually(t, p.Title+": "+expr, func() error {
+			waittest.Until(t, p.Title+": "+expr, func() error {
 				if !q.Instant {
 					params.Set("end", strconv.FormatInt(time.Now().Unix(), 10))
 				}
@@ -344,7 +345,7 @@ func fluxBoard(t *testing.T, span fluxSpan, b board) {
 		if v.Type != "query" {
 			continue
 		}
-		eventually(t, "values of "+v.Name, func() error {
+		waittest.Until(t, "values of "+v.Name, func() error {
 			got, err := span.ask(t, v.Query, fill)
 			if err != nil {
 				return err
@@ -373,7 +374,7 @@ func fluxBoard(t *testing.T, span fluxSpan, b board) {
 			fill := mapWith(fill, p.Repeat, value)
 			for _, q := range p.Targets {
 				asked++
-				eventually(t, p.Title+" "+value+":\n"+q.Query, func() error {
+				waittest.Until(t, p.Title+" "+value+":\n"+q.Query, func() error {
 					got, err := span.ask(t, q.Query, fill)
 					if err != nil {
 						return err
@@ -434,7 +435,7 @@ func highestShares(t *testing.T, span fluxSpan, plan *mooring.Plan, path string)
 		if p.Type != "bargauge" {
 			continue
 		}
-		eventually(t, "the highest shares of MBL to be the recording's", func() error {
+		waittest.Until(t, "the highest shares of MBL to be the recording's", func() error {
 			rows, err := span.ask(t, p.Targets[0].Query, map[string]string{"berth": plan.Berth})
 			if err != nil {
 				return err

@@ -17,13 +17,13 @@ import (
 	"regexp"
 	"strconv"
 	"strings"
-	"sync"
 	"syscall"
 	"testing"
 	"time"
 
 	"hawser/detect/mooring"
 	"hawser/ingest/planfile"
+	"hawser/services/waittest"
 )
 
 var (
@@ -87,27 +87,9 @@ func loadPlan(t *testing.T, name string) *mooring.Plan {
 type process struct {
 	t      *testing.T
 	cmd    *exec.Cmd
-	out    output
+	out    waittest.Buffer
 	exited chan struct{}
 	err    error // once it has exited
-}
-
-// output is what a program has written; it may be read while it writes.
-type output struct {
-	mu   sync.Mutex
-	text bytes.Buffer
-}
-
-func (o *output) Write(p []byte) (int, error) {
-	o.mu.Lock()
-	defer o.mu.Unlock()
-	return o.text.Write(p)
-}
-
-func (o *output) String() string {
-	o.mu.Lock()
-	defer o.mu.Unlock()
-	return o.text.String()
 }
 
 // start starts a program that the end of the test kills, if it still runs.
@@ -171,7 +153,7 @@ func serve(t *testing.T, c *client, args ...string) *station {
 	t.Helper()
 	args = append([]string{"serve", "--http", "127.0.0.1:0", "--grpc", "127.0.0.1:0"}, args...)
 	s := &station{process: start(t, hawser, args...), client: c}
-	eventually(t, "the addresses of hawser", func() error {
+	waittest.Until(t, "the addresses of hawser", func() error {
 		for _, m := range address.FindAllStringSubmatch(s.out.String(), -1) {
 			if m[1] == "pages" {
 				s.url, s.pages = m[2], m[3]
@@ -189,7 +171,7 @@ func serve(t *testing.T, c *client, args ...string) *station {
 		}
 		return nil
 	})
-	eventually(t, "hawser to be ready", func() error {
+	waittest.Until(t, "hawser to be ready", func() error {
 		_, err := c.get(s.url + "/readyz")
 		return err
 	})
@@ -250,24 +232,6 @@ func (c *client) do(req *http.Request) ([]byte, error) {
 		err = fmt.Errorf("%s %s: %s: %s", req.Method, req.URL.Path, res.Status, bytes.TrimSpace(body))
 	}
 	return body, err
-}
-
-// eventually tries until there is no error, a minute at most.
-func eventually(t *testing.T, what string, try func() error) {
-	t.Helper()
-	deadline := time.Now().Add(time.Minute)
-	tick := time.NewTicker(50 * time.Millisecond)
-	defer tick.Stop()
-	for {
-		err := try()
-		if err == nil {
-			return
-		}
-		if time.Now().After(deadline) {
-			t.Fatalf("waiting for %s: %v", what, err)
-		}
-		<-tick.C
-	}
 }
 
 // freeAddress is a loopback port that was free just now.

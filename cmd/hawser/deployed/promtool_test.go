@@ -2,6 +2,7 @@ package deployed_test
 
 import (
 	"fmt"
+	"hawser/services/waittest"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -56,7 +57,7 @@ func TestPromtoolAsks(t *testing.T) {
 			[]string{strings.Replace(name, "hawser_line_tension_newtons{", `{__name__="hawser_line_tension_newtons", `, 1)}},
 		{[]string{"labels", "--start", at(0), "--end", at(1199), server, "line"}, []string{"1"}},
 	} {
-		eventually(t, "the right answer to "+strings.Join(c.args, " "), func() error {
+		waittest.Until(t, "the right answer to "+strings.Join(c.args, " "), func() error {
 			got, err := ask(c.args...)
 			if err != nil {
 				return err

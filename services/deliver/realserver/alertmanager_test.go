@@ -17,6 +17,7 @@ import (
 
 	"hawser/detect"
 	"hawser/services/deliver"
+	"hawser/services/waittest"
 )
 
 // pager is where the Alertmanager sends its notices.
@@ -89,9 +90,9 @@ func TestAlertmanager(t *testing.T) {
 		o.Alertmanagers = []deliver.Alertmanager{{Name: "am", URL: "http://" + at, Every: 200 * time.Millisecond}}
 	})
 	kill := serve()
-	until(t, "what was raised before", p.heard("firing line-parted 5 emergency"))
+	waittest.Until(t, "what was raised before", p.heard("firing line-parted 5 emergency"))
 	change(t, l, 2, detect.OverLimit, "6", true)
-	until(t, "what is raised now", p.heard("firing over-limit 6 alarm"))
+	waittest.Until(t, "what is raised now", p.heard("firing over-limit 6 alarm"))
 
 	get := func() (alerts []struct {
 		Labels, Annotations map[string]string
@@ -125,14 +126,14 @@ func TestAlertmanager(t *testing.T) {
 			return nil
 		}
 	}
-	until(t, "both active", active("5", "6"))
+	waittest.Until(t, "both active", active("5", "6"))
 	kill()
 	change(t, l, 3, detect.OverLimit, "6", false) // while the Alertmanager is away
 	serve()
-	until(t, "only the one that is left, after the restart", active("5"))
+	waittest.Until(t, "only the one that is left, after the restart", active("5"))
 	change(t, l, 4, detect.LineParted, "5", false)
-	until(t, "its end", p.heard("resolved line-parted 5 emergency"))
-	until(t, "nothing active", active())
+	waittest.Until(t, "its end", p.heard("resolved line-parted 5 emergency"))
+	waittest.Until(t, "nothing active", active())
 	http.DefaultClient.CloseIdleConnections()
 }
 
@@ -149,9 +150,9 @@ func TestAlertmanagerLetsGo(t *testing.T) {
 	stop := start(t, l, func(o *deliver.Options) {
 		o.Alertmanagers = []deliver.Alertmanager{{Name: "am", URL: "http://" + at, Every: 300 * time.Millisecond}}
 	})
-	until(t, "the alarm", p.heard("firing snap-load 2 alarm"))
+	waittest.Until(t, "the alarm", p.heard("firing snap-load 2 alarm"))
 	stop()
-	until(t, "its end", p.heard("resolved snap-load 2 alarm"))
+	waittest.Until(t, "its end", p.heard("resolved snap-load 2 alarm"))
 }
 
 // Two gateways of one berth that fall silent are two alerts, each by the gateway's
@@ -180,7 +181,7 @@ func TestAlertmanagerTellsGatewaysApart(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	until(t, "an alert of each gateway", func() error {
+	waittest.Until(t, "an alert of each gateway", func() error {
 		resp, err := http.Get("http://" + at + "/api/v2/alerts")
 		if err != nil {
 			return err

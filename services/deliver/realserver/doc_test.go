@@ -127,14 +127,3 @@ func start(t *testing.T, l *alarm.Log, set func(*deliver.Options)) (stop func())
 	t.Cleanup(stop)
 	return stop
 }
-
-func until(t *testing.T, what string, ok func() error) {
-	t.Helper()
-	var err error
-	for deadline := time.Now().Add(30 * time.Second); time.Now().Before(deadline); time.Sleep(20 * time.Millisecond) {
-		if err = ok(); err == nil {
-			return
-		}
-	}
-	t.Fatalf("%s: %v", what, err)
-}

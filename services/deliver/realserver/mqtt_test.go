@@ -17,6 +17,7 @@ import (
 	"hawser/detect"
 	"hawser/services/alarm"
 	"hawser/services/deliver"
+	"hawser/services/waittest"
 )
 
 // retained is what the broker holds under hawser/, by topic, as Mosquitto's own
@@ -89,25 +90,25 @@ func TestMQTT(t *testing.T) {
 		"hawser/watch": "up 20", "hawser/east-3/alarm/line-parted/5": `"detail":"Line 5: something to act on."`,
 		"hawser/east-3/state": `{"worst":"emergency","active":1,"unacknowledged":1}`,
 	}
-	until(t, "the alarm", holds(parted))
+	waittest.Until(t, "the alarm", holds(parted))
 	kill()
 	kill = serve()
-	until(t, "the alarm, told to a broker that had forgotten it", holds(parted))
+	waittest.Until(t, "the alarm, told to a broker that had forgotten it", holds(parted))
 
 	alarms, _ := l.List("", false)
 	if _, err := l.Acknowledge(t.Context(), alarms[0].ID, alarm.Person{By: "mate"}, ""); err != nil {
 		t.Fatal(err)
 	}
 	parted["hawser/east-3/state"] = `{"worst":"emergency","active":1,"unacknowledged":0}`
-	until(t, "the acknowledgement", holds(parted))
+	waittest.Until(t, "the acknowledgement", holds(parted))
 
 	stop()
 	parted["hawser/watch"] = "down"
-	until(t, "that the watch has stopped", holds(parted))
+	waittest.Until(t, "that the watch has stopped", holds(parted))
 	change(t, l, 2, detect.LineParted, "5", false) // while nobody delivers
 	start(t, l, deliveries)
 	over := map[string]string{"hawser/watch": "up 20", "hawser/east-3/state": `{"worst":"none","active":0,"unacknowledged":0}`}
-	until(t, "the end", holds(over))
+	waittest.Until(t, "the end", holds(over))
 	got, err := retained(t.Context(), at)
 	if err != nil || !json.Valid([]byte(got["hawser/east-3/state"])) {
 		t.Errorf("state %q, %v", got["hawser/east-3/state"], err)
