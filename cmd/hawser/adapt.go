@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"errors"
+	"fmt"
 	"strconv"
 
 	"google.golang.org/grpc"
@@ -12,6 +13,7 @@ import (
 	"hawser/ingest/journal"
 	"hawser/ingest/planbook"
 	"hawser/ingest/planfile"
+	"hawser/ingest/standby"
 	"hawser/ingest/store"
 	hawserv1 "hawser/proto/hawser/v1"
 	"hawser/services/alarm"
@@ -39,19 +41,43 @@ const (
 // watchReader is the journal's name of a berth's watch.
 func watchReader(berth string) string { return "watch-" + berth }
 
+// intakeJournal is the journal as the intake sees it.
+type intakeJournal struct{ *standby.Journal }
+
+func (j intakeJournal) Append(ctx context.Context, e *journal.Entry) (intake.Pending, error) {
+	p, err := j.Journal.Append(ctx, e)
+	if err != nil {
+		return nil, err
+	}
+	return intakePending{p}, nil
+}
+
+type intakePending struct{ *standby.Pending }
+
+func (p intakePending) Wait(ctx context.Context) (journal.Position, error) {
+	at, err := p.Pending.Wait(ctx)
+	if errors.Is(err, standby.ErrUnkept) {
+		err = fmt.Errorf("%w: %w", intake.ErrUnkept, err)
+	}
+	return at, err
+}
+
 // reader is the journal to one of those who follow it, by the name it has there.
 type reader struct {
-	*journal.Journal
+	*standby.Journal
 	name string
 }
 
 func (r reader) FollowAll(ctx context.Context, after uint64, fn func(*batch.Entry) error) error {
-	return r.follow(ctx, journal.FollowOptions{Reader: r.name, After: journal.Position(after)}, fn)
+	return r.by(ctx, r.Follow, journal.FollowOptions{Reader: r.name, After: journal.Position(after)}, fn)
 }
 
-func (r reader) follow(ctx context.Context, o journal.FollowOptions, fn func(*batch.Entry) error) error {
+// follow is one of the journal's ways to follow it.
+type follow = func(context.Context, journal.FollowOptions, func(*journal.Entry) error) error
+
+func (r reader) by(ctx context.Context, follow follow, o journal.FollowOptions, fn func(*batch.Entry) error) error {
 	var be batch.Entry
-	err := r.Follow(ctx, o, func(e *journal.Entry) error {
+	err := follow(ctx, o, func(e *journal.Entry) error {
 		be = batch.Entry{
 			Position: uint64(e.Position), Berth: e.Berth, Source: e.Source, Plan: e.Plan,
 			Refused: e.Refused, Data: e.Data, Stored: e.Stored,
@@ -70,11 +96,12 @@ func (r reader) Last(ctx context.Context) (uint64, error) {
 	return uint64(last), err
 }
 
-// watchJournal is the journal as the watch sees it, which follows it berth by berth.
+// watchJournal is the journal as the watch sees it, which follows it berth by berth and
+// looks at what is not kept too.
 type watchJournal struct{ reader }
 
 func (j watchJournal) FollowBerth(ctx context.Context, berth string, after uint64, fn func(*batch.Entry) error) error {
-	return j.follow(ctx, journal.FollowOptions{Reader: watchReader(berth), Berth: berth, After: journal.Position(after)}, fn)
+	return j.by(ctx, j.Watch, journal.FollowOptions{Reader: watchReader(berth), Berth: berth, After: journal.Position(after)}, fn)
 }
 
 func (j watchJournal) SaveSnapshot(ctx context.Context, berth string, data []byte) error {

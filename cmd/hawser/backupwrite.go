@@ -31,11 +31,17 @@ func partNames() map[journal.Part]string {
 
 // contents is what a backup is made of.
 type contents struct {
-	journal *journal.Journal
+	journal copied
 	// store gives a folder of the store's files as they are, nil where there is none;
 	// done is called when they have been read.
 	store func(ctx context.Context) (dir string, done func(), err error)
 	kind  string // of store
+}
+
+// copied is a journal as a backup sees it.
+type copied interface {
+	planbook.Documents
+	Snapshot(ctx context.Context, part journal.Part, w io.Writer) error
 }
 
 // writeBackup writes a backup. What is in one part may name positions in a later one

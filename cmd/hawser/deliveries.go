@@ -11,7 +11,7 @@ import (
 	"time"
 
 	"hawser/detect"
-	"hawser/ingest/journal"
+	"hawser/ingest/standby"
 	"hawser/services/deliver"
 )
 
@@ -184,7 +184,7 @@ func webhookSecret(path string) ([]byte, error) {
 }
 
 // deliveryPositions keeps in the journal how far each destination has come.
-type deliveryPositions struct{ *journal.Journal }
+type deliveryPositions struct{ *standby.Journal }
 
 func (p deliveryPositions) SavePosition(ctx context.Context, name string, position uint64) error {
 	return p.Put(ctx, positionBucket, deliveryKey(name), []byte(strconv.FormatUint(position, 10)))

@@ -39,6 +39,7 @@ var allowed = map[string]struct {
 	"ingest/planbook":  {[]string{"detect/mooring", "ingest/planfile", "proto/hawser/v1"}, "keeps plans as the messages they are"},
 	"ingest/recording": {[]string{"detect/reading"}, "files into readings, whoever wants them"},
 	"ingest/journal":   {nil, "bytes and subjects, no meaning"},
+	"ingest/standby":   {[]string{"ingest/journal"}, "a journal that goes on in memory; no meaning either"},
 	"ingest/folder":    {nil, "in which form a data folder is, whatever is in it"},
 	"ingest/store":     {[]string{"detect/reading"}, "series in and out, whatever they are of"},
 	"ingest/intake": {[]string{"detect/mooring", "detect/reading", "ingest/batch", "ingest/journal", "ingest/planbook", "ingest/planfile", "proto/hawser/v1"},

@@ -44,6 +44,13 @@ func (l *limits) pressure(p journal.Pressure) {
 	}
 }
 
+// forget lets go of what was near: the journal has been opened anew and says it again.
+func (l *limits) forget() {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	clear(l.near)
+}
+
 // loss takes what a reader could not be given.
 func (l *limits) loss(j journal.Loss) {
 	l.mu.Lock()

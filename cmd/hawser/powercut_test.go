@@ -18,6 +18,7 @@ import (
 	"hawser/ingest/journal"
 	"hawser/ingest/planfile"
 	"hawser/ingest/recording"
+	"hawser/ingest/standby"
 )
 
 // entriesOf is a recording as two sources send it, each the half of every second.
@@ -73,7 +74,7 @@ func runStation(t *testing.T, st *station) (s *server, stop func()) {
 }
 
 // give appends entries as the intake does and waits until they are on disk.
-func give(t *testing.T, j *journal.Journal, entries ...journal.Entry) {
+func give(t *testing.T, j *standby.Journal, entries ...journal.Entry) {
 	t.Helper()
 	for i := range entries {
 		p, err := j.Append(t.Context(), &entries[i])

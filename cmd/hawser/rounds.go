@@ -30,5 +30,8 @@ func (s *station) look(ctx context.Context, since time.Time) (rounds.Sight, erro
 		out.History = max(s.pump.Behind(), unread[storeKey])
 	}
 	s.limits.look(&out, since)
+	if u := s.journal.State(); u.Err != nil {
+		out.Unkept = &rounds.Unkept{Since: u.Since, Why: u.Err.Error()}
+	}
 	return out, nil
 }

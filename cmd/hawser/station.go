@@ -19,6 +19,7 @@ import (
 	"hawser/ingest/intake"
 	"hawser/ingest/journal"
 	"hawser/ingest/planbook"
+	"hawser/ingest/standby"
 	"hawser/ingest/store"
 	"hawser/ingest/store/influx"
 	"hawser/ingest/store/tsdb"
@@ -48,7 +49,7 @@ type station struct {
 	log      *slog.Logger
 	registry *prometheus.Registry
 
-	journal     *journal.Journal
+	journal     *standby.Journal
 	book        *planbook.Book
 	alarms      *alarm.Log
 	performance *performance.Tracker
@@ -139,7 +140,9 @@ func (s *station) openJournal(ctx context.Context) (err error) {
 		}
 	}
 	o.OnPressure, o.OnLoss, o.Log, o.Registerer = s.limits.pressure, s.limits.loss, s.log, s.registry
-	if s.journal, err = journal.Open(ctx, o); err != nil {
+	if s.journal, err = standby.Open(ctx, standby.Options{
+		Journal: o, Hold: planbook.Buckets(), OnBack: s.kept, OnKept: func() { s.intake.Resume() },
+	}); err != nil {
 		return err
 	}
 	s.onClose("journal", s.journal.Close)
@@ -183,7 +186,7 @@ func (s *station) openServices(ctx context.Context) (err error) {
 		return err
 	}
 	s.intake, err = intake.New(intake.Options{
-		Journal: intake.Into(s.journal), Plans: s.book, Validator: valid,
+		Journal: intakeJournal{s.journal}, Plans: s.book, Validator: valid,
 		ClockTolerance: s.cfg.ClockTolerance, Log: s.log, Registerer: s.registry,
 	})
 	if err != nil {
@@ -409,7 +412,7 @@ func (s *station) Run(ctx context.Context) error {
 	g.Go(func() error { return s.reckoner.Run(ctx) })
 	g.Go(func() error { return s.stays.Run(ctx) })
 	g.Go(func() error { return s.lines.Run(ctx) })
-	g.Go(func() error { return s.whileJournalWorks(ctx) })
+	g.Go(func() error { return s.journal.Run(ctx) })
 	if s.guard != nil {
 		g.Go(func() error { return s.guard.Run(ctx) })
 	}
@@ -427,13 +430,15 @@ func (s *station) Run(ctx context.Context) error {
 	return errors.Join(g.Wait(), s.Close())
 }
 
-// whileJournalWorks ends with the journal's error when its storage has failed:
-// nothing more can be receipted, and only opening it anew helps.
-func (s *station) whileJournalWorks(ctx context.Context) error {
-	select {
-	case <-ctx.Done():
-		return nil
-	case <-s.journal.Failed():
-		return s.journal.Err()
+// kept brings the alarm log back to the journal that is on disk again: what was
+// raised by positions after last stands, those positions come again with other
+// readings.
+func (s *station) kept(ctx context.Context, last journal.Position) error {
+	s.limits.forget()
+	for _, berth := range s.book.Berths() {
+		if err := s.alarms.Rewind(ctx, berth, uint64(last)); err != nil {
+			return err
+		}
 	}
+	return nil
 }

@@ -46,7 +46,8 @@ type Options struct {
 	Shift time.Duration
 
 	// WindowBatches and WindowBytes bound what is kept for want of a receipt;
-	// defaults 1024 batches, 8 MiB.
+	// defaults 16,384 batches, 8 MiB: some hours of a berth, for a server that cannot
+	// keep what it watches.
 	WindowBatches int
 	WindowBytes   int
 
@@ -76,7 +77,7 @@ func (o *Options) validate() error {
 		return errors.New("negative duration")
 	}
 	if o.WindowBatches == 0 {
-		o.WindowBatches = 1024
+		o.WindowBatches = 16384
 	}
 	if o.WindowBytes == 0 {
 		o.WindowBytes = 8 << 20

@@ -101,17 +101,28 @@ func grace(ctx context.Context, d time.Duration) (context.Context, context.Cance
 }
 
 // settle waits for the journal, item by item, until no more will come. The first
-// one that the journal did not take ends the stream, and with it the receipts.
+// one that the journal did not take ends the receipts, as they are of all before
+// them, and the stream too, unless it is watched all the same.
 func (d *delivery) settle(ctx, late context.Context, end context.CancelCauseFunc) {
 	lost := false
 	one := func(it item) {
 		if it.pending != nil {
-			if _, err := it.pending.Wait(late); err != nil {
+			_, err := it.pending.Wait(late)
+			switch {
+			case err == nil:
+			case errors.Is(err, ErrUnkept):
+				if !lost {
+					d.log.Warn("nothing is kept of what comes; it is watched, and not receipted", "seq", it.sequence, "err", err)
+				}
+				lost = true
+			default:
 				end(unavailable("%s: journal: %v", d.place(it.sequence), err))
 				lost = true
 			}
 		}
-		if !lost {
+		if lost {
+			d.out.pass(it)
+		} else {
 			d.out.add(it)
 		}
 	}

@@ -137,6 +137,8 @@ func New(o Options) (*Server, error) {
 	return &Server{o: o, m: newMetrics(o.Registerer), streams: map[*claim]struct{}{}, berths: map[string]*berth{}}, nil
 }
 
+var errResume = status.Error(codes.Unavailable, "readings are kept again: send those without a receipt")
+
 var errStopping = status.Error(codes.Unavailable, "server stopping")
 
 // Drain ends every stream: what was taken is waited for and receipted, then the
@@ -160,6 +162,16 @@ func (s *Server) Drain(ctx context.Context) error {
 		return nil
 	case <-ctx.Done():
 		return fmt.Errorf("intake: streams still open: %w", ctx.Err())
+	}
+}
+
+// Resume ends every stream, so that each source sends again what it has no receipt
+// for.
+func (s *Server) Resume() {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	for c := range s.streams {
+		c.end(errResume)
 	}
 }
 

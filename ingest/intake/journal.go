@@ -2,6 +2,7 @@ package intake
 
 import (
 	"context"
+	"errors"
 
 	"hawser/ingest/journal"
 )
@@ -17,9 +18,14 @@ type Journal interface {
 	LastSequence(ctx context.Context, berth, source string) (uint64, error)
 }
 
+// ErrUnkept is what a journal has to say of an entry that it goes on without: it is
+// watched and will not be on disk unless it comes again. The stream goes on and is
+// receipted no more.
+var ErrUnkept = errors.New("taken to be watched, not kept")
+
 // Pending is an entry on its way to disk.
 type Pending interface {
-	// Wait returns nil when the entry is on disk.
+	// Wait returns nil when the entry is on disk, or an error that may be ErrUnkept.
 	Wait(ctx context.Context) (journal.Position, error)
 }
 

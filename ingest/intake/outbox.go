@@ -86,6 +86,19 @@ func (o *outbox) add(it item) {
 	}
 }
 
+// pass lets an item go that is not receipted; that it was refused is told.
+func (o *outbox) pass(it item) {
+	if it.refusal != nil {
+		it.pending, it.odd = nil, oddities{}
+		o.add(it)
+		return
+	}
+	o.window.Release(it.weight)
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	o.letGo(1)
+}
+
 // finish lets run return once all is told. Called once.
 func (o *outbox) finish() { close(o.closed) }
 

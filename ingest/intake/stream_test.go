@@ -187,6 +187,35 @@ func TestJournalFails(t *testing.T) {
 	again.until(2)
 }
 
+// A journal that keeps nothing: the stream goes on, past all room for what waits for a
+// receipt, refusals are told, and no receipt is, not even of what comes again; then
+// the source is made to come back.
+func TestUnkeptGoesOnWithoutReceipts(t *testing.T) {
+	r := newRig(t, func(o *intake.Options) { o.MaxInFlight = 4 })
+	w, _ := r.open("gw")
+	w.batch(block(1, "1", noon))
+	w.until(1)
+	r.journal.fail(intake.ErrUnkept)
+	for sequence := uint64(2); sequence <= 20; sequence++ {
+		w.batch(block(sequence, "1", noon+int64(sequence)))
+	}
+	w.batch(block(20, "1", noon+20))
+	w.batch(encode(&reading.Block{Sequence: 21, Series: []reading.Series{series("1", noon+21), series("no-such", noon+21)}}))
+	if f := w.next().GetRefusal(); f.GetSequence() != 21 || f.GetWholeBatch() {
+		t.Errorf("got %v, want a refusal of a column of 21 and no receipt", f)
+	}
+	if n := len(r.journal.handed()); n != 21 {
+		t.Errorf("%d were handed on, want 21", n)
+	}
+	r.server.Resume()
+	if st := w.ends(); st.Code() != codes.Unavailable {
+		t.Errorf("ends with %v, want Unavailable", st)
+	}
+	if _, durable := r.open("gw"); durable != 1 {
+		t.Errorf("welcome at %d, want 1", durable)
+	}
+}
+
 // A panic costs the stream it came of and nothing else.
 func TestPanicEndsOneStream(t *testing.T) {
 	r := newRig(t, nil)

@@ -24,9 +24,10 @@ const (
 
 // Pending is a message on its way into the journal.
 type Pending struct {
-	done chan struct{}
-	pos  Position
-	err  error
+	done  chan struct{}
+	pos   Position
+	err   error
+	taken bool // acknowledged
 
 	began  time.Time // Append was called
 	sent   time.Time // guarded by publisher.mu
@@ -51,6 +52,16 @@ func (p *Pending) Wait(ctx context.Context) (Position, error) {
 		return 0, ctx.Err()
 	}
 }
+
+// Seen reports, of an entry whose Wait has an error, whether followers may have been
+// given it all the same.
+func (p *Pending) Seen() bool {
+	<-p.done
+	return p.taken
+}
+
+// Done is closed when Wait does not wait.
+func (p *Pending) Done() <-chan struct{} { return p.done }
 
 // finished reports the outcome if there is one.
 func (p *Pending) finished() (err error, ok bool) {
@@ -166,7 +177,7 @@ func (p *publisher) acknowledged(m *nats.Msg) {
 		p.complete(w, err)
 		return
 	}
-	w.pos = pos
+	w.pos, w.taken = pos, true
 	w.to.add(w)
 }
 

@@ -60,3 +60,12 @@ func (j *Journal) ReadRecords(ctx context.Context, log string, after uint64, han
 		}
 	}
 }
+
+// LastRecord is the position of the newest record of all logs, 0 for none.
+func (j *Journal) LastRecord(ctx context.Context) (uint64, error) {
+	info, err := j.records.Info(ctx)
+	if err != nil {
+		return 0, fmt.Errorf("records: %w", j.readError(err))
+	}
+	return info.State.LastSeq, nil
+}

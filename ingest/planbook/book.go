@@ -46,6 +46,11 @@ type Documents interface {
 	Keys(ctx context.Context, bucket string) ([]string, error)
 }
 
+// Buckets names all that the book's documents are in.
+func Buckets() []string {
+	return []string{plansBucket, currentBucket, staysBucket, versionBucket}
+}
+
 // ErrOtherPlan says that a berth is under another plan and the caller did not
 // ask to replace it.
 var ErrOtherPlan = errors.New("berth is under another plan")

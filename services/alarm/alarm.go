@@ -16,8 +16,9 @@
 // of its berth is a repeat and ignored. Where the journal itself went back, as
 // after a power cut, Rewind puts that guard back too; what then comes again is
 // told by state alone: a raise of what is active and a clear of what is not
-// change nothing. An alarm that was both raised and cleared by readings the
-// journal lost is told again when they come again: better twice than not.
+// change nothing, nor does a raise at the very time of one that the lost readings
+// raised and cleared. What they tell at another time is told again: better twice
+// than not.
 package alarm
 
 import (
@@ -185,6 +186,14 @@ func (l *Log) Applied(berth string) uint64 {
 	l.mu.RLock()
 	defer l.mu.RUnlock()
 	return l.fold.marks[berth].position
+}
+
+// Reached is the highest journal position that was ever applied for a berth, 0 for
+// none. Where it is past Applied the journal has lost what came after that.
+func (l *Log) Reached(berth string) uint64 {
+	l.mu.RLock()
+	defer l.mu.RUnlock()
+	return l.fold.reached[berth]
 }
 
 // List gives the alarms of a berth, or of all for "": the active ones, worst

@@ -217,6 +217,30 @@ func TestJournalWentBack(t *testing.T) {
 	})
 }
 
+// What was raised and cleared by readings that the journal lost is not told again when
+// they come again, at whatever position; that it is raised at another time is.
+func TestLostReadingsTellTheSameOnce(t *testing.T) {
+	everyRecords(t, func(t *testing.T, r alarm.Records) {
+		l := openOn(t, r)
+		must(t, l.Apply(t.Context(), "east-3", 101, raised(detect.SnapLoad, "2", 10)))
+		must(t, l.Apply(t.Context(), "east-3", 102, cleared(detect.SnapLoad, "2", 12)))
+		must(t, l.Rewind(t.Context(), "east-3", 100))
+		must(t, l.Close())
+		l = openOn(t, r)
+		n := l.Position()
+		must(t, l.Apply(t.Context(), "east-3", 103, raised(detect.SnapLoad, "2", 10)))
+		must(t, l.Apply(t.Context(), "east-3", 104, cleared(detect.SnapLoad, "2", 12)))
+		if l.Position() != n {
+			t.Errorf("told again: %d records, want %d", l.Position(), n)
+		}
+		must(t, l.Apply(t.Context(), "east-3", 105, raised(detect.SnapLoad, "2", 20)))
+		const id = "east-3/snap-load/2/2026-03-01T04:05:26.700Z"
+		if got := ids(l, "", false); !slices.Equal(got, []string{id}) {
+			t.Errorf("active: %q, want %s", got, id)
+		}
+	})
+}
+
 // The same recording sent again under a new plan has the same times: its alarms
 // are new ones.
 func TestSameTimeAgainIsAnotherAlarm(t *testing.T) {

@@ -32,10 +32,11 @@ type fold struct {
 	keep     int
 	holds    map[Subject]*Hold // by key
 	marks    map[string]mark   // by berth
+	reached  map[string]uint64 // by berth: the highest position ever applied
 }
 
 func newFold(keep int) fold {
-	return fold{active: map[Subject]*State{}, byID: map[string]*State{}, holds: map[Subject]*Hold{}, marks: map[string]mark{}, keep: keep}
+	return fold{active: map[Subject]*State{}, byID: map[string]*State{}, holds: map[Subject]*Hold{}, marks: map[string]mark{}, reached: map[string]uint64{}, keep: keep}
 }
 
 // effect reports whether a record would change an alarm or a hold.
@@ -89,6 +90,12 @@ func (f *fold) add(r *Record) {
 	if m := f.marks[r.Berth]; r.Transition == Rewound || r.Journal > 0 && !m.covers(r.Journal, r.Change) {
 		f.marks[r.Berth] = mark{r.Journal, r.Change}
 	}
+	if r.Transition == Rewound {
+		f.lose(r.Berth, r.Journal)
+	}
+	if r.Journal > f.reached[r.Berth] {
+		f.reached[r.Berth] = r.Journal
+	}
 	if !f.effect(r) {
 		return
 	}
@@ -124,6 +131,7 @@ func (f *fold) after(r *Record) State {
 	case Raised:
 		s.ID, s.Subject, s.Priority, s.Raised, s.Onset = r.ID, r.Subject, r.Priority, r.Time, r.Onset
 		s.Measure, s.Detail, s.Recorded, s.Called = r.Measure, r.Detail, r.Recorded, r.Recorded
+		s.journal = r.Journal
 		if !r.Until.IsZero() {
 			s.Suppressed = &Suppression{Until: r.Until}
 		}
@@ -204,15 +212,38 @@ func (f *fold) forget() {
 // raise. One that is in use already, as when a recording is sent again, gets a
 // number.
 func (f *fold) name(s Subject, raised time.Time) string {
-	berth := s.Berth
-	if berth == "" {
-		berth = "server"
-	}
-	id := berth + "/" + s.Condition + "/" + s.Place() + "/" + raised.UTC().Format("2006-01-02T15:04:05.000Z")
+	id := firstName(s, raised)
 	for n, first := 2, id; f.byID[id] != nil; n++ {
 		id = first + "~" + strconv.Itoa(n)
 	}
 	return id
+}
+
+func firstName(s Subject, raised time.Time) string {
+	berth := s.Berth
+	if berth == "" {
+		berth = "server"
+	}
+	return berth + "/" + s.Condition + "/" + s.Place() + "/" + raised.UTC().Format("2006-01-02T15:04:05.000Z")
+}
+
+// lose notes which alarms of a berth were raised by what comes after a position, which
+// the journal has lost.
+func (f *fold) lose(berth string, last uint64) {
+	for _, s := range f.byID {
+		if s.Berth == berth && s.journal > last && !s.lost {
+			after := *s
+			after.lost = true
+			f.replace(&after)
+		}
+	}
+}
+
+// told reports whether a subject was raised at that very time by readings that the
+// journal has lost: from those that come in their place it is the same alarm.
+func (f *fold) told(s Subject, at time.Time) bool {
+	was := f.byID[firstName(s, at)]
+	return was != nil && was.lost && was.key() == s.key() && was.Raised.Equal(at)
 }
 
 // worse orders active alarms: those that are held or suppressed last, by priority, those nobody

@@ -134,6 +134,9 @@ type State struct {
 	// CameBack is when, by the server's clock, one of those suppressed under this
 	// alarm last cleared.
 	CameBack time.Time
+
+	journal uint64 // position of the readings that raised it, 0 for none
+	lost    bool   // the journal has lost them
 }
 
 // Active reports whether the alarm has been raised and not cleared.

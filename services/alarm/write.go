@@ -153,6 +153,9 @@ func (l *Log) applyOne(ctx context.Context, berth string, position uint64, index
 	case c.Raised && active != nil:
 		l.m.ignore(alreadyActive)
 		return nil
+	case c.Raised && l.fold.told(subject(berth, c), c.When()):
+		l.m.ignore(repeated)
+		return nil
 	case !c.Raised && active == nil:
 		l.m.ignore(notActive)
 		return nil

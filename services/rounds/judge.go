@@ -75,7 +75,7 @@ func (r *Rounds) judge(s *Sight, now time.Time) []finding {
 			out = append(out, (&berth{}).planDamaged(&Berth{Name: name}, s.Damaged[name]))
 		}
 	}
-	return append(out, r.historyLate(s.History))
+	return append(out, r.historyLate(s.History), notRecorded(s.Unkept))
 }
 
 func seconds(d, limit time.Duration) alarm.Measure {
@@ -161,4 +161,14 @@ func (r *Rounds) historyLate(late time.Duration) finding {
 	return finding{Own: alarm.Own{Condition: HistoryLate, Priority: detect.Caution, Measure: seconds(late, mostLate),
 		Detail: fmt.Sprintf("Server: history is %.0f s late; alarms are not, and nothing is lost while the journal has room. See to the store.", late.Seconds())},
 		state: r.history.look(late >= mostLate, 5, 10)}
+}
+
+func notRecorded(u *Unkept) finding {
+	f := finding{Own: alarm.Own{Condition: NotRecorded, Priority: detect.Alarm}, state: over}
+	if u != nil {
+		f.state = holds
+		f.Detail = fmt.Sprintf("Server: nothing is recorded since %s. Lines are watched and alarms told from memory; gateways keep their readings as long as they have room. Make room on the disk of the journal, and do not stop the server before. Found: %s.",
+			u.Since.UTC().Format("15:04:05 UTC"), u.Why)
+	}
+	return f
 }

@@ -11,6 +11,7 @@
 //	clock-ahead    readings refused for their clock    until none were for 10 s
 //	clock-back     readings dated before those watched until none were for 10 s
 //	history-late   store 5 s behind, five looks        until under that, ten looks
+//	not-recorded   the journal's disk takes nothing    until it does again
 //	journal-…      a limit near, readings lost         until not near, none lost for 10 s
 //
 // A berth that has never been heard is not silent: it waits for its first source.
@@ -39,6 +40,7 @@ const (
 	ClockAhead   = "clock-ahead"
 	ClockBack    = "clock-back"
 	HistoryLate  = "history-late"
+	NotRecorded  = "not-recorded"
 )
 
 const (
@@ -63,6 +65,14 @@ type Sight struct {
 	// asked for.
 	Limits []Limit
 	Losses []Loss
+	// Unkept says that nothing is recorded, nil while all is.
+	Unkept *Unkept
+}
+
+// Unkept is since when and why nothing is recorded.
+type Unkept struct {
+	Since time.Time
+	Why   string
 }
 
 // Berth is how the watch over a berth stands.

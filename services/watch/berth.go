@@ -29,11 +29,14 @@ type berthWatch struct {
 	// log were brought back to it, MaxUint64 for none. It outlives a run: by the
 	// next try the journal may have grown past what it lost.
 	end uint64
+	// seen is up to where the runs before had come when the journal lost its end.
+	seen uint64
 	// settle is the position after which the alarm log is made to agree with the
 	// unit, 0 once it has been: the journal's end at the start, when the unit has
 	// seen all there was to learn from. Where the journal lost its end it is that
-	// much again after where the alarm log had come, for the sources to send what
-	// they have no receipt for; what it raises is mostly active already.
+	// much again after where watch or alarm log had come, and WarmUp at most, for the
+	// sources to send what they have no receipt for; what it raises is mostly active
+	// already.
 	settle uint64
 	told   uint64 // up to where changes come for the second time
 
@@ -67,8 +70,8 @@ func (b *berthWatch) resume(ctx context.Context) error {
 		return err
 	}
 	b.end = min(b.end, last)
-	applied := b.o.Alarms.Applied(b.berth)
-	b.settle = b.end + 2*(applied-min(applied, b.end))
+	reached := max(b.seen, b.o.Alarms.Reached(b.berth))
+	b.settle = b.end + 2*min(reached-min(reached, b.end), b.o.WarmUp)
 	if err := b.o.Alarms.Rewind(ctx, b.berth, b.end); err != nil {
 		return err
 	}

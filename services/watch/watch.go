@@ -58,6 +58,9 @@ type Alarms interface {
 	Reconcile(ctx context.Context, berth string, position uint64, active []detect.Change, reason string) error
 	// Applied is the highest position applied for the berth, 0 for none.
 	Applied(berth string) uint64
+	// Reached is the highest position ever applied for the berth, whatever the journal
+	// has lost since.
+	Reached(berth string) uint64
 	// Rewind is told where the journal ends before a berth is taken up: what was
 	// applied after that comes again with other readings.
 	Rewind(ctx context.Context, berth string, last uint64) error
@@ -205,7 +208,7 @@ func (b *berthWatch) keep(ctx context.Context) {
 		}
 		var lost *batch.RolledBackError
 		if errors.As(err, &lost) {
-			b.end = min(b.end, lost.Last)
+			b.end, b.seen = min(b.end, lost.Last), max(b.seen, b.position)
 		}
 		if b.position > furthest {
 			wait, furthest = least, b.position
@@ -219,6 +222,6 @@ func (b *berthWatch) keep(ctx context.Context) {
 		case <-time.After(wait):
 		}
 		wait = min(2*wait, most)
-		b = &berthWatch{Watch: b.Watch, berth: b.berth, end: b.end}
+		b = &berthWatch{Watch: b.Watch, berth: b.berth, end: b.end, seen: b.seen}
 	}
 }

@@ -33,6 +33,9 @@ type IntakeServiceClient interface {
 	// other request is a batch. A receipt is sent when the journal has the batch
 	// on disk. A wrong batch or column is refused and the stream goes on; a wrong
 	// Hello or a frame that is no batch at all ends the stream.
+	// While the journal takes nothing batches are watched and not receipted: the
+	// source sends on and keeps them. When it takes them again the stream ends with
+	// Unavailable, and the next Welcome says from where they are to be sent.
 	Deliver(ctx context.Context, opts ...grpc.CallOption) (grpc.BidiStreamingClient[DeliverRequest, DeliverResponse], error)
 }
 
@@ -68,6 +71,9 @@ type IntakeServiceServer interface {
 	// other request is a batch. A receipt is sent when the journal has the batch
 	// on disk. A wrong batch or column is refused and the stream goes on; a wrong
 	// Hello or a frame that is no batch at all ends the stream.
+	// While the journal takes nothing batches are watched and not receipted: the
+	// source sends on and keeps them. When it takes them again the stream ends with
+	// Unavailable, and the next Welcome says from where they are to be sent.
 	Deliver(grpc.BidiStreamingServer[DeliverRequest, DeliverResponse]) error
 	mustEmbedUnimplementedIntakeServiceServer()
 }

@@ -1,0 +1,117 @@
+package standby
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+
+	"hawser/ingest/journal"
+)
+
+// What documents may take in memory, bytes. A plan is some ten thousand.
+const heldBytes = 32 << 20
+
+// document is one that is not on disk.
+type document struct {
+	bucket, key string
+	data        []byte
+}
+
+// Put is that of journal.Journal. While nothing is kept a document of a bucket to be
+// held is in memory; another is refused with ErrUnkept.
+func (j *Journal) Put(ctx context.Context, bucket, key string, data []byte) error {
+	for {
+		st := j.now()
+		if st.memory != nil {
+			return j.hold(document{bucket, key, bytes.Clone(data)})
+		}
+		err := st.disk.Load().Put(ctx, bucket, key, data)
+		if err == nil || !j.over(st, err) {
+			return err
+		}
+		if err := j.after(ctx, st); err != nil {
+			return err
+		}
+	}
+}
+
+// hold keeps a document in memory.
+func (j *Journal) hold(d document) error {
+	if !slices.Contains(j.o.Hold, d.bucket) {
+		return fmt.Errorf("document %s/%s: %w", d.bucket, d.key, ErrUnkept)
+	}
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	size := len(d.data)
+	for _, other := range j.held {
+		size += len(other.data)
+	}
+	if size > heldBytes {
+		return fmt.Errorf("document %s/%s: %w, and memory holds no more documents", d.bucket, d.key, ErrUnkept)
+	}
+	j.held = append(j.held, d)
+	return nil
+}
+
+// Get is that of journal.Journal, with those in memory.
+func (j *Journal) Get(ctx context.Context, bucket, key string) (data []byte, ok bool, err error) {
+	j.mu.Lock()
+	st := j.stage
+	for _, d := range slices.Backward(j.held) {
+		if d.bucket == bucket && d.key == key {
+			j.mu.Unlock()
+			return bytes.Clone(d.data), true, nil
+		}
+	}
+	j.mu.Unlock()
+	disk := st.disk.Load()
+	if disk == nil {
+		return nil, false, fmt.Errorf("document %s/%s: %w", bucket, key, errOpening)
+	}
+	return disk.Get(ctx, bucket, key)
+}
+
+// Keys is that of journal.Journal, with those in memory.
+func (j *Journal) Keys(ctx context.Context, bucket string) ([]string, error) {
+	disk := j.now().disk.Load()
+	if disk == nil {
+		return nil, fmt.Errorf("bucket %s: %w", bucket, errOpening)
+	}
+	keys, err := disk.Keys(ctx, bucket)
+	if err != nil {
+		return nil, err
+	}
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	for _, d := range j.held {
+		if d.bucket == bucket {
+			keys = append(keys, d.key)
+		}
+	}
+	slices.Sort(keys)
+	return slices.Compact(keys), nil
+}
+
+// errOpening is for who reads the journal while it is being opened.
+var errOpening = errors.New("the journal is being opened anew")
+
+// writeHeld writes the documents in memory to a disk, in the order they came.
+func (j *Journal) writeHeld(ctx context.Context, disk *journal.Journal) error {
+	for {
+		j.mu.Lock()
+		if len(j.held) == 0 {
+			j.mu.Unlock()
+			return nil
+		}
+		d := j.held[0]
+		j.mu.Unlock()
+		if err := disk.Put(ctx, d.bucket, d.key, d.data); err != nil {
+			return err
+		}
+		j.mu.Lock()
+		j.held = j.held[1:]
+		j.mu.Unlock()
+	}
+}

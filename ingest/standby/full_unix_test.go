@@ -1,0 +1,285 @@
+//go:build unix
+
+package standby_test
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+	"syscall"
+	"testing"
+	"time"
+
+	"go.uber.org/goleak"
+
+	"hawser/ingest/journal"
+	"hawser/ingest/standby"
+)
+
+func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
+
+// fill has every write of this process to a file refused, as a full disk does, until
+// the function it returns is called or the test ends.
+func fill(t *testing.T) (empty func()) {
+	t.Helper()
+	var was syscall.Rlimit
+	set := func(l syscall.Rlimit) {
+		if err := syscall.Setrlimit(syscall.RLIMIT_FSIZE, &l); err != nil {
+			t.Error(err)
+		}
+	}
+	if err := syscall.Getrlimit(syscall.RLIMIT_FSIZE, &was); err != nil {
+		t.Fatal(err)
+	}
+	full := was
+	full.Cur = 0
+	set(full)
+	empty = func() { set(was) }
+	t.Cleanup(empty)
+	return empty
+}
+
+// rig is a journal at work and what its readers were given.
+type rig struct {
+	t       *testing.T
+	j       *standby.Journal
+	o       standby.Options
+	back    chan journal.Position // as OnBack was told
+	resume  chan bool             // as OnKept was
+	ended   chan error            // of Run
+	stop    context.CancelFunc
+	watched chan journal.Entry
+	lost    chan error // what Watch ended with
+	stored  chan journal.Entry
+}
+
+func start(t *testing.T, dir string) *rig {
+	t.Helper()
+	r := &rig{t: t, back: make(chan journal.Position, 1), resume: make(chan bool, 1), ended: make(chan error, 1),
+		watched: make(chan journal.Entry, 100), lost: make(chan error, 1), stored: make(chan journal.Entry, 100)}
+	r.o = standby.Options{
+		Journal: journal.Options{Dir: dir}, Hold: []string{"plans"},
+		OnBack: func(_ context.Context, last journal.Position) error { r.back <- last; return nil },
+		OnKept: func() { r.resume <- true },
+	}
+	var err error
+	if r.j, err = standby.Open(t.Context(), r.o); err != nil {
+		t.Fatal(err)
+	}
+	ctx, cancel := context.WithCancel(context.Background())
+	r.stop = cancel
+	go func() { r.ended <- r.j.Run(ctx) }()
+	go func() {
+		r.lost <- r.j.Watch(ctx, journal.FollowOptions{Reader: "watch", Berth: "jetty-1"}, func(e *journal.Entry) error {
+			r.watched <- *e
+			return nil
+		})
+	}()
+	followed := make(chan error, 1)
+	go func() {
+		followed <- r.j.Follow(ctx, journal.FollowOptions{Reader: "store"}, func(e *journal.Entry) error {
+			r.stored <- *e
+			return nil
+		})
+	}()
+	t.Cleanup(func() {
+		cancel()
+		if err := <-r.ended; err != nil {
+			t.Error(err)
+		}
+		<-followed
+		if err := r.j.Close(); err != nil {
+			t.Error(err)
+		}
+	})
+	return r
+}
+
+// append gives an entry and waits for what becomes of it.
+func (r *rig) append(sequence uint64) error {
+	r.t.Helper()
+	p, err := r.j.Append(r.t.Context(), &journal.Entry{Berth: "jetty-1", Source: "gw", SourceSequence: sequence, Data: fmt.Append(nil, "batch ", sequence)})
+	if err == nil {
+		_, err = p.Wait(r.t.Context())
+	}
+	return err
+}
+
+// gives waits for what a reader is given next.
+func (r *rig) gives(from chan journal.Entry, sequence uint64, at journal.Position) {
+	r.t.Helper()
+	select {
+	case e := <-from:
+		if e.SourceSequence != sequence || e.Position != at || string(e.Data) != fmt.Sprint("batch ", sequence) {
+			r.t.Errorf("given sequence %d at %d, %q, want %d at %d", e.SourceSequence, e.Position, e.Data, sequence, at)
+		}
+	case <-time.After(30 * time.Second):
+		r.t.Fatalf("sequence %d was not given", sequence)
+	}
+}
+
+func (r *rig) record(text string, want uint64) {
+	r.t.Helper()
+	if at, err := r.j.AppendRecord(r.t.Context(), "alarms", []byte(text)); err != nil || at != want {
+		r.t.Errorf("record %q is at %d, %v, want %d", text, at, err, want)
+	}
+}
+
+func (r *rig) records(want ...string) {
+	r.t.Helper()
+	var got []string
+	err := r.j.ReadRecords(r.t.Context(), "alarms", 0, func(at uint64, data []byte) error {
+		got = append(got, fmt.Sprint(at, " ", string(data)))
+		return nil
+	})
+	if err != nil || !slices.Equal(got, want) {
+		r.t.Errorf("records %q, %v, want %q", got, err, want)
+	}
+}
+
+func (r *rig) document(bucket, want string) {
+	r.t.Helper()
+	if got, ok, err := r.j.Get(r.t.Context(), bucket, "jetty-1"); err != nil || !ok || string(got) != want {
+		r.t.Errorf("document is %q, %v, %v, want %q", got, ok, err, want)
+	}
+}
+
+func within[T any](t *testing.T, what string, c <-chan T) (v T) {
+	t.Helper()
+	select {
+	case v = <-c:
+	case <-time.After(30 * time.Second):
+		t.Fatalf("no %s", what)
+	}
+	return v
+}
+
+func TestFullDisk(t *testing.T) {
+	dir := t.TempDir()
+	r := start(t, dir)
+	if err := r.append(1); err != nil {
+		t.Fatal(err)
+	}
+	r.gives(r.watched, 1, 1)
+	r.gives(r.stored, 1, 1)
+	r.record("before", 1)
+	for _, bucket := range []string{"plans", "snapshots"} {
+		if err := r.j.Put(t.Context(), bucket, "jetty-1", []byte("old")); err != nil {
+			t.Fatal(err)
+		}
+	}
+
+	empty := fill(t)
+	for sequence := uint64(2); sequence <= 4; sequence++ {
+		if err := r.append(sequence); !errors.Is(err, standby.ErrUnkept) {
+			t.Fatalf("on a full disk: %v", err)
+		}
+	}
+	for sequence := uint64(2); sequence <= 4; sequence++ { // that on its way when the disk failed, too
+		r.gives(r.watched, sequence, journal.Position(sequence))
+	}
+	if s := r.j.State(); s.Since.IsZero() || !errors.Is(s.Err, journal.ErrStorage) {
+		t.Errorf("state %+v", s)
+	}
+	if last, err := r.j.LastSequence(t.Context(), "jetty-1", "gw"); err != nil || last != 1 {
+		t.Errorf("last sequence %d, %v, want 1", last, err)
+	}
+	r.record("while full", 2)
+	r.record("still full", 3)
+	r.records("1 before", "2 while full", "3 still full")
+	if err := r.j.Put(t.Context(), "plans", "jetty-1", []byte("new")); err != nil {
+		t.Error(err)
+	}
+	r.document("plans", "new")
+	if err := r.j.Put(t.Context(), "snapshots", "jetty-1", []byte("new")); !errors.Is(err, standby.ErrUnkept) {
+		t.Errorf("a document that is not held: %v", err)
+	}
+	r.document("snapshots", "old")
+
+	empty()
+	if last := within(t, "word that it is back", r.back); last != 1 {
+		t.Errorf("back after %d, want 1", last)
+	}
+	within(t, "word that it is kept", r.resume)
+	var lost *journal.RolledBackError
+	if err := within(t, "end of the watch", r.lost); !errors.As(err, &lost) || lost.Resume != 1 {
+		t.Errorf("watch ended with %v", err)
+	}
+	if err := r.append(5); !errors.Is(err, journal.ErrBroken) {
+		t.Errorf("5 after what was not kept: %v", err)
+	}
+	if last, err := r.j.LastSequence(t.Context(), "jetty-1", "gw"); err != nil || last != 1 {
+		t.Errorf("last sequence %d, %v, want 1", last, err)
+	}
+	for sequence := uint64(2); sequence <= 5; sequence++ {
+		if err := r.append(sequence); err != nil {
+			t.Fatal(err)
+		}
+		r.gives(r.stored, sequence, journal.Position(sequence))
+	}
+	r.record("after", 4)
+	if s := r.j.State(); s != (standby.State{}) {
+		t.Errorf("state %+v", s)
+	}
+	r.stop()
+
+	reopened := reopen(t, r, dir)
+	reopened.records("1 before", "2 while full", "3 still full", "4 after")
+	reopened.document("plans", "new")
+	for sequence := uint64(1); sequence <= 5; sequence++ {
+		reopened.gives(reopened.stored, sequence, journal.Position(sequence))
+	}
+}
+
+// reopen ends a rig and begins another on its folder.
+func reopen(t *testing.T, r *rig, dir string) *rig {
+	t.Helper()
+	r.stop()
+	if err := within(t, "end of the journal", r.ended); err != nil {
+		t.Error(err)
+	}
+	r.ended <- nil
+	if err := r.j.Close(); err != nil {
+		t.Fatal(err)
+	}
+	return start(t, dir)
+}
+
+// A disk that fills again and again: each time all that was recorded is there.
+func TestDiskThatFillsAgain(t *testing.T) {
+	r := start(t, t.TempDir())
+	sequence, record := uint64(0), uint64(0)
+	next := func(want error) {
+		t.Helper()
+		sequence++
+		if err := r.append(sequence); !errors.Is(err, want) {
+			t.Fatalf("sequence %d: %v, want %v", sequence, err, want)
+		}
+		record++
+		r.record("alarm", record)
+	}
+	for range 2 {
+		next(nil)
+		r.gives(r.stored, sequence, journal.Position(sequence))
+		kept := sequence
+		empty := fill(t)
+		next(standby.ErrUnkept)
+		next(standby.ErrUnkept)
+		empty()
+		if last := within(t, "word that it is back", r.back); last != journal.Position(kept) {
+			t.Errorf("back after %d, want %d", last, kept)
+		}
+		within(t, "word that it is kept", r.resume)
+		if last, err := r.j.LastSequence(t.Context(), "jetty-1", "gw"); err != nil || last != kept {
+			t.Fatalf("last sequence %d, %v, want %d", last, err, kept)
+		}
+		for s := kept + 1; s <= sequence; s++ {
+			if err := r.append(s); err != nil {
+				t.Fatal(err)
+			}
+			r.gives(r.stored, s, journal.Position(s))
+		}
+	}
+	r.records("1 alarm", "2 alarm", "3 alarm", "4 alarm", "5 alarm", "6 alarm")
+}
