@@ -7,6 +7,8 @@ import (
 	"testing"
 
 	"golang.org/x/sys/unix"
+
+	"hawser/services/waittest"
 )
 
 // full has every write of the server to a file refused, as a full disk does, or
@@ -38,7 +40,7 @@ func TestFullDisk(t *testing.T) {
 	s.watched("north-jetty-1", 20)
 	s.full(true)
 	s.tells("not-recorded", "active")
-	waitFor(t, "the slip and the parting to be told", func() error {
+	waittest.Until(t, "the slip and the parting to be told", func() error {
 		if got := s.onRecord(); len(got) <= max(slip, parted) {
 			return fmt.Errorf("told is %+v", got)
 		}
