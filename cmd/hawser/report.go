@@ -117,12 +117,7 @@ func (o *reportOptions) write(ctx context.Context, w io.Writer) error {
 	if err != nil {
 		return err
 	}
-	var body []byte
-	if d := report.Compose(f); o.pdf() {
-		body, err = report.PDF(d, f.Made)
-	} else {
-		body, err = report.HTML(d)
-	}
+	body, err := report.Render(f, o.pdf())
 	if err != nil {
 		return err
 	}

@@ -1,6 +1,7 @@
 package report
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -21,49 +22,40 @@ func (f *Figures) alarmsAndResponses() []Item {
 	} else {
 		items = append(items, Para(f.responses()))
 	}
-	const most = 45
+	const most = 45 // listed
 	t := Table{Caption: "Alarms in order of time. Acknowledged: by whom and how long after they were called. Cautions of load pins are counted above and not listed.",
-		Columns: []Column{{Name: "Raised, UTC", Parts: 1.45}, {Name: "Priority", Parts: 1.1}, {Name: "What and where", Parts: 2}, {Name: "Told", Parts: 4.4}, {Name: "Acknowledged", Parts: 2.2}, {Name: "Stood for", Parts: 1.2, Right: true}}}
+		Columns: []Column{text("Raised, UTC", 1.45), text("Priority", 1.1), text("What and where", 2), text("Told", 4.4), text("Acknowledged", 2.2), number("Stood for", 1.2)}}
+	const acknowledgements = 4
 	if f.FromRecording {
-		t.Columns[4].Parts = 0
 		t.Caption = "Alarms in order of time. Cautions of load pins are counted above and not listed."
+		t.Columns = slices.Delete(t.Columns, acknowledgements, acknowledgements+1)
 	}
-	listedAll := 0
+	all := 0
 	for i := range f.Alarms {
 		s := &f.Alarms[i]
 		if s.Condition == detect.SensorFault.String() {
 			continue
 		}
-		if listedAll++; listedAll > most {
+		if all++; all > most {
 			continue
 		}
 		stood := "still"
 		if !s.Active() {
 			stood = long(s.Cleared.Sub(s.Raised))
 		}
-		t.Rows = append(t.Rows, Row{Cells: []string{sharp(s.Raised), s.Priority.String(), what(s), s.Detail, acknowledged(s), stood}, Strong: s.Priority == detect.Emergency})
+		cells := []string{sharp(s.Raised), s.Priority.String(), what(s), s.Detail, acknowledged(s), stood}
+		if f.FromRecording {
+			cells = slices.Delete(cells, acknowledgements, acknowledgements+1)
+		}
+		t.Rows = append(t.Rows, Row{cells, s.Priority == detect.Emergency})
 	}
-	if f.FromRecording {
-		t = t.without(4)
-	}
-	if len(t.Rows) > 0 {
+	if all > 0 {
 		items = append(items, t)
 	}
-	if listedAll > most {
-		items = append(items, Para(fmt.Sprintf("The first %d of %d are listed.", most, listedAll)))
+	if all > most {
+		items = append(items, Para(fmt.Sprintf("The first %d of %d are listed.", most, all)))
 	}
 	return items
-}
-
-// without is a table less one column.
-func (t Table) without(k int) Table {
-	t.Columns = slices.Delete(slices.Clone(t.Columns), k, k+1)
-	rows := make([]Row, len(t.Rows))
-	for i, r := range t.Rows {
-		rows[i] = Row{slices.Delete(slices.Clone(r.Cells), k, k+1), r.Strong}
-	}
-	t.Rows = rows
-	return t
 }
 
 func what(s *alarm.State) string {
@@ -98,8 +90,8 @@ func acknowledged(s *alarm.State) string {
 
 // alarmCounts is how many alarms there were of each condition.
 func (f *Figures) alarmCounts() Table {
-	t := Table{Caption: "Alarms of the stay by condition.", Columns: []Column{{Name: "Condition", Parts: 2}, {Name: "Priority", Parts: 1.4}, {Name: "Raised", Parts: 1, Right: true},
-		{Name: "Lines", Parts: 3}, {Name: "Longest", Parts: 1.6, Right: true}}}
+	t := Table{Caption: "Alarms of the stay by condition.", Columns: []Column{text("Condition", 2), text("Priority", 1.4), number("Raised", 1),
+		text("Lines", 3), number("Longest", 1.6)}}
 	type row struct {
 		n       int
 		lines   []string
@@ -127,7 +119,7 @@ func (f *Figures) alarmCounts() Table {
 		}
 		r.longest = max(r.longest, end.Sub(s.Raised))
 	}
-	slices.SortStableFunc(order, func(a, b string) int { return int(rows[a].s.Priority) - int(rows[b].s.Priority) })
+	slices.SortStableFunc(order, func(a, b string) int { return cmp.Compare(rows[a].s.Priority, rows[b].s.Priority) })
 	for _, c := range order {
 		r := rows[c]
 		lines := strings.Join(r.lines, ", ")

@@ -122,8 +122,8 @@ func (f *Figures) ids(lines []int) string {
 func (f *Figures) loadsByGroup() []Item {
 	items := []Item{Plot{f.overview(), "Loads by group as shares of MBL over the stay. The band runs from the least to the greatest reading of the group's lines in each step, the line is their mean; the dashed line is the working load limit. Shaded: no readings. Times are UTC."}}
 	t := Table{Caption: "Loads by group under watch, kN, and as shares of MBL. Times with a load pin at fault are left out.",
-		Columns: []Column{{Name: "Group", Parts: 1.5}, {Name: "Lines", Parts: 1.7}, {Name: "Least", Parts: 1, Right: true}, {Name: "Mean", Parts: 1, Right: true}, {Name: "Greatest", Parts: 1, Right: true},
-			{Name: "% of MBL", Parts: 1, Right: true}, {Name: "On line", Parts: 0.9, Right: true}, {Name: "At, UTC", Parts: 1.5, Right: true}}}
+		Columns: []Column{text("Group", 1.5), text("Lines", 1.7), number("Least", 1), number("Mean", 1), number("Greatest", 1),
+			number("% of MBL", 1), number("On line", 0.9), number("At, UTC", 1.5)}}
 	for _, g := range f.groups() {
 		lo, sum, n, most := math.NaN(), 0.0, 0.0, -1
 		for _, i := range g.lines {
@@ -131,7 +131,7 @@ func (f *Figures) loadsByGroup() []Item {
 			if l.Measured == 0 {
 				continue
 			}
-			if !(lo <= l.Min) {
+			if below(l.Min, lo) {
 				lo = l.Min
 			}
 			sum, n = sum+l.Mean*l.Measured.Seconds(), n+l.Measured.Seconds()
@@ -152,12 +152,12 @@ func (f *Figures) loadsByGroup() []Item {
 // loadsByLine is a row a line.
 func (f *Figures) loadsByLine() []Item {
 	t := Table{Caption: "Loads by line under watch. Hours are those of steps whose mean load is at or over the share of MBL, and at or over the working load limit.",
-		Columns: []Column{{Name: "Line", Parts: 0.7}, {Name: "Group", Parts: 1.4}, {Name: "MBL, kN", Parts: 1, Right: true}, {Name: "Limit, kN", Parts: 1, Right: true}, {Name: "Least", Parts: 0.8, Right: true}, {Name: "Mean", Parts: 0.8, Right: true},
-			{Name: "Greatest", Parts: 1, Right: true}, {Name: "% of MBL", Parts: 1, Right: true}, {Name: "At, UTC", Parts: 1.5, Right: true}}}
+		Columns: []Column{text("Line", 0.7), text("Group", 1.4), number("MBL, kN", 1), number("Limit, kN", 1), number("Least", 0.8), number("Mean", 0.8),
+			number("Greatest", 1), number("% of MBL", 1), number("At, UTC", 1.5)}}
 	for _, share := range Bands() {
-		t.Columns = append(t.Columns, Column{Name: fmt.Sprintf("≥ %.0f %%", 100*share), Parts: 0.9, Right: true})
+		t.Columns = append(t.Columns, number(fmt.Sprintf("≥ %.0f %%", 100*share), 0.9))
 	}
-	t.Columns = append(t.Columns, Column{Name: "≥ limit", Parts: 0.9, Right: true})
+	t.Columns = append(t.Columns, number("≥ limit", 0.9))
 	for i := range f.Lines {
 		l := &f.Lines[i]
 		cells := []string{l.ID, l.Group.String(), whole(l.MBLkN), whole(l.WorkingKN), whole(max(l.Min, 0)), whole(l.Mean), whole(l.Max), percent(l.Max / l.MBLkN)}
@@ -185,16 +185,23 @@ func (f *Figures) worstMoments() []Item {
 	var items []Item
 	for k := range f.Moments {
 		m := &f.Moments[k]
-		text := fmt.Sprintf("%d. %s, %s UTC.", k+1, m.Title, sharp(m.At))
-		if l := &f.Lines[m.Line]; !math.IsNaN(m.KN) && strings.HasSuffix(m.Title, "parts") {
-			text += fmt.Sprintf(" The load before was %s kN, %s of MBL.", whole(m.KN), percent(m.KN/l.MBLkN))
-		} else if m.KN >= l.WorkingKN {
-			text += fmt.Sprintf(" Its working load limit is %s kN.", whole(l.WorkingKN))
+		l := &f.Lines[m.Line]
+		told := fmt.Sprintf("%d. Line %s (%s) ", k+1, l.ID, l.Group)
+		switch {
+		case m.Parts && math.IsNaN(m.KN):
+			told += fmt.Sprintf("parts, %s UTC.", sharp(m.At))
+		case m.Parts:
+			told += fmt.Sprintf("parts, %s UTC. The load before was %s kN, %s of MBL.", sharp(m.At), whole(m.KN), percent(m.KN/l.MBLkN))
+		default:
+			told += fmt.Sprintf("at %s kN, %s of MBL, %s UTC.", whole(m.KN), percent(m.KN/l.MBLkN), sharp(m.At))
+			if m.KN >= l.WorkingKN {
+				told += fmt.Sprintf(" Its working load limit is %s kN.", whole(l.WorkingKN))
+			}
 		}
 		if v := nearest(&m.Wind, m.At); !math.IsNaN(v) {
-			text += " The wind was " + wind(v) + " then."
+			told += " The wind was " + wind(v) + " then."
 		}
-		items = append(items, Para(text), Plot{f.momentPlot(m), "Readings from ten minutes before to ten minutes after: the line concerned and the most loaded others."})
+		items = append(items, Para(told), Plot{f.momentPlot(m), "Readings from ten minutes before to ten minutes after: the line concerned and the most loaded others."})
 	}
 	return items
 }
@@ -223,7 +230,7 @@ func (f *Figures) tendingTable() []Item {
 	}
 	const most = 40
 	t := Table{Caption: "Lines worked with the brake released, under watch. Paid out is negative where the line was hove in. Loads are means of the minute before and after.",
-		Columns: []Column{{Name: "From, UTC", Parts: 1.5}, {Name: "Line", Parts: 0.7}, {Name: "Group", Parts: 1.3}, {Name: "For", Parts: 1.2, Right: true}, {Name: "Paid out, m", Parts: 1.2, Right: true}, {Name: "Load before, kN", Parts: 1.3, Right: true}, {Name: "After, kN", Parts: 1.1, Right: true}}}
+		Columns: []Column{text("From, UTC", 1.5), text("Line", 0.7), text("Group", 1.3), number("For", 1.2), number("Paid out, m", 1.2), number("Load before, kN", 1.3), number("After, kN", 1.1)}}
 	for k, w := range f.Works {
 		if k == most {
 			items = append(items, Para(fmt.Sprintf("The first %d of %d are listed.", most, len(f.Works))))

@@ -49,6 +49,9 @@ type Column struct {
 	Right bool // figures
 }
 
+func text(name string, parts float64) Column   { return Column{Name: name, Parts: parts} }
+func number(name string, parts float64) Column { return Column{Name: name, Parts: parts, Right: true} }
+
 // Row is one row; a strong one is a heading among the others.
 type Row struct {
 	Cells  []string

@@ -26,7 +26,7 @@ type Figures struct {
 	Water    Range // level, m above chart datum
 	// Draft forward and aft at the beginning and the end, m; NaN where not told.
 	DraftFwd, DraftAft [2]float64
-	Gaps               []Hole // of the whole berth, a minute or more
+	Gaps               []Gap // of the whole berth, a minute or more
 	Usual              time.Duration
 	Alarms             []alarm.State // in the stay, oldest first
 
@@ -56,9 +56,9 @@ func Bands() []float64 { return []float64{0.2, 0.3, 0.4, 0.5} }
 // Moment is one of the worst.
 type Moment struct {
 	At    time.Time
-	Line  int // of the plan
-	KN    float64
-	Title string
+	Line  int     // of the plan
+	KN    float64 // of a parting, the load before it; NaN where that is not known
+	Parts bool
 	Lines []int    // that are shown, the worst first
 	Loads []Course // of those
 	Wind  Course
@@ -87,8 +87,8 @@ type Range struct {
 	LoAt, HiAt time.Time
 }
 
-// Hole is a time without any reading.
-type Hole struct {
+// Gap is a time without any reading.
+type Gap struct {
 	From time.Time
 	Long time.Duration
 }
@@ -123,7 +123,6 @@ func (f *Figures) loads(ctx context.Context) error {
 		return err
 	}
 	f.Lines = make([]Line, len(f.Plan.Lines))
-	any := false
 	for i := range f.Lines {
 		l := &f.Lines[i]
 		l.Line, l.WorkingKN = &f.Plan.Lines[i], f.Plan.WorkingLoadKN(i)
@@ -134,9 +133,8 @@ func (f *Figures) loads(ctx context.Context) error {
 			}
 		}
 		f.load(l)
-		any = any || l.Measured > 0
 	}
-	if !any {
+	if f.hardest() < 0 {
 		return ErrNothing
 	}
 	f.gaps(courses)
@@ -164,10 +162,10 @@ func (f *Figures) load(l *Line) {
 		kept.Min, kept.Mean, kept.Max = append(kept.Min, c.Min[k]), append(kept.Mean, c.Mean[k]), append(kept.Max, c.Max[k])
 		n++
 		sum += c.Mean[k]
-		if !(l.Min <= c.Min[k]) {
+		if below(c.Min[k], l.Min) {
 			l.Min = c.Min[k]
 		}
-		if !(l.Max >= c.Max[k]) {
+		if above(c.Max[k], l.Max) {
 			l.Max, l.MaxAt = c.Max[k], time.Unix(0, at).UTC()
 		}
 		for b, share := range Bands() {
@@ -186,6 +184,10 @@ func (f *Figures) load(l *Line) {
 	l.Measured = time.Duration(n) * f.Step
 	l.course = kept
 }
+
+// below and above compare a value with the least and the greatest so far, NaN for none.
+func below(v, least float64) bool { return !(least <= v) }
+func above(v, most float64) bool  { return !(most >= v) }
 
 type interval struct{ from, to int64 }
 
@@ -221,7 +223,7 @@ func (f *Figures) gaps(courses []Course) {
 	last := f.From.UnixNano()
 	hole := func(to int64) {
 		if long := time.Duration(to - last); long >= time.Minute {
-			f.Gaps = append(f.Gaps, Hole{time.Unix(0, last).UTC(), long})
+			f.Gaps = append(f.Gaps, Gap{time.Unix(0, last).UTC(), long})
 		}
 	}
 	for _, at := range times {

@@ -2,7 +2,6 @@ package report
 
 import (
 	"context"
-	"fmt"
 	"math"
 	"slices"
 	"time"
@@ -37,7 +36,7 @@ func (f *Figures) worst(ctx context.Context) error {
 				kN = c.Mean[k]
 			}
 		}
-		f.Moments = append(f.Moments, Moment{At: at, Line: i, KN: kN, Title: fmt.Sprintf("Line %s (%s) parts", s.Line, f.Plan.Lines[i].Group)})
+		f.Moments = append(f.Moments, Moment{At: at, Line: i, KN: kN, Parts: true})
 	}
 	for len(f.Moments) < mostMoments {
 		m, ok := f.nextWorst()
@@ -71,7 +70,6 @@ func (f *Figures) nextWorst() (best Moment, ok bool) {
 			}
 			most, ok = share, true
 			best = Moment{At: at, Line: i, KN: l.course.Max[k]}
-			best.Title = fmt.Sprintf("Line %s (%s) at %s kN, %s of MBL", l.ID, l.Group, whole(best.KN), percent(best.KN/l.MBLkN))
 		}
 	}
 	return best, ok
@@ -97,7 +95,7 @@ func (f *Figures) show(ctx context.Context, m *Moment) error {
 		by[i] = c
 		faults := f.faults(c.Channel.Line)
 		for k, t := range c.Time {
-			if !(most[i] >= c.Max[k]) && !inAny(faults, t, t+1) {
+			if above(c.Max[k], most[i]) && !inAny(faults, t, t+1) {
 				most[i] = c.Max[k]
 			}
 		}
@@ -108,7 +106,7 @@ func (f *Figures) show(ctx context.Context, m *Moment) error {
 		}
 		by[i] = f.Lines[i].course.between(from.UnixNano(), to.UnixNano())
 		for _, v := range by[i].Max {
-			if !(most[i] >= v) {
+			if above(v, most[i]) {
 				most[i] = v
 			}
 		}

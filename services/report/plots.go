@@ -30,7 +30,7 @@ func (f *Figures) coarse(from, to time.Time) time.Duration {
 	return time.Duration(n) * f.Step
 }
 
-// spanOf gathers courses, each over its own full value, into a band and a mean.
+// gather gathers courses, each over its own full value, into a band and a mean.
 func gather(courses []*Course, full []float64, step time.Duration) (b plot.Band, mean plot.Curve) {
 	type cell struct{ lo, hi, sum, n float64 }
 	cells := map[int64]*cell{}
@@ -93,10 +93,11 @@ func (f *Figures) overview() *plot.Figure {
 			}
 			limit = min(limit, 100*l.WorkingKN/l.MBLkN)
 		}
-		p := plot.Panel{Title: fmt.Sprintf("%s: lines %s, %% of MBL", sentence(g.name), f.ids(g.lines)), Height: 62, Gaps: f.shaded()}
+		lines := "lines"
 		if len(g.lines) == 1 {
-			p.Title = fmt.Sprintf("%s: line %s, %% of MBL", sentence(g.name), f.ids(g.lines))
+			lines = "line"
 		}
+		p := plot.Panel{Title: fmt.Sprintf("%s: %s %s, %% of MBL", sentence(g.name), lines, f.ids(g.lines)), Height: 62, Gaps: f.shaded()}
 		b, mean := gather(courses, full, step)
 		b.Fill, mean.Stroke, mean.Label = loadBand, meanStroke(), "mean"
 		p.Bands, p.Curves = append(p.Bands, b), append(p.Curves, mean)
@@ -135,9 +136,7 @@ func (f *Figures) glance() *plot.Figure {
 	p.Lo, p.Hi = 0, max(60, 10*math.Ceil(f.mostShare()*10+0.5))
 	fig.Panels = append(fig.Panels, p)
 	if len(f.wind.Time) > 0 {
-		b, mean := gather([]*Course{&f.wind}, []float64{1}, step)
-		b.Fill, mean.Stroke, mean.Label = windBand, meanStroke(), "mean"
-		fig.Panels = append(fig.Panels, plot.Panel{Title: "Wind speed, m/s", Height: 50, Bands: []plot.Band{b}, Curves: []plot.Curve{mean}})
+		fig.Panels = append(fig.Panels, f.windPanel(step, 50))
 	}
 	if len(f.level.Time) > 0 {
 		fig.Panels = append(fig.Panels, plot.Panel{Title: "Water level, m", Height: 36, Curves: []plot.Curve{{Label: "level", Stroke: meanStroke(), Times: f.level.Time, Values: f.level.Mean}}})
@@ -149,6 +148,12 @@ func (f *Figures) glance() *plot.Figure {
 		}
 	}
 	return fig
+}
+
+func (f *Figures) windPanel(step time.Duration, height float64) plot.Panel {
+	b, mean := gather([]*Course{&f.wind}, []float64{1}, step)
+	b.Fill, mean.Stroke, mean.Label = windBand, meanStroke(), "mean"
+	return plot.Panel{Title: "Wind speed, m/s", Height: height, Bands: []plot.Band{b}, Curves: []plot.Curve{mean}}
 }
 
 // mostShare is the highest load as a share of MBL.
@@ -167,9 +172,9 @@ func (f *Figures) weatherPlot() *plot.Figure {
 	fig := f.figure(from, to)
 	step := f.coarse(from, to)
 	if len(f.wind.Time) > 0 {
-		b, mean := gather([]*Course{&f.wind}, []float64{1}, step)
-		b.Fill, mean.Stroke, mean.Label = windBand, meanStroke(), "mean"
-		fig.Panels = append(fig.Panels, plot.Panel{Title: "Wind speed, m/s", Height: 90, Bands: []plot.Band{b}, Curves: []plot.Curve{mean}, Gaps: f.shaded()})
+		p := f.windPanel(step, 90)
+		p.Gaps = f.shaded()
+		fig.Panels = append(fig.Panels, p)
 	}
 	if len(f.direction.Time) > 0 {
 		c := plot.Curve{Stroke: plot.Stroke{Colour: meanInk, Width: 1}, Label: "from"}

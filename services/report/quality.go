@@ -15,32 +15,32 @@ func (f *Figures) dataQuality() []Item {
 	for _, g := range f.Gaps {
 		silent += g.Long
 	}
-	text := fmt.Sprintf("Load pins were read about every %s. ", long(f.Usual))
+	said := fmt.Sprintf("Load pins were read about every %s. ", long(f.Usual))
 	switch {
 	case f.Usual == 0:
-		text = "How often load pins were read is not to be told any more. "
+		said = "How often load pins were read is not to be told any more. "
 	case f.Usual < time.Second:
-		text = fmt.Sprintf("Load pins were read about %.0f times a second. ", float64(time.Second)/float64(f.Usual))
+		said = fmt.Sprintf("Load pins were read about %.0f times a second. ", float64(time.Second)/float64(f.Usual))
 	}
 	if len(f.Gaps) == 0 {
-		text += "There was no time of a minute or more without readings of the berth."
+		said += "There was no time of a minute or more without readings of the berth."
 	} else {
-		text += fmt.Sprintf("For a minute or more nothing came from the berth %s, %s in all:", times(len(f.Gaps)), long(silent))
+		said += fmt.Sprintf("For a minute or more nothing came from the berth %s, %s in all:", times(len(f.Gaps)), long(silent))
 		for k, g := range f.Gaps {
 			if k == 6 {
-				text += " and others"
+				said += " and others"
 				break
 			}
 			if k > 0 {
-				text += ";"
+				said += ";"
 			}
-			text += fmt.Sprintf(" %s UTC for %s", short(g.From), long(g.Long))
+			said += fmt.Sprintf(" %s UTC for %s", short(g.From), long(g.Long))
 		}
-		text += "."
+		said += "."
 	}
 	t := Table{Caption: "Lines under watch of which there is something to tell. Read: share of the time with readings, faulty pins' included. Left out: with the pin at fault by the alarms.",
-		Columns: []Column{{Name: "Line", Parts: 0.7}, {Name: "Group", Parts: 1.3}, {Name: "Read", Parts: 0.9, Right: true}, {Name: "Left out", Parts: 1.1, Right: true},
-			{Name: "Longest gap", Parts: 1.2, Right: true}, {Name: "Bad readings", Parts: 1.2, Right: true}, {Name: "Remark", Parts: 4}}}
+		Columns: []Column{text("Line", 0.7), text("Group", 1.3), number("Read", 0.9), number("Left out", 1.1),
+			number("Longest gap", 1.2), number("Bad readings", 1.2), text("Remark", 4)}}
 	var well []string
 	for i := range f.Lines {
 		l := &f.Lines[i]
@@ -66,14 +66,14 @@ func (f *Figures) dataQuality() []Item {
 	}
 	switch {
 	case len(t.Rows) == 0:
-		text += " Every load pin was read all the time and none was found at fault."
+		said += " Every load pin was read all the time and none was found at fault."
 	case len(well) > 0:
-		text += fmt.Sprintf(" Of %s there is nothing to tell: read all the time, and not found at fault.", listed(well))
+		said += fmt.Sprintf(" Of %s there is nothing to tell: read all the time, and not found at fault.", listed(well))
 	}
 	if len(t.Rows) == 0 {
-		return []Item{Para(text)}
+		return []Item{Para(said)}
 	}
-	return []Item{Para(text), t}
+	return []Item{Para(said), t}
 }
 
 func times(n int) string {

@@ -23,22 +23,17 @@ type Recording struct {
 // The block is valid until look returns.
 func NewRecording(path string, look func(*reading.Block) error) (*Recording, error) {
 	r := &Recording{path: path, steps: map[reading.Kind][]Course{}, bad: map[string][]int64{}}
-	type place struct {
-		kind reading.Kind
-		at   int
-	}
-	places := map[reading.Channel]place{}
-	counts := map[reading.Channel]float64{}
+	all := map[reading.Channel]*steps{}
+	var order []*steps // as they came
 	err := r.blocks(func(b *reading.Block) error {
 		for i := range b.Series {
 			s := &b.Series[i]
-			p, ok := places[s.Channel]
-			if !ok {
-				p = place{s.Channel.Kind, len(r.steps[s.Channel.Kind])}
-				places[s.Channel] = p
-				r.steps[p.kind] = append(r.steps[p.kind], Course{Channel: s.Channel})
+			c := all[s.Channel]
+			if c == nil {
+				c = &steps{long: fineStep, course: Course{Channel: s.Channel}}
+				all[s.Channel] = c
+				order = append(order, c)
 			}
-			c := &r.steps[p.kind][p.at]
 			for k, t := range s.Time {
 				switch q := s.QualityAt(k); {
 				case q == reading.Bad:
@@ -46,7 +41,7 @@ func NewRecording(path string, look func(*reading.Block) error) (*Recording, err
 						r.bad[s.Channel.Line] = append(r.bad[s.Channel.Line], t)
 					}
 				case q == reading.Good:
-					counts[s.Channel] = c.add(t, s.Value[k], fineStep, counts[s.Channel])
+					c.add(t, s.Value[k], s.Value[k], s.Value[k])
 				}
 			}
 		}
@@ -55,35 +50,42 @@ func NewRecording(path string, look func(*reading.Block) error) (*Recording, err
 		}
 		return nil
 	})
-	for kind := range r.steps {
-		for k := range r.steps[kind] {
-			r.steps[kind][k].end(counts[r.steps[kind][k].Channel])
-		}
+	for _, c := range order {
+		kind := c.course.Channel.Kind
+		r.steps[kind] = append(r.steps[kind], c.end())
 	}
 	return r, err
 }
 
-// add adds a reading to the newest step; n is how many that has, and Mean holds their
-// sum until end.
-func (c *Course) add(t int64, v float64, step time.Duration, n float64) float64 {
-	t -= t % int64(step)
-	last := len(c.Time) - 1
-	if last < 0 || t > c.Time[last] {
-		c.end(n)
-		c.Time = append(c.Time, t)
-		c.Min, c.Mean, c.Max = append(c.Min, v), append(c.Mean, v), append(c.Max, v)
-		return 1
-	}
-	// A reading that is late by less than the recording's own bound counts to the
-	// newest step.
-	c.Min[last], c.Mean[last], c.Max[last] = min(c.Min[last], v), c.Mean[last]+v, max(c.Max[last], v)
-	return n + 1
+// steps gathers readings, or shorter steps, into steps of a length.
+type steps struct {
+	long   time.Duration
+	course Course  // the mean of its newest step is a sum, until end
+	n      float64 // in the newest step
 }
 
-func (c *Course) end(n float64) {
-	if last := len(c.Time) - 1; last >= 0 {
-		c.Mean[last] /= n
+// add takes what comes next. What is late by less than the recording's own bound counts
+// to the newest step.
+func (s *steps) add(t int64, least, mean, most float64) {
+	t -= t % int64(s.long)
+	c := &s.course
+	last := len(c.Time) - 1
+	if last >= 0 && t <= c.Time[last] {
+		c.Min[last], c.Mean[last], c.Max[last] = min(c.Min[last], least), c.Mean[last]+mean, max(c.Max[last], most)
+		s.n++
+		return
 	}
+	s.end()
+	c.Time, s.n = append(c.Time, t), 1
+	c.Min, c.Mean, c.Max = append(c.Min, least), append(c.Mean, mean), append(c.Max, most)
+}
+
+// end makes the mean of the newest step of its sum.
+func (s *steps) end() Course {
+	if last := len(s.course.Time) - 1; last >= 0 {
+		s.course.Mean[last] /= s.n
+	}
+	return s.course
 }
 
 func (r *Recording) blocks(fn func(*reading.Block) error) error {
@@ -110,25 +112,14 @@ func (r *Recording) blocks(fn func(*reading.Block) error) error {
 func (r *Recording) Reduced(_ context.Context, kind reading.Kind, from, to time.Time, step time.Duration) ([]Course, error) {
 	var out []Course
 	for _, c := range r.steps[kind] {
-		d := Course{Channel: c.Channel}
-		var n float64
+		d := steps{long: step, course: Course{Channel: c.Channel}}
 		for k, t := range c.Time {
-			if t < from.UnixNano()-from.UnixNano()%int64(step) || t >= to.UnixNano() {
-				continue
+			if t >= from.UnixNano()-from.UnixNano()%int64(step) && t < to.UnixNano() {
+				d.add(t, c.Min[k], c.Mean[k], c.Max[k])
 			}
-			at := t - t%int64(step)
-			if last := len(d.Time) - 1; last >= 0 && d.Time[last] == at {
-				d.Min[last], d.Mean[last], d.Max[last] = min(d.Min[last], c.Min[k]), d.Mean[last]+c.Mean[k], max(d.Max[last], c.Max[k])
-				n++
-				continue
-			}
-			d.end(n)
-			d.Time, n = append(d.Time, at), 1
-			d.Min, d.Mean, d.Max = append(d.Min, c.Min[k]), append(d.Mean, c.Mean[k]), append(d.Max, c.Max[k])
 		}
-		d.end(n)
-		if len(d.Time) > 0 {
-			out = append(out, d)
+		if len(d.course.Time) > 0 {
+			out = append(out, d.end())
 		}
 	}
 	return out, nil

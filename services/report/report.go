@@ -77,6 +77,15 @@ var ErrNothing = errors.New("there are no load readings in this time")
 // ErrLong says that a stay is longer than a report is made of.
 var ErrLong = errors.New("longer than 60 days: ask for a part of it")
 
+// Render sets the figures out as PDF, or as one page of HTML.
+func Render(f *Figures, pdf bool) ([]byte, error) {
+	d := Compose(f)
+	if pdf {
+		return PDF(d, f.Made)
+	}
+	return HTML(d)
+}
+
 // span is the time that the loads are reckoned over: under watch, or all of the stay
 // where the berth did not tell its watch.
 func span(s *stay.Stay) (from, to time.Time) {

@@ -207,7 +207,7 @@ func check(t *testing.T, v *visit, f *report.Figures) {
 		t.Errorf("the gale loads no line over its limit, at most %v: nothing is tried", most)
 	}
 	if m := f.Moments[0]; math.Abs(m.KN-most*f.Lines[m.Line].MBLkN) > 1e-6 {
-		t.Errorf("the worst moment is %+v, the highest share %v", m.Title, most)
+		t.Errorf("the worst moment is %+v, the highest share %v", m, most)
 	}
 	all := v.byHand(t, v.Arrival, v.Departure)
 	near("wind", f.Wind.MaxMS, all["wind/speed"].most, 1e-9)

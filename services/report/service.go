@@ -66,8 +66,8 @@ func (f *Figures) service(ctx context.Context) error {
 // serviceAdded is the table of what the stay added.
 func (f *Figures) serviceAdded() []Item {
 	t := Table{Caption: "Added to each line's service by this stay: hours at 2 % of MBL or more, greatest load, rainflow cycles (ASTM E1049-85) of all readings under watch, those of a range of 10 % of MBL or more, and the Miner sum by a tension-tension curve. ~ marks a curve that stands in for the material.",
-		Columns: []Column{{Name: "Line", Parts: 0.7}, {Name: "Group", Parts: 1.3}, {Name: "Material", Parts: 1.5}, {Name: "h under load", Parts: 1.2, Right: true}, {Name: "Peak, % of MBL", Parts: 1.4, Right: true},
-			{Name: "Cycles", Parts: 1, Right: true}, {Name: "≥ 10 %", Parts: 0.9, Right: true}, {Name: "Miner sum", Parts: 1.2, Right: true}}}
+		Columns: []Column{text("Line", 0.7), text("Group", 1.3), text("Material", 1.5), number("h under load", 1.2), number("Peak, % of MBL", 1.4),
+			number("Cycles", 1), number("≥ 10 %", 0.9), number("Miner sum", 1.2)}}
 	gone := false
 	for i := range f.Lines {
 		l := &f.Lines[i]

@@ -48,7 +48,7 @@ func weatherOf(c *Course) Weather {
 	var sum float64
 	for k := range c.Time {
 		sum += c.Mean[k]
-		if !(w.MaxMS >= c.Max[k]) {
+		if above(c.Max[k], w.MaxMS) {
 			w.MaxMS, w.MaxAt = c.Max[k], time.Unix(0, c.Time[k]).UTC()
 		}
 	}
@@ -56,7 +56,7 @@ func weatherOf(c *Course) Weather {
 		w.MeanMS = sum / float64(n)
 	}
 	for _, m := range means(c, 10*time.Minute) {
-		if !(w.HighestMS >= m.v) {
+		if above(m.v, w.HighestMS) {
 			w.HighestMS = m.v
 		}
 	}
@@ -95,10 +95,10 @@ func nearest(c *Course, to time.Time) float64 {
 func rangeOf(c *Course) Range {
 	r := Range{Lo: math.NaN(), Hi: math.NaN()}
 	for k, t := range c.Time {
-		if !(r.Lo <= c.Min[k]) {
+		if below(c.Min[k], r.Lo) {
 			r.Lo, r.LoAt = c.Min[k], time.Unix(0, t).UTC()
 		}
-		if !(r.Hi >= c.Max[k]) {
+		if above(c.Max[k], r.Hi) {
 			r.Hi, r.HiAt = c.Max[k], time.Unix(0, t).UTC()
 		}
 	}

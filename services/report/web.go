@@ -162,10 +162,8 @@ func parse(raw string) (a asked, err error) {
 	default:
 		return a, fmt.Errorf("format: %q is neither html nor pdf", f)
 	}
-	if z := v.Get("zone"); z != "" {
-		if a.zone, err = Zone(z); err != nil {
-			return a, fmt.Errorf("zone: %w", err)
-		}
+	if a.zone, err = Zone(v.Get("zone")); err != nil {
+		return a, fmt.Errorf("zone: %w", err)
 	}
 	return a, nil
 }
@@ -205,12 +203,7 @@ func (d *Desk) make(ctx context.Context, a asked) (body []byte, name string, err
 	case err != nil:
 		return nil, "", err
 	}
-	doc := Compose(f)
-	if a.pdf {
-		body, err = PDF(doc, f.Made)
-	} else {
-		body, err = HTML(doc)
-	}
+	body, err = Render(f, a.pdf)
 	return body, "stay-" + s.ID, err
 }
 
