@@ -2,6 +2,7 @@ package access
 
 import (
 	"context"
+	"strings"
 	"sync"
 	"time"
 )
@@ -61,24 +62,37 @@ func (c *calls) recheck(r *roll, now time.Time) {
 
 // shown is what a call shows of who makes it.
 type shown struct {
-	bearer  string
-	session string // value of the cookie
-	device  *deviceProof
-	from    string // address
+	authorization []string // as it was given; once at most
+	session       string   // value of the cookie
+	device        *deviceProof
+	from          string // address
 }
 
 // proof checks what a call shows: a token goes before a session, a session before
 // a certificate.
 func (g *Guard) proof(ctx context.Context, s shown) (proof, error) {
 	switch {
-	case s.bearer != "":
-		return g.proofOfToken(ctx, s.bearer)
+	case len(s.authorization) > 1:
+		return nil, refuse(notSignedIn, "more than one authorization is given")
+	case len(s.authorization) == 1:
+		token, ok := bearer(s.authorization[0])
+		if !ok {
+			return nil, refuse(notSignedIn, "the authorization is not a bearer token")
+		}
+		return g.proofOfToken(ctx, token)
 	case s.session != "":
 		return g.sessions.find(s.session)
 	case s.device != nil:
 		return *s.device, nil
 	}
 	return nil, refuse(notSignedIn, "a token or a device's certificate is needed")
+}
+
+// bearer takes the token out of an authorization (RFC 6750, 2.1).
+func bearer(authorization string) (string, bool) {
+	scheme, token, ok := strings.Cut(authorization, " ")
+	token = strings.TrimSpace(token)
+	return token, ok && strings.EqualFold(scheme, "Bearer") && token != ""
 }
 
 // maxToken bounds a token, bytes.

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"maps"
 	"regexp"
 	"slices"
 	"sort"
@@ -99,7 +100,7 @@ func errorLine(data []byte, err error) int {
 // whether n is one.
 func (f *form) fields(n *yaml.Node, at string, keys map[string]func(n *yaml.Node, at string), need ...string) bool {
 	if n.Kind != yaml.MappingNode {
-		f.fail(n, at, "must be a mapping of %s", strings.Join(sortedKeys(keys), ", "))
+		f.fail(n, at, "must be a mapping of %s", names(keys))
 		return false
 	}
 	seen := map[string]int{}
@@ -108,7 +109,7 @@ func (f *form) fields(n *yaml.Node, at string, keys map[string]func(n *yaml.Node
 		read := keys[key.Value]
 		switch line, twice := seen[key.Value]; {
 		case read == nil:
-			f.fail(key, join(at, key.Value), "no such key; there are %s", strings.Join(sortedKeys(keys), ", "))
+			f.fail(key, join(at, key.Value), "no such key; there are %s", names(keys))
 		case twice:
 			f.fail(key, join(at, key.Value), "stands on line %d already", line)
 		default:
@@ -175,11 +176,6 @@ func join(at, key string) string {
 	return at + "." + key
 }
 
-func sortedKeys(keys map[string]func(*yaml.Node, string)) []string {
-	var names []string
-	for key := range keys {
-		names = append(names, key)
-	}
-	slices.Sort(names)
-	return names
+func names(keys map[string]func(*yaml.Node, string)) string {
+	return strings.Join(slices.Sorted(maps.Keys(keys)), ", ")
 }

@@ -3,7 +3,6 @@ package access
 import (
 	"context"
 	"fmt"
-	"strings"
 	"sync"
 
 	"google.golang.org/grpc"
@@ -154,17 +153,8 @@ func (c *call) admitMessage(m any) error {
 
 // beginRPC begins an RPC by what its metadata and its connection show.
 func (g *Guard) beginRPC(ctx context.Context, method string, r rule) (context.Context, *call, error) {
-	s := shown{from: from(ctx)}
 	md, _ := metadata.FromIncomingContext(ctx)
-	switch given := md.Get("authorization"); {
-	case len(given) > 1:
-		return ctx, nil, g.turnAway(entry{what: method, from: s.from}, refuse(notSignedIn, "more than one authorization is given"))
-	case len(given) == 1:
-		var ok bool
-		if s.bearer, ok = bearer(given[0]); !ok {
-			return ctx, nil, g.turnAway(entry{what: method, from: s.from}, refuse(notSignedIn, "the authorization is not a bearer token"))
-		}
-	}
+	s := shown{from: from(ctx), authorization: md.Get("authorization")}
 	if p, ok := peer.FromContext(ctx); ok {
 		if info, ok := p.AuthInfo.(credentials.TLSInfo); ok && len(info.State.PeerCertificates) > 0 {
 			device := proofOfDevice(info.State.PeerCertificates)
@@ -172,13 +162,6 @@ func (g *Guard) beginRPC(ctx context.Context, method string, r rule) (context.Co
 		}
 	}
 	return g.begin(ctx, method, r, s)
-}
-
-// bearer takes the token out of an authorization (RFC 6750, 2.1).
-func bearer(authorization string) (string, bool) {
-	scheme, token, ok := strings.Cut(authorization, " ")
-	token = strings.TrimSpace(token)
-	return token, ok && strings.EqualFold(scheme, "Bearer") && token != ""
 }
 
 func from(ctx context.Context) string {

@@ -57,19 +57,9 @@ func (g *Guard) serve(w http.ResponseWriter, req *http.Request, pattern string, 
 
 // beginRequest begins a request by what its headers show.
 func (g *Guard) beginRequest(req *http.Request, pattern string, r rule) (context.Context, *call, error) {
-	s := shown{from: req.RemoteAddr}
-	switch given := req.Header.Values("Authorization"); {
-	case len(given) > 1:
-		return req.Context(), nil, g.turnAway(entry{what: pattern, from: s.from}, refuse(notSignedIn, "more than one authorization is given"))
-	case len(given) == 1:
-		var ok bool
-		if s.bearer, ok = bearer(given[0]); !ok {
-			return req.Context(), nil, g.turnAway(entry{what: pattern, from: s.from}, refuse(notSignedIn, "the authorization is not a bearer token"))
-		}
-	default:
-		if c, err := req.Cookie(cookieName); err == nil {
-			s.session = c.Value
-		}
+	s := shown{from: req.RemoteAddr, authorization: req.Header.Values("Authorization")}
+	if c, err := req.Cookie(cookieName); err == nil {
+		s.session = c.Value
 	}
 	return g.begin(req.Context(), pattern, r, s)
 }

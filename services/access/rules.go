@@ -71,6 +71,8 @@ func rules() map[string]rule {
 		"/hawser.v1.AssessService/Assess":          {role: Watch, message: berthNamed},
 		"/hawser.v1.AssessService/ListLosses":      {role: Watch, message: berthNamed},
 		"/hawser.v1.HistoryService/QueryHistory":   {role: Watch, message: berthNamed},
+		"/hawser.v1.LineService/ListLines":         {role: Watch, message: berthNamed},
+		"/hawser.v1.LineService/RecordRope":        {role: Operate, message: berthNamed},
 		"/hawser.v1.IntakeService/Deliver":         {role: Operate, device: true, message: berthOfHello, bytes: batchBytes},
 
 		// Whether the server is well says nothing about anybody's ship.
@@ -93,6 +95,7 @@ func rules() map[string]rule {
 		"GET /plan/{berth}":  {role: Watch, request: berthOfPath, page: true},
 		"GET /api/assess":    {role: Watch, request: berthNeeded},
 		"GET /api/losses":    {role: Watch, request: berthAsked},
+		"GET /api/lines":     {role: Watch, request: berthAsked},
 
 		"GET /api/plan":          {role: Watch, request: berthNeeded},
 		"GET /api/plan/text":     {role: Watch, request: berthNeeded},
@@ -101,8 +104,6 @@ func rules() map[string]rule {
 		// Another plan may put another ship at the berth and so open it to her crew.
 		"PUT /api/plan": {role: Operate, request: berthNeeded, bytes: planBytes},
 
-		"/hawser.v1.LineService/ListLines":  {role: Watch, message: berthNamed},
-		"/hawser.v1.LineService/RecordRope": {role: Operate, message: berthNamed},
 		// Prometheus's query API: what the caller does not see is left out of the answer.
 		"GET /api/v1/query":               {role: Watch},
 		"POST /api/v1/query":              {role: Watch, bytes: formBytes},
@@ -115,8 +116,6 @@ func rules() map[string]rule {
 		"GET /api/v1/label/{name}/values": {role: Watch},
 		"GET /api/v1/metadata":            {role: Watch},
 		"GET /api/v1/status/buildinfo":    {role: Watch},
-
-		"GET /api/lines": {role: Watch, request: berthAsked},
 
 		// A ship's own stays are hers wherever she lies now: the service leaves out the rest.
 		"GET /api/stays": {role: Watch},

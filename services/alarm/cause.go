@@ -2,6 +2,7 @@ package alarm
 
 import (
 	"cmp"
+	"maps"
 	"slices"
 	"time"
 
@@ -79,12 +80,7 @@ func (l *Log) nextOfCause(now time.Time) *Record {
 			b.quiet = append(b.quiet, s)
 		}
 	}
-	berths := make([]string, 0, len(by))
-	for name := range by {
-		berths = append(berths, name)
-	}
-	slices.Sort(berths)
-	for _, name := range berths {
+	for _, name := range slices.Sorted(maps.Keys(by)) {
 		b := by[name]
 		slices.SortFunc(b.told, func(x, y *State) int { return cmp.Compare(x.Source, y.Source) })
 		slices.SortFunc(b.quiet, func(x, y *State) int {

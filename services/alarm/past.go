@@ -53,13 +53,9 @@ func (r *Replayed) Add(berth string, c *detect.Change) {
 	k, known := r.active[s.key()]
 	switch {
 	case c.Raised && !known:
-		state := State{Subject: s, Priority: c.Condition.Priority(), Raised: c.When(), Detail: c.Detail,
-			Measure: Measure{Value: c.Value, HasValue: true, Limit: c.Limit, HasLimit: c.HasLimit, Unit: c.Unit}}
-		if c.Onset != 0 {
-			state.Onset = time.Unix(0, c.Onset).UTC()
-		}
 		r.active[s.key()] = len(r.all)
-		r.all = append(r.all, state)
+		r.all = append(r.all, State{Subject: s, Priority: c.Condition.Priority(), Raised: c.When(), Onset: onset(c),
+			Measure: measured(c), Detail: c.Detail})
 	case !c.Raised && known:
 		r.all[k].Cleared = c.When()
 		delete(r.active, s.key())

@@ -107,13 +107,22 @@ func subject(berth string, c *detect.Change) Subject {
 	return s
 }
 
+func measured(c *detect.Change) Measure {
+	return Measure{Value: c.Value, HasValue: true, Limit: c.Limit, HasLimit: c.HasLimit, Unit: c.Unit}
+}
+
+// onset of what a change raises, zero where not known.
+func onset(c *detect.Change) time.Time {
+	if c.Onset == 0 {
+		return time.Time{}
+	}
+	return time.Unix(0, c.Onset).UTC()
+}
+
 // raise makes the record of a change that raises.
 func (l *Log) raise(berth string, c *detect.Change) *Record {
 	r := &Record{Transition: Raised, Time: c.When(), Subject: subject(berth, c), Priority: c.Condition.Priority(),
-		Measure: Measure{Value: c.Value, HasValue: true, Limit: c.Limit, HasLimit: c.HasLimit, Unit: c.Unit}, Detail: c.Detail}
-	if c.Onset != 0 {
-		r.Onset = time.Unix(0, c.Onset).UTC()
-	}
+		Onset: onset(c), Measure: measured(c), Detail: c.Detail}
 	if c.By == detect.Silence && l.o.Pins != nil {
 		if pins := l.o.Pins(berth); len(pins) > 1 {
 			r.Source, r.Until = pins[c.Line], l.o.Now().UTC().Add(gather)
@@ -163,7 +172,7 @@ func (l *Log) applyOne(ctx context.Context, berth string, position uint64, index
 		r = l.raise(berth, c)
 	default:
 		r = clearing(active, c.When(), c.Detail)
-		r.Measure = Measure{Value: c.Value, HasValue: true, Limit: c.Limit, HasLimit: c.HasLimit, Unit: c.Unit}
+		r.Measure = measured(c)
 	}
 	r.Journal, r.Change = position, index
 	return l.append(ctx, r)
