@@ -68,7 +68,7 @@ var allowed = map[string]struct {
 	"services/access":      {[]string{"proto/hawser/v1"}, "who may call what; knows the schema, no service"},
 	"services/front":       {nil, "listeners; knows handlers, no service"},
 	"services/backup":      {nil, "the form of an archive; what its parts are is cmd's to know"},
-	"services/linebook": {[]string{"detect/fatigue", "detect/mooring", "detect/reading", "ingest/batch", "ingest/planbook", "proto/hawser/v1"},
+	"services/linebook": {[]string{"detect", "detect/fatigue", "detect/mooring", "detect/reading", "ingest/batch", "ingest/planbook", "proto/hawser/v1"},
 		"folds journal and alarms into records of lines; hears of alarms by its own interface"},
 	"services/report": {[]string{"detect", "detect/fatigue", "detect/mooring", "detect/reading", "ingest/recording", "ingest/store", "services/alarm", "services/drawing/plot", "services/linebook", "services/stay"},
 		"writes down a stay: readings from a store or a recording, alarms from their log, cycles counted as the line book does"},

@@ -77,15 +77,35 @@ func TestExportOfNothing(t *testing.T) {
 	}
 }
 
-// An answer that cannot be ended is cut off, so that nobody takes it for whole.
-func TestExportIsCutOff(t *testing.T) {
-	server := httptest.NewServer(history.ExportHandler(&answers{err: errors.New("down")}, nil,
+// failing is a store that answers so many times.
+type failing struct {
+	answers
+	times int
+}
+
+func (f *failing) Query(ctx context.Context, q store.Query) ([]store.Result, error) {
+	results, err := f.answers.Query(ctx, q)
+	if len(f.asked) > f.times {
+		return nil, errors.New("down")
+	}
+	return results, err
+}
+
+// A store that is down is told. An answer that cannot be ended is cut off, so that
+// nobody takes it for whole.
+func TestExportOfAStoreThatFails(t *testing.T) {
+	const hours = "berth=east-3&from=2026-03-01T04:00:00Z&to=2026-03-01T07:00:00Z&format=csv"
+	if w := exported(t, &failing{}, nil, hours); w.Code != http.StatusServiceUnavailable || w.Header().Get("Content-Disposition") != "" {
+		t.Errorf("at once: %d %q %v", w.Code, w.Body, w.Header())
+	}
+	reading := store.Result{Channel: reading.Channel{Line: "7", Kind: reading.Tension}, Time: []int64{1}, Value: []float64{203.4}}
+	server := httptest.NewServer(history.ExportHandler(&failing{answers: answers{results: []store.Result{reading}}, times: 1}, nil,
 		func(context.Context, string) (string, string) { return "", "" }, slog.New(slog.DiscardHandler)))
 	defer server.Close()
-	res, err := server.Client().Get(server.URL + "/api/export?" + span + "&format=csv")
+	res, err := server.Client().Get(server.URL + "/api/export?" + hours)
 	if err == nil {
 		res.Body.Close()
-		t.Errorf("answered %s", res.Status)
+		t.Errorf("under way: answered %s", res.Status)
 	}
 }
 

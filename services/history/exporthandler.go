@@ -43,56 +43,37 @@ func ExportHandler(s Store, access Access, plans Plans, log *slog.Logger) http.H
 		head.Plan, head.Fingerprint = plans(r.Context(), q.Berth)
 		w.Header().Set("Content-Type", export.MediaType(format))
 		w.Header().Set("Content-Disposition", fmt.Sprintf("attachment; filename=\"%s-%s.%s\"", q.Berth, q.From.UTC().Format("20060102T150405Z"), format))
-		err = writeExport(r.Context(), s, q, format, w, head)
-		if errors.Is(err, errNothing) {
-			w.Header().Del("Content-Disposition")
-			http.Error(w, nothingThere(q), http.StatusNotFound)
+		var file export.Writer // begun with its first readings, so that there may still be another answer
+		err = export.Copy(r.Context(), s, q, func(results []store.Result) (err error) {
+			if !slices.ContainsFunc(results, func(r store.Result) bool { return len(r.Time) > 0 }) {
+				return nil
+			}
+			if file == nil {
+				if file, err = export.New(format, w, head); err != nil {
+					return err
+				}
+			}
+			return file.Write(results)
+		})
+		if err == nil && file != nil {
+			err = file.Close() // after an error its end is not to be there
+		}
+		if err != nil && r.Context().Err() == nil {
+			log.Error("export cut off", "berth", q.Berth, "err", err)
+		}
+		switch {
+		case file != nil && err != nil:
+			panic(http.ErrAbortHandler) // so that nobody takes it for whole
+		case file != nil:
 			return
 		}
+		w.Header().Del("Content-Disposition")
 		if err != nil {
-			if r.Context().Err() == nil {
-				log.Error("export cut off", "berth", q.Berth, "err", err)
-			}
-			panic(http.ErrAbortHandler) // so that nobody takes it for whole
+			http.Error(w, "the store does not answer", http.StatusServiceUnavailable)
+			return
 		}
+		http.Error(w, nothingThere(q), http.StatusNotFound)
 	})
-}
-
-// errNothing is that a span has no readings, and nothing has been written.
-var errNothing = errors.New("no readings")
-
-func writeExport(ctx context.Context, s Store, q store.Query, format string, w http.ResponseWriter, h export.Head) error {
-	file := &begun{begin: func() (export.Writer, error) { return export.New(format, w, h) }}
-	if err := export.Copy(ctx, s, q, file); err != nil {
-		return err // not closed: its end is not to be there
-	}
-	return file.Close()
-}
-
-// begun is a file that begins with its first readings.
-type begun struct {
-	begin func() (export.Writer, error)
-	file  export.Writer
-}
-
-func (b *begun) Write(results []store.Result) (err error) {
-	some := slices.ContainsFunc(results, func(r store.Result) bool { return len(r.Time) > 0 })
-	if b.file == nil && some {
-		if b.file, err = b.begin(); err != nil {
-			return err
-		}
-	}
-	if !some {
-		return nil
-	}
-	return b.file.Write(results)
-}
-
-func (b *begun) Close() error {
-	if b.file == nil {
-		return errNothing
-	}
-	return b.file.Close()
 }
 
 func nothingThere(q store.Query) string {

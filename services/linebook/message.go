@@ -1,6 +1,7 @@
 package linebook
 
 import (
+	"cmp"
 	"slices"
 	"time"
 
@@ -121,7 +122,7 @@ func (b *Book) list(s *ship, o Query) []*hawserv1.LineRecord {
 		}
 	}
 	if here != nil {
-		slices.SortStableFunc(rest, func(a, b *Record) int { return int(min(max(b.Last-a.Last, -1), 1)) })
+		slices.SortStableFunc(rest, func(a, b *Record) int { return cmp.Compare(b.Last, a.Last) })
 	}
 	var out []*hawserv1.LineRecord
 	for _, r := range append(records, rest...) {

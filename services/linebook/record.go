@@ -5,6 +5,7 @@ import (
 	"slices"
 	"time"
 
+	"hawser/detect"
 	"hawser/detect/fatigue"
 	"hawser/detect/mooring"
 	"hawser/detect/reading"
@@ -218,19 +219,10 @@ func (r *Record) peak(p Peak) {
 	r.Peaks = r.Peaks[:min(len(r.Peaks), peaksKept)]
 }
 
-// Conditions that are counted, by their names in the alarm log.
-const (
-	brakeSlip   = "brake-slip"
-	snapLoad    = "snap-load"
-	overLimit   = "over-limit"
-	lineParted  = "line-parted"
-	sensorFault = "sensor-fault"
-)
-
 // alarm counts what was raised.
 func (r *Record) alarm(e *Event) {
 	at := e.Time.UnixNano()
-	if e.Condition == sensorFault {
+	if e.Condition == detect.SensorFault.String() {
 		switch {
 		case e.Raised && r.FaultSince == 0:
 			r.Faults++
@@ -245,13 +237,13 @@ func (r *Record) alarm(e *Event) {
 		return
 	}
 	switch e.Condition {
-	case brakeSlip:
+	case detect.BrakeSlip.String():
 		r.Slips++
-	case snapLoad:
+	case detect.SnapLoad.String():
 		r.Snaps++
-	case overLimit:
+	case detect.OverLimit.String():
 		r.OverLimits++
-	case lineParted:
+	case detect.LineParted.String():
 		r.Partings++
 	}
 }

@@ -107,9 +107,9 @@ const (
 	mostPiece   = 24 * time.Hour
 )
 
-// Copy writes what a store has of a span, piece by piece. The bounds of a span in
-// steps are to be whole steps.
-func Copy(ctx context.Context, s Store, q store.Query, w Writer) error {
+// Copy hands what a store has of a span to write, piece by piece. The bounds of a span
+// in steps are to be whole steps.
+func Copy(ctx context.Context, s Store, q store.Query, write func([]store.Result) error) error {
 	least := max(q.Step, time.Second)
 	for piece := max(least, firstPiece-firstPiece%least); q.From.Before(q.To); {
 		part := q
@@ -129,7 +129,7 @@ func Copy(ctx context.Context, s Store, q store.Query, w Writer) error {
 		for _, r := range results {
 			points += len(r.Time)
 		}
-		if err := w.Write(results); err != nil {
+		if err := write(results); err != nil {
 			return err
 		}
 		if points < piecePoints/4 {

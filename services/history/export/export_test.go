@@ -83,7 +83,7 @@ func TestEveryPointOnce(t *testing.T) {
 			var out bytes.Buffer
 			w, err := export.New(export.CSV, &out, export.Head{Berth: "jetty-1", Step: c.step})
 			if err == nil {
-				err = export.Copy(t.Context(), c.s, store.Query{Berth: "jetty-1", From: from, To: from.Add(c.span), Step: c.step}, w)
+				err = export.Copy(t.Context(), c.s, store.Query{Berth: "jetty-1", From: from, To: from.Add(c.span), Step: c.step}, w.Write)
 			}
 			if err == nil {
 				err = w.Close()
@@ -129,7 +129,7 @@ func TestBoundedMemory(t *testing.T) {
 			}}
 			w, err := export.New(format, io.Discard, export.Head{Berth: "jetty-1"})
 			if err == nil {
-				err = export.Copy(t.Context(), s, store.Query{Berth: "jetty-1", From: start, To: start.Add(10_000 * time.Second)}, w)
+				err = export.Copy(t.Context(), s, store.Query{Berth: "jetty-1", From: start, To: start.Add(10_000 * time.Second)}, w.Write)
 			}
 			if err == nil {
 				err = w.Close()
