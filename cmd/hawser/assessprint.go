@@ -88,7 +88,7 @@ func (p *page) now() {
 	p.gives(&p.a.Intact)
 	p.say("The ship lies %s, %s, bow %s.\n\n", way(s.Pose.SurgeM, "forward", "astern"), way(s.Pose.SwayM, "off the berth", "into the fenders"),
 		turn(s.Pose.YawRad))
-	order := p.byShare(s.TensionKN)
+	order := p.byShare(func(i int) float64 { return s.TensionKN[i] })
 	p.table("line\tgroup\tload kN\tmay be kN\tof MBL\tlimit kN\tstored kJ\trecoil under m/s\tstate", func(row func(string, ...any)) {
 		for _, i := range order {
 			l, stored, recoil := &p.q.plan.Lines[i], m.Stored(s, i), "-"
@@ -114,14 +114,14 @@ func (p *page) now() {
 	}
 }
 
-func (p *page) byShare(tension []float64) []int {
-	order := make([]int, len(tension))
+// byShare orders the lines by a load's share of MBL, the most first.
+func (p *page) byShare(load func(i int) float64) []int {
+	order := make([]int, len(p.q.plan.Lines))
 	for i := range order {
 		order[i] = i
 	}
-	slices.SortStableFunc(order, func(a, b int) int {
-		return -cmp.Compare(tension[a]/p.q.plan.Lines[a].MBLkN, tension[b]/p.q.plan.Lines[b].MBLkN)
-	})
+	share := func(i int) float64 { return load(i) / p.q.plan.Lines[i].MBLkN }
+	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(share(b), share(a)) })
 	return order
 }
 
@@ -214,13 +214,7 @@ func (p *page) ahead() {
 	if p.q.shift != 0 {
 		p.say("The tide is shifted by %+.2f m to meet the level now.\n", p.q.shift)
 	}
-	order := make([]int, len(o.Lines))
-	for i := range order {
-		order[i] = i
-	}
-	slices.SortStableFunc(order, func(a, b int) int {
-		return -cmp.Compare(o.Lines[a].HighKN/p.q.plan.Lines[a].MBLkN, o.Lines[b].HighKN/p.q.plan.Lines[b].MBLkN)
-	})
+	order := p.byShare(func(i int) float64 { return o.Lines[i].HighKN })
 	p.table("line\tmost kN\tof MBL\tat\tleast kN\tat\tapproaches\tworking load limit\tbrake renders\tslack", func(row func(string, ...any)) {
 		for _, i := range order {
 			l := &o.Lines[i]

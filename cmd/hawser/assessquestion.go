@@ -31,27 +31,34 @@ type question struct {
 	notes []string
 }
 
+// validate checks which flags go together.
+func (f *assessFlags) validate(args []string) error {
+	switch {
+	case !f.at.IsZero() && len(args) == 0:
+		return errors.New("--at: needs a recording after the flags")
+	case f.at.IsZero() && len(args) == 1:
+		return errors.New("a recording needs --at TIME")
+	case !f.at.IsZero() && f.loads != "":
+		return errors.New("--loads: loads come from a file or from a recording, not from both")
+	case !f.wind.given && (f.windHeight.given || f.gusts):
+		return errors.New("--wind-height and --gusts need --wind")
+	case f.gusts && f.loads != "":
+		return errors.New("--gusts: measured loads carry the wind that blew; give that")
+	case f.gusts && f.work != "":
+		return errors.New("--gusts: --work reckons with the gusts of --wind as it is")
+	case !f.hours.given && (f.tide != "" || f.cargo != "" || !f.from.IsZero()):
+		return errors.New("--tide, --cargo and --from need --hours")
+	}
+	return nil
+}
+
 // question settles flags and files.
 func (f *assessFlags) question(args []string) (*question, error) {
-	usage := func(flag string, err error) error { return usageError{fmt.Errorf("--%s: %w", flag, err)} }
 	if err := needPlan(f.plan); err != nil {
 		return nil, err
 	}
-	switch {
-	case !f.at.IsZero() && len(args) == 0:
-		return nil, usage("at", errors.New("needs a recording after the flags"))
-	case f.at.IsZero() && len(args) == 1:
-		return nil, usageError{errors.New("a recording needs --at TIME")}
-	case !f.at.IsZero() && f.loads != "":
-		return nil, usage("loads", errors.New("loads come from a file or from a recording, not from both"))
-	case !f.wind.given && (f.windHeight.given || f.gusts):
-		return nil, usageError{errors.New("--wind-height and --gusts need --wind")}
-	case f.gusts && f.loads != "":
-		return nil, usage("gusts", errors.New("measured loads carry the wind that blew; give that"))
-	case f.gusts && f.work != "":
-		return nil, usage("gusts", errors.New("--work reckons with the gusts of --wind as it is"))
-	case !f.hours.given && (f.tide != "" || f.cargo != "" || !f.from.IsZero()):
-		return nil, usageError{errors.New("--tide, --cargo and --from need --hours")}
+	if err := f.validate(args); err != nil {
+		return nil, usageError{err}
 	}
 	plan, _, err := planfile.Load(f.plan)
 	if err != nil {
@@ -65,11 +72,11 @@ func (f *assessFlags) question(args []string) (*question, error) {
 		q.notes = append(q.notes, "The plan has no fenders: in these figures nothing keeps the ship off the quay.")
 	}
 	if q.Without, err = linesOf(plan, f.without); err != nil {
-		return nil, usage("without", err)
+		return nil, usageError{fmt.Errorf("--without: %w", err)}
 	}
 	if f.work != "" {
 		if q.Work, err = workOf(f.work); err != nil {
-			return nil, usage("work", err)
+			return nil, usageError{fmt.Errorf("--work: %w", err)}
 		}
 	}
 	loads := noLoads(plan)
@@ -88,7 +95,7 @@ func (f *assessFlags) question(args []string) (*question, error) {
 		q.source, q.Measured = "means over the minute before "+f.at.Format(time.RFC3339), true
 		q.take(m)
 		if f.gusts && !q.then.wind.given {
-			return nil, usage("gusts", errors.New("the recording has no wind, and its loads carry the one that blew; give that"))
+			return nil, usageError{errors.New("--gusts: the recording has no wind, and its loads carry the one that blew; give that")}
 		}
 	}
 	if f.level.given {

@@ -6,7 +6,6 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
-	"io"
 	"net/http"
 	"net/http/httptest"
 	"os"
@@ -29,11 +28,6 @@ import (
 // its first.
 func part(t *testing.T, path string, keep func(second int, channel string) bool) string {
 	t.Helper()
-	r, err := recording.Open(path, recording.Options{})
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer r.Close()
 	out := filepath.Join(t.TempDir(), "part.csv")
 	f, err := os.Create(out)
 	if err != nil {
@@ -41,13 +35,7 @@ func part(t *testing.T, path string, keep func(second int, channel string) bool)
 	}
 	w := recording.NewWriter(f, recording.WriterOptions{})
 	first := int64(0)
-	for {
-		b, err := r.Next()
-		if errors.Is(err, io.EOF) {
-			break
-		} else if err != nil {
-			t.Fatal(err)
-		}
+	for b := range blocksOf(t, path) {
 		if first == 0 {
 			first = b.CompleteUntil
 		}

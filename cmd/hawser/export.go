@@ -138,20 +138,18 @@ func (o *exportOptions) recording(ctx context.Context, path string, w io.Writer)
 		return err
 	}
 	defer r.Close()
-	for {
-		b, err := r.Next()
-		switch {
-		case errors.Is(err, io.EOF):
-			return file.Close()
-		case err != nil:
-			return err
-		case ctx.Err() != nil:
-			return ctx.Err()
+	for b, err := range r.Blocks() {
+		if err == nil {
+			err = ctx.Err()
 		}
-		if err := file.Write(resultsOf(b)); err != nil {
+		if err == nil {
+			err = file.Write(resultsOf(b))
+		}
+		if err != nil {
 			return err
 		}
 	}
+	return file.Close()
 }
 
 // spanOfRecording is from its first reading to after its last.
@@ -161,14 +159,13 @@ func spanOfRecording(path string) (from, to time.Time, err error) {
 		return from, to, err
 	}
 	defer r.Close()
-	for {
-		if _, err := r.Next(); errors.Is(err, io.EOF) {
-			s := r.Stats()
-			return time.Unix(0, s.First), time.Unix(0, s.Last+1), nil
-		} else if err != nil {
+	for _, err := range r.Blocks() {
+		if err != nil {
 			return from, to, err
 		}
 	}
+	s := r.Stats()
+	return time.Unix(0, s.First), time.Unix(0, s.Last+1), nil
 }
 
 func headOf(plan *mooring.Plan, message *hawserv1.MooringPlan) (export.Head, error) {

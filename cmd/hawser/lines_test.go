@@ -14,7 +14,6 @@ import (
 	"google.golang.org/protobuf/proto"
 
 	"hawser/detect/reading"
-	"hawser/ingest/recording"
 	hawserv1 "hawser/proto/hawser/v1"
 	"hawser/services/waittest"
 )
@@ -85,20 +84,8 @@ type pin struct {
 // pins reads the load pins' readings from a recording.
 func pins(t *testing.T, path string) (out map[string]*pin, all float64) {
 	t.Helper()
-	r, err := recording.Open(path, recording.Options{Window: time.Second})
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer r.Close()
 	out = map[string]*pin{}
-	for {
-		block, err := r.Next()
-		if errors.Is(err, io.EOF) {
-			return out, all
-		}
-		if err != nil {
-			t.Fatal(err)
-		}
+	for block := range blocksOf(t, path) {
 		for _, s := range block.Series {
 			if s.Channel.Kind != reading.Tension {
 				continue
@@ -121,6 +108,7 @@ func pins(t *testing.T, path string) (out map[string]*pin, all float64) {
 			}
 		}
 	}
+	return out, all
 }
 
 // rainflow counts a line's cycles anew from its loads, as shares: whole ones by the

@@ -1,9 +1,7 @@
 package main
 
 import (
-	"errors"
 	"fmt"
-	"io"
 	"math"
 	"time"
 
@@ -38,11 +36,7 @@ func readMeans(path string, p *mooring.Plan, until time.Time) (*means, error) {
 	defer r.Close()
 	m := &means{sums: map[reading.Channel]*average{}, plan: p, until: until}
 	first, last := until.Add(-meanSpan).UnixNano(), until.UnixNano()
-	for {
-		block, err := r.Next()
-		if errors.Is(err, io.EOF) {
-			break
-		}
+	for block, err := range r.Blocks() {
 		if err != nil {
 			return nil, err
 		}

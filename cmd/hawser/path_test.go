@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"hash/fnv"
 	"io"
+	"iter"
 	"math"
 	"net"
 	"net/url"
@@ -157,23 +158,31 @@ func (s *sum) add(timeMS int64, value float64) {
 	s.Check += h.Sum64() // order does not matter
 }
 
-// inRecording sums the good readings of a recording by channel.
-func inRecording(t *testing.T, path string) (sums map[string]sum, batches int) {
-	t.Helper()
-	r, err := recording.Open(path, recording.Options{})
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer r.Close()
-	sums = map[string]sum{}
-	for {
-		b, err := r.Next()
-		if errors.Is(err, io.EOF) {
-			return sums, batches
-		}
+// blocksOf gives the blocks of a recording.
+func blocksOf(t *testing.T, path string) iter.Seq[*reading.Block] {
+	return func(yield func(*reading.Block) bool) {
+		t.Helper()
+		r, err := recording.Open(path, recording.Options{})
 		if err != nil {
 			t.Fatal(err)
 		}
+		defer r.Close()
+		for b, err := range r.Blocks() {
+			if err != nil {
+				t.Fatal(err)
+			}
+			if !yield(b) {
+				return
+			}
+		}
+	}
+}
+
+// inRecording sums the good readings of a recording by channel.
+func inRecording(t *testing.T, path string) (sums map[string]sum, batches int) {
+	t.Helper()
+	sums = map[string]sum{}
+	for b := range blocksOf(t, path) {
 		batches++
 		for i := range b.Series {
 			s := &b.Series[i]
@@ -188,6 +197,7 @@ func inRecording(t *testing.T, path string) (sums map[string]sum, batches int) {
 			}
 		}
 	}
+	return sums, batches
 }
 
 // inStore sums what the server's store has of a channel.

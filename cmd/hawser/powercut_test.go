@@ -3,7 +3,6 @@ package main
 import (
 	"context"
 	"errors"
-	"io"
 	"log/slog"
 	"os"
 	"path/filepath"
@@ -17,7 +16,6 @@ import (
 	"hawser/ingest/batch"
 	"hawser/ingest/journal"
 	"hawser/ingest/planfile"
-	"hawser/ingest/recording"
 	"hawser/ingest/standby"
 )
 
@@ -28,19 +26,7 @@ func entriesOf(t *testing.T, plan, path string) (all []journal.Entry) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	r, err := recording.Open(path, recording.Options{})
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer r.Close()
-	for {
-		b, err := r.Next()
-		if errors.Is(err, io.EOF) {
-			return all
-		}
-		if err != nil {
-			t.Fatal(err)
-		}
+	for b := range blocksOf(t, path) {
 		for n, source := range []string{"bow", "stern"} {
 			half := *b
 			half.Series = slices.DeleteFunc(slices.Clone(b.Series), func(s reading.Series) bool {
@@ -55,6 +41,7 @@ func entriesOf(t *testing.T, plan, path string) (all []journal.Entry) {
 				Plan: planfile.Fingerprint(message), Data: data})
 		}
 	}
+	return all
 }
 
 // runStation runs a station in this process until stop, which waits for its end.

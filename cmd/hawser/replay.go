@@ -103,11 +103,7 @@ func replay(o *replayOptions) error {
 		return errors.Join(w.Flush(), why.Close())
 	}
 	sum := summary{}
-	for {
-		block, err := r.Next()
-		if errors.Is(err, io.EOF) {
-			break
-		}
+	for block, err := range r.Blocks() {
 		if err != nil {
 			return errors.Join(fmt.Errorf("%w; the changes before are written", err), finish())
 		}
@@ -137,31 +133,25 @@ func replay(o *replayOptions) error {
 
 // tellOddities says what in a recording was not used, if anything.
 func tellOddities(w io.Writer, s recording.Stats, o detect.Oddities) error {
-	var err error
-	say := func(format string, args ...any) {
-		if err == nil {
-			_, err = fmt.Fprintf(w, "hawser: "+format+"\n", args...)
+	for _, odd := range []struct {
+		n    uint64
+		what string
+	}{
+		{s.Bad, "bad readings (NaN, infinite, empty or unparsable)"},
+		{s.Ahead, "rows far ahead of all others that the next row did not bear out, not detected on"},
+		{o.Late, "readings over 5 s late, not detected on"},
+		{o.Duplicate, "readings at a time their channel already had"},
+		{o.Overflow, "readings pushed out of a full buffer"},
+		{o.Unknown, "readings of lines the plan does not have"},
+	} {
+		if odd.n == 0 {
+			continue
+		}
+		if _, err := fmt.Fprintf(w, "hawser: %d %s\n", odd.n, odd.what); err != nil {
+			return err
 		}
 	}
-	if s.Bad > 0 {
-		say("%d bad readings (NaN, infinite, empty or unparsable)", s.Bad)
-	}
-	if s.Ahead > 0 {
-		say("%d rows far ahead of all others that the next row did not bear out, not detected on", s.Ahead)
-	}
-	if o.Late > 0 {
-		say("%d readings over 5 s late, not detected on", o.Late)
-	}
-	if o.Duplicate > 0 {
-		say("%d readings at a time their channel already had", o.Duplicate)
-	}
-	if o.Overflow > 0 {
-		say("%d readings pushed out of a full buffer", o.Overflow)
-	}
-	if o.Unknown > 0 {
-		say("%d readings of lines the plan does not have", o.Unknown)
-	}
-	return errors.Join(err, tellDoubts(w, s))
+	return tellDoubts(w, s)
 }
 
 // tellDoubts says what of a recording cannot be meant, if anything.

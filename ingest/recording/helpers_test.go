@@ -31,14 +31,10 @@ func readAll(t rapid.TB, r *recording.Reader) ([]*reading.Block, error) {
 	t.Helper()
 	var blocks []*reading.Block
 	var promised int64
-	for {
-		b, err := r.Next()
+	for b, err := range r.Blocks() {
 		if err != nil {
 			if _, again := r.Next(); again != err {
 				t.Fatalf("%v after %v", again, err)
-			}
-			if err == io.EOF {
-				err = nil
 			}
 			return blocks, err
 		}
@@ -52,6 +48,10 @@ func readAll(t rapid.TB, r *recording.Reader) ([]*reading.Block, error) {
 		checkSeries(t, b, promised)
 		promised = b.CompleteUntil
 	}
+	if _, err := r.Next(); err != io.EOF {
+		t.Fatalf("%v after the end", err)
+	}
+	return blocks, nil
 }
 
 func checkSeries(t rapid.TB, b *reading.Block, promised int64) {

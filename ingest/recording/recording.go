@@ -47,6 +47,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"iter"
 	"os"
 	"time"
 
@@ -198,6 +199,18 @@ func (r *Reader) Next() (*reading.Block, error) {
 		}
 	}
 	return r.cut.next(r.names.known), nil
+}
+
+// Blocks gives what Next does, to its end: after an error, if there is one, nothing more.
+func (r *Reader) Blocks() iter.Seq2[*reading.Block, error] {
+	return func(yield func(*reading.Block, error) bool) {
+		for {
+			b, err := r.Next()
+			if errors.Is(err, io.EOF) || !yield(b, err) || err != nil {
+				return
+			}
+		}
+	}
 }
 
 // readRows reads until a block can go out, or to the error that ends it all.

@@ -3,7 +3,6 @@ package report
 import (
 	"context"
 	"errors"
-	"io"
 	"math"
 	"time"
 
@@ -94,11 +93,7 @@ func (r *Recording) blocks(fn func(*reading.Block) error) error {
 		return err
 	}
 	defer in.Close()
-	for {
-		b, err := in.Next()
-		if errors.Is(err, io.EOF) {
-			return nil
-		}
+	for b, err := range in.Blocks() {
 		if err == nil {
 			err = fn(b)
 		}
@@ -106,6 +101,7 @@ func (r *Recording) blocks(fn func(*reading.Block) error) error {
 			return err
 		}
 	}
+	return nil
 }
 
 // Reduced is part of Source. Steps are whole times ten seconds.

@@ -293,11 +293,7 @@ func readingsIn(t *testing.T, path string) (totals map[string]total, batches int
 	}
 	defer r.Close()
 	totals = map[string]total{}
-	for {
-		b, err := r.Next()
-		if errors.Is(err, io.EOF) {
-			return totals, batches, first, last.Add(time.Second)
-		}
+	for b, err := range r.Blocks() {
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -320,6 +316,7 @@ func readingsIn(t *testing.T, path string) (totals map[string]total, batches int
 			totals[s.Channel.String()] = one
 		}
 	}
+	return totals, batches, first, last.Add(time.Second)
 }
 
 // stored waits until the server's history has every reading once.

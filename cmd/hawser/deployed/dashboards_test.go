@@ -413,11 +413,7 @@ func highestShares(t *testing.T, span fluxSpan, plan *mooring.Plan, path string)
 		t.Fatal(err)
 	}
 	defer r.Close()
-	for {
-		b, err := r.Next()
-		if errors.Is(err, io.EOF) {
-			break
-		}
+	for b, err := range r.Blocks() {
 		if err != nil {
 			t.Fatal(err)
 		}
