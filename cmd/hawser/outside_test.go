@@ -22,7 +22,8 @@ import (
 // in its environment, and prints where it listens. With a folder of keys in the
 // environment it speaks TLS only, with clients who have a certificate.
 func runNATS(dir string) error {
-	o := &natsd.Options{Host: "127.0.0.1", Port: natsd.RANDOM_PORT, JetStream: true, StoreDir: dir, MaxPayload: 9 << 20}
+	o := &natsd.Options{Host: "127.0.0.1", Port: natsd.RANDOM_PORT, JetStream: true, StoreDir: dir, MaxPayload: 9 << 20,
+		JetStreamMaxStore: 1 << 40} // for the journal's bound, however much this machine's disk has left
 	if keys := os.Getenv(natsKeys); keys != "" {
 		config, err := natsd.GenTLSConfig(&natsd.TLSConfigOpts{CertFile: filepath.Join(keys, "server.crt"), KeyFile: filepath.Join(keys, "server.key"),
 			CaFile: filepath.Join(keys, keyring.CAFile), Verify: true})
