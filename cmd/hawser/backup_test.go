@@ -78,19 +78,16 @@ func (s *server) same(t *testing.T, berth string, want answers) {
 // both restored into empty folders answer as it did, and take readings on from there.
 func TestRestoredServerAnswersAsBefore(t *testing.T) {
 	t.Parallel()
-	path := record(t, "tanker-12", 11, nil)
-	told := replayed(t, "tanker-12", path)
-	_, all := pins(t, path)
+	tape := newTape(t, "tanker-12", 11, nil)
+	_, all := pins(t, tape.path)
 	dir := t.TempDir()
 	s := startServe(t, filepath.Join(dir, "data"))
-	hawser(t, "send", "--plan", planFile("tanker-12"), "--to", s.grpc, path)
-	s.linesDone(all, told)
-	sums, batches := inRecording(t, path)
-	s.stored("north-jetty-1", sums)
-	s.watched("north-jetty-1", float64(batches))
+	tape.send(t, s.grpc)
+	s.linesDone(all, tape.told)
+	s.hasAll(tape)
 	var want answers
 	waittest.Until(t, "stays", func() (err error) {
-		if want, err = s.answers("north-jetty-1"); err == nil && !strings.Contains(want.stays, northShip) {
+		if want, err = s.answers(tape.berth); err == nil && !strings.Contains(want.stays, northShip) {
 			err = errors.New(want.stays)
 		}
 		return err
@@ -101,13 +98,12 @@ func TestRestoredServerAnswersAsBefore(t *testing.T) {
 
 	ctx, stop := context.WithCancel(t.Context())
 	defer stop()
-	other := record(t, "coaster-8", 3, nil)
+	other := newTape(t, "coaster-8", 3, nil)
 	sending := make(chan int, 1)
 	go func() {
-		sending <- run(ctx, []string{"send", "--plan", planFile("coaster-8"), "--to", s.grpc, "--pace", "10", other}, streams{out: io.Discard, err: io.Discard})
+		sending <- run(ctx, []string{"send", "--plan", planFile("coaster-8"), "--to", s.grpc, "--pace", "10", other.path}, streams{out: io.Discard, err: io.Discard})
 	}()
-	busy := berthOf(t, "coaster-8")
-	s.watched(busy, 5)
+	s.watched(other.berth, 5)
 	// A backup that was killed leaves this behind.
 	if err := os.MkdirAll(filepath.Join(s.data, "store-copy", "01K"), 0o755); err != nil {
 		t.Fatal(err)
@@ -137,11 +133,10 @@ func TestRestoredServerAnswersAsBefore(t *testing.T) {
 			t.Errorf("restore says %q", out)
 		}
 		r := startServe(t, data)
-		r.same(t, "north-jetty-1", want)
+		r.same(t, tape.berth, want)
 		// The other berth's readings are there as far as the backup goes, and go on.
-		hawser(t, "send", "--plan", planFile("coaster-8"), "--to", r.grpc, other)
-		sums, _ := inRecording(t, other)
-		r.stored(busy, sums)
+		other.send(t, r.grpc)
+		r.stored(other.berth, other.sums)
 		if _, err := r.stop(); err != nil {
 			t.Fatal(err)
 		}
@@ -171,13 +166,12 @@ func TestRestoredServerAnswersAsBefore(t *testing.T) {
 // of it has its journal inside. History that is elsewhere is said not to be in it.
 func TestBackupWithTheJournalOutside(t *testing.T) {
 	t.Parallel()
-	path := record(t, "coaster-8", 4, nil)
-	told := replayed(t, "coaster-8", path)
-	_, all := pins(t, path)
+	tape := newTape(t, "coaster-8", 4, nil)
+	_, all := pins(t, tape.path)
 	dir := t.TempDir()
 	s := startServe(t, filepath.Join(dir, "data"), "--journal", startNATS(t), "--store", "none")
-	hawser(t, "send", "--plan", planFile("coaster-8"), "--to", s.grpc, path)
-	want := s.linesDone(all, told)
+	tape.send(t, s.grpc)
+	want := s.linesDone(all, tape.told)
 	file, data := filepath.Join(dir, "outside.zip"), filepath.Join(dir, "inside")
 	out, _ := hawser(t, "backup", "--server", "http://"+s.http, "--out", file)
 	if !strings.Contains(out, "history is not in it: the store is none") {
@@ -185,10 +179,10 @@ func TestBackupWithTheJournalOutside(t *testing.T) {
 	}
 	hawser(t, "restore", "--data", data, file)
 	r := startServe(t, data)
-	if got := r.linesDone(all, told); !proto.Equal(got, want) {
+	if got := r.linesDone(all, tape.told); !proto.Equal(got, want) {
 		t.Errorf("%v\nwant %v", got, want)
 	}
-	compareTold(t, r.onRecord(), told)
+	compareTold(t, r.onRecord(), tape.told)
 }
 
 func cutFile(t *testing.T, path string) string {
@@ -231,12 +225,11 @@ func TestLaterDataFolderIsRefused(t *testing.T) {
 // A data folder from before there were forms is taken to the present one.
 func TestOlderDataFolder(t *testing.T) {
 	t.Parallel()
-	path := record(t, "coaster-8", 5, nil)
-	_, all := pins(t, path)
-	told := replayed(t, "coaster-8", path)
+	tape := newTape(t, "coaster-8", 5, nil)
+	_, all := pins(t, tape.path)
 	s := startServe(t, t.TempDir())
-	hawser(t, "send", "--plan", planFile("coaster-8"), "--to", s.grpc, path)
-	want := s.linesDone(all, told)
+	tape.send(t, s.grpc)
+	want := s.linesDone(all, tape.told)
 	if _, err := s.stop(); err != nil {
 		t.Fatal(err)
 	}
@@ -245,7 +238,7 @@ func TestOlderDataFolder(t *testing.T) {
 		t.Fatal(err)
 	}
 	s = startServe(t, s.data)
-	if got := s.linesDone(all, told); !proto.Equal(got, want) || got.Lines[0].Rope != "CR-101" {
+	if got := s.linesDone(all, tape.told); !proto.Equal(got, want) || got.Lines[0].Rope != "CR-101" {
 		t.Errorf("%v\nwant %v", got, want)
 	}
 	if data, err := os.ReadFile(version); err != nil || string(data) != "hawser-data 1\n" {

@@ -167,14 +167,12 @@ func cyclesOf(t *testing.T, l *hawserv1.LineRecord, loads []float64) {
 // readings and peaks is what is in the recording.
 func TestLineRecordsOutliveTheServer(t *testing.T) {
 	t.Parallel()
-	path := record(t, "tanker-12", 7, nil)
-	told := replayed(t, "tanker-12", path)
-	want, all := pins(t, path)
-	send := func(s *server) { hawser(t, "send", "--plan", planFile("tanker-12"), "--to", s.grpc, path) }
+	tape := newTape(t, "tanker-12", 7, nil)
+	want, all := pins(t, tape.path)
 
 	whole := startServe(t, t.TempDir())
-	send(whole)
-	once := whole.linesDone(all, told)
+	tape.send(t, whole.grpc)
+	once := whole.linesDone(all, tape.told)
 	for _, l := range once.Lines {
 		p := want[l.Line]
 		q := l.Quality
@@ -186,7 +184,7 @@ func TestLineRecordsOutliveTheServer(t *testing.T) {
 			t.Errorf("line %s: %g h read and not read, of %s", l.Line, sum, l.LastAt.AsTime().Sub(l.FirstAt.AsTime()))
 		}
 	}
-	table, _ := hawser(t, "lines", "--server", "http://"+whole.http, "--berth", berthOf(t, "tanker-12"))
+	table, _ := hawser(t, "lines", "--server", "http://"+whole.http, "--berth", tape.berth)
 	if !strings.Contains(table, northShip+", at north-jetty-1") || !strings.Contains(table, "evidence, not permission") || strings.Count(table, "\n") < 14 {
 		t.Errorf("table:\n%s", table)
 	}
@@ -198,7 +196,7 @@ func TestLineRecordsOutliveTheServer(t *testing.T) {
 		sending := make(chan struct{})
 		go func() {
 			defer close(sending)
-			_ = run(t.Context(), []string{"send", "--plan", planFile("tanker-12"), "--to", s.grpc, "--pace", "400", "--give-up-after", "1s", path}, streams{out: io.Discard, err: io.Discard})
+			_ = run(t.Context(), []string{"send", "--plan", planFile("tanker-12"), "--to", s.grpc, "--pace", "400", "--give-up-after", "1s", tape.path}, streams{out: io.Discard, err: io.Discard})
 		}()
 		waittest.Until(t, "the records to get somewhere", func() error {
 			for _, l := range s.linesOf().Lines {
@@ -212,13 +210,13 @@ func TestLineRecordsOutliveTheServer(t *testing.T) {
 		<-sending
 		s = startServe(t, data)
 	}
-	send(s)
-	again := s.linesDone(all, told)
+	tape.send(t, s.grpc)
+	again := s.linesDone(all, tape.told)
 	if _, err := s.stop(); err != nil {
 		t.Fatal(err)
 	}
 	s = startServe(t, data)
-	after := s.linesDone(all, told)
+	after := s.linesDone(all, tape.told)
 	for i, got := range []*hawserv1.ListLinesResponse{again, after} {
 		if !proto.Equal(got, once) {
 			for k := range once.Lines {

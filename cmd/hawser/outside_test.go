@@ -76,22 +76,18 @@ func startNATS(t *testing.T, env ...string) (url string) {
 // kept of it outlives the station and its folder.
 func TestWithTheJournalOutside(t *testing.T) {
 	t.Parallel()
-	path := record(t, "tanker-12", 9, nil)
-	want := replayed(t, "tanker-12", path)
-	sums, batches := inRecording(t, path)
+	r := newTape(t, "tanker-12", 9, nil)
 	url := startNATS(t)
 	s := startServe(t, t.TempDir(), "--journal", url)
-	hawser(t, "send", "--plan", planFile("tanker-12"), "--to", s.grpc, path)
-	s.watched("north-jetty-1", float64(batches))
-	compareTold(t, s.onRecord(), want)
-	s.stored("north-jetty-1", sums)
+	r.send(t, s.grpc)
+	s.hasAll(r)
 	s.kill()
 
 	s = startServe(t, t.TempDir(), "--journal", url)
-	compareTold(t, s.onRecord(), want)
-	s.stored("north-jetty-1", sums) // filled again from the journal
-	out, _ := hawser(t, "send", "--plan", planFile("tanker-12"), "--to", s.grpc, path)
-	if !strings.Contains(out, fmt.Sprintf("%d batches were there before", batches)) {
+	compareTold(t, s.onRecord(), r.told)
+	s.stored(r.berth, r.sums) // filled again from the journal
+	out := r.send(t, s.grpc)
+	if !strings.Contains(out, fmt.Sprintf("%d batches were there before", r.batches)) {
 		t.Errorf("sending again says %q", out)
 	}
 }
@@ -140,13 +136,10 @@ func TestWithTheJournalOutsideOverTLS(t *testing.T) {
 	url := startNATS(t, natsKeys+"="+keys)
 	in := func(dir, name string) string { return filepath.Join(dir, name) }
 	secured := []string{"--journal", url, "--journal-client-cert", in(keys, keyring.DeviceCertFile), "--journal-client-key", in(keys, keyring.DeviceKeyFile), "--journal-root-cas"}
-	path := record(t, "tanker-12", 9, nil)
-	want := replayed(t, "tanker-12", path)
-	_, batches := inRecording(t, path)
+	r := newTape(t, "tanker-12", 9, nil)
 	s := startServe(t, t.TempDir(), append(secured, in(keys, keyring.CAFile))...)
-	hawser(t, "send", "--plan", planFile("tanker-12"), "--to", s.grpc, path)
-	s.watched("north-jetty-1", float64(batches))
-	compareTold(t, s.onRecord(), want)
+	r.send(t, s.grpc)
+	s.hasAll(r)
 
 	for says, args := range map[string][]string{
 		"not trusted by root_cas " + in(other, keyring.CAFile): append(secured, in(other, keyring.CAFile)),
@@ -188,17 +181,16 @@ func stores(t *testing.T) map[string][]string {
 // History is the recording, every reading once, in each kind of store, and after
 // the station was killed.
 func TestStoresHoldWhatWasSent(t *testing.T) {
-	path := record(t, "coaster-8", 10, nil)
-	sums, batches := inRecording(t, path)
+	r := newTape(t, "coaster-8", 10, nil)
 	for name, args := range stores(t) {
 		t.Run(name, func(t *testing.T) {
 			data := t.TempDir()
 			s := startServe(t, data, args...)
-			hawser(t, "send", "--plan", planFile("coaster-8"), "--to", s.grpc, path)
-			s.watched(berthOf(t, "coaster-8"), float64(batches))
+			r.send(t, s.grpc)
+			s.watched(r.berth, float64(r.batches))
 			s.kill()
 			s = startServe(t, data, args...)
-			s.stored(berthOf(t, "coaster-8"), sums)
+			s.stored(r.berth, r.sums)
 		})
 	}
 }

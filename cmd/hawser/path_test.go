@@ -61,6 +61,38 @@ func berthOf(t *testing.T, plan string) string {
 	return p.Berth
 }
 
+// tape is a recording, and what a server has that was sent it.
+type tape struct {
+	plan, path, berth string
+	told              []told // by replay
+	sums              map[string]sum
+	batches           int
+}
+
+func newTape(t *testing.T, plan string, seed uint64, change func(*simulate.Story)) *tape {
+	t.Helper()
+	r := &tape{plan: plan, path: record(t, plan, seed, change), berth: berthOf(t, plan)}
+	r.told = replayed(t, plan, r.path)
+	r.sums, r.batches = inRecording(t, r.path)
+	return r
+}
+
+// send sends a recording to an address and gives what the command says.
+func (r *tape) send(t *testing.T, to string) (out string) {
+	t.Helper()
+	out, _ = hawser(t, "send", "--plan", planFile(r.plan), "--to", to, r.path)
+	return out
+}
+
+// hasAll waits until every batch of a recording is watched, and wants every change on
+// record and every reading in the store, once.
+func (s *server) hasAll(r *tape) {
+	s.t.Helper()
+	s.watched(r.berth, float64(r.batches))
+	compareTold(s.t, s.onRecord(), r.told)
+	s.stored(r.berth, r.sums)
+}
+
 // told is a change as both ways tell it.
 type told struct {
 	Time, Condition, State, Line, Group, Detail string
@@ -133,7 +165,7 @@ func (s *server) onRecord() []told {
 	return all
 }
 
-func compareTold(t *testing.T, got, want []told) {
+func compareTold(t testing.TB, got, want []told) {
 	t.Helper()
 	for i := range min(len(got), len(want)) {
 		if got[i] != want[i] {
@@ -252,25 +284,20 @@ func TestSendTellsWhatReplayTells(t *testing.T) {
 	} {
 		t.Run(c.plan, func(t *testing.T) {
 			t.Parallel()
-			path := record(t, c.plan, c.seed, c.change)
-			want := replayed(t, c.plan, path)
-			if len(want) < 2 {
-				t.Fatalf("replay tells only %+v: nothing to compare", want)
+			r := newTape(t, c.plan, c.seed, c.change)
+			if len(r.told) < 2 {
+				t.Fatalf("replay tells only %+v: nothing to compare", r.told)
 			}
-			berth := berthOf(t, c.plan)
-			sums, batches := inRecording(t, path)
 			s := startServe(t, t.TempDir())
-			hawser(t, "send", "--plan", planFile(c.plan), "--to", s.grpc, path)
-			s.watched(berth, float64(batches))
-			compareTold(t, s.onRecord(), want)
-			s.stored(berth, sums)
+			r.send(t, s.grpc)
+			s.hasAll(r)
 
 			// Sent again, nothing is taken twice.
-			out, _ := hawser(t, "send", "--plan", planFile(c.plan), "--to", s.grpc, path)
-			if !strings.Contains(out, fmt.Sprintf("%d batches were there before", batches)) {
-				t.Errorf("sending again says %q, want all %d batches there before", out, batches)
+			out := r.send(t, s.grpc)
+			if !strings.Contains(out, fmt.Sprintf("%d batches were there before", r.batches)) {
+				t.Errorf("sending again says %q, want all %d batches there before", out, r.batches)
 			}
-			compareTold(t, s.onRecord(), want)
+			compareTold(t, s.onRecord(), r.told)
 		})
 	}
 }
@@ -278,60 +305,50 @@ func TestSendTellsWhatReplayTells(t *testing.T) {
 // The connection is cut again and again, in the middle of frames.
 func TestSendOverALineThatIsCut(t *testing.T) {
 	t.Parallel()
-	path := record(t, "tanker-12", 4, nil)
-	want := replayed(t, "tanker-12", path)
-	sums, batches := inRecording(t, path)
+	r := newTape(t, "tanker-12", 4, nil)
 	s := startServe(t, t.TempDir())
 	cut := startCuttingLine(t, s.grpc, 40_000)
-	out, errs := hawser(t, "send", "--plan", planFile("tanker-12"), "--to", cut.addr, path)
+	out, errs := hawser(t, "send", "--plan", planFile("tanker-12"), "--to", cut.addr, r.path)
 	if cut.cuts.Load() < 3 || !strings.Contains(out, "connected again") {
 		t.Fatalf("the line was cut %d times and send says %q: nothing was tried", cut.cuts.Load(), out)
 	}
 	if !strings.Contains(errs, "hawser: no connection to "+cut.addr+": ") || strings.Contains(errs, "rpc error") {
 		t.Errorf("of the cuts it says %q", errs)
 	}
-	s.watched("north-jetty-1", float64(batches))
-	compareTold(t, s.onRecord(), want)
-	s.stored("north-jetty-1", sums)
+	s.hasAll(r)
 }
 
 // The server is killed in the middle and started again on its folder: no
 // reading lost, none doubled, no alarm told twice.
 func TestServerKilledInTheMiddle(t *testing.T) {
 	t.Parallel()
-	path := record(t, "tanker-12", 5, nil)
-	want := replayed(t, "tanker-12", path)
-	sums, batches := inRecording(t, path)
+	r := newTape(t, "tanker-12", 5, nil)
 	data := t.TempDir()
 	s := startServe(t, data)
 	addr := s.grpc
 	line := startCuttingLine(t, addr, 0)
 
-	sent := startHawser(t, "send", "--plan", planFile("tanker-12"), "--to", line.addr, "--pace", "40", path)
+	sent := startHawser(t, "send", "--plan", planFile("tanker-12"), "--to", line.addr, "--pace", "40", r.path)
 	// Killed twice: after a third and after two thirds, while readings come in.
 	for _, part := range []float64{1. / 3, 2. / 3} {
-		s.watched("north-jetty-1", math.Floor(part*float64(batches)))
+		s.watched(r.berth, math.Floor(part*float64(r.batches)))
 		s.kill()
 		s = startServe(t, data)
 		line.to(s.grpc)
 	}
 	sent()
-	s.watched("north-jetty-1", float64(batches))
-	compareTold(t, s.onRecord(), want)
-	s.stored("north-jetty-1", sums)
+	s.hasAll(r)
 }
 
 // A stop by signal drains within 5 s, and the next start goes on from there.
 func TestStopDrainsAndTheNextStartGoesOn(t *testing.T) {
 	t.Parallel()
-	path := record(t, "tanker-12", 6, nil)
-	want := replayed(t, "tanker-12", path)
-	sums, batches := inRecording(t, path)
+	r := newTape(t, "tanker-12", 6, nil)
 	data := t.TempDir()
 	s := startServe(t, data, "--plan", planFile("tanker-12"))
 	line := startCuttingLine(t, s.grpc, 0)
-	sent := startHawser(t, "send", "--plan", planFile("tanker-12"), "--to", line.addr, "--pace", "60", path)
-	s.watched("north-jetty-1", float64(batches)/2)
+	sent := startHawser(t, "send", "--plan", planFile("tanker-12"), "--to", line.addr, "--pace", "60", r.path)
+	s.watched(r.berth, float64(r.batches)/2)
 	took, err := s.stop()
 	if err != nil {
 		t.Fatalf("stop: %v\n%s", err, s.stderr.String())
@@ -342,9 +359,7 @@ func TestStopDrainsAndTheNextStartGoesOn(t *testing.T) {
 	s = startServe(t, data)
 	line.to(s.grpc)
 	sent()
-	s.watched("north-jetty-1", float64(batches))
-	compareTold(t, s.onRecord(), want)
-	s.stored("north-jetty-1", sums)
+	s.hasAll(r)
 }
 
 // cuttingLine carries TCP to a server and cuts each connection after so many

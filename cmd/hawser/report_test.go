@@ -34,17 +34,15 @@ func section(t *testing.T, html, title string) string {
 // who took its alarms on; as PDF it is one.
 func TestReportOfAServerIsThatOfTheRecording(t *testing.T) {
 	t.Parallel()
-	path := record(t, "tanker-12", 9, nil)
+	tape := newTape(t, "tanker-12", 9, nil)
 	dir := t.TempDir()
 	offline := filepath.Join(dir, "offline.html")
-	hawser(t, "report", "--plan", planFile("tanker-12"), "--out", offline, path)
+	hawser(t, "report", "--plan", planFile("tanker-12"), "--out", offline, tape.path)
 	want := readFile(t, offline)
 
-	sums, batches := inRecording(t, path)
 	s := startServe(t, t.TempDir())
-	hawser(t, "send", "--plan", planFile("tanker-12"), "--to", s.grpc, path)
-	s.watched("north-jetty-1", float64(batches))
-	s.stored("north-jetty-1", sums)
+	tape.send(t, s.grpc)
+	s.hasAll(tape)
 	waittest.Until(t, "the stay", func() error {
 		stays, err := s.staysOf("north-jetty-1")
 		if err == nil && (len(stays) != 1 || !stays[0].Newest.Equal(time.Date(2026, 3, 1, 4, 2, 49, 900e6, time.UTC))) {

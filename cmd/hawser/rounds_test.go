@@ -111,15 +111,13 @@ func TestDamagedPlan(t *testing.T) {
 // watched.
 func TestStoreDownAndClockAhead(t *testing.T) {
 	t.Parallel()
-	path := record(t, "tanker-12", 16, nil)
-	want := replayed(t, "tanker-12", path)
-	_, batches := inRecording(t, path)
+	r := newTape(t, "tanker-12", 16, nil)
 	s := startServe(t, t.TempDir(), "--store", "influxdb", "--influxdb-url", "http://127.0.0.1:1", "--influxdb-bucket", "moorings")
-	hawser(t, "send", "--plan", planFile("tanker-12"), "--to", s.grpc, path)
-	s.watched("north-jetty-1", float64(batches))
-	compareTold(t, s.onRecord(), want)
+	r.send(t, s.grpc)
+	s.watched(r.berth, float64(r.batches))
+	compareTold(t, s.onRecord(), r.told)
 	soon := time.Now().Add(5 * time.Minute).UTC().Format(time.RFC3339)
-	code, _, errs := hawserCode(t, "send", "--plan", planFile("tanker-12"), "--to", s.grpc, "--source", "fast", "--starting", soon, path)
+	code, _, errs := hawserCode(t, "send", "--plan", planFile("tanker-12"), "--to", s.grpc, "--source", "fast", "--starting", soon, r.path)
 	if code != exitFailed || !strings.Contains(errs, "send: the server refused ") {
 		t.Errorf("sent ahead of the clock: exit code %d, %s", code, errs)
 	}
