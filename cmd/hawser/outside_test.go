@@ -8,7 +8,10 @@ import (
 	"os/exec"
 	"os/signal"
 	"path/filepath"
+	"slices"
+	"strconv"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -16,6 +19,7 @@ import (
 
 	"hawser/ingest/store/realserver"
 	"hawser/services/access/keyring"
+	"hawser/services/waittest"
 )
 
 // runNATS makes the test binary a NATS server of its own process, on the folder
@@ -24,6 +28,12 @@ import (
 func runNATS(dir string) error {
 	o := &natsd.Options{Host: "127.0.0.1", Port: natsd.RANDOM_PORT, JetStream: true, StoreDir: dir, MaxPayload: 9 << 20,
 		JetStreamMaxStore: 1 << 40} // for the journal's bound, however much this machine's disk has left
+	if port := os.Getenv(natsPort); port != "" {
+		var err error
+		if o.Port, err = strconv.Atoi(port); err != nil {
+			return err
+		}
+	}
 	if keys := os.Getenv(natsKeys); keys != "" {
 		config, err := natsd.GenTLSConfig(&natsd.TLSConfigOpts{CertFile: filepath.Join(keys, "server.crt"), KeyFile: filepath.Join(keys, "server.key"),
 			CaFile: filepath.Join(keys, keyring.CAFile), Verify: true})
@@ -52,8 +62,15 @@ func runNATS(dir string) error {
 // startNATS starts a NATS server in a process of its own.
 func startNATS(t *testing.T, env ...string) (url string) {
 	t.Helper()
+	url, _ = startNATSOn(t, t.TempDir(), env...)
+	return url
+}
+
+// startNATSOn starts it on a folder; kill ends it as a power cut does.
+func startNATSOn(t *testing.T, dir string, env ...string) (url string, kill func()) {
+	t.Helper()
 	cmd := exec.Command(os.Args[0])
-	cmd.Env = append(append(os.Environ(), asNATS+"="+t.TempDir()), env...)
+	cmd.Env = append(append(os.Environ(), asNATS+"="+dir), env...)
 	out, err := cmd.StdoutPipe()
 	if err == nil {
 		err = cmd.Start()
@@ -61,15 +78,16 @@ func startNATS(t *testing.T, env ...string) (url string) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	t.Cleanup(func() {
+	kill = sync.OnceFunc(func() {
 		_ = cmd.Process.Kill()
 		_ = cmd.Wait()
 	})
+	t.Cleanup(kill)
 	url, err = bufio.NewReader(out).ReadString('\n')
 	if err != nil {
 		t.Fatal(err)
 	}
-	return strings.TrimSpace(url)
+	return strings.TrimSpace(url), kill
 }
 
 // With the journal in a NATS server outside, the path is the same, and what is
@@ -90,6 +108,40 @@ func TestWithTheJournalOutside(t *testing.T) {
 	if !strings.Contains(out, fmt.Sprintf("%d batches were there before", r.batches)) {
 		t.Errorf("sending again says %q", out)
 	}
+}
+
+// The server that keeps the journal is killed while a line slips and another parts, and
+// started again later: all is told as it happens, and in the end every reading and
+// every alarm is there, once.
+func TestWithTheJournalOutsideKilled(t *testing.T) {
+	t.Parallel()
+	path := record(t, "tanker-12", 32, nil)
+	want := replayed(t, "tanker-12", path)
+	sums, batches := inRecording(t, path)
+	parted := slices.IndexFunc(want, func(c told) bool { return c.Condition == "line-parted" })
+	dir := t.TempDir()
+	url, kill := startNATSOn(t, dir)
+	s := startServe(t, t.TempDir(), "--journal", url, "--plan", planFile("tanker-12"))
+	sent := startHawser(t, "send", "--plan", planFile("tanker-12"), "--to", s.grpc, "--pace", "20", path)
+	s.watched("north-jetty-1", 20)
+	kill()
+	s.tells("not-recorded", "active")
+	waittest.Until(t, "the slip and the parting to be told", func() error {
+		if got := s.onRecord(); len(got) <= parted {
+			return fmt.Errorf("told is %+v", got)
+		}
+		return nil
+	})
+	startNATSOn(t, dir, natsPort+"="+url[strings.LastIndex(url, ":")+1:])
+	s.tells("not-recorded", "cleared")
+	sent()
+	s.watched("north-jetty-1", float64(batches))
+	s.stored("north-jetty-1", sums)
+	compareTold(t, s.onRecord(), want)
+	s.kill()
+	s = startServe(t, t.TempDir(), "--journal", url)
+	compareTold(t, s.onRecord(), want)
+	s.stored("north-jetty-1", sums)
 }
 
 // Two servers with folders of their own on one journal outside: the second is refused

@@ -130,7 +130,8 @@ var (
 	// ErrStorage: the journal's own disk or server failed. Nothing more is
 	// stored until it is opened anew.
 	ErrStorage = errors.New("journal: storage")
-	// ErrUnavailable: the server outside did not answer. Worth trying again.
+	// ErrUnavailable: the server outside did not answer, or could not store. Worth
+	// trying again.
 	ErrUnavailable = errors.New("journal: server unavailable")
 	// ErrTooLarge: the payload is over its limit or the server's.
 	ErrTooLarge = errors.New("journal: too large")

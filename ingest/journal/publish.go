@@ -279,6 +279,8 @@ func parseAck(m *nats.Msg) (Position, error) {
 	switch {
 	case ack.Error != nil && isWrongLast(ack.Error.ErrorCode):
 		return 0, fmt.Errorf("another writer's entry is newer: %w", ack.Error)
+	case ack.Error != nil && ack.Error.Code >= 500: // its disk is full, or it has no leader
+		return 0, fmt.Errorf("%w: %w", ErrUnavailable, ack.Error)
 	case ack.Error != nil:
 		return 0, ack.Error
 	case ack.Stream == "" || ack.Seq == 0:

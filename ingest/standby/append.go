@@ -2,7 +2,6 @@ package standby
 
 import (
 	"context"
-	"errors"
 	"fmt"
 
 	"hawser/ingest/journal"
@@ -11,6 +10,7 @@ import (
 // Pending is an entry that was given to the journal.
 type Pending struct {
 	j     *Journal
+	st    *stage
 	disk  *journal.Pending // nil where it went to memory
 	entry journal.Entry
 }
@@ -26,7 +26,7 @@ func (p *Pending) Wait(ctx context.Context) (journal.Position, error) {
 	case err == nil:
 		p.j.saw(pos)
 		p.j.stored(&p.entry)
-	case p.j.inside() && errors.Is(err, journal.ErrStorage):
+	case p.j.over(p.st, err):
 		err = fmt.Errorf("%w: %w", ErrUnkept, err)
 	}
 	return pos, err
@@ -133,7 +133,7 @@ func (j *Journal) Append(ctx context.Context, e *journal.Entry) (*Pending, error
 		p, err := st.disk.Load().Append(ctx, e)
 		switch {
 		case err == nil:
-			out := &Pending{j: j, disk: p, entry: *e}
+			out := &Pending{j: j, st: st, disk: p, entry: *e}
 			j.mu.Lock()
 			j.source(k).sends(out)
 			j.mu.Unlock()

@@ -25,7 +25,11 @@ func (j *Journal) Unread(ctx context.Context) (map[string]time.Duration, error) 
 	if st.memory != nil {
 		return map[string]time.Duration{}, nil
 	}
-	return st.disk.Load().Unread(ctx)
+	ages, err := st.disk.Load().Unread(ctx)
+	if j.over(st, err) { // in case nothing else meets it
+		err = fmt.Errorf("%w: %w", ErrUnkept, err)
+	}
+	return ages, err
 }
 
 // Snapshot is that of journal.Journal. While nothing is kept it is refused.

@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"time"
 
 	"hawser/ingest/journal"
 )
@@ -22,12 +23,15 @@ type document struct {
 // Put is that of journal.Journal. While nothing is kept a document of a bucket to be
 // held is in memory; another is refused with ErrUnkept.
 func (j *Journal) Put(ctx context.Context, bucket, key string, data []byte) error {
-	for {
+	for began := time.Now(); ; {
 		st := j.now()
 		if st.memory != nil {
 			return j.hold(document{bucket, key, bytes.Clone(data)})
 		}
 		err := st.disk.Load().Put(ctx, bucket, key, data)
+		if j.mayAnswer(ctx, began, err) {
+			continue
+		}
 		if err == nil || !j.over(st, err) {
 			return err
 		}
@@ -35,6 +39,22 @@ func (j *Journal) Put(ctx context.Context, bucket, key string, data []byte) erro
 			return err
 		}
 	}
+}
+
+// mayAnswer reports whether to ask a server outside again, after a while: before Run
+// nothing stands in for it, and a cluster that has just lost a server answers once it
+// has agreed on who leads.
+func (j *Journal) mayAnswer(ctx context.Context, began time.Time, err error) bool {
+	if j.inside() || j.running.Load() || !errors.Is(err, journal.ErrUnavailable) || time.Since(began) > time.Minute {
+		return false
+	}
+	select {
+	case <-time.After(250 * time.Millisecond):
+		return true
+	case <-ctx.Done():
+	case <-j.closed:
+	}
+	return false
 }
 
 // hold keeps a document in memory.
@@ -70,7 +90,11 @@ func (j *Journal) Get(ctx context.Context, bucket, key string) (data []byte, ok 
 	if disk == nil {
 		return nil, false, fmt.Errorf("document %s/%s: %w", bucket, key, errOpening)
 	}
-	return disk.Get(ctx, bucket, key)
+	for began := time.Now(); ; {
+		if data, ok, err = disk.Get(ctx, bucket, key); !j.mayAnswer(ctx, began, err) {
+			return data, ok, err
+		}
+	}
 }
 
 // Keys is that of journal.Journal, with those in memory.

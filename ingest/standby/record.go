@@ -54,9 +54,10 @@ func (j *Journal) AppendRecord(ctx context.Context, log string, data []byte) (ui
 			r.last = pos
 			return pos, nil
 		}
-		if !j.inside() || !errors.Is(err, journal.ErrStorage) {
+		if !j.running.Load() || !j.takesNothing(err) {
 			return 0, err
 		}
+		j.over(j.now(), err)
 		r.disk = nil
 	}
 	if r.bytes+len(data) > recordBytes {
@@ -124,9 +125,13 @@ func (r *records) restore(ctx context.Context, disk *journal.Journal) error {
 	if err != nil {
 		return err
 	}
+	moved := false
 	if len(r.memory) > 0 && last == r.memory[0].position {
-		if err := r.isThere(ctx, disk); err != nil {
+		if moved, err = r.otherThere(ctx, disk); err != nil {
 			return err
+		}
+		if !moved {
+			r.written()
 		}
 	}
 	for len(r.memory) > 0 {
@@ -135,31 +140,32 @@ func (r *records) restore(ctx context.Context, disk *journal.Journal) error {
 		if err != nil {
 			return err
 		}
-		if pos != next.position {
-			return fmt.Errorf("log %s: what was record %d in memory is %d on disk", next.log, next.position, pos)
-		}
+		moved = moved || pos != next.position
 		r.written()
+	}
+	if moved {
+		return errMoved
 	}
 	r.disk = disk
 	return nil
 }
 
-// isThere takes the first record in memory for written, which the disk has.
-func (r *records) isThere(ctx context.Context, disk *journal.Journal) error {
+// errMoved is when records are on disk at other positions than they had in memory, as
+// one came to disk late that had been given up: only who reads them all anew has them
+// right.
+var errMoved = errors.New("records have other positions on disk than they had in memory")
+
+// otherThere reports whether the disk has another record where the first in memory is.
+func (r *records) otherThere(ctx context.Context, disk *journal.Journal) (other bool, err error) {
 	first := r.memory[0]
-	same := false
-	err := disk.ReadRecords(ctx, first.log, first.position-1, func(pos uint64, data []byte) error {
-		same = pos == first.position && bytes.Equal(data, first.data)
+	other = true
+	err = disk.ReadRecords(ctx, first.log, first.position-1, func(pos uint64, data []byte) error {
+		if pos == first.position {
+			other = !bytes.Equal(data, first.data)
+		}
 		return nil
 	})
-	if err != nil {
-		return err
-	}
-	if !same {
-		return fmt.Errorf("log %s: another record than that in memory is on disk at %d", first.log, first.position)
-	}
-	r.written()
-	return nil
+	return other, err
 }
 
 // written lets the first record in memory go.

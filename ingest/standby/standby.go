@@ -1,10 +1,11 @@
 // Package standby is the journal as the server works with it: where its disk takes
-// nothing more it goes on in memory, so that a watch is kept though nothing can be
-// recorded, and comes back to the disk when that can be written again. It never
+// nothing more, or its server outside does not answer, it goes on in memory, so that a
+// watch is kept though nothing can be recorded, and comes back to the disk when that
+// can be written again. It never
 // looks into what it holds. Its invariant: nothing is told as stored that is not in
 // the journal on disk.
 //
-//	        disk fails                    there is room: opened anew
+//	        disk fails                    it can be written again
 //	kept ───────────────► unkept ─────────────────────────────────► kept
 //	           entries in memory, given to     records and documents held are
 //	           Watch alone, never receipted    written; entries come again from
@@ -22,8 +23,6 @@
 // Back on disk, whoever has seen what was in memory only is told by a
 // journal.RolledBackError, as after a power cut: the sources send it again. A
 // process that ends while it is unkept loses what it held.
-//
-// Of a journal on servers outside nothing is held in memory.
 package standby
 
 import (
@@ -39,7 +38,7 @@ import (
 
 // ErrUnkept says that something is not on disk and will not be unless it is given
 // again.
-var ErrUnkept = errors.New("not kept: the journal's disk takes nothing")
+var ErrUnkept = errors.New("not kept: the journal takes nothing")
 
 // Options are what a Journal works with. Journal is required.
 type Options struct {
@@ -57,8 +56,8 @@ type Options struct {
 	OnKept func()
 }
 
-// tryEvery is how often room on the disk is looked for.
-const tryEvery = 2 * time.Second
+// tryEvery is how often it is tried whether the journal can be written again.
+const tryEvery = time.Second
 
 // Journal is a journal and its stand-in. Safe for concurrent use, on the terms of
 // journal.Journal.
@@ -74,6 +73,7 @@ type Journal struct {
 
 	mu      sync.Mutex
 	stage   *stage
+	ends    chan error                  // why the stage is to end, if it is
 	outages uint64                      // how often it was unkept
 	sources map[string]*source          // by key, at most maxSources
 	readers map[string]bool             // that have followed, by name
@@ -118,7 +118,7 @@ func Open(ctx context.Context, o Options) (*Journal, error) {
 		return nil, errors.Join(err, disk.Close())
 	}
 	j := &Journal{
-		o: o, log: o.Journal.Log, closed: make(chan struct{}), stage: newStage(disk, nil),
+		o: o, log: o.Journal.Log, closed: make(chan struct{}), ends: make(chan error, 1), stage: newStage(disk, nil),
 		records: records{turn: make(chan struct{}, 1), disk: disk, last: last},
 		sources: map[string]*source{}, readers: map[string]bool{}, back: map[string]journal.Position{},
 	}
@@ -163,6 +163,10 @@ func (j *Journal) begin(next *stage, s State) {
 	j.mu.Lock()
 	was := j.stage
 	j.stage, j.state = next, s
+	select {
+	case <-j.ends:
+	default:
+	}
 	j.mu.Unlock()
 	was.end()
 	close(was.next)
@@ -180,14 +184,33 @@ func (j *Journal) after(ctx context.Context, st *stage) error {
 	}
 }
 
-// inside reports whether the journal is on a disk of this process's own, for which
-// memory can stand in.
+// inside reports whether the journal is on a disk of this process's own.
 func (j *Journal) inside() bool { return j.o.Journal.URL == "" }
 
-// over reports whether err is that of a disk that failed, after which the next stage
-// is to be asked.
+// over reports whether err, of a stage's disk, ends the stage: the next one is to be
+// asked.
 func (j *Journal) over(st *stage, err error) bool {
-	return j.inside() && j.running.Load() && st.memory == nil && errors.Is(err, journal.ErrStorage)
+	if !j.running.Load() || st.memory != nil || !j.takesNothing(err) {
+		return false
+	}
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	if j.stage == st {
+		select {
+		case j.ends <- err:
+		default: // it is known
+		}
+	}
+	return true
+}
+
+// takesNothing reports whether err says that the disk has failed, or that the server
+// outside does not answer or store.
+func (j *Journal) takesNothing(err error) bool {
+	if j.inside() {
+		return errors.Is(err, journal.ErrStorage)
+	}
+	return errors.Is(err, journal.ErrUnavailable)
 }
 
 // State says whether what comes is kept.

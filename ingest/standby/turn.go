@@ -12,79 +12,103 @@ import (
 	"hawser/ingest/journal"
 )
 
-// Run takes the journal into memory when its disk fails and back when it can be
-// written again, until ctx ends; before and after, a disk that fails is told to who
-// meets it. Of a journal outside it returns what that failed with. It is called once.
+// Run takes the journal into memory when its disk fails, or its server outside does not
+// answer, and back when it can be written again, until ctx ends; before and after, an
+// error of the disk goes to who meets it. It returns what cannot be gone on from: that
+// of a journal outside another owner has followed, and records that have moved. It is
+// called once.
 func (j *Journal) Run(ctx context.Context) error {
 	j.running.Store(true)
 	defer j.running.Store(false)
 	for {
 		st := j.now()
 		disk := st.disk.Load()
+		var why error
 		select {
 		case <-ctx.Done():
 			return nil
 		case <-disk.Failed():
+			if why = disk.Err(); !j.inside() {
+				return why
+			}
+		case why = <-j.ends:
 		}
-		if !j.inside() {
-			return disk.Err()
-		}
-		j.fall(ctx, st, disk)
-		if !j.rise(ctx) {
+		j.fall(ctx, st, disk, why)
+		if err := j.rise(ctx); err != nil && ctx.Err() == nil {
+			return err
+		} else if err != nil {
 			return nil
 		}
 	}
 }
 
 // fall takes the journal into memory.
-func (j *Journal) fall(ctx context.Context, st *stage, disk *journal.Journal) {
-	ctx, cancel := context.WithTimeout(ctx, time.Second)
-	defer cancel()
+func (j *Journal) fall(ctx context.Context, st *stage, disk *journal.Journal, why error) {
 	base := journal.Position(j.seen.Load())
-	if _, last, err := disk.Bounds(ctx); err == nil {
-		base = max(base, last)
+	if j.inside() { // a server outside would not say
+		ctx, cancel := context.WithTimeout(ctx, time.Second)
+		defer cancel()
+		if _, last, err := disk.Bounds(ctx); err == nil {
+			base = max(base, last)
+		}
 	}
 	st.last = base
 	j.mu.Lock()
 	j.outages++
 	j.mu.Unlock()
+	j.begin(newStage(disk, newMemory(base)), State{Since: time.Now(), Err: why})
 	j.records.unkept()
-	j.begin(newStage(disk, newMemory(base)), State{Since: time.Now(), Err: disk.Err()})
-	j.log.Error("NOTHING IS RECORDED: the journal's disk takes nothing; watching goes on in memory, sources keep their readings", "after", base, "err", disk.Err())
+	j.log.Error("NOTHING IS RECORDED: the journal takes nothing; watching goes on in memory, sources keep their readings", "after", base, "err", why)
 }
 
-// rise tries until the journal is on disk again, or ctx ends, which is false.
-func (j *Journal) rise(ctx context.Context) bool {
+// rise tries until the journal can be written again, or cannot be gone on from, or ctx
+// ends.
+func (j *Journal) rise(ctx context.Context) error {
 	tick := time.NewTicker(tryEvery)
 	defer tick.Stop()
 	said := ""
 	for {
 		select {
 		case <-ctx.Done():
-			return false
+			return ctx.Err()
 		case <-tick.C:
 		}
-		err := j.reopen(ctx)
-		if err == nil {
-			return true
-		}
-		if ctx.Err() == nil && err.Error() != said && !errors.Is(err, errNoRoom) {
+		err := j.comeBack(ctx)
+		var lost *journal.HeldError
+		switch {
+		case err == nil:
+			return nil
+		case errors.Is(err, errMoved) || errors.As(err, &lost) || !j.inside() && errors.Is(err, journal.ErrStorage):
+			return err
+		case ctx.Err() == nil && err.Error() != said && !errors.Is(err, errNoRoom):
 			said = err.Error()
-			j.log.Warn("journal cannot be opened again yet", "err", err)
+			j.log.Warn("the journal cannot be written yet", "err", err)
 		}
 	}
 }
 
-// reopen opens the journal anew and gives it what memory holds, if the disk takes it.
-func (j *Journal) reopen(ctx context.Context) error {
-	if err := tryDisk(j.o.Journal.Dir); err != nil {
-		return err
+// again gives the journal on disk if it can be written: one inside is opened anew.
+func (j *Journal) again(ctx context.Context, st *stage) (*journal.Journal, error) {
+	if !j.inside() {
+		disk := st.disk.Load()
+		ctx, cancel := context.WithTimeout(ctx, 5*time.Second)
+		defer cancel()
+		return disk, disk.Put(ctx, "standby", "tried", []byte(time.Now().UTC().Format(time.RFC3339)))
 	}
-	st := j.now()
+	if err := tryDisk(j.o.Journal.Dir); err != nil {
+		return nil, err
+	}
 	if failed := st.disk.Swap(nil); failed != nil {
 		_ = failed.Close() // what it failed with has been told
 	}
-	disk, err := journal.Open(ctx, j.o.Journal)
+	return journal.Open(ctx, j.o.Journal)
+}
+
+// comeBack gives the journal on disk what memory holds and goes on there, if it can be
+// written.
+func (j *Journal) comeBack(ctx context.Context) error {
+	st := j.now()
+	disk, err := j.again(ctx, st)
 	if err != nil {
 		return err
 	}

@@ -75,7 +75,7 @@ func (r *Rounds) judge(s *Sight, now time.Time) []finding {
 			out = append(out, (&berth{}).planDamaged(&Berth{Name: name}, s.Damaged[name]))
 		}
 	}
-	return append(out, r.historyLate(s.History), notRecorded(s.Unkept))
+	return append(out, r.historyLate(s.History), r.notRecorded(s.Unkept))
 }
 
 func seconds(d, limit time.Duration) alarm.Measure {
@@ -163,11 +163,10 @@ func (r *Rounds) historyLate(late time.Duration) finding {
 		state: r.history.look(late >= mostLate, 5, 10)}
 }
 
-func notRecorded(u *Unkept) finding {
-	f := finding{Own: alarm.Own{Condition: NotRecorded, Priority: detect.Alarm}, state: over}
+func (r *Rounds) notRecorded(u *Unkept) finding {
+	f := finding{Own: alarm.Own{Condition: NotRecorded, Priority: detect.Alarm}, state: r.unkept.look(u != nil, 1, 5)}
 	if u != nil {
-		f.state = holds
-		f.Detail = fmt.Sprintf("Server: nothing is recorded since %s. Lines are watched and alarms told from memory; gateways keep their readings as long as they have room. Make room on the disk of the journal, and do not stop the server before. Found: %s.",
+		f.Detail = fmt.Sprintf("Server: nothing is recorded since %s. Lines are watched and alarms told from memory; gateways keep their readings as long as they have room. See to the journal's disk or server, and do not stop this one before. Found: %s.",
 			u.Since.UTC().Format("15:04:05 UTC"), u.Why)
 	}
 	return f

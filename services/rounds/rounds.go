@@ -11,7 +11,7 @@
 //	clock-ahead    readings refused for their clock    until none were for 10 s
 //	clock-back     readings dated before those watched until none were for 10 s
 //	history-late   store 5 s behind, five looks        until under that, ten looks
-//	not-recorded   the journal's disk takes nothing    until it does again
+//	not-recorded   the journal takes nothing           until it does, five looks
 //	journal-…      a limit near, readings lost         until not near, none lost for 10 s
 //
 // A berth that has never been heard is not silent: it waits for its first source.
@@ -122,6 +122,7 @@ type Rounds struct {
 	began   time.Time
 	berths  map[string]*berth // bounded by the plans
 	history streak
+	unkept  streak
 	blind   bool // the last look could not be taken
 }
 
