@@ -28,6 +28,12 @@ import (
 func runNATS(dir string) error {
 	o := &natsd.Options{Host: "127.0.0.1", Port: natsd.RANDOM_PORT, JetStream: true, StoreDir: dir, MaxPayload: 9 << 20,
 		JetStreamMaxStore: 1 << 40} // for the journal's bound, however much this machine's disk has left
+	if max := os.Getenv(natsStore); max != "" {
+		var err error
+		if o.JetStreamMaxStore, err = strconv.ParseInt(max, 10, 64); err != nil {
+			return err
+		}
+	}
 	if port := os.Getenv(natsPort); port != "" {
 		var err error
 		if o.Port, err = strconv.Atoi(port); err != nil {
@@ -142,6 +148,18 @@ func TestWithTheJournalOutsideKilled(t *testing.T) {
 	s = startServe(t, t.TempDir(), "--journal", url)
 	compareTold(t, s.onRecord(), want)
 	s.stored("north-jetty-1", sums)
+}
+
+// A NATS server that may hold less than the journal is to is told by both figures.
+func TestJournalServerWithTooLittleRoom(t *testing.T) {
+	t.Parallel()
+	url := startNATS(t, natsStore+"=1000000000")
+	code, _, stderr := hawserCode(t, "serve", "--data", t.TempDir(), "--http", "127.0.0.1:0", "--grpc", "127.0.0.1:0", "--journal", url, "--journal-max-bytes", "2GiB")
+	want := "the server has no room for 2147483648 bytes: lower max_bytes of the journal or raise the server's max_file_store"
+	if code != exitFailed || !strings.Contains(stderr, want) {
+		t.Errorf("exit code %d, want 1 and %q:\n%s", code, want, stderr)
+	}
+	startServe(t, t.TempDir(), "--journal", url, "--journal-max-bytes", "500MiB")
 }
 
 // Two servers with folders of their own on one journal outside: the second is refused

@@ -29,8 +29,9 @@ import (
 const (
 	asProgram = "HAWSER_TEST_AS_PROGRAM"
 	asNATS    = "HAWSER_TEST_AS_NATS"
-	natsKeys  = "HAWSER_TEST_NATS_KEYS" // of that server, where it has TLS
-	natsPort  = "HAWSER_TEST_NATS_PORT" // of that server, where it is to be there again
+	natsKeys  = "HAWSER_TEST_NATS_KEYS"  // of that server, where it has TLS
+	natsStore = "HAWSER_TEST_NATS_STORE" // how many bytes that server may hold
+	natsPort  = "HAWSER_TEST_NATS_PORT"  // of that server, where it is to be there again
 )
 
 func TestMain(m *testing.M) {

@@ -164,11 +164,18 @@ func (j *Journal) openStreams(ctx context.Context) (err error) {
 	return err
 }
 
+// noRoom is the server's JSStorageResourcesExceededErr.
+const noRoom jetstream.ErrorCode = 10047
+
 // openStream makes a stream. A cluster that has just lost a server answers once it
 // has agreed on who leads: that is waited for.
 func (j *Journal) openStream(ctx context.Context, c jetstream.StreamConfig) (jetstream.Stream, error) {
 	for again := time.Now().Add(time.Minute); ; {
 		s, err := j.js.CreateOrUpdateStream(ctx, c)
+		var refused *jetstream.APIError
+		if errors.As(err, &refused) && refused.ErrorCode == noRoom {
+			return nil, fmt.Errorf("the server has no room for %d bytes: lower max_bytes of the journal or raise the server's max_file_store: %w", c.MaxBytes, err)
+		}
 		silent := errors.Is(err, context.DeadlineExceeded) || errors.Is(err, nats.ErrNoResponders)
 		if j.embedded() || !silent || ctx.Err() != nil || time.Now().After(again) {
 			return s, err
