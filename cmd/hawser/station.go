@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"log/slog"
 	"maps"
+	"net/http"
 	"os"
 	"path/filepath"
 	"time"
@@ -328,14 +329,22 @@ func (s *station) prepare(ctx context.Context) error {
 	return s.feed.Prepare(ctx)
 }
 
-func (s *station) openFront(ctx context.Context) (err error) {
+// everyAccess is all that the services ask of access.
+type everyAccess interface {
+	web.Access
+	plans.Access
+	stay.Access
+	linebook.Access
+}
+
+func (s *station) openFront(ctx context.Context) error {
 	o := front.Options{
 		GRPCAddr: s.cfg.GRPC, HTTPAddr: s.cfg.HTTP,
 		OnStop: []func(){s.drain, s.alarms.EndWatches, func() { _ = s.board.Close() }},
 		Grace:  2 * time.Second,
 		Log:    s.log, Registerer: s.registry, Gatherer: s.registry,
 	}
-	var who web.Access // nil, not a nil *access.Guard, where there is none
+	var who everyAccess // nil, not a nil *access.Guard, where there is none
 	if s.guard != nil {
 		who, o.Guard = s.guard, s.guard
 	}
@@ -343,48 +352,47 @@ func (s *station) openFront(ctx context.Context) (err error) {
 	if err != nil {
 		return err
 	}
-	answers := reckon.NewService(s.reckoner, who)
-	o.Services = []front.Registrar{intakeService{s.intake}, alarm.NewService(s.alarms, who), live.NewService(s.board, who), answers}
-	o.Routes = pages.Routes()
-	maps.Copy(o.Routes, reckon.Routes(answers, s.log))
-	var may plans.Access
-	var was stay.Access
-	if s.guard != nil {
-		may, was = s.guard, s.guard
-	}
-	var wlb linebook.Access
-	if s.guard != nil {
-		wlb = s.guard
-	}
-	o.Services = append(o.Services, linebook.NewService(s.lines, wlb))
-	o.Routes["GET /api/backup"] = s.backupHandler()
-	o.Routes["GET /api/lines"] = linebook.Handler(s.lines, wlb, s.log)
-	o.Routes["GET /api/stays"] = stay.Handler(s.stays.List, was, s.log)
-	desk, err := plans.New(plans.Options{Book: s.book, Access: may, InForce: s.board.SetPlan, Log: s.log})
+	desk, err := plans.New(plans.Options{Book: s.book, Access: who, InForce: s.board.SetPlan, Log: s.log})
 	if err != nil {
 		return err
 	}
-	maps.Copy(o.Routes, desk.Routes())
+	answers := reckon.NewService(s.reckoner, who)
+	o.Services = []front.Registrar{
+		intakeService{s.intake}, alarm.NewService(s.alarms, who), live.NewService(s.board, who), answers, linebook.NewService(s.lines, who),
+	}
+	o.Routes = map[string]http.Handler{
+		"GET /api/backup": s.backupHandler(),
+		"GET /api/lines":  linebook.Handler(s.lines, who, s.log),
+		"GET /api/stays":  stay.Handler(s.stays.List, who, s.log),
+	}
+	for _, routes := range []map[string]http.Handler{pages.Routes(), reckon.Routes(answers, s.log), desk.Routes()} {
+		maps.Copy(o.Routes, routes)
+	}
 	if s.store != nil {
-		o.Routes["GET /api/history"] = history.Handler(s.store, who, s.log)
-		o.Routes["GET /api/spectrum"] = history.Spectrum(s.store, who, s.log)
-		o.Routes["GET /api/export"] = history.ExportHandler(s.store, who, planText(s.book), s.log)
-		o.Services = append(o.Services, history.NewService(s.store, who, s.log))
-		if err := s.openQueries(o.Routes, who); err != nil {
+		if err := s.addHistory(&o, who); err != nil {
 			return err
 		}
-		desk, err := report.NewDesk(report.Options{Stays: s.stays, Plans: s.book, Alarms: s.alarms, Access: was, Log: s.log, Version: version(),
-			Source: func(berth string) report.Source { return report.Stored{Store: s.store, Berth: berth} }})
-		if err != nil {
-			return err
-		}
-		o.Routes["GET /report"] = desk
 	}
 	if s.front, err = front.New(ctx, o); err != nil {
 		return err
 	}
 	s.onClose("listeners", s.front.Close)
 	return nil
+}
+
+// addHistory adds what is asked of the store.
+func (s *station) addHistory(o *front.Options, who everyAccess) error {
+	o.Services = append(o.Services, history.NewService(s.store, who, s.log))
+	o.Routes["GET /api/history"] = history.Handler(s.store, who, s.log)
+	o.Routes["GET /api/spectrum"] = history.Spectrum(s.store, who, s.log)
+	o.Routes["GET /api/export"] = history.ExportHandler(s.store, who, planText(s.book), s.log)
+	desk, err := report.NewDesk(report.Options{Stays: s.stays, Plans: s.book, Alarms: s.alarms, Access: who, Log: s.log, Version: version(),
+		Source: func(berth string) report.Source { return report.Stored{Store: s.store, Berth: berth} }})
+	if err != nil {
+		return err
+	}
+	o.Routes["GET /report"] = desk
+	return s.openQueries(o.Routes, who)
 }
 
 // drain lets the streams go once what they brought is on disk and receipted.
