@@ -149,6 +149,31 @@ func TestOwnPaths(t *testing.T) {
 	expect("/metrics", http.StatusOK, `hawser_front_http_requests_total{code="503"} 2`)
 }
 
+// Answers are kept by no cache and taken for what they say they are (RFC 9111, 5.2.2.5;
+// Fetch standard, nosniff), but for those whose handler says otherwise.
+func TestAnswersAreKeptNowhere(t *testing.T) {
+	o := options()
+	o.Routes = map[string]http.Handler{
+		"GET /loads": http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) { io.WriteString(w, "88.5") }),
+		"GET /icon": http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) {
+			w.Header().Set("Cache-Control", "no-cache")
+			io.WriteString(w, "icon")
+		}),
+	}
+	r := run(t, o)
+	client := &http.Client{Transport: &http.Transport{DisableKeepAlives: true}, Timeout: deadline}
+	for path, want := range map[string]string{"/loads": "no-store", "/icon": "no-cache", "/none": "no-store"} {
+		resp, err := client.Get("http://" + r.HTTPAddr().String() + path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		resp.Body.Close()
+		if got := resp.Header.Get("Cache-Control"); got != want || resp.Header.Get("X-Content-Type-Options") != "nosniff" {
+			t.Errorf("%s: %v", path, resp.Header)
+		}
+	}
+}
+
 func TestAddressesAreKnownBeforeRunAndFreeAfterClose(t *testing.T) {
 	f, err := front.New(t.Context(), options())
 	if err != nil {

@@ -115,8 +115,6 @@ func (d *Desk) text(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	w.Header().Set("Content-Type", "application/yaml; charset=utf-8")
-	w.Header().Set("Cache-Control", "no-store")
-	w.Header().Set("X-Content-Type-Options", "nosniff")
 	w.Header().Set("ETag", `"`+fingerprint+`"`)
 	_, _ = w.Write(data) // the reader may be gone
 }

@@ -100,8 +100,6 @@ func reply(w http.ResponseWriter, r *http.Request, log *slog.Logger, m proto.Mes
 		return
 	}
 	w.Header().Set("Content-Type", "application/json")
-	w.Header().Set("Cache-Control", "no-store")
-	w.Header().Set("X-Content-Type-Options", "nosniff")
 	_, _ = w.Write(data) // the reader may be gone
 }
 
