@@ -79,24 +79,9 @@ func (f *assessFlags) question(args []string) (*question, error) {
 			return nil, usageError{fmt.Errorf("--work: %w", err)}
 		}
 	}
-	loads := noLoads(plan)
-	switch {
-	case f.loads != "":
-		if loads, err = readLoads(f.loads, plan); err != nil {
-			return nil, err
-		}
-		q.source, q.Measured = f.loads, true
-	case !f.at.IsZero():
-		m, err := readMeans(args[0], plan, f.at.Time)
-		if err != nil {
-			return nil, err
-		}
-		loads = m.loads()
-		q.source, q.Measured = "means over the minute before "+f.at.Format(time.RFC3339), true
-		q.take(m)
-		if f.gusts && !q.then.wind.given {
-			return nil, usageError{errors.New("--gusts: the recording has no wind, and its loads carry the one that blew; give that")}
-		}
+	loads, err := q.measured(f, args)
+	if err != nil {
+		return nil, err
 	}
 	if f.level.given {
 		q.waters.LevelM, q.levelGiven = f.level.value, true
@@ -115,6 +100,27 @@ func (f *assessFlags) question(args []string) (*question, error) {
 	}
 	q.settle(loads)
 	return q, nil
+}
+
+// measured reads the loads that are given, NaN for each that is not.
+func (q *question) measured(f *assessFlags, args []string) ([]float64, error) {
+	switch {
+	case f.loads != "":
+		q.source, q.Measured = f.loads, true
+		return readLoads(f.loads, q.plan)
+	case f.at.IsZero():
+		return noLoads(q.plan), nil
+	}
+	m, err := readMeans(args[0], q.plan, f.at.Time)
+	if err != nil {
+		return nil, err
+	}
+	q.source, q.Measured = "means over the minute before "+f.at.Format(time.RFC3339), true
+	q.take(m)
+	if f.gusts && !q.then.wind.given {
+		return nil, usageError{errors.New("--gusts: the recording has no wind, and its loads carry the one that blew; give that")}
+	}
+	return m.loads(), nil
 }
 
 // blowing is the wind of the flags as the steady wind at 10 m to reckon with.
