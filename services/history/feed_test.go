@@ -68,7 +68,7 @@ func TestWhereItBegins(t *testing.T) {
 				j.mark = c.mark
 				process(t, j, p, c.refill, false, logger(w), nil)
 				if got := p.positions(); !slices.Equal(got, count(c.after+1, 12000)) {
-					t.Errorf("given %d entries from after %d, want from after %d", len(got), j.from, c.after)
+					t.Errorf("given %d entries from after %d, want from after %d", len(got), j.From, c.after)
 				}
 				if want := fmt.Sprintf(`{"Position":%d,"Clean":false}`, c.after); j.marks[0] != want {
 					t.Errorf("while it runs the mark is %s, want %s", j.marks[0], want)
@@ -92,8 +92,8 @@ func TestCleanStops(t *testing.T) {
 				t.Errorf("mark: %s", j.mark)
 			}
 		}
-		if !slices.Equal(j.from, []uint64{0, 9000, 9000}) {
-			t.Errorf("began after %d", j.from)
+		if !slices.Equal(j.From, []uint64{0, 9000, 9000}) {
+			t.Errorf("began after %d", j.From)
 		}
 	})
 }
@@ -107,7 +107,7 @@ func TestStopWithTheStoreBehind(t *testing.T) {
 			p.mu.Lock()
 			p.holds = true
 			p.mu.Unlock()
-			j.add(all[8000:]...)
+			j.Add(all[8000:]...)
 		})
 		if j.mark != `{"Position":8000,"Clean":true}` {
 			t.Errorf("mark: %s", j.mark)
@@ -117,19 +117,19 @@ func TestStopWithTheStoreBehind(t *testing.T) {
 
 // A store that is closed without having been fed leaves the mark alone.
 func TestClosedBeforeItBegan(t *testing.T) {
-	j := newJournal()
-	j.mark = `{"Position":9000,"Clean":true}`
-	if err := history.NewFeed(j, &pump{}, slog.New(slog.DiscardHandler), true).Closed(t.Context()); err != nil {
-		t.Fatal(err)
-	}
 	synctest.Test(t, func(t *testing.T) {
-		j.grew = make(chan struct{})
-		j.last = func() error { return errDisk }
+		const kept = `{"Position":9000,"Clean":true}`
+		j := newJournal()
+		j.mark = kept
+		if err := history.NewFeed(j, &pump{}, slog.New(slog.DiscardHandler), true).Closed(t.Context()); err != nil {
+			t.Fatal(err)
+		}
+		j.End = func() (uint64, error) { return 0, errDisk }
 		process(t, j, &pump{}, true, true, nil, nil)
+		if j.mark != kept {
+			t.Errorf("mark: %s", j.mark)
+		}
 	})
-	if j.mark != `{"Position":9000,"Clean":true}` {
-		t.Errorf("mark: %s", j.mark)
-	}
 }
 
 // Every entry is offered once, in order: what cannot be read as a position only,
@@ -141,7 +141,7 @@ func TestEveryEntryIsOffered(t *testing.T) {
 	all[5].Data = nil // a batch without a sequence
 	synctest.Test(t, func(t *testing.T) {
 		j, p, w := newJournal(all...), &pump{}, &waittest.Buffer{}
-		j.again = twice
+		j.Again = twice
 		process(t, j, p, false, false, logger(w), nil)
 		want := []offer{{1, "east-1", 3}, {2, "east-0", -1}, {3, "east-1", 1}, {4, "east-0", 3}, {5, "east-1", 3}, {6, "east-0", -1}}
 		if !slices.Equal(p.offers, want) {
@@ -180,8 +180,8 @@ func TestPositionCannotBeKept(t *testing.T) {
 		}
 		began := time.Now()
 		process(t, j, p, false, false, logger(w), nil)
-		if !slices.Equal(p.positions(), count(1, 2000)) || len(j.from) != 1 || !time.Now().Equal(began) {
-			t.Errorf("given %d entries in %d goes", len(p.offers), len(j.from))
+		if !slices.Equal(p.positions(), count(1, 2000)) || len(j.From) != 1 || !time.Now().Equal(began) {
+			t.Errorf("given %d entries in %d goes", len(p.offers), len(j.From))
 		}
 		if !strings.Contains(w.String(), "position of the store not kept") {
 			t.Errorf("told: %s", w)
@@ -197,11 +197,11 @@ func TestJournalFails(t *testing.T) {
 		name  string
 		spoil func(j *journal, fails func() error)
 	}{
-		{"its end", func(j *journal, fails func() error) { j.last = fails }},
+		{"its end", func(j *journal, fails func() error) { j.End = func() (uint64, error) { return j.Newest(), fails() } }},
 		{"the mark", func(j *journal, fails func() error) { j.load = fails }},
 		{"keeping the mark", func(j *journal, fails func() error) { j.save = func(string) error { return fails() } }},
 		{"an entry", func(j *journal, fails func() error) {
-			j.broke = func(e *batch.Entry) error {
+			j.Before = func(e *batch.Entry) error {
 				if e.Position == 11 {
 					return fails()
 				}
@@ -260,25 +260,25 @@ func TestJournalLosesItsEndUnderWay(t *testing.T) {
 		synctest.Test(t, func(t *testing.T) {
 			j, p, w := newJournal(all[:8000]...), &pump{}, &waittest.Buffer{}
 			var broken error
-			j.broke = func(e *batch.Entry) error {
+			j.Before = func(e *batch.Entry) error {
 				if e.Position != 8001 || broken != nil {
 					return nil
 				}
 				broken = errDisk
 				j.mu.Lock()
 				defer j.mu.Unlock()
-				j.entries = slices.Clone(j.entries[:7900])
+				j.Entries = slices.Clone(j.Entries[:7900])
 				if filled {
 					broken = fmt.Errorf("follow: %w", &batch.RolledBackError{Last: 7900})
-					j.entries = all
+					j.Entries = all
 				}
 				return broken
 			}
 			process(t, j, p, false, true, logger(w), func() {
-				j.add(all[8000:8001]...) // the connection breaks
+				j.Add(all[8000:8001]...) // the connection breaks
 				time.Sleep(1500 * time.Millisecond)
 				if !filled {
-					j.add(all[7900:]...)
+					j.Add(all[7900:]...)
 				}
 			})
 			want := append(count(1, 8000), count(2901, 9000)...)
@@ -307,7 +307,7 @@ func TestRefilledBeforeItBegins(t *testing.T) {
 		if err := f.Prepare(t.Context()); err != nil {
 			t.Fatal(err)
 		}
-		j.add(all[7900:]...)
+		j.Add(all[7900:]...)
 		ctx, stop := context.WithCancel(t.Context())
 		ended := make(chan error, 1)
 		go func() { ended <- f.Run(ctx) }()
@@ -317,7 +317,7 @@ func TestRefilledBeforeItBegins(t *testing.T) {
 			t.Error(err)
 		}
 		if got := p.positions(); !slices.Equal(got, count(2901, 9000)) {
-			t.Errorf("given %d entries from after %d, want from after 2900", len(got), j.from)
+			t.Errorf("given %d entries from after %d, want from after 2900", len(got), j.From)
 		}
 		if j.marks[0] != `{"Position":2900,"Clean":false}` {
 			t.Errorf("kept before the journal grew: %s", j.marks[0])

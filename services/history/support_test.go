@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
-	"slices"
 	"sync"
 	"testing"
 
@@ -13,6 +12,7 @@ import (
 
 	"hawser/detect/reading"
 	"hawser/ingest/batch"
+	"hawser/ingest/batch/batchtest"
 	"hawser/services/waittest"
 )
 
@@ -22,49 +22,16 @@ var errDisk = errors.New("no space left on device")
 
 // journal is entries at positions from 1 and one document, in memory.
 type journal struct {
-	mu      sync.Mutex
-	entries []batch.Entry
-	grew    chan struct{}
-	mark    string // "" for none
-	marks   []string
-	from    []uint64 // where each follower began
+	*batchtest.Journal
+	save func(data string) error // nil: takes all
+	load func() error            // nil: it answers
 
-	last  func() error               // nil: it answers
-	save  func(data string) error    // nil: takes all
-	load  func() error               // nil: it answers
-	again func(i int) []int          // entries handed over once more after this one
-	broke func(e *batch.Entry) error // the journal fails before this entry
+	mu    sync.Mutex
+	mark  string // "" for none
+	marks []string
 }
 
-func newJournal(entries ...batch.Entry) *journal {
-	return &journal{entries: entries, grew: make(chan struct{})}
-}
-
-func (j *journal) add(entries ...batch.Entry) {
-	j.mu.Lock()
-	defer j.mu.Unlock()
-	j.entries = append(j.entries, entries...)
-	close(j.grew)
-	j.grew = make(chan struct{})
-}
-
-func (j *journal) end() uint64 {
-	j.mu.Lock()
-	defer j.mu.Unlock()
-	if len(j.entries) == 0 {
-		return 0
-	}
-	return j.entries[len(j.entries)-1].Position
-}
-
-func (j *journal) Last(ctx context.Context) (uint64, error) {
-	if j.last != nil {
-		if err := j.last(); err != nil {
-			return 0, err
-		}
-	}
-	return j.end(), ctx.Err()
-}
+func newJournal(entries ...batch.Entry) *journal { return &journal{Journal: batchtest.New(entries...)} }
 
 func (j *journal) SavePosition(_ context.Context, data []byte) error {
 	if j.save != nil {
@@ -86,57 +53,6 @@ func (j *journal) LoadPosition(context.Context) ([]byte, bool, error) {
 		}
 	}
 	return []byte(j.mark), j.mark != "", nil
-}
-
-func (j *journal) FollowAll(ctx context.Context, after uint64, fn func(*batch.Entry) error) error {
-	if last := j.end(); after > last {
-		return &batch.RolledBackError{Last: last}
-	}
-	j.mu.Lock()
-	j.from = append(j.from, after)
-	j.mu.Unlock()
-	for {
-		j.mu.Lock()
-		entries, grew := j.entries, j.grew
-		j.mu.Unlock()
-		for i, e := range entries {
-			if e.Position <= after {
-				continue
-			}
-			if err := ctx.Err(); err != nil {
-				return err
-			}
-			if j.broke != nil {
-				if err := j.broke(&e); err != nil {
-					return err
-				}
-			}
-			which := []int{i}
-			if j.again != nil {
-				which = append(which, j.again(i)...)
-			}
-			for _, k := range which {
-				if err := hand(entries[k], fn); err != nil {
-					return err
-				}
-			}
-			after = e.Position
-		}
-		select {
-		case <-grew:
-		case <-ctx.Done():
-			return ctx.Err()
-		}
-	}
-}
-
-// hand gives an entry whose bytes are gone after the call.
-func hand(e batch.Entry, fn func(*batch.Entry) error) error {
-	e.Data, e.Refused = slices.Clone(e.Data), slices.Clone(e.Refused)
-	err := fn(&e)
-	clear(e.Data)
-	clear(e.Refused)
-	return err
 }
 
 // offer is what a pump was given: readings is -1 for a nil block.

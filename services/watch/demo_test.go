@@ -35,7 +35,7 @@ func TestSlipAndPartingAcrossStops(t *testing.T) {
 	r := newRig(entries, plans{first: plan})
 	for _, second := range []uint64{74, 131} {
 		r.process(t, func(stop func()) {
-			r.journal.before = func(e *batch.Entry) error {
+			r.journal.Before = func(e *batch.Entry) error {
 				if e.Position > second {
 					stop()
 				}
@@ -43,7 +43,7 @@ func TestSlipAndPartingAcrossStops(t *testing.T) {
 			}
 		})
 	}
-	r.journal.before = nil
+	r.journal.Before = nil
 	r.toEnd(t)
 
 	got := history(t, r.records)
@@ -82,7 +82,7 @@ func BenchmarkEntry(b *testing.B) {
 	defer l.Close()
 	ctx, stop := context.WithCancel(b.Context())
 	defer stop()
-	r.journal.atEnd = func(context.Context) error { stop(); return nil }
+	r.journal.AtEnd = func(context.Context) error { stop(); return nil }
 	w := r.open(b, l)
 	b.ReportAllocs()
 	b.ResetTimer()

@@ -29,12 +29,12 @@ func TestUnreadableEntriesArePassedOver(t *testing.T) {
 		t.Errorf("%v counted of %d", got, unreadable)
 	}
 	// Passed over is taken: not read again.
-	r.journal.add(batch.Entry{Position: r.journal.end() + 1, Source: "bow", Plan: other, Data: []byte("no batch")})
+	r.journal.Add(batch.Entry{Position: r.journal.Newest() + 1, Source: "bow", Plan: other, Data: []byte("no batch")})
 	r.toEnd(t)
-	r.journal.from = nil
+	r.journal.From = nil
 	r.toEnd(t)
-	if got := r.journal.from[0]; got != r.journal.end() {
-		t.Errorf("begins after %d, want %d", got, r.journal.end())
+	if got := r.journal.From[0]; got != r.journal.Newest() {
+		t.Errorf("begins after %d, want %d", got, r.journal.Newest())
 	}
 }
 
@@ -69,7 +69,12 @@ func TestDeliveredTwice(t *testing.T) {
 	once.toEnd(t)
 
 	r := newRig(entries, p)
-	r.journal.again = 15
+	r.journal.Again = func(i int) (before []int) {
+		for k := max(0, i-15); k <= i && i%10 == 0; k++ {
+			before = append(before, k)
+		}
+		return before
+	}
 	r.toEnd(t)
 	diff(t, history(t, r.records), want)
 	if got, want := r.counts(t)["samples_total"], once.counts(t)["samples_total"]; got != want {
@@ -82,7 +87,7 @@ func TestAfterAGap(t *testing.T) {
 	entries, p := eventful(t)
 	r := newRig(entries[:100], p)
 	r.toEnd(t)
-	r.journal.entries = entries[180:]
+	r.journal.Entries = entries[180:]
 	r.toEnd(t)
 	// 120 to 200 s into the story the loads were not there to see: what was over
 	// its limit before is not any more, and the plan is another.
@@ -91,8 +96,8 @@ func TestAfterAGap(t *testing.T) {
 			t.Errorf("a change by readings that were not there: %+v", a)
 		}
 	}
-	if got := positionOf(r.journal.snapshot); got != r.journal.end() {
-		t.Errorf("ended at %d of %d", got, r.journal.end())
+	if got := positionOf(r.journal.snapshot); got != r.journal.Newest() {
+		t.Errorf("ended at %d of %d", got, r.journal.Newest())
 	}
 }
 
@@ -120,7 +125,7 @@ func TestMetrics(t *testing.T) {
 		// 16 s, and neither is cleared. Late are the two of line 3 and the first 6 from
 		// the stern: when they came, the bow's promise had been alone.
 		for name, want := range map[string]float64{
-			"samples_total": 6*2*40 + 6, "journal_position": float64(r.journal.end()),
+			"samples_total": 6*2*40 + 6, "journal_position": float64(r.journal.Newest()),
 			"block_delay_seconds": 81, "alarm_delay_seconds": 2, "changes_total over-limit raised": 2,
 			"unused_samples_total late": 8, "unused_samples_total unknown": 2, "unused_samples_total bad": 1,
 			"unused_samples_total duplicate": 0, "unused_samples_total overflow": 0,

@@ -30,7 +30,7 @@ func TestAlarmLogFails(t *testing.T) {
 		}
 		_, stop := r.start(t)
 		time.Sleep(time.Minute)
-		r.journal.add(entries[200:]...)
+		r.journal.Add(entries[200:]...)
 		time.Sleep(time.Minute)
 		synctest.Wait()
 		if got := r.counts(t)["restarts_total"]; failed < 5 || got != float64(failed) {
@@ -48,7 +48,7 @@ func TestJournalDoesNotAnswer(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		r := newRig(nil, plans{})
 		began, tries := time.Now(), []time.Duration(nil)
-		r.journal.last = func() (uint64, error) {
+		r.journal.End = func() (uint64, error) {
 			tries = append(tries, time.Since(began))
 			return 0, errDisk
 		}
@@ -72,14 +72,14 @@ func TestSnapshotDoesNotAnswer(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		r := newRig(entries, p)
 		r.process(t, func(stop func()) {
-			r.journal.before = func(e *batch.Entry) error {
+			r.journal.Before = func(e *batch.Entry) error {
 				if e.Position >= entries[250].Position {
 					stop()
 				}
 				return nil
 			}
 		})
-		r.journal.before, r.warmUp = nil, 1
+		r.journal.Before, r.warmUp = nil, 1
 		tries := 0
 		r.journal.load = func() error {
 			if tries++; tries < 3 {
@@ -110,7 +110,7 @@ func TestSnapshotCannotBeKept(t *testing.T) {
 		_, stop := r.start(t)
 		for _, e := range entries[300:] {
 			time.Sleep(time.Second)
-			r.journal.add(e)
+			r.journal.Add(e)
 			synctest.Wait()
 		}
 		counts := r.counts(t)
@@ -143,8 +143,8 @@ func TestStateIsKeptAtTheStop(t *testing.T) {
 		_, stop = r.start(t)
 		synctest.Wait()
 		stop()
-		if r.journal.saved != 1 || r.journal.from[1] != entries[len(entries)-1].Position {
-			t.Errorf("%d snapshots, second watch from %d", r.journal.saved, r.journal.from[1])
+		if r.journal.saved != 1 || r.journal.From[1] != entries[len(entries)-1].Position {
+			t.Errorf("%d snapshots, second watch from %d", r.journal.saved, r.journal.From[1])
 		}
 	})
 }

@@ -93,12 +93,12 @@ func TestPlanIsReplacedInAGap(t *testing.T) {
 	r := newRig(entries[:30], plans{first: plan, other: stronger(plan)})
 	r.toEnd(t) // a snapshot of 15 s, before the alarm
 	before := r.journal.snapshot
-	r.journal.add(entries[30:70]...)
+	r.journal.Add(entries[30:70]...)
 	r.toEnd(t)
 	if got := history(t, r.records); len(got) != 1 {
 		t.Fatalf("records: %+v", got)
 	}
-	r.journal.snapshot, r.journal.entries = before, entries[85:]
+	r.journal.snapshot, r.journal.Entries = before, entries[85:]
 	r.toEnd(t)
 	if got := history(t, r.records); len(got) != 2 || got[1].Detail != replacedText {
 		t.Errorf("records: %+v", got)
@@ -169,7 +169,7 @@ func TestWaitsBeginAnew(t *testing.T) {
 		r := newRig(entries, p)
 		var tries []time.Duration
 		began := time.Now()
-		r.journal.before = func(e *batch.Entry) error {
+		r.journal.Before = func(e *batch.Entry) error {
 			at := e.Position == entries[9].Position && len(tries) < 3 || e.Position == entries[19].Position && len(tries) < 5
 			if at {
 				tries = append(tries, time.Since(began))
@@ -212,7 +212,7 @@ func TestPlanIsLost(t *testing.T) {
 		if at.PassedOver != uint64(second) || !strings.Contains(at.NoPlan, "is damaged") || !at.Heard.IsZero() || at.Stopped != "" {
 			t.Errorf("state with the plan lost: %+v", at)
 		}
-		r.journal.add(entries[second:]...)
+		r.journal.Add(entries[second:]...)
 		synctest.Wait()
 		at = w.States()[0]
 		if at.PassedOver != uint64(second) || at.NoPlan != "" || !at.Heard.Equal(time.Now()) {

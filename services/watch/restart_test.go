@@ -69,7 +69,7 @@ func TestAlarmLogDoesNotDependOnRestarts(t *testing.T) {
 			r.interrupted(t)
 			r.spoilSnapshot(t, snapshots)
 		}
-		r.journal.before, r.journal.save, r.records.Fault = nil, nil, nil
+		r.journal.Before, r.journal.save, r.records.Fault = nil, nil, nil
 		r.toEnd(t)
 		diff(t, history(t, r.records), want)
 	})
@@ -78,20 +78,20 @@ func TestAlarmLogDoesNotDependOnRestarts(t *testing.T) {
 // interrupted runs a watch that is stopped in order, or killed, at an entry or
 // while it writes an alarm.
 func (r *rig) interrupted(t *rapid.T) {
-	n := rapid.IntRange(0, len(r.journal.entries)-1).Draw(t, "at entry")
-	at := r.journal.entries[n].Position
+	n := rapid.IntRange(0, len(r.journal.Entries)-1).Draw(t, "at entry")
+	at := r.journal.Entries[n].Position
 	how := rapid.SampledFrom([]string{"stopped", "stopped at an alarm", "killed", "killed before an alarm is kept", "killed after"}).Draw(t, "how")
 	killed, atAlarm := strings.HasPrefix(how, "killed"), how != "stopped" && how != "killed"
 	r.process(t, func(stop func()) {
 		dead := false
-		r.journal.atEnd = func(context.Context) error { stop(); return nil }
+		r.journal.AtEnd = func(context.Context) error { stop(); return nil }
 		r.journal.save = func([]byte) error {
 			if dead {
 				return errDead
 			}
 			return nil
 		}
-		r.journal.before = func(e *batch.Entry) error {
+		r.journal.Before = func(e *batch.Entry) error {
 			if e.Position >= at && !atAlarm {
 				dead = killed
 				stop()
@@ -146,11 +146,11 @@ func TestDamagedSnapshotIsNotUsed(t *testing.T) {
 	whole := r.journal.snapshot
 	try := func(damage string, spoilt []byte) {
 		t.Helper()
-		r.journal.snapshot, r.journal.from = spoilt, nil
+		r.journal.snapshot, r.journal.From = spoilt, nil
 		told := r.tell()
 		r.toEnd(t)
-		if r.journal.from[0] != 0 || !strings.Contains(told.String(), "snapshot of a berth not usable") {
-			t.Errorf("%s: began after %d; told: %s", damage, r.journal.from[0], told)
+		if r.journal.From[0] != 0 || !strings.Contains(told.String(), "snapshot of a berth not usable") {
+			t.Errorf("%s: began after %d; told: %s", damage, r.journal.From[0], told)
 		}
 	}
 	for bit := 0; bit < 8*36; bit += 3 {

@@ -52,7 +52,7 @@ func powerCut(t *testing.T, again bool) (r *rig, after []batch.Entry) {
 	}
 	r = newRig(s.entries(t, 0, 0, 60, first), plans{first: plan})
 	over = again
-	after = s.entries(t, r.journal.entries[85].Position, 43, 90, first)
+	after = s.entries(t, r.journal.Entries[85].Position, 43, 90, first)
 	return r, after
 }
 
@@ -61,10 +61,10 @@ func TestJournalRolledBackBehindTheSnapshot(t *testing.T) {
 	for _, again := range []bool{true, false} {
 		r, after := powerCut(t, again)
 		r.toEnd(t)
-		last := r.journal.entries[85].Position
-		r.journal.cut(last)
+		last := r.journal.Entries[85].Position
+		r.journal.Cut(last)
 		told := r.tell()
-		want := active(t, append(slices.Clone(r.journal.entries), after...), r.plans)
+		want := active(t, append(slices.Clone(r.journal.Entries), after...), r.plans)
 		if (len(want) == 1) != again {
 			t.Fatalf("story: %q", want)
 		}
@@ -77,15 +77,15 @@ func TestJournalRolledBackBehindTheSnapshot(t *testing.T) {
 			return nil
 		}
 		r.process(t, func(stop func()) {
-			r.journal.before = func(*batch.Entry) error { stop(); return errDead }
+			r.journal.Before = func(*batch.Entry) error { stop(); return errDead }
 		})
 		if !strings.Contains(told.String(), "level=WARN") || !strings.Contains(told.String(), "past the end of the journal") {
 			t.Errorf("told: %s", told)
 		}
 		// By the next start the journal has grown past the snapshot that was.
-		r.journal.save, r.journal.before = nil, nil
-		r.journal.add(after...)
-		r.journal.last = func() (uint64, error) { return after[79].Position, nil } // more comes after the start
+		r.journal.save, r.journal.Before = nil, nil
+		r.journal.Add(after...)
+		r.journal.End = func() (uint64, error) { return after[79].Position, nil } // more comes after the start
 		r.toEnd(t)
 		l := openLog(t, r.records)
 		if got := subjects(l); !slices.Equal(got, want) {
@@ -100,18 +100,18 @@ func TestJournalRolledBackBehindTheSnapshot(t *testing.T) {
 func TestJournalRolledBackAfterTheSnapshot(t *testing.T) {
 	for _, again := range []bool{true, false} {
 		r, after := powerCut(t, again)
-		all := r.journal.entries
-		r.journal.entries = all[:60]
+		all := r.journal.Entries
+		r.journal.Entries = all[:60]
 		r.toEnd(t)
 		kept := r.journal.snapshot
-		r.journal.add(all[60:]...)
+		r.journal.Add(all[60:]...)
 		r.toEnd(t)
 		r.journal.snapshot = kept
-		r.journal.cut(all[85].Position)
-		r.journal.add(after...)
+		r.journal.Cut(all[85].Position)
+		r.journal.Add(after...)
 
 		// The end that the watch is told is the one before the sources came back.
-		r.journal.last = func() (uint64, error) { return all[85].Position, nil }
+		r.journal.End = func() (uint64, error) { return all[85].Position, nil }
 		r.toEnd(t)
 		var got []alarm.Transition
 		for _, a := range history(t, r.records) {
@@ -133,9 +133,9 @@ func TestRolledBackWhileTheAlarmLogFails(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		r, after := powerCut(t, true)
 		r.toEnd(t)
-		r.journal.atEnd = nil
-		last := r.journal.entries[85].Position
-		r.journal.cut(last)
+		r.journal.AtEnd = nil
+		last := r.journal.Entries[85].Position
+		r.journal.Cut(last)
 		fails := 3
 		r.records.Fault = func() (bool, error) {
 			if fails--; fails >= 0 {
@@ -145,7 +145,7 @@ func TestRolledBackWhileTheAlarmLogFails(t *testing.T) {
 		}
 		l, stop := r.start(t)
 		synctest.Wait()
-		r.journal.add(after...)
+		r.journal.Add(after...)
 		time.Sleep(10 * time.Second)
 		synctest.Wait()
 		if got := subjects(l); !slices.Equal(got, []string{"over-limit 1"}) {
@@ -175,8 +175,8 @@ func TestRefilledBeforeTheWatchBegins(t *testing.T) {
 		for _, again := range []bool{true, false} {
 			r, after := powerCut(t, again)
 			r.toEnd(t)
-			r.journal.cut(r.journal.entries[85].Position)
-			want := active(t, append(slices.Clone(r.journal.entries), after...), r.plans)
+			r.journal.Cut(r.journal.Entries[85].Position)
+			want := active(t, append(slices.Clone(r.journal.Entries), after...), r.plans)
 			if (len(want) == 1) != again {
 				t.Fatalf("story: %q", want)
 			}
@@ -185,10 +185,10 @@ func TestRefilledBeforeTheWatchBegins(t *testing.T) {
 			if err := w.Prepare(t.Context()); err != nil {
 				t.Fatal(err)
 			}
-			if r.journal.end() >= after[39].Position {
+			if r.journal.Newest() >= after[39].Position {
 				t.Fatal("story: the journal has not lost what comes again")
 			}
-			r.journal.add(after[:80]...)
+			r.journal.Add(after[:80]...)
 			if killed {
 				l.Close()
 				l = openLog(t, r.records)
@@ -197,9 +197,9 @@ func TestRefilledBeforeTheWatchBegins(t *testing.T) {
 					t.Fatal(err)
 				}
 			}
-			r.journal.add(after[80:]...)
+			r.journal.Add(after[80:]...)
 			ctx, stop := context.WithCancel(t.Context())
-			r.journal.atEnd = func(context.Context) error { stop(); return nil }
+			r.journal.AtEnd = func(context.Context) error { stop(); return nil }
 			if err := w.Run(ctx); err != nil {
 				t.Fatal(err)
 			}
@@ -228,28 +228,28 @@ func TestRefilledUnderWay(t *testing.T) {
 		synctest.Test(t, func(t *testing.T) {
 			r, after := powerCut(t, again)
 			r.toEnd(t)
-			r.journal.atEnd = nil
-			last := r.journal.entries[85].Position
-			want := active(t, append(slices.Clone(r.journal.entries[:86]), after...), r.plans)
+			r.journal.AtEnd = nil
+			last := r.journal.Entries[85].Position
+			want := active(t, append(slices.Clone(r.journal.Entries[:86]), after...), r.plans)
 			l, stop := r.start(t)
 			synctest.Wait()
 			if got := subjects(l); !slices.Equal(got, []string{"over-limit 1"}) {
 				t.Fatalf("story: %q", got)
 			}
 			lost := false
-			r.journal.before = func(*batch.Entry) error {
+			r.journal.Before = func(*batch.Entry) error {
 				if lost {
 					return nil
 				}
 				lost = true
-				r.journal.cut(last)
-				r.journal.add(after[:80]...)
+				r.journal.Cut(last)
+				r.journal.Add(after[:80]...)
 				return fmt.Errorf("follow: %w", &batch.RolledBackError{Last: last})
 			}
 			time.Sleep(time.Minute)
-			r.journal.add(batch.Entry{Position: r.journal.end() + 1, Source: "bow", Plan: first})
+			r.journal.Add(batch.Entry{Position: r.journal.Newest() + 1, Source: "bow", Plan: first})
 			time.Sleep(2 * time.Second)
-			r.journal.add(after[80:]...)
+			r.journal.Add(after[80:]...)
 			synctest.Wait()
 			if got := subjects(l); !slices.Equal(got, want) {
 				t.Errorf("sent again %v: active %q, want %q", again, got, want)
@@ -265,7 +265,7 @@ func TestRefilledUnderWay(t *testing.T) {
 // A journal that cannot tell its end lets nothing begin.
 func TestPrepareFails(t *testing.T) {
 	r := newRig(nil, plans{})
-	r.journal.last = func() (uint64, error) { return 0, errDisk }
+	r.journal.End = func() (uint64, error) { return 0, errDisk }
 	l := openLog(t, r.records)
 	defer l.Close()
 	if err := r.open(t, l).Prepare(t.Context()); !errors.Is(err, errDisk) || !strings.HasPrefix(err.Error(), "berth "+berth+": ") {
@@ -279,23 +279,23 @@ func TestRolledBackBetweenAskingAndFollowing(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		r, after := powerCut(t, true)
 		r.toEnd(t)
-		r.journal.atEnd = nil
-		was, asked := r.journal.end(), 0
-		r.journal.cut(r.journal.entries[85].Position)
-		r.journal.last = func() (uint64, error) {
+		r.journal.AtEnd = nil
+		was, asked := r.journal.Newest(), 0
+		r.journal.Cut(r.journal.Entries[85].Position)
+		r.journal.End = func() (uint64, error) {
 			if asked++; asked == 1 {
 				return was, nil
 			}
-			return r.journal.end(), nil
+			return r.journal.Newest(), nil
 		}
 		told := r.tell()
 		l, stop := r.start(t)
 		synctest.Wait()
-		if !strings.Contains(told.String(), "was rolled back") {
+		if !strings.Contains(told.String(), "journal lost what came after") {
 			t.Errorf("told: %s", told)
 		}
 		time.Sleep(2 * time.Second)
-		r.journal.add(after...)
+		r.journal.Add(after...)
 		synctest.Wait()
 		if got := subjects(l); !slices.Equal(got, []string{"over-limit 1"}) {
 			t.Errorf("active: %q", got)
@@ -320,14 +320,14 @@ func TestTooLittleLeftToLearnFrom(t *testing.T) {
 		t.Fatalf("story: %+v", raised)
 	}
 	r.journal.snapshot, r.warmUp = nil, 2
-	r.journal.entries = entries[80:] // 40 s on
-	for i := range r.journal.entries {
-		if r.journal.entries[i].Source == "bow" {
-			r.journal.entries[i].Refused = []uint32{0}
+	r.journal.Entries = entries[80:] // 40 s on
+	for i := range r.journal.Entries {
+		if r.journal.Entries[i].Source == "bow" {
+			r.journal.Entries[i].Refused = []uint32{0}
 		}
 	}
 	last := entries[109].Position
-	r.journal.last = func() (uint64, error) { return last, nil } // more comes after the start
+	r.journal.End = func() (uint64, error) { return last, nil } // more comes after the start
 	r.toEnd(t)
 	got := history(t, r.records)
 	i := slices.IndexFunc(got, func(a alarm.Record) bool { return a.ID == raised[0].ID && a.Transition == alarm.Cleared })

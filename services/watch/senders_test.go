@@ -41,7 +41,7 @@ func TestWhoSentASilentLineIsKnownAfterARestart(t *testing.T) {
 			defer l.Close()
 			ctx, stop := context.WithCancel(t.Context())
 			defer stop()
-			r.journal.atEnd = func(context.Context) error { stop(); return nil }
+			r.journal.AtEnd = func(context.Context) error { stop(); return nil }
 			w = r.open(t, l)
 			if err := w.Run(ctx); err != nil {
 				t.Fatal(err)
@@ -51,7 +51,7 @@ func TestWhoSentASilentLineIsKnownAfterARestart(t *testing.T) {
 		if lost {
 			r.journal.snapshot, r.journal.saved = nil, 0
 		}
-		r.journal.add(entries[cut:]...)
+		r.journal.Add(entries[cut:]...)
 		toEnd()
 		if got := w.Senders(berth); !maps.Equal(got, want) {
 			t.Errorf("begun again at entry %d: senders %v, want %v", cut, got, want)

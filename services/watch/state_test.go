@@ -44,19 +44,19 @@ func TestStateOfABerth(t *testing.T) {
 		run(w, func() {
 			state(w, time.Time{}, true)
 			time.Sleep(time.Minute)
-			r.journal.add(entries...)
+			r.journal.Add(entries...)
 			state(w, time.Now(), true)
 			heard := time.Now()
 			time.Sleep(time.Minute)
-			r.journal.add(batch.Entry{Position: end + 1, Source: "bow", Plan: first, Data: pack(t, promise), Stored: time.Now()},
+			r.journal.Add(batch.Entry{Position: end + 1, Source: "bow", Plan: first, Data: pack(t, promise), Stored: time.Now()},
 				batch.Entry{Position: end + 2, Source: "stern", Plan: first, Data: pack(t, promise), Stored: time.Now()})
 			state(w, heard, true)
-			r.journal.add(batch.Entry{Position: end + 3, Source: "bridge", Plan: first, Data: pack(t, leaving), Stored: time.Now()})
+			r.journal.Add(batch.Entry{Position: end + 3, Source: "bridge", Plan: first, Data: pack(t, leaving), Stored: time.Now()})
 			state(w, time.Now(), true) // too late to count: all had promised past it
 			leaving.Series[0].Time[0] += int64(25 * time.Second)
 			leaving.CompleteUntil += int64(30 * time.Second)
 			for n, source := range []string{"bridge", "bow", "stern"} {
-				r.journal.add(batch.Entry{Position: end + 4 + uint64(n), Source: source, Plan: first, Data: pack(t, leaving), Stored: time.Now()})
+				r.journal.Add(batch.Entry{Position: end + 4 + uint64(n), Source: source, Plan: first, Data: pack(t, leaving), Stored: time.Now()})
 			}
 			state(w, time.Now(), false)
 		})
@@ -65,8 +65,8 @@ func TestStateOfABerth(t *testing.T) {
 		run(w, func() {
 			state(w, time.Now(), false)
 			heard := time.Now()
-			r.journal.before = func(*batch.Entry) error { return errDisk }
-			r.journal.add(batch.Entry{Position: end + 9, Source: "bow", Plan: first, Data: pack(t, promise), Stored: time.Now()})
+			r.journal.Before = func(*batch.Entry) error { return errDisk }
+			r.journal.Add(batch.Entry{Position: end + 9, Source: "bow", Plan: first, Data: pack(t, promise), Stored: time.Now()})
 			time.Sleep(time.Minute)
 			if got := w.States()[0]; !got.Heard.Equal(heard) || got.Stopped != errDisk.Error() {
 				t.Errorf("a minute after it stopped, heard at %v: %+v", heard, got)
@@ -105,7 +105,7 @@ func TestClockSetBack(t *testing.T) {
 			w := r.open(t, l)
 			ctx, stop := context.WithCancel(t.Context())
 			defer stop()
-			r.journal.atEnd = func(context.Context) error { stop(); return nil }
+			r.journal.AtEnd = func(context.Context) error { stop(); return nil }
 			if err := w.Run(ctx); err != nil {
 				t.Fatal(err)
 			}

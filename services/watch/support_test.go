@@ -165,7 +165,7 @@ func (r *rig) process(t fatal, prepare func(stop func())) {
 func (r *rig) toEnd(t fatal) {
 	t.Helper()
 	r.process(t, func(stop func()) {
-		r.journal.atEnd = func(context.Context) error { stop(); return nil }
+		r.journal.AtEnd = func(context.Context) error { stop(); return nil }
 	})
 }
 
