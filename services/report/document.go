@@ -70,5 +70,5 @@ func (Tiles) item()  {}
 func (Table) item()  {}
 func (Plot) item()   {}
 
-// SheetWidth is the width of text and plots, in the units of package plot: 174 mm.
-const SheetWidth = 174 / 25.4 * 96
+// sheetWidth is the width of text and plots, in the units of package plot: 174 mm.
+const sheetWidth = 174 / 25.4 * 96

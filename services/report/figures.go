@@ -97,7 +97,7 @@ type Gap struct {
 func Reckon(ctx context.Context, in Input) (*Figures, error) {
 	f := &Figures{Input: in}
 	f.From, f.To = span(&in.Stay)
-	if in.Stay.End().Sub(in.Stay.Arrival) > Longest {
+	if in.Stay.End().Sub(in.Stay.Arrival) > longestStay {
 		return nil, ErrLong
 	}
 	f.Step = stepOf(f.From, f.To)

@@ -20,7 +20,7 @@ func HTML(d *Document) ([]byte, error) {
 		"kind": func(i Item) string { return fmt.Sprintf("%T", i)[len("report."):] },
 		"svg": func(p Plot) template.HTML {
 			plots++
-			s := plot.NewSVG(SheetWidth, p.Figure.Height(), fmt.Sprintf("Figure %d", plots), p.Caption)
+			s := plot.NewSVG(sheetWidth, p.Figure.Height(), fmt.Sprintf("Figure %d", plots), p.Caption)
 			p.Figure.Draw(s, 0)
 			return template.HTML(s.Bytes()) // ours: every text in it is escaped
 		},

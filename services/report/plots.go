@@ -12,7 +12,7 @@ import (
 
 const (
 	plotLeft  = 40.0
-	plotRight = SheetWidth - 68
+	plotRight = sheetWidth - 68
 	plotSmall = 10.0
 	// plotSteps is about how many spans of time the courses of a whole stay are drawn
 	// with.

@@ -67,8 +67,8 @@ const (
 	fineStep    = 10 * time.Second
 	coarseStep  = time.Minute
 	fineLongest = 10 * 24 * time.Hour
-	// Longest is the longest stay that a report is made of.
-	Longest = 60 * 24 * time.Hour
+	// longestStay is the longest stay that a report is made of.
+	longestStay = 60 * 24 * time.Hour
 )
 
 // ErrNothing says that there are no readings to report on.

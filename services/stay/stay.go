@@ -29,12 +29,12 @@ import (
 )
 
 const (
-	// GapOver is the time without readings that counts as a gap.
-	GapOver = time.Minute
-	// GoneAfter is the silence after the watch that ends a stay, and LostAfter the
+	// gapOver is the time without readings that counts as a gap.
+	gapOver = time.Minute
+	// goneAfter is the silence after the watch that ends a stay, and lostAfter the
 	// one that does under watch.
-	GoneAfter = 6 * time.Hour
-	LostAfter = 72 * time.Hour
+	goneAfter = 6 * time.Hour
+	lostAfter = 72 * time.Hour
 	// mostGaps bounds the gaps that a stay lists; mostStays the stays of a berth.
 	mostGaps  = 100
 	mostStays = 1000
@@ -123,7 +123,7 @@ func (f *Fold) Take(e *Event) {
 	if s == nil {
 		s = f.open(e)
 	}
-	if e.From.Sub(s.Newest) > GapOver {
+	if e.From.Sub(s.Newest) > gapOver {
 		if s.GapsAll++; len(s.Gaps) < mostGaps {
 			s.Gaps = append(s.Gaps, Gap{s.Newest, e.From})
 		}
@@ -147,7 +147,7 @@ func (f *Fold) current() *Stay {
 // over reports whether a stay ended before an event.
 func (f *Fold) over(s *Stay, e *Event) bool {
 	silent := e.From.Sub(s.Newest)
-	return e.Ship != s.Ship || silent > LostAfter || silent > GoneAfter && !f.WordAt.IsZero() && !f.Watched
+	return e.Ship != s.Ship || silent > lostAfter || silent > goneAfter && !f.WordAt.IsZero() && !f.Watched
 }
 
 func (f *Fold) open(e *Event) *Stay {

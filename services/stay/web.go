@@ -16,8 +16,8 @@ type Access interface {
 	SeesStay(ctx context.Context, berth, ship string) bool
 }
 
-// Seen keeps those stays that the caller may see, all where access is nil.
-func Seen(ctx context.Context, access Access, stays []Stay) []Stay {
+// seen keeps those stays that the caller may see, all where access is nil.
+func seen(ctx context.Context, access Access, stays []Stay) []Stay {
 	if access == nil {
 		return stays
 	}
@@ -28,7 +28,7 @@ func Seen(ctx context.Context, access Access, stays []Stay) []Stay {
 // first; of all berths without one.
 func Handler(list func(berth string) []Stay, access Access, log *slog.Logger) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		stays := Seen(r.Context(), access, list(r.URL.Query().Get("berth")))
+		stays := seen(r.Context(), access, list(r.URL.Query().Get("berth")))
 		if stays == nil {
 			stays = []Stay{}
 		}

@@ -121,7 +121,7 @@ func (b *berthWatch) restore(ctx context.Context, s *snapshot) error {
 	if err != nil {
 		return err
 	}
-	unit, err := RestoreUnit(plan, s.state)
+	unit, err := restoreUnit(plan, s.state)
 	if err != nil {
 		return err
 	}

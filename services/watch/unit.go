@@ -17,8 +17,8 @@ type Unit struct {
 // NewUnit starts a berth from nothing.
 func NewUnit(plan *mooring.Plan) *Unit { return &Unit{berth: detect.New(plan)} }
 
-// RestoreUnit starts a berth where a snapshot left it.
-func RestoreUnit(plan *mooring.Plan, snapshot []byte) (*Unit, error) {
+// restoreUnit starts a berth where a snapshot left it.
+func restoreUnit(plan *mooring.Plan, snapshot []byte) (*Unit, error) {
 	b, err := detect.Restore(plan, snapshot)
 	if err != nil {
 		return nil, err
