@@ -18,6 +18,7 @@ import (
 	"hawser/services/alarm"
 	"hawser/services/alarm/alarmtest"
 	"hawser/services/performance"
+	"hawser/services/waittest"
 )
 
 func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
@@ -77,15 +78,14 @@ func (h *house) pulse(berth string, c detect.Condition, line string) {
 }
 
 // report waits until as many raises are counted as there were.
-func (h *house) report(berth string, period time.Duration, raised int) performance.Report {
+func (h *house) report(berth string, period time.Duration, raised int) (r performance.Report) {
 	h.t.Helper()
-	var r performance.Report
-	for deadline := time.Now().Add(20 * time.Second); time.Now().Before(deadline); time.Sleep(time.Millisecond) {
-		if r = h.tracker.Report(berth, period); r.Raised == raised {
-			return r
+	waittest.Until(h.t, "the raises to be counted", func() error {
+		if r = h.tracker.Report(berth, period); r.Raised != raised {
+			return fmt.Errorf("%d of %d", r.Raised, raised)
 		}
-	}
-	h.t.Fatalf("%d raises counted, want %d", r.Raised, raised)
+		return nil
+	})
 	return r
 }
 

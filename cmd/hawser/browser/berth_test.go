@@ -3,6 +3,7 @@ package browser_test
 import (
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"net/http"
 	"net/url"
@@ -17,6 +18,7 @@ import (
 
 	"hawser/ingest/planfile"
 	"hawser/ingest/simulate/recorded"
+	"hawser/services/waittest"
 )
 
 func planPath(name string) string {
@@ -40,33 +42,23 @@ func send(t *testing.T, grpc, plan, source string, begun time.Time, length time.
 func recordedUntil(t *testing.T, pages string, end time.Time) {
 	t.Helper()
 	q := url.Values{"berth": {"north-jetty-1"}, "channel": {"wind/speed"}, "from": {end.Add(-2 * time.Second).UTC().Format(time.RFC3339)}, "to": {end.UTC().Format(time.RFC3339)}}
-	ctx, cancel := context.WithTimeout(t.Context(), time.Minute)
-	defer cancel()
-	again := time.NewTicker(50 * time.Millisecond)
-	defer again.Stop()
-	for {
-		req, err := http.NewRequestWithContext(ctx, http.MethodGet, pages+"api/history?"+q.Encode(), nil)
+	waittest.Until(t, "the wind in the store", func() error {
+		resp, err := http.Get(pages + "api/history?" + q.Encode())
 		if err != nil {
-			t.Fatal(err)
+			return err
 		}
-		resp, err := http.DefaultClient.Do(req)
-		if err != nil {
-			t.Fatal(err)
-		}
+		defer resp.Body.Close()
 		var got []struct {
 			Value []float64 `json:"value"`
 		}
-		err = json.NewDecoder(resp.Body).Decode(&got)
-		resp.Body.Close()
-		if err == nil && len(got) > 0 && len(got[0].Value) > 0 {
-			return
+		if err := json.NewDecoder(resp.Body).Decode(&got); err != nil {
+			return err
 		}
-		select {
-		case <-again.C:
-		case <-ctx.Done():
-			t.Fatalf("the store has no wind up to %v: %v", end, err)
+		if len(got) == 0 || len(got[0].Value) == 0 {
+			return errors.New("none")
 		}
-	}
+		return nil
+	})
 }
 
 // shootAs writes a picture where pictures are asked for.
