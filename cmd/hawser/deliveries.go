@@ -57,10 +57,10 @@ func priority(name string) (detect.Priority, error) {
 
 // deliverConfig says where alarms go besides the pages.
 type deliverConfig struct {
-	Page          string               `yaml:"page"`
-	Alertmanagers []alertmanagerConfig `yaml:"alertmanagers"`
-	Webhooks      []webhookConfig      `yaml:"webhooks"`
-	Brokers       []brokerConfig       `yaml:"brokers"`
+	Page          string              `yaml:"page"`
+	Alertmanagers []destinationConfig `yaml:"alertmanagers"`
+	Webhooks      []webhookConfig     `yaml:"webhooks"`
+	Brokers       []brokerConfig      `yaml:"brokers"`
 }
 
 // destinationConfig is what all destinations have.
@@ -75,10 +75,6 @@ type destinationConfig struct {
 		To   string `yaml:"to"`
 		Zone string `yaml:"zone"`
 	} `yaml:"quiet"`
-}
-
-type alertmanagerConfig struct {
-	destinationConfig `yaml:",inline"`
 }
 
 type webhookConfig struct {

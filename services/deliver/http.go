@@ -6,8 +6,10 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"maps"
 	"net/http"
 	"net/url"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -35,10 +37,8 @@ func parseURL(s string, schemes ...string) (*url.URL, error) {
 	if err != nil {
 		return nil, errors.New("url: not a URL")
 	}
-	for _, scheme := range schemes {
-		if u.Scheme == scheme && u.Host != "" {
-			return u, nil
-		}
+	if slices.Contains(schemes, u.Scheme) && u.Host != "" {
+		return u, nil
 	}
 	return nil, fmt.Errorf("url: %q: expected %s://HOST", u.Redacted(), strings.Join(schemes, ":// or "))
 }
@@ -50,9 +50,7 @@ func post(ctx context.Context, c *http.Client, to *url.URL, body []byte, header 
 	if err != nil {
 		return err
 	}
-	for k, v := range header {
-		req.Header[k] = v
-	}
+	maps.Copy(req.Header, header)
 	req.Header.Set("Content-Type", "application/json")
 	req.Header.Set("User-Agent", "hawser")
 	resp, err := c.Do(req)

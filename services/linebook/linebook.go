@@ -119,16 +119,8 @@ type Options struct {
 }
 
 func (o *Options) validate() error {
-	for _, required := range []struct {
-		name    string
-		missing bool
-	}{
-		{"Journal", o.Journal == nil}, {"Documents", o.Documents == nil}, {"Records", o.Records == nil}, {"Plans", o.Plans == nil},
-		{"Alarms", o.Alarms == nil}, {"Log", o.Log == nil}, {"Registerer", o.Registerer == nil},
-	} {
-		if required.missing {
-			return fmt.Errorf("linebook: option %s is required", required.name)
-		}
+	if o.Journal == nil || o.Documents == nil || o.Records == nil || o.Plans == nil || o.Alarms == nil || o.Log == nil || o.Registerer == nil {
+		return errors.New("linebook: Journal, Documents, Records, Plans, Alarms, Log and Registerer are required")
 	}
 	for material, c := range o.Curves {
 		if err := c.Validate(); err != nil {

@@ -91,16 +91,8 @@ type Options struct {
 }
 
 func (o *Options) validate() error {
-	for _, required := range []struct {
-		name    string
-		missing bool
-	}{
-		{"Journal", o.Journal == nil}, {"Plans", o.Plans == nil}, {"Alarms", o.Alarms == nil},
-		{"Picture", o.Picture == nil}, {"Log", o.Log == nil}, {"Registerer", o.Registerer == nil},
-	} {
-		if required.missing {
-			return fmt.Errorf("watch: option %s is required", required.name)
-		}
+	if o.Journal == nil || o.Plans == nil || o.Alarms == nil || o.Picture == nil || o.Log == nil || o.Registerer == nil {
+		return errors.New("watch: Journal, Plans, Alarms, Picture, Log and Registerer are required")
 	}
 	if o.SnapshotEvery == 0 {
 		o.SnapshotEvery = 30 * time.Second
