@@ -221,6 +221,23 @@ func TestHelpHasExamples(t *testing.T) {
 	}
 }
 
+// A replay of what cannot be read leaves the changes of the one before.
+func TestReplayKeepsWhatItCannotReplace(t *testing.T) {
+	dir := t.TempDir()
+	out := filepath.Join(dir, "changes.jsonl")
+	if err := os.WriteFile(out, []byte("before\n"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	for _, path := range []string{filepath.Join(dir, "none.csv"), planFile("tanker-12")} {
+		if code, _, _ := hawserCode(t, "replay", "--plan", planFile("tanker-12"), "--out", out, path); code == exitOK {
+			t.Errorf("%s was replayed", path)
+		}
+		if got := readFile(t, out); got != "before\n" {
+			t.Errorf("%s: %q", path, got)
+		}
+	}
+}
+
 // replay twice gives the same bytes.
 func TestReplayIsTheSameTwice(t *testing.T) {
 	path := record(t, "tanker-12", 7, nil)

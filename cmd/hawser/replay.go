@@ -38,54 +38,49 @@ names a file, else to standard error.`,
   hawser replay --plan plan.yaml --out alarms.jsonl --explain why --summary recording.csv.gz
   hawser replay --plan plan.yaml recording.csv | jq .detail`,
 		Args: cobra.ExactArgs(1),
-		RunE: func(cmd *cobra.Command, args []string) (err error) {
+		RunE: func(_ *cobra.Command, args []string) error {
 			if err := needPlan(o.plan); err != nil {
 				return err
 			}
-			o.recording = args[0]
-			o.out, o.notes, o.table = s.out, s.err, s.err
-			if o.outPath != "" && o.outPath != "-" {
-				f, openErr := os.Create(o.outPath)
-				if openErr != nil {
-					return openErr
-				}
-				defer func() { err = errors.Join(err, f.Close()) }()
-				o.out, o.table = f, s.out
-			}
-			return replay(&o)
+			return replay(s, &o, args[0])
 		},
 	}
 	cmd.Flags().StringVar(&o.plan, "plan", "", "mooring plan `FILE` (YAML)")
-	cmd.Flags().StringVar(&o.outPath, "out", "-", "write the changes to `FILE`")
+	cmd.Flags().StringVar(&o.out, "out", "-", "write the changes to `FILE`")
 	cmd.Flags().StringVar(&o.explain, "explain", "", "write an account and a picture of each alarm into this `FOLDER`, new or empty")
 	cmd.Flags().BoolVar(&o.summary, "summary", false, "print a table at the end")
 	return cmd
 }
 
-// replayOptions are what replay reads and writes.
+// replayOptions are the flags of hawser replay.
 type replayOptions struct {
-	plan, recording  string // files
-	outPath, explain string // "" for none
-	summary          bool
-	out              io.Writer // changes
-	notes            io.Writer // what was odd
-	table            io.Writer // the summary
+	plan, out, explain string
+	summary            bool
 }
 
 // replay runs a recording through the detectors and writes the changes, and
 // what else was asked for.
-func replay(o *replayOptions) error {
+func replay(s streams, o *replayOptions, path string) (err error) {
 	plan, _, err := planfile.Load(o.plan)
 	if err != nil {
 		return err
 	}
-	r, err := recording.Open(o.recording, recording.Options{})
+	r, err := recording.Open(path, recording.Options{})
 	if err != nil {
 		return err
 	}
 	defer r.Close()
+	out, table := s.out, s.err
+	if o.out != "" && o.out != "-" {
+		f, openErr := os.Create(o.out)
+		if openErr != nil {
+			return openErr
+		}
+		defer func() { err = errors.Join(err, f.Close()) }()
+		out, table = f, s.out
+	}
 
-	w := bufio.NewWriterSize(o.out, 64<<10)
+	w := bufio.NewWriterSize(out, 64<<10)
 	enc := json.NewEncoder(w)
 	enc.SetEscapeHTML(false)
 	unit := watch.NewUnit(plan)
@@ -124,11 +119,11 @@ func replay(o *replayOptions) error {
 		return err
 	}
 	if o.summary {
-		if err := sum.print(o.table, r.Stats(), unit.Oddities()); err != nil {
+		if err := sum.print(table, r.Stats(), unit.Oddities()); err != nil {
 			return err
 		}
 	}
-	return tellOddities(o.notes, r.Stats(), unit.Oddities())
+	return tellOddities(s.err, r.Stats(), unit.Oddities())
 }
 
 // tellOddities says what in a recording was not used, if anything.
