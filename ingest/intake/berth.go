@@ -35,6 +35,7 @@ type source struct {
 	// Guarded by berth.mu.
 	claims int    // streams that own it or wait to
 	last   *claim // the newest of them
+	heard  heard
 
 	channels map[reading.Channel]*channel
 	bound    *binding // what the channels were found good by

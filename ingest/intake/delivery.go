@@ -167,6 +167,7 @@ func (d *delivery) receive(ctx context.Context, end context.CancelCauseFunc) {
 	for {
 		req, err := d.stream.Recv()
 		if errors.Is(err, io.EOF) {
+			d.berth.done(d.src)
 			d.shutGate()
 			return
 		}
@@ -263,6 +264,7 @@ func (d *delivery) hand(ctx context.Context, it *item, data []byte, block *readi
 		return unavailable("%s: journal: %v", d.place(block.Sequence), err)
 	}
 	d.handed = block.Sequence
+	d.berth.hear(d.src, it.arrived)
 	d.berth.see(v.newest)
 	it.odd = v.odd
 	d.berth.m.took(len(data), v, it.arrived)

@@ -243,10 +243,15 @@ func (l *Log) Rewind(ctx context.Context, berth string, last uint64) error {
 // Own is a condition of the server itself or of its link with a berth.
 type Own struct {
 	Berth     string // empty for the server
+	Source    string // of the berth, where it is of one
 	Condition string // not one of the detectors': "journal-pressure"
 	Priority  detect.Priority
 	Measure
 	Detail string // one sentence: what is wrong and what to do
+}
+
+func (o *Own) subject() Subject {
+	return Subject{Berth: o.Berth, Condition: o.Condition, Source: o.Source}
 }
 
 // RaiseOwn raises a condition of the server's own; while it is active, again does
@@ -256,7 +261,7 @@ func (l *Log) RaiseOwn(ctx context.Context, o Own) error {
 		return fmt.Errorf("own condition %q with priority %d: want a name that is not a detector's and a priority", o.Condition, o.Priority)
 	}
 	return l.write(ctx, func() error {
-		s := Subject{Berth: o.Berth, Condition: o.Condition}
+		s := o.subject()
 		if l.fold.active[s.key()] != nil {
 			return nil
 		}
@@ -269,9 +274,14 @@ func (l *Log) RaiseOwn(ctx context.Context, o Own) error {
 // ClearOwn clears a condition of the server's own; when it is not active it does
 // nothing.
 func (l *Log) ClearOwn(ctx context.Context, berth, condition string) error {
+	return l.ClearOwnOf(ctx, Own{Berth: berth, Condition: condition})
+}
+
+// ClearOwnOf is ClearOwn by berth, condition and source.
+func (l *Log) ClearOwnOf(ctx context.Context, o Own) error {
 	return l.write(ctx, func() error {
-		s := l.fold.active[Subject{Berth: berth, Condition: condition}]
-		if s == nil || isDetected(condition) {
+		s := l.fold.active[o.subject()]
+		if s == nil || isDetected(o.Condition) {
 			return nil
 		}
 		return l.append(ctx, clearing(s, l.o.Now().UTC(), ""))

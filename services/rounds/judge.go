@@ -69,6 +69,9 @@ func (r *Rounds) judge(s *Sight, now time.Time) []finding {
 		}
 		out = append(out, silent, was.stalled(b), was.planDamaged(b, s.Damaged[b.Name]), ahead,
 			r.clockBack(b.Name, s.ClocksBack, now))
+		for j := range b.Sources {
+			out = append(out, gatewaySilent(b, &b.Sources[j], now, r.o.SilentAfter))
+		}
 	}
 	for _, name := range slices.Sorted(maps.Keys(s.Damaged)) {
 		if !known[name] {

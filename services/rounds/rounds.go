@@ -8,6 +8,8 @@
 //	berth-silent   no readings for SilentAfter (8 s)   until they have come for 5 s
 //	watch-stalled  detectors 6 s behind, two looks     until under that, three looks
 //	plan-damaged   plan on record cannot be used       until the berth is under a good one
+//	gateway-silent a source sends nothing for 16 s, and its pins, if it sends any, come
+//	               from another                        until it has sent for 5 s
 //	clock-ahead    readings refused for their clock    until none were for 10 s
 //	clock-back     readings dated before those watched until none were for 10 s
 //	history-late   store 5 s behind, five looks        until under that, ten looks
@@ -27,6 +29,7 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"slices"
 	"time"
 
 	"hawser/services/alarm"
@@ -34,13 +37,14 @@ import (
 
 // The conditions that are looked for.
 const (
-	BerthSilent  = "berth-silent"
-	WatchStalled = "watch-stalled"
-	PlanDamaged  = "plan-damaged"
-	ClockAhead   = "clock-ahead"
-	ClockBack    = "clock-back"
-	HistoryLate  = "history-late"
-	NotRecorded  = "not-recorded"
+	BerthSilent   = "berth-silent"
+	WatchStalled  = "watch-stalled"
+	PlanDamaged   = "plan-damaged"
+	GatewaySilent = "gateway-silent"
+	ClockAhead    = "clock-ahead"
+	ClockBack     = "clock-back"
+	HistoryLate   = "history-late"
+	NotRecorded   = "not-recorded"
 )
 
 const (
@@ -91,6 +95,18 @@ type Berth struct {
 	// NoPlan says why while that is so.
 	PassedOver uint64
 	NoPlan     string
+	// Sources are those that have sent since the start.
+	Sources []Source
+}
+
+// Source is a gateway, or whatever sends.
+type Source struct {
+	Name        string
+	Since, Last time.Time // when batches of it came, since when without a silence
+	// Done: it has said itself that it sends no more.
+	Done bool
+	// Alone: some load pin comes from nobody else, so that its silence is told by that.
+	Alone bool
 }
 
 // Clock is a source whose clock is ahead of the server's, or was set back.
@@ -102,7 +118,7 @@ type Clock struct {
 // Alarms is the alarm log.
 type Alarms interface {
 	RaiseOwn(ctx context.Context, o alarm.Own) error
-	ClearOwn(ctx context.Context, berth, condition string) error
+	ClearOwnOf(ctx context.Context, o alarm.Own) error
 	List(berth string, cleared bool) ([]alarm.State, uint64)
 }
 
@@ -175,19 +191,20 @@ func (r *Rounds) round(ctx context.Context, now time.Time) error {
 	active := map[key]bool{}
 	alarms, _ := r.o.Alarms.List("", false)
 	for i := range alarms {
-		active[key{alarms[i].Berth, alarms[i].Condition}] = true
+		active[key{alarms[i].Berth, alarms[i].Condition, alarms[i].Source}] = true
 	}
 	var errs []error
-	for _, f := range append(r.judge(&sight, now), r.limits(&sight, active, now)...) {
-		switch is := active[key{f.Berth, f.Condition}]; {
+	findings := slices.Concat(r.judge(&sight, now), leftGateways(&sight, active), r.limits(&sight, active, now))
+	for _, f := range findings {
+		switch is := active[key{f.Berth, f.Condition, f.Source}]; {
 		case f.state == holds && !is:
 			errs = append(errs, r.o.Alarms.RaiseOwn(ctx, f.Own))
 		case f.state == over && is:
-			errs = append(errs, r.o.Alarms.ClearOwn(ctx, f.Berth, f.Condition))
+			errs = append(errs, r.o.Alarms.ClearOwnOf(ctx, f.Own))
 		}
 	}
 	return errors.Join(errs...)
 }
 
 // key tells the server's own alarms apart.
-type key struct{ berth, condition string }
+type key struct{ berth, condition, source string }

@@ -1,0 +1,61 @@
+package intake
+
+import (
+	"cmp"
+	"slices"
+	"time"
+)
+
+// silence is how long a source may send nothing and count as having gone on.
+const silence = 8 * time.Second // common practice, no source
+
+// Heard is when batches of a source came in, by the server's clock.
+type Heard struct {
+	Berth, Source string
+	Since, Last   time.Time // since when without a silence
+	// Done: it ended its stream itself, as one that has no more to send.
+	Done bool
+}
+
+type heard struct {
+	since, last time.Time
+	done        bool
+}
+
+// hear notes that a batch of a source was taken.
+func (b *berth) hear(src *source, at time.Time) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	if h := &src.heard; at.Sub(h.last) >= silence {
+		*h = heard{since: at, last: at}
+	} else {
+		h.last, h.done = at, false
+	}
+}
+
+// done notes that a source has ended its stream itself.
+func (b *berth) done(src *source) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	src.heard.done = true
+}
+
+// Heard lists when batches of each source that is known came in, by berth and source.
+func (s *Server) Heard() []Heard {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	var out []Heard
+	for _, b := range s.berths {
+		b.mu.Lock()
+		for _, src := range b.sources {
+			if h := src.heard; !h.last.IsZero() {
+				out = append(out, Heard{Berth: b.name, Source: src.name, Since: h.since, Last: h.last, Done: h.done})
+			}
+		}
+		b.mu.Unlock()
+	}
+	slices.SortFunc(out, func(x, y Heard) int {
+		return cmp.Or(cmp.Compare(x.Berth, y.Berth), cmp.Compare(x.Source, y.Source))
+	})
+	return out
+}
