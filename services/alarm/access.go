@@ -72,14 +72,3 @@ func (s *Service) seen(ctx context.Context, r *Record) bool {
 	}
 	return !recorded.Before(since)
 }
-
-// Find gives the alarm of an id, active or cleared, while it is in memory.
-func (l *Log) Find(id string) (State, bool) {
-	l.mu.RLock()
-	defer l.mu.RUnlock()
-	s := l.fold.byID[id]
-	if s == nil {
-		return State{}, false
-	}
-	return *s, true
-}

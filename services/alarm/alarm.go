@@ -205,6 +205,17 @@ func (l *Log) List(berth string, cleared bool) (alarms []State, position uint64)
 	return l.fold.list(berth, cleared), l.fold.position
 }
 
+// Find gives the alarm of an id, active or cleared, while it is in memory.
+func (l *Log) Find(id string) (State, bool) {
+	l.mu.RLock()
+	defer l.mu.RUnlock()
+	s := l.fold.byID[id]
+	if s == nil {
+		return State{}, false
+	}
+	return *s, true
+}
+
 // Holds gives what is on a shelf or out of service at a berth, or at all for "",
 // oldest first.
 func (l *Log) Holds(berth string) []Hold {

@@ -236,6 +236,13 @@ func (b *Book) run(ctx context.Context) error {
 	return g.Wait()
 }
 
+// Position is the journal position up to which the records have the readings.
+func (b *Book) Position() uint64 {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	return b.position
+}
+
 // shipsAt lists who is at the berths, "" for all, sorted by ship.
 func (b *Book) shipsAt(name string) []*ship {
 	at := map[string]*ship{}

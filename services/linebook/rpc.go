@@ -207,10 +207,3 @@ func parseQuery(raw string) (q Query, err error) {
 	}
 	return q, nil
 }
-
-// Position is the journal position up to which the records have the readings.
-func (b *Book) Position() uint64 {
-	b.mu.Lock()
-	defer b.mu.Unlock()
-	return b.position
-}

@@ -10,14 +10,13 @@ import (
 
 // Compose sets the figures out as a document.
 func Compose(f *Figures) *Document {
-	c := clockWork{f.Zone}
 	ship := f.Plan.Ship.Name
 	d := &Document{
 		Title:    "Stay report",
 		Subtitle: ship + " at " + f.Plan.Berth,
 		Running:  ship + " at " + f.Plan.Berth,
 		Foot:     "Figures are estimates, not permission. The whole mooring deck is dangerous.",
-		Head:     f.head(c),
+		Head:     f.head(),
 	}
 	d.Sections = append(d.Sections,
 		Section{"Summary", f.summary()},
@@ -29,14 +28,14 @@ func Compose(f *Figures) *Document {
 		Section{"Wind, water and drafts", f.windAndWater()},
 		Section{"Line service added", f.serviceAdded()},
 		Section{"Data quality", f.dataQuality()},
-		Section{"How to read this report", f.reading(c)},
+		Section{"How to read this report", f.reading()},
 	)
 	return d
 }
 
 // head is the title block.
-func (f *Figures) head(c clockWork) []Fact {
-	s, p := &f.Stay, f.Plan
+func (f *Figures) head() []Fact {
+	s, p, c := &f.Stay, f.Plan, clock{f.Zone}
 	side := "starboard side to"
 	if p.Side == mooring.Port {
 		side = "port side to"
@@ -270,7 +269,7 @@ func (f *Figures) windAndWater() []Item {
 }
 
 // reading says how the figures are to be read, and ends with the caution.
-func (f *Figures) reading(c clockWork) []Item {
+func (f *Figures) reading() []Item {
 	var items []Item
 	zone := "All times are UTC."
 	if f.Zone != nil {

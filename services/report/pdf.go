@@ -271,7 +271,7 @@ func (s *sheet) plot(p Plot) {
 	s.room(s.plotHigh(p))
 	s.plots++
 	top := s.GetY()
-	p.Figure.Draw(&ground{s.Fpdf, marginSide, top}, 0)
+	p.Figure.Draw(&canvas{s.Fpdf, marginSide, top}, 0)
 	s.SetDashPattern(nil, 0)
 	s.SetY(top + p.Figure.Height()*perUnit + 1)
 	s.set("", 8, quietColour())

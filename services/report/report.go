@@ -99,6 +99,26 @@ func span(s *stay.Stay) (from, to time.Time) {
 	return from, to
 }
 
+// Cut is the part of a stay between two times, either of which may be zero.
+func Cut(s stay.Stay, from, to time.Time) stay.Stay {
+	if from.After(s.Arrival) {
+		s.Arrival = from
+		if !s.MadeFast.IsZero() && s.MadeFast.Before(from) {
+			s.MadeFast = from
+		}
+	}
+	if !to.IsZero() && to.Before(s.End()) {
+		s.Newest = to
+		if !s.Departure.IsZero() {
+			s.Departure = to
+		}
+		if s.LetGo.After(to) {
+			s.LetGo = time.Time{}
+		}
+	}
+	return s
+}
+
 func stepOf(from, to time.Time) time.Duration {
 	if to.Sub(from) > fineLongest {
 		return coarseStep

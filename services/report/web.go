@@ -166,18 +166,6 @@ func parse(raw string) (a asked, err error) {
 	return a, nil
 }
 
-// Zone is a time zone by its name in the IANA database; nil for UTC.
-func Zone(name string) (*time.Location, error) {
-	if name == "" || name == "UTC" {
-		return nil, nil
-	}
-	zone, err := time.LoadLocation(name)
-	if err != nil || name == "Local" {
-		return nil, fmt.Errorf("%q is no time zone such as Europe/London", name)
-	}
-	return zone, nil
-}
-
 // make makes what is asked for.
 func (d *Desk) make(ctx context.Context, a asked) (body []byte, name string, err error) {
 	s, err := d.find(ctx, a)
@@ -217,24 +205,4 @@ func (d *Desk) find(ctx context.Context, a asked) (stay.Stay, error) {
 		}
 	}
 	return stay.Stay{}, &refusal{http.StatusNotFound, "there is no such stay that this caller may see"}
-}
-
-// Cut is the part of a stay between two times, either of which may be zero.
-func Cut(s stay.Stay, from, to time.Time) stay.Stay {
-	if from.After(s.Arrival) {
-		s.Arrival = from
-		if !s.MadeFast.IsZero() && s.MadeFast.Before(from) {
-			s.MadeFast = from
-		}
-	}
-	if !to.IsZero() && to.Before(s.End()) {
-		s.Newest = to
-		if !s.Departure.IsZero() {
-			s.Departure = to
-		}
-		if s.LetGo.After(to) {
-			s.LetGo = time.Time{}
-		}
-	}
-	return s
 }

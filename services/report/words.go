@@ -77,8 +77,20 @@ func wind(ms float64) string {
 	return fmt.Sprintf("%s m/s (%s kn)", digits(ms, 1), digits(knots(ms), 0))
 }
 
-// clockWork writes times: UTC, and the zone's where there is one.
-type clockWork struct{ zone *time.Location }
+// Zone is a time zone by its name in the IANA database; nil for UTC.
+func Zone(name string) (*time.Location, error) {
+	if name == "" || name == "UTC" {
+		return nil, nil
+	}
+	zone, err := time.LoadLocation(name)
+	if err != nil || name == "Local" {
+		return nil, fmt.Errorf("%q is no time zone such as Europe/London", name)
+	}
+	return zone, nil
+}
+
+// clock writes times: UTC, and the zone's where there is one.
+type clock struct{ zone *time.Location }
 
 const (
 	dayForm    = "2 Jan 2006"
@@ -86,7 +98,7 @@ const (
 )
 
 // full is a time in full: UTC, and local time behind it.
-func (c clockWork) full(t time.Time) string {
+func (c clock) full(t time.Time) string {
 	if t.IsZero() {
 		return "–"
 	}
@@ -99,7 +111,7 @@ func (c clockWork) full(t time.Time) string {
 
 // local is the zone's time and its name and distance from UTC at that time; the day
 // only where it is another.
-func (c clockWork) local(t time.Time) string {
+func (c clock) local(t time.Time) string {
 	l := t.In(c.zone)
 	form := "15:04"
 	if l.Format(dayForm) != t.UTC().Format(dayForm) {

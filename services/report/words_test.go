@@ -32,7 +32,7 @@ func TestLocalTimes(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if got := (clockWork{zone}).full(at); got != c.want {
+		if got := (clock{zone}).full(at); got != c.want {
 			t.Errorf("%s in %s: %q, want %q", c.utc, c.zone, got, c.want)
 		}
 	}

@@ -7,7 +7,6 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
-	"math"
 	"slices"
 	"sync"
 	"time"
@@ -200,26 +199,6 @@ func (k *Keeper) fold(e *batch.Entry, ship string, b *reading.Block) {
 	}
 	f.Take(&ev)
 	k.changed[e.Berth] = true
-}
-
-// EventOf is what a block says of a stay, its ship and plan left open; ok is false
-// where it has no good reading.
-func EventOf(b *reading.Block) (e Event, ok bool) {
-	from, to := int64(math.MaxInt64), int64(math.MinInt64)
-	for i := range b.Series {
-		s := &b.Series[i]
-		for j, at := range s.Time {
-			if s.QualityAt(j) != reading.Good {
-				continue
-			}
-			from, to = min(from, at), max(to, at)
-			if s.Channel.Kind == reading.UnderWatch {
-				e.Watch = append(e.Watch, Watch{time.Unix(0, at).UTC(), s.Value[j] != 0})
-			}
-		}
-	}
-	e.From, e.To = time.Unix(0, from).UTC(), time.Unix(0, to).UTC()
-	return e, to >= from
 }
 
 // save keeps what has changed, and then how far that is: after a stop in between,

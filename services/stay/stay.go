@@ -24,6 +24,8 @@ package stay
 
 import (
 	"fmt"
+	"hawser/detect/reading"
+	"math"
 	"slices"
 	"time"
 )
@@ -89,6 +91,26 @@ type Event struct {
 	Ship, Plan string // name; fingerprint
 	From, To   time.Time
 	Watch      []Watch // in order of time
+}
+
+// EventOf is what a block says of a stay, its ship and plan left open; ok is false
+// where it has no good reading.
+func EventOf(b *reading.Block) (e Event, ok bool) {
+	from, to := int64(math.MaxInt64), int64(math.MinInt64)
+	for i := range b.Series {
+		s := &b.Series[i]
+		for j, at := range s.Time {
+			if s.QualityAt(j) != reading.Good {
+				continue
+			}
+			from, to = min(from, at), max(to, at)
+			if s.Channel.Kind == reading.UnderWatch {
+				e.Watch = append(e.Watch, Watch{time.Unix(0, at).UTC(), s.Value[j] != 0})
+			}
+		}
+	}
+	e.From, e.To = time.Unix(0, from).UTC(), time.Unix(0, to).UTC()
+	return e, to >= from
 }
 
 // Watch is a word of the berth's own on whether the ship is under watch.

@@ -6,7 +6,7 @@
 //
 //	journal ─► decode ─► detect ─► alarm log, live picture
 //	              ▲         │ every SnapshotEvery and at the end
-//	              └─────────┴─► snapshot {position, plan, state}
+//	              └─────────┴─► snapshot {position, plan, senders, state}
 package watch
 
 import (

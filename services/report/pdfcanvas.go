@@ -8,20 +8,20 @@ import (
 	"hawser/services/drawing/plot"
 )
 
-// ground is a place on a page as a plot's canvas.
-type ground struct {
+// canvas is a place on a page that a plot is drawn on.
+type canvas struct {
 	*fpdf.Fpdf
 	left, top float64 // mm
 }
 
-func (g *ground) at(p plot.Point) (x, y float64) { return g.left + p.X*perUnit, g.top + p.Y*perUnit }
+func (g *canvas) at(p plot.Point) (x, y float64) { return g.left + p.X*perUnit, g.top + p.Y*perUnit }
 
 func colour(c plot.Colour) (v rgb) {
 	_, _ = fmt.Sscanf(string(c), "#%02x%02x%02x", &v.r, &v.g, &v.b) // the plots' own
 	return v
 }
 
-func (g *ground) stroke(s plot.Stroke) {
+func (g *canvas) stroke(s plot.Stroke) {
 	c := colour(s.Colour)
 	g.SetDrawColor(c.r, c.g, c.b)
 	g.SetLineWidth(s.Width * perUnit)
@@ -34,7 +34,7 @@ func (g *ground) stroke(s plot.Stroke) {
 }
 
 // Path is part of plot.Canvas.
-func (g *ground) Path(points []plot.Point, s plot.Stroke) {
+func (g *canvas) Path(points []plot.Point, s plot.Stroke) {
 	if len(points) < 2 {
 		return
 	}
@@ -50,7 +50,7 @@ func (g *ground) Path(points []plot.Point, s plot.Stroke) {
 }
 
 // Area is part of plot.Canvas.
-func (g *ground) Area(points []plot.Point, fill plot.Colour) {
+func (g *canvas) Area(points []plot.Point, fill plot.Colour) {
 	if len(points) < 3 {
 		return
 	}
@@ -64,14 +64,14 @@ func (g *ground) Area(points []plot.Point, fill plot.Colour) {
 }
 
 // Ring is part of plot.Canvas.
-func (g *ground) Ring(at plot.Point, radius float64, s plot.Stroke) {
+func (g *canvas) Ring(at plot.Point, radius float64, s plot.Stroke) {
 	g.stroke(s)
 	x, y := g.at(at)
 	g.Circle(x, y, radius*perUnit, "D")
 }
 
 // Words is part of plot.Canvas.
-func (g *ground) Words(at plot.Point, ink plot.Ink, text string) {
+func (g *canvas) Words(at plot.Point, ink plot.Ink, text string) {
 	style := ""
 	if ink.Bold {
 		style = "B"
