@@ -8,21 +8,22 @@ import (
 // has three components, each with a spectrum of its own: unmeasured forces, which last
 // about as long as a gust; errors of pins and readings, which second differences
 // amplify at high frequencies; and seas, which move her about one period whatever her
-// lines do. Their shares are those of greatest likelihood for the record before a
-// fall. Seconds.
+// lines do, with the Gaussian spectrum of a swell. Their shares are those of greatest
+// likelihood for the record before a fall: in a swell all but some ten-thousandths of
+// the variance may be the seas', and yet what is left hides a lost pull. Seconds.
 const (
-	gustTau         = 10 // time constant of the unmeasured forces
-	seaDecayPeriods = 3  // time constant of a sea's autocovariance
+	gustTau         = 10   // time constant of the unmeasured forces
+	seaWidth        = 0.15 // standard deviation of a sea's frequency, of its mean
 	seaMinPeriod    = 5
 	seaMaxPeriod    = 130
-	seaPeriodRatio  = 1.06  // between periods tried
-	diagonalLoading = 1.001 // of the variance at lag 0, so that the spectrum has no zeros
+	seaPeriodRatio  = 1.06    // between periods tried
+	diagonalLoading = 1.00001 // of the variance at lag 0, so that the spectrum has no zeros
 )
 
 // The shares that are tried.
 var (
-	seaShares   = [...]float64{0, 0.3, 0.7, 0.9, 0.97}                // of the variance
-	forceShares = [...]float64{0.003, 0.01, 0.03, 0.1, 0.3, 0.6, 0.9} // of the rest
+	seaShares   = [...]float64{0, 0.3, 0.7, 0.9, 0.97, 0.99, 0.997, 0.999}
+	forceShares = [...]float64{0.0003, 0.001, 0.003, 0.01, 0.03, 0.1, 0.3, 0.6, 0.9}
 )
 
 // noiseModel is the shares of the components.
@@ -59,8 +60,8 @@ func whitenedGram(columns [][]float64, priors []prior, y []float64, noise noiseM
 func (n noiseModel) autocovariance(cov []float64) {
 	omega := 2 * math.Pi * spanSeconds / n.SeaPeriod
 	sea := func(k float64) float64 {
-		k = math.Abs(k)
-		return math.Exp(-k*spanSeconds/(seaDecayPeriods*n.SeaPeriod)) * math.Cos(omega*k)
+		turn := seaWidth * omega * k
+		return math.Exp(-turn*turn/2) * math.Cos(omega*k)
 	}
 	white := func(k float64) float64 {
 		if k == 0 {
