@@ -284,7 +284,7 @@ func (o *oracle) runsOut(i int) (from, onset, sure float64) {
 	low := newLowest(minute * trackHz)
 	for k, out := range o.t.paid[i] {
 		at := float64(k) / trackHz
-		if o.handled(i, at) || o.unwatched(at) {
+		if o.handled(i, at) || o.unwatched(at) || at < 2/float64(o.c.story.Sensors.PayoutHz) { // or not read twice yet
 			low = newLowest(minute * trackHz)
 		}
 		run := out - low.of(k, out)
