@@ -10,9 +10,11 @@ type line struct {
 	Loads, Residuals [tickHistory]float64
 	// Pull is the line's pull on the ship, as a change since the start, kN; StepLoad
 	// its load in the last step, NaN without a pin reading; OwnChange the pull less
-	// what the ship's position explains, by step, kN.
+	// what the ship's position explains, by step, and OwnPull its mean by span of the
+	// motion record, kN.
 	Pull, StepLoad float64
 	OwnChange      [historySteps]float64
+	OwnPull        [recordKept]float32
 	MinuteMean     float64 // 60 s mean of the load, kN
 	MinuteMeanOK   bool
 	Trend          trend

@@ -26,7 +26,12 @@ var (
 	dampingPrior  = prior{0.01, 0.03} // 1/s; some tenth of critical
 	suspectPrior  = prior{0.5, 0.7}   // of the pull of another line under test
 	partedPrior   = prior{0.9, 0.3}   // of the pull of another line that parted
+	ownPullPrior  = prior{0, 0.7}     // of what another pin may have made up, of its line's own change of pull
 )
+
+// minOwnPull is the own change of another line's pull, of the load before the fall, from
+// which a fault of its pin may be behind it.
+const minOwnPull = 0.3
 
 // motionColumns are the columns of a mode, and the priors of those after
 // hypothesisCols. A second difference of means over spans is the acceleration weighted
@@ -72,15 +77,37 @@ func (b *Berth) motionColumns(w *retestWindow, i, mode int) (columns [][]float64
 		}
 	}
 	for k := range b.state.Lines {
-		if o := &b.state.Lines[k].Parting; k != i && o.FellAt != 0 {
+		o := &b.state.Lines[k]
+		switch {
+		case k == i:
+		case o.Parting.FellAt != 0:
 			p := suspectPrior
-			if o.Latch.Up && !o.awaitsRetest() {
+			if o.Parting.Latch.Up && !o.Parting.awaitsRetest() {
 				p = partedPrior
 			}
 			add(p, smoothed(func(n int64) float64 { return b.missingPull(w, n, k, mode) }))
+		case b.ownPullRange(w, k) >= minOwnPull*b.state.Lines[i].Parting.LoadBefore:
+			perKN := b.models[k].Pull[mode] / b.masses()[mode]
+			add(ownPullPrior, smoothed(func(n int64) float64 { return perKN * b.ownPull(k, n) }))
 		}
 	}
 	return columns, priors
+}
+
+// ownPull is the pull of line k that the ship's position does not explain, in the span
+// that ended n spans before the newest, kN.
+func (b *Berth) ownPull(k int, n int64) float64 {
+	return float64(b.state.Lines[k].OwnPull[(b.state.Motion.Record.Count-1-n)%recordKept])
+}
+
+// ownPullRange is the range of that over the window, kN.
+func (b *Berth) ownPullRange(w *retestWindow, k int) float64 {
+	lo, hi := math.Inf(1), math.Inf(-1)
+	for n := range w.spans {
+		pull := b.ownPull(k, n)
+		lo, hi = min(lo, pull), max(hi, pull)
+	}
+	return hi - lo
 }
 
 // missingPull is the acceleration that the ship loses in a span if line i is gone

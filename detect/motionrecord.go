@@ -26,7 +26,8 @@ const (
 // recordStep adds a step. A line under test counts with the pull that it would have
 // if it still held.
 func (b *Berth) recordStep(now moment, at *stepState) {
-	r := &b.state.Motion.Record
+	m := &b.state.Motion
+	r := &m.Record
 	mass := b.masses()
 	forcing := at.Forcing
 	var move [modes]float64
@@ -44,14 +45,24 @@ func (b *Berth) recordStep(now moment, at *stepState) {
 		}
 	}
 	r.LastPos = at.Pos
-	r.add(&at.Pos, &forcing, spanEnds(now.Tick))
+	if !r.add(&at.Pos, &forcing, spanEnds(now.Tick)) {
+		return
+	}
+	for i := range b.state.Lines {
+		l, mean := &b.state.Lines[i], 0.0
+		for k := range int64(spanSteps) {
+			mean += l.OwnChange[(m.Predictor.Steps-k+historySteps)%historySteps] / spanSteps
+		}
+		l.OwnPull[(r.Count-1)%recordKept] = float32(mean)
+	}
 }
 
 // spanEnds reports whether a span ends with a tick.
 func spanEnds(tick int64) bool { return (tick+1)%spanTicks == 0 }
 
-// add takes a step into the present span, which ends with it where last is true.
-func (r *motionRecord) add(pos *[modes]float64, forcing *[forcings][modes]float64, last bool) {
+// add takes a step into the present span, which ends with it where last is true, and
+// reports whether the span was kept.
+func (r *motionRecord) add(pos *[modes]float64, forcing *[forcings][modes]float64, last bool) (kept bool) {
 	for k := range modes {
 		r.Sum.Pos[k] += pos[k] / spanSteps
 		for p := range forcings {
@@ -60,13 +71,14 @@ func (r *motionRecord) add(pos *[modes]float64, forcing *[forcings][modes]float6
 	}
 	r.Steps++
 	if !last {
-		return
+		return false
 	}
-	if r.Steps == spanSteps {
+	if kept = r.Steps == spanSteps; kept {
 		r.Kept[r.Count%recordKept] = r.Sum
 		r.Count++
 	}
 	r.Sum, r.Steps = span{}, 0
+	return kept
 }
 
 // reset empties the record: the position is unknown.
