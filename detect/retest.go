@@ -65,6 +65,9 @@ func (b *Berth) retest(now moment, i int) {
 	if !p.awaitsRetest() || after < retestSchedule[p.Retests].after {
 		return
 	}
+	if b.state.Lines[i].Pin.Last >= partMinLoad*b.plan.Lines[i].MBLkN {
+		return // it reads a load again: neither parted nor dead
+	}
 	threshold := retestSchedule[p.Retests].threshold
 	if b.otherFalls(i) { // the effects of one are easily taken for the other's
 		threshold *= 2
