@@ -12,6 +12,7 @@ import (
 	"hawser/detect/reading"
 	"hawser/ingest/store"
 	"hawser/services/history/export"
+	"hawser/services/parameter"
 )
 
 // Plans gives the plan that a berth is under, as text, and its name on record;
@@ -86,7 +87,7 @@ func nothingThere(q store.Query) string {
 
 // parseExport reads the parameters; the span is taken to whole steps.
 func parseExport(raw string) (q store.Query, format string, err error) {
-	v, err := parameters(raw, "berth", "channel", "from", "to", "step", "format")
+	v, err := parameter.Read(raw, "berth", "channel", "from", "to", "step", "format")
 	if err != nil {
 		return q, "", err
 	}

@@ -6,16 +6,14 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
-	"maps"
 	"net/http"
-	"net/url"
-	"slices"
 	"strconv"
 	"strings"
 	"time"
 
 	"hawser/detect/reading"
 	"hawser/ingest/store"
+	"hawser/services/parameter"
 )
 
 // Store answers questions about what was.
@@ -131,7 +129,7 @@ func answer(w http.ResponseWriter, log *slog.Logger, results []store.Result) {
 }
 
 func parseQuery(raw string) (q store.Query, err error) {
-	v, err := parameters(raw, "berth", "channel", "from", "to", "step", "points")
+	v, err := parameter.Read(raw, "berth", "channel", "from", "to", "step", "points")
 	if err != nil {
 		return q, err
 	}
@@ -149,30 +147,10 @@ func parseQuery(raw string) (q store.Query, err error) {
 	return q, nil
 }
 
-// parameters are those of a request, each known and given once.
-func parameters(raw string, known ...string) (url.Values, error) {
-	v, err := url.ParseQuery(raw)
-	if err != nil {
-		return nil, fmt.Errorf("query: %w", err)
-	}
-	for _, name := range slices.Sorted(maps.Keys(v)) {
-		switch {
-		case !slices.Contains(known, name):
-			last := len(known) - 1
-			return nil, fmt.Errorf("%s: no such parameter; there are %s and %s", name, strings.Join(known[:last], ", "), known[last])
-		case len(v[name]) > 1:
-			return nil, fmt.Errorf("%s: given %d times", name, len(v[name]))
-		}
-	}
-	return v, nil
-}
-
 // spanOf is the berth, channel, span and step asked for; some must be given.
-func spanOf(v url.Values, needed ...string) (q store.Query, err error) {
-	for _, name := range needed {
-		if v.Get(name) == "" {
-			return q, fmt.Errorf("%s: must be given", name)
-		}
+func spanOf(v parameter.Values, needed ...string) (q store.Query, err error) {
+	if err := v.Need(needed...); err != nil {
+		return q, err
 	}
 	q.Berth = v.Get("berth")
 	if channel := v.Get("channel"); channel != "" {
@@ -180,11 +158,11 @@ func spanOf(v url.Values, needed ...string) (q store.Query, err error) {
 			return q, fmt.Errorf("channel: %w", err)
 		}
 	}
-	if q.From, err = time.Parse(time.RFC3339Nano, v.Get("from")); err != nil {
-		return q, fmt.Errorf("from: %q is no RFC 3339 time", v.Get("from"))
+	if q.From, err = v.Time("from"); err != nil {
+		return q, err
 	}
-	if q.To, err = time.Parse(time.RFC3339Nano, v.Get("to")); err != nil {
-		return q, fmt.Errorf("to: %q is no RFC 3339 time", v.Get("to"))
+	if q.To, err = v.Time("to"); err != nil {
+		return q, err
 	}
 	if step := v.Get("step"); step != "" {
 		if q.Step, err = time.ParseDuration(step); err != nil || q.Step <= 0 {

@@ -3,13 +3,8 @@ package linebook
 import (
 	"context"
 	"errors"
-	"fmt"
 	"log/slog"
-	"maps"
 	"net/http"
-	"net/url"
-	"slices"
-	"strconv"
 
 	"buf.build/go/protovalidate"
 	"google.golang.org/grpc"
@@ -19,6 +14,7 @@ import (
 	"google.golang.org/protobuf/proto"
 
 	hawserv1 "hawser/proto/hawser/v1"
+	"hawser/services/parameter"
 )
 
 // Access says what the caller of a call may see, and who that is. It finds the
@@ -183,27 +179,14 @@ func Handler(b *Book, access Access, log *slog.Logger) http.Handler {
 }
 
 func parseQuery(raw string) (q Query, err error) {
-	v, err := url.ParseQuery(raw)
+	v, err := parameter.Read(raw, "berth", "ship", "retired", "cells")
 	if err != nil {
-		return q, fmt.Errorf("query: %w", err)
+		return q, err
 	}
-	flags := map[string]*bool{"retired": &q.Retired, "cells": &q.Cells}
-	for _, name := range slices.Sorted(maps.Keys(v)) {
-		value := v.Get(name)
-		switch {
-		case len(v[name]) > 1:
-			return q, fmt.Errorf("%s: given %d times", name, len(v[name]))
-		case name == "berth":
-			q.Berth = value
-		case name == "ship":
-			q.Ship = value
-		case flags[name] != nil:
-			if *flags[name], err = strconv.ParseBool(value); err != nil {
-				return q, fmt.Errorf("%s: %q is neither true nor false", name, value)
-			}
-		default:
-			return q, fmt.Errorf("%s: no such parameter; there are berth, ship, retired and cells", name)
-		}
+	q.Berth, q.Ship = v.Get("berth"), v.Get("ship")
+	if q.Retired, err = v.Bool("retired"); err != nil {
+		return q, err
 	}
-	return q, nil
+	q.Cells, err = v.Bool("cells")
+	return q, err
 }

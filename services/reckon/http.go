@@ -3,10 +3,8 @@ package reckon
 import (
 	"context"
 	"errors"
-	"fmt"
 	"log/slog"
 	"net/http"
-	"net/url"
 	"strconv"
 	"time"
 
@@ -17,6 +15,7 @@ import (
 	"google.golang.org/protobuf/proto"
 
 	hawserv1 "hawser/proto/hawser/v1"
+	"hawser/services/parameter"
 )
 
 // askedFor bounds the time that a question by HTTP may take, its wait for others
@@ -32,7 +31,7 @@ func Routes(s *Service, log *slog.Logger) map[string]http.Handler {
 	return map[string]http.Handler{
 		// A day's loads are long and much alike.
 		"GET /api/assess": gzhttp.GzipHandler(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-			req, err := question(r.URL.Query())
+			req, err := question(r.URL.RawQuery)
 			if err != nil {
 				http.Error(w, err.Error(), http.StatusBadRequest)
 				return
@@ -50,36 +49,28 @@ func Routes(s *Service, log *slog.Logger) map[string]http.Handler {
 }
 
 // question reads what is asked; the service checks its bounds.
-func question(q url.Values) (*hawserv1.AssessRequest, error) {
+func question(query string) (*hawserv1.AssessRequest, error) {
+	q, err := parameter.Read(query, "berth", "hours", "tending", "wind")
+	if err != nil {
+		return nil, err
+	}
 	req := &hawserv1.AssessRequest{Mooring: &hawserv1.AssessRequest_Berth{Berth: q.Get("berth")}}
-	for name, given := range q {
-		if len(given) > 1 {
-			return nil, fmt.Errorf("%s: given %d times", name, len(given))
+	if text := q.Get("hours"); text != "" {
+		hours, err := strconv.ParseFloat(text, 64)
+		if err != nil {
+			return nil, errors.New("hours: must be a number")
 		}
-		value := given[0]
-		switch name {
-		case "berth":
-		case "hours":
-			hours, err := strconv.ParseFloat(value, 64)
-			if err != nil {
-				return nil, errors.New("hours: must be a number")
-			}
-			req.Ahead = &hawserv1.HoursAhead{Hours: hours}
-		case "tending":
-			tending, err := strconv.ParseBool(value)
-			if err != nil {
-				return nil, errors.New("tending: must be true or false")
-			}
-			req.Tending = tending
-		case "wind":
-			n, err := strconv.ParseUint(value, 10, 32)
-			if err != nil {
-				return nil, errors.New("wind: must be a number of directions")
-			}
-			req.WindDirections = uint32(n)
-		default:
-			return nil, fmt.Errorf("%s: no such parameter; there are berth, hours, tending and wind", name)
+		req.Ahead = &hawserv1.HoursAhead{Hours: hours}
+	}
+	if req.Tending, err = q.Bool("tending"); err != nil {
+		return nil, err
+	}
+	if text := q.Get("wind"); text != "" {
+		n, err := strconv.ParseUint(text, 10, 32)
+		if err != nil {
+			return nil, errors.New("wind: must be a number of directions")
 		}
+		req.WindDirections = uint32(n)
 	}
 	return req, nil
 }

@@ -5,14 +5,12 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
-	"maps"
 	"net/http"
-	"net/url"
-	"slices"
 	"time"
 
 	"hawser/detect/mooring"
 	"hawser/services/alarm"
+	"hawser/services/parameter"
 	"hawser/services/stay"
 )
 
@@ -133,25 +131,19 @@ func (d *Desk) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 }
 
 func parse(raw string) (a asked, err error) {
-	v, err := url.ParseQuery(raw)
+	v, err := parameter.Read(raw, "berth", "stay", "from", "to", "format", "zone")
 	if err != nil {
-		return a, fmt.Errorf("query: %w", err)
+		return a, err
 	}
-	for _, name := range slices.Sorted(maps.Keys(v)) {
-		if !slices.Contains([]string{"berth", "stay", "from", "to", "format", "zone"}, name) || len(v[name]) > 1 {
-			return a, fmt.Errorf("%s: no such parameter, or given twice; there are berth, stay, from, to, format and zone", name)
-		}
+	if err := v.Need("berth"); err != nil {
+		return a, err
 	}
 	a.berth, a.stay = v.Get("berth"), v.Get("stay")
-	if a.berth == "" {
-		return a, errors.New("berth: must be given")
+	if a.from, err = v.Time("from"); err != nil {
+		return a, err
 	}
-	for name, t := range map[string]*time.Time{"from": &a.from, "to": &a.to} {
-		if s := v.Get(name); s != "" {
-			if *t, err = time.Parse(time.RFC3339Nano, s); err != nil {
-				return a, fmt.Errorf("%s: %q is no RFC 3339 time", name, s)
-			}
-		}
+	if a.to, err = v.Time("to"); err != nil {
+		return a, err
 	}
 	switch f := v.Get("format"); f {
 	case "", "html":
