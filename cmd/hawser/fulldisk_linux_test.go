@@ -29,15 +29,13 @@ func (s *server) full(yes bool) {
 // receipted meanwhile, and in the end every reading and every alarm is there, once.
 func TestFullDisk(t *testing.T) {
 	t.Parallel()
-	path := record(t, "tanker-12", 31, nil)
-	want := replayed(t, "tanker-12", path)
-	sums, batches := inRecording(t, path)
-	slip := slices.IndexFunc(want, func(c told) bool { return c.Condition == "brake-slip" })
-	parted := slices.IndexFunc(want, func(c told) bool { return c.Condition == "line-parted" })
+	r := newTape(t, "tanker-12", 31, nil)
+	slip := slices.IndexFunc(r.told, func(c told) bool { return c.Condition == "brake-slip" })
+	parted := slices.IndexFunc(r.told, func(c told) bool { return c.Condition == "line-parted" })
 	data := t.TempDir()
 	s := startServe(t, data, "--plan", planFile("tanker-12"))
-	sent := startHawser(t, "send", "--plan", planFile("tanker-12"), "--to", s.grpc, "--pace", "20", path)
-	s.watched("north-jetty-1", 20)
+	sent := startHawser(t, "send", "--plan", planFile("tanker-12"), "--to", s.grpc, "--pace", "20", r.path)
+	s.watched(r.berth, 20)
 	s.full(true)
 	s.tells("not-recorded", "active")
 	waittest.Until(t, "the slip and the parting to be told", func() error {
@@ -47,20 +45,18 @@ func TestFullDisk(t *testing.T) {
 		return nil
 	})
 	kept := s.metric("hawser_journal_appended_batches_total")
-	if unkept := s.metric("hawser_journal_unkept_batches_total"); kept+unkept < float64(batches)/2 {
-		t.Errorf("story: %g batches were kept and %g not, of %d", kept, unkept, batches)
+	if unkept := s.metric("hawser_journal_unkept_batches_total"); kept+unkept < float64(r.batches)/2 {
+		t.Errorf("story: %g batches were kept and %g not, of %d", kept, unkept, r.batches)
 	}
 	s.full(false)
 	s.tells("not-recorded", "cleared")
 	sent()
-	s.watched("north-jetty-1", float64(batches))
-	s.stored("north-jetty-1", sums)
-	compareTold(t, s.onRecord(), want)
+	s.hasAll(r)
 	if _, err := s.stop(); err != nil {
 		t.Fatal(err)
 	}
 	s = startServe(t, data)
-	compareTold(t, s.onRecord(), want)
+	compareTold(t, s.onRecord(), r.told)
 	s.tells("not-recorded", "cleared")
-	s.stored("north-jetty-1", sums)
+	s.stored(r.berth, r.sums)
 }

@@ -79,12 +79,10 @@ func give(t *testing.T, j *standby.Journal, entries ...journal.Entry) {
 // another order: every reading is watched and stored once, no alarm is doubled.
 func TestJournalCutShortAndFilledAgainBeforeAnyoneAsks(t *testing.T) {
 	t.Parallel()
-	path := record(t, "tanker-12", 11, nil)
-	want := replayed(t, "tanker-12", path)
-	sums, _ := inRecording(t, path)
-	all := entriesOf(t, "tanker-12", path)
-	slip := slices.IndexFunc(want, func(c told) bool { return c.Condition == "brake-slip" })
-	seen := slices.IndexFunc(all, func(e journal.Entry) bool { return newestOf(t, &e) > want[slip].Time }) + 8
+	r := newTape(t, "tanker-12", 11, nil)
+	all := entriesOf(t, r.plan, r.path)
+	slip := slices.IndexFunc(r.told, func(c told) bool { return c.Condition == "brake-slip" })
+	seen := slices.IndexFunc(all, func(e journal.Entry) bool { return newestOf(t, &e) > r.told[slip].Time }) + 8
 
 	cfg := defaultConfig()
 	cfg.Data, cfg.HTTP, cfg.GRPC = t.TempDir(), "127.0.0.1:0", "127.0.0.1:0"
@@ -108,15 +106,15 @@ func TestJournalCutShortAndFilledAgainBeforeAnyoneAsks(t *testing.T) {
 	cut(t, filepath.Join(cfg.Data, "journal"), 0.8)
 	st = open()
 	left := int(st.journal.Recovery().Last)
-	if left == 0 || newestOf(t, &all[left]) >= want[slip].Time {
+	if left == 0 || newestOf(t, &all[left]) >= r.told[slip].Time {
 		t.Fatalf("story: %d of %d entries are left", left, seen)
 	}
 	give(t, st.journal, otherwise(all[left:])...)
 	s, stop = runStation(t, st)
 	defer stop()
 	s.watched(all[0].Berth, float64(len(all)))
-	compareTold(t, s.onRecord(), want)
-	s.stored(all[0].Berth, sums)
+	compareTold(t, s.onRecord(), r.told)
+	s.stored(r.berth, r.sums)
 }
 
 // newestOf is the newest time in an entry.
