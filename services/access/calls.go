@@ -178,7 +178,7 @@ func (c *call) admit(a about, size int) error {
 		return c.g.turnAway(c.e, err)
 	}
 	c.grant, c.e.role = grant, grant.Role.String()
-	if c.caller.Kind == "device" {
+	if c.caller.Kind == byDevice {
 		c.e.role = "device"
 	}
 	c.g.m.allowed.Inc()

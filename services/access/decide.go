@@ -10,7 +10,7 @@ import (
 // decide says by which grant a caller may make a call about something, the zero
 // one for a device, or gives a refusal that names the place.
 func (g *Guard) decide(c *Caller, r rule, a about) (Grant, error) {
-	if c.Kind == "device" {
+	if c.Kind == byDevice {
 		return g.decideDevice(c, r, a)
 	}
 	need := max(r.role, a.role)

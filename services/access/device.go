@@ -79,5 +79,5 @@ func (p deviceProof) caller(r *roll, now time.Time) (*Caller, error) {
 	if err != nil {
 		return nil, refuse(notSignedIn, "the certificate of device %s is not taken: %v", p.name, err)
 	}
-	return &Caller{Name: p.name, Kind: "device", Berths: p.berths, Until: p.cert.NotAfter, key: "device " + p.print().String()}, nil
+	return &Caller{Name: p.name, Kind: byDevice, Berths: p.berths, Until: p.cert.NotAfter, key: "device " + p.print().String()}, nil
 }

@@ -10,7 +10,7 @@ type Caller struct {
 	Name string
 	// Subject is the issuer's own name for who has a token of theirs.
 	Subject string
-	// Kind is how they showed who they are: "token", "issuer" or "device".
+	// Kind is how they showed who they are: byToken, byIssuer or byDevice.
 	Kind   string
 	Grants []Grant
 	// Berths are those that a device's certificate is bound to.
@@ -20,6 +20,13 @@ type Caller struct {
 	// key tells callers apart where their use of the server is counted.
 	key string
 }
+
+// Kinds of callers, as the audit log has them.
+const (
+	byToken  = "token"
+	byIssuer = "issuer"
+	byDevice = "device"
+)
 
 // proof is what somebody has shown of who they are, checked once. What it is
 // worth is asked of the roll in force, each time: a token taken off the roll is
@@ -51,7 +58,7 @@ func (p tokenProof) caller(r *roll, now time.Time) (*Caller, error) {
 	case !found.expires.IsZero() && !now.Before(found.expires):
 		return nil, refuse(notSignedIn, "the token of %s has expired", found.name)
 	}
-	return &Caller{Name: found.name, Kind: "token", Grants: found.grants, Until: found.expires, key: "token " + found.name}, nil
+	return &Caller{Name: found.name, Kind: byToken, Grants: found.grants, Until: found.expires, key: "token " + found.name}, nil
 }
 
 // claimsProof is a token of the issuer, by what it says.
@@ -68,7 +75,7 @@ func (p claimsProof) caller(r *roll, now time.Time) (*Caller, error) {
 	case !now.Before(p.expires):
 		return nil, refuse(notSignedIn, "the token of %s has expired", p.name)
 	}
-	c := &Caller{Name: p.name, Subject: p.subject, Kind: "issuer", Until: p.expires, key: "issuer " + p.subject}
+	c := &Caller{Name: p.name, Subject: p.subject, Kind: byIssuer, Until: p.expires, key: "issuer " + p.subject}
 	for _, g := range r.issuer.grants {
 		if slices.Contains(p.groups, g.group) {
 			c.Grants = append(c.Grants, g.Grant)

@@ -107,7 +107,7 @@ func (r *Recorder) account(c *detect.Change) *Account {
 	began = max(began, from+mean)
 	a.Before, a.After = Span{at(began - mean), at(began)}, Span{at(to - mean), at(to)}
 
-	line := r.line(c)
+	line := r.plan.Line(c.Line)
 	said := look{}
 	r.ticks.between(c.Time, c.Time, func(l *look) { said = *l })
 	if f, ok := said.figure(c.By, line, c.Group); ok {
@@ -151,14 +151,6 @@ func (r *Recorder) lineAccount(i int, c *detect.Change, began, to int64) Line {
 		l.Brake = &word
 	}
 	return l
-}
-
-// line is the index of the line concerned, or -1.
-func (r *Recorder) line(c *detect.Change) int {
-	if i, ok := r.index[c.Line]; ok {
-		return i
-	}
-	return -1
 }
 
 func (a *Account) marshal() ([]byte, error) {

@@ -34,7 +34,6 @@ const (
 // accounts. It is not safe for concurrent use.
 type Recorder struct {
 	plan    *mooring.Plan
-	index   map[string]int // line id to index in the plan
 	dir     string
 	lines   []traces // in the plan's order
 	ticks   looks
@@ -57,12 +56,8 @@ func New(plan *mooring.Plan, dir string) (*Recorder, error) {
 	if len(there) > 0 {
 		return nil, fmt.Errorf("evidence: %s holds %s already; name a new or an empty folder", dir, there[0].Name())
 	}
-	r := &Recorder{plan: plan, dir: dir, index: make(map[string]int, len(plan.Lines)), lines: make([]traces, len(plan.Lines)),
-		ticks: newLooks(tickKept, second/10), seconds: newLooks(secondKept, second)}
-	for i := range plan.Lines {
-		r.index[plan.Lines[i].ID] = i
-	}
-	return r, nil
+	return &Recorder{plan: plan, dir: dir, lines: make([]traces, len(plan.Lines)),
+		ticks: newLooks(tickKept, second/10), seconds: newLooks(secondKept, second)}, nil
 }
 
 // Look keeps what the detectors saw in a tick; it is for detect.Berth.Observe.
@@ -80,7 +75,7 @@ func (r *Recorder) Look(l *detect.Observation) {
 func (r *Recorder) Take(b *reading.Block, changes []detect.Change) error {
 	for k := range b.Series {
 		s := &b.Series[k]
-		if i, ok := r.index[s.Channel.Line]; ok && s.Channel.Kind.OfLine() {
+		if i := r.plan.Line(s.Channel.Line); i >= 0 && s.Channel.Kind.OfLine() {
 			r.lines[i].take(s)
 		}
 	}

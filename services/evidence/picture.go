@@ -110,7 +110,7 @@ func (r *Recorder) loads(c *detect.Change, shown []int, from, to int64) plot.Pan
 		times, values := r.lines[i].tension.between(from, to)
 		p.Curves = append(p.Curves, plot.Curve{Label: "line " + r.plan.Lines[i].ID, Stroke: stroke(c, k), Times: times, Values: values})
 	}
-	if i := r.line(c); i >= 0 {
+	if i := r.plan.Line(c.Line); i >= 0 {
 		p.Limit(r.plan.WorkingLoadKN(i), "working load limit")
 	}
 	return p
@@ -124,7 +124,7 @@ const fewest = 5
 func (r *Recorder) decided(c *detect.Change, from, to int64) (p plot.Panel, ok bool) {
 	p.Height = 150
 	value, threshold := plot.Curve{Label: "value", Stroke: plot.Heavy()}, plot.Curve{Label: "threshold", Stroke: plot.Dashed()}
-	line := r.line(c)
+	line := r.plan.Line(c.Line)
 	r.seen(from, to).between(from, to, func(l *look) {
 		f, ok := l.figure(c.By, line, c.Group)
 		if !ok {
@@ -195,7 +195,7 @@ func (r *Recorder) residuals(c *detect.Change, shown []int, from, to int64) (plo
 
 // payout is what the drum of the line concerned paid out, and its brake.
 func (r *Recorder) payout(c *detect.Change, from, to int64) (plot.Panel, bool) {
-	i := r.line(c)
+	i := r.plan.Line(c.Line)
 	if i < 0 {
 		return plot.Panel{}, false
 	}

@@ -29,7 +29,7 @@ type berth struct {
 	plan  *mooring.Plan
 	ship  *ship
 	lines []*Record
-	index map[string]int // of lines by id
+	index map[string]int // of lines by id: looked up for each series of each batch
 	// The series of a block by line, reused.
 	tension, payout, brake []*reading.Series
 }
@@ -158,12 +158,10 @@ func (b *berth) take(block *reading.Block) {
 		}
 		switch s.Channel.Kind {
 		case reading.Tension:
-			if b.tension[line] == nil {
-				b.tension[line] = s
-			} else { // a second column of the channel
-				b.lines[line].tension(b.tension[line])
-				b.tension[line] = s
+			if first := b.tension[line]; first != nil { // this is a second column of the channel
+				b.lines[line].tension(first)
 			}
+			b.tension[line] = s
 		case reading.Payout:
 			b.payout[line] = s
 		case reading.Brake:
