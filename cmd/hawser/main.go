@@ -8,7 +8,7 @@ import (
 	"os"
 	"os/signal"
 	"syscall"
-	_ "time/tzdata" // quiet hours in a zone, on a machine without the zones
+	_ "time/tzdata" // quiet hours and reports in a zone, on a machine without the zones
 )
 
 func main() {

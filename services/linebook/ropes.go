@@ -19,35 +19,35 @@ const (
 	EndForEnded
 )
 
-// ropeEvent is an entry of the log. It counts for readings at journal positions
-// after At.
-type ropeEvent struct {
-	Form     int       `json:"form"`
+// deed is what was done to a rope, when, and by whom.
+type deed struct {
 	Kind     int       `json:"kind"`
-	Ship     string    `json:"ship"`
-	Berth    string    `json:"berth"`
-	Line     string    `json:"line"`
-	Rope     string    `json:"rope,omitempty"`
 	Done     time.Time `json:"done"`
 	Recorded time.Time `json:"recorded"`
 	By       string    `json:"by"`
 	Role     string    `json:"role,omitempty"`
 	Note     string    `json:"note,omitempty"`
-	At       uint64    `json:"at"`
+}
+
+// ropeEvent is an entry of the log. It counts for readings at journal positions
+// after At.
+type ropeEvent struct {
+	Form int `json:"form"`
+	deed
+	Ship  string `json:"ship"`
+	Berth string `json:"berth"`
+	Line  string `json:"line"`
+	Rope  string `json:"rope,omitempty"`
+	At    uint64 `json:"at"`
 
 	position uint64 // in the log
 }
 
 // toldEvent is what a record keeps of one.
 type toldEvent struct {
-	Kind     int       `json:"kind"`
-	Done     time.Time `json:"done"`
-	Recorded time.Time `json:"recorded"`
-	By       string    `json:"by"`
-	Role     string    `json:"role,omitempty"`
-	Note     string    `json:"note,omitempty"`
-	UnderFor int64     `json:"under_for"`
-	Cycles   float64   `json:"cycles"`
+	deed
+	UnderFor int64   `json:"under_for"`
+	Cycles   float64 `json:"cycles"`
 }
 
 // Told is what somebody tells of a line's rope.
@@ -79,8 +79,8 @@ func (b *Book) RecordRope(ctx context.Context, t Told) error {
 	if t.Done.After(now) {
 		return fmt.Errorf("%w: %s", ErrNotYet, t.Done.Format(time.RFC3339))
 	}
-	e := &ropeEvent{Form: form, Kind: t.Kind, Berth: t.Berth, Line: t.Line, Rope: t.Rope,
-		Done: t.Done.UTC().Round(0), Recorded: now, By: t.By, Role: t.Role, Note: t.Note}
+	e := &ropeEvent{Form: form, Berth: t.Berth, Line: t.Line, Rope: t.Rope,
+		deed: deed{Kind: t.Kind, Done: t.Done.UTC().Round(0), Recorded: now, By: t.By, Role: t.Role, Note: t.Note}}
 	done, err := b.tellAlone(ctx)
 	if err != nil {
 		return err
@@ -220,8 +220,7 @@ func (b *Book) tell(s *ship, e *ropeEvent) {
 			s.use(at.name, r, e.At+1)
 		}
 	}
-	r.Events = keepNewest(append(r.Events, toldEvent{Kind: e.Kind, Done: e.Done, Recorded: e.Recorded, By: e.By, Role: e.Role, Note: e.Note,
-		UnderFor: r.UnderFor, Cycles: r.Cycles.Cycles(0)}), eventsKept)
+	r.Events = keepNewest(append(r.Events, toldEvent{e.deed, r.UnderFor, r.Cycles.Cycles(0)}), eventsKept)
 }
 
 // fit has a line's readings go to another rope's record from now on.
