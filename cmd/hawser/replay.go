@@ -46,7 +46,7 @@ names a file, else to standard error.`,
 		},
 	}
 	cmd.Flags().StringVar(&o.plan, "plan", "", "mooring plan `FILE` (YAML)")
-	cmd.Flags().StringVar(&o.out, "out", "-", "write the changes to `FILE`")
+	cmd.Flags().StringVar(&o.out, "out", "-", "write the changes to `FILE`, over what is there; - for standard output")
 	cmd.Flags().StringVar(&o.explain, "explain", "", "write an account and a picture of each alarm into this `FOLDER`, new or empty")
 	cmd.Flags().BoolVar(&o.summary, "summary", false, "print a table at the end")
 	return cmd

@@ -69,7 +69,7 @@ out of it. Times are UTC; --zone gives local time beside it.
 	f.Var(&o.from, "from", "begin at this time, RFC 3339 or Unix milliseconds; by default with the stay")
 	f.Var(&o.to, "to", "end at this time")
 	f.StringVar(&o.zone, "zone", "", "time zone `NAME` for local time, such as Europe/London")
-	f.StringVar(&o.out, "out", "", "write the report to `FILE`, .pdf or .html; - for HTML on standard output")
+	f.StringVar(&o.out, "out", "", "write the report to `FILE`, .pdf or .html, over what is there; - for HTML on standard output")
 	o.server.bind(f)
 	return cmd
 }
