@@ -122,6 +122,8 @@ func (m *memory) Append(_ context.Context, e *journal.Entry) (intake.Pending, er
 	return pending{m.shut}, nil
 }
 
+func (m *memory) Newest(context.Context, string) ([]journal.Entry, error) { return nil, nil }
+
 func (m *memory) LastSequence(_ context.Context, _, source string) (uint64, error) {
 	m.mu.Lock()
 	defer m.mu.Unlock()

@@ -23,6 +23,9 @@ type berth struct {
 	sources map[string]*source
 	bound   *binding
 	ahead   ClockAhead
+	// recalled: the sources from before the server started are known.
+	recalled bool
+	moved    chan struct{} // closed when a source has sent, or will not
 }
 
 // source is a sender of batches. Its stream, of which there is one at a time,
@@ -51,7 +54,7 @@ type binding struct {
 }
 
 func newBerth(name string, m *metrics) *berth {
-	return &berth{name: name, m: m.berth(name), sources: map[string]*source{}}
+	return &berth{name: name, m: m.berth(name), sources: map[string]*source{}, moved: make(chan struct{})}
 }
 
 // bind is the binding of a plan, the same one for the same fingerprint.
@@ -140,4 +143,5 @@ func (b *berth) forget(c *claim, src *source) {
 	if src.last == c {
 		src.last = nil
 	}
+	b.news()
 }

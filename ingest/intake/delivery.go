@@ -36,6 +36,10 @@ type delivery struct {
 	// room is that of the window, so putting one in never blocks.
 	queue chan item
 
+	opened time.Time
+	again  bool            // the source has sent before this stream
+	went   map[string]bool // sources that came and went since, at most MaxSources
+
 	// gate is held while a frame is worked on; once shut, no more are.
 	gate sync.Mutex
 	shut bool
@@ -56,7 +60,7 @@ type tally struct {
 func newDelivery(s *Server, b *berth, src *source, in stream, durable uint64) *delivery {
 	window := semaphore.NewWeighted(s.weight(0) * int64(s.o.MaxInFlight))
 	return &delivery{
-		s: s, berth: b, src: src, stream: in,
+		s: s, berth: b, src: src, stream: in, opened: s.o.Now(), again: b.knows(src),
 		log:    s.o.Log.With("berth", b.name, "source", src.name),
 		window: window, out: newOutbox(s, window, durable),
 		queue: make(chan item, s.o.MaxInFlight), handed: durable,
@@ -259,12 +263,16 @@ func (d *delivery) hand(ctx context.Context, it *item, data []byte, block *readi
 			e.Refused = append(e.Refused, uint32(f.column))
 		}
 	}
-	var err error
+	at := reached(block)
+	err := d.abreast(ctx, at, it.arrived)
+	if err != nil {
+		return err
+	}
 	if it.pending, err = d.s.o.Journal.Append(ctx, e); err != nil {
 		return unavailable("%s: journal: %v", d.place(block.Sequence), err)
 	}
 	d.handed = block.Sequence
-	d.berth.hear(d.src, it.arrived)
+	d.berth.hear(d.src, it.arrived, at)
 	d.berth.see(v.newest)
 	it.odd = v.odd
 	d.berth.m.took(len(data), v, it.arrived)

@@ -20,17 +20,28 @@ type Heard struct {
 type heard struct {
 	since, last time.Time
 	done        bool
+	reached     int64 // event time, Unix nanoseconds
+	before      bool  // it is known from before the server started only
 }
 
 // hear notes that a batch of a source was taken.
-func (b *berth) hear(src *source, at time.Time) {
+func (b *berth) hear(src *source, at time.Time, reached int64) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
-	if h := &src.heard; at.Sub(h.last) >= silence {
-		*h = heard{since: at, last: at}
-	} else {
-		h.last, h.done = at, false
+	h := &src.heard
+	if at.Sub(h.last) >= silence {
+		h.since = at
 	}
+	h.last, h.done, h.before = at, false, false
+	h.reached = max(h.reached, reached)
+	b.news()
+}
+
+// knows reports whether a source has ever sent.
+func (b *berth) knows(src *source) bool {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	return src.heard.reached > 0
 }
 
 // done notes that a source has ended its stream itself.
@@ -38,6 +49,7 @@ func (b *berth) done(src *source) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	src.heard.done = true
+	b.news()
 }
 
 // Heard lists when batches of each source that is known came in, by berth and source.

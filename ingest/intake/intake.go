@@ -220,6 +220,7 @@ func (s *Server) deliver(in stream) error {
 		return s.turnedAway(ctx, h, err)
 	}
 	b := s.berth(h.GetBerth())
+	s.recall(ctx, b)
 	src, err := b.claim(ctx, c, h.GetSource(), s.o.MaxSources)
 	if err != nil {
 		return s.turnedAway(ctx, h, err)

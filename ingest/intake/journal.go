@@ -16,6 +16,8 @@ type Journal interface {
 	Append(ctx context.Context, e *journal.Entry) (Pending, error)
 	// LastSequence is the highest sequence of a source on disk, 0 for none.
 	LastSequence(ctx context.Context, berth, source string) (uint64, error)
+	// Newest is the newest entry of each source of a berth.
+	Newest(ctx context.Context, berth string) ([]journal.Entry, error)
 }
 
 // ErrUnkept is what a journal has to say of an entry that it goes on without: it is

@@ -95,6 +95,7 @@ func newBook(t testing.TB, plans ...*hawserv1.MooringPlan) *planbook.Book {
 // broken nothing more does.
 type memory struct {
 	mu      sync.Mutex
+	before  []journal.Entry // from before the server started
 	entries []journal.Entry // handed over
 	stored  int             // of them, on disk
 	stalled bool
@@ -150,6 +151,9 @@ func (m *memory) LastSequence(_ context.Context, berth, source string) (uint64, 
 	}
 	return last, nil
 }
+
+// Newest is the newest entry of each source that was on disk when the test began.
+func (m *memory) Newest(context.Context, string) ([]journal.Entry, error) { return m.before, nil }
 
 func (m *memory) handed() []journal.Entry {
 	m.mu.Lock()

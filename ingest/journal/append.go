@@ -167,6 +167,34 @@ func (j *Journal) load(ctx context.Context, ln *lane, subject string) error {
 	return nil
 }
 
+// Newest is the newest entry of each source of a berth.
+func (j *Journal) Newest(ctx context.Context, berth string) ([]Entry, error) {
+	if err := checkToken("berth", berth); err != nil {
+		return nil, err
+	}
+	subjects, err := j.subjects(ctx, j.telemetry, telemetryPrefix+berth+".*")
+	if err != nil {
+		return nil, err
+	}
+	var all []Entry
+	for _, subject := range subjects {
+		msg, err := j.newest(ctx, subject)
+		if err != nil {
+			return nil, j.readError(err)
+		}
+		if msg == nil {
+			continue
+		}
+		e, err := parseEntry(msg.Subject, msg.Header)
+		if err != nil {
+			return nil, err
+		}
+		e.Data, e.Position, e.Stored = msg.Data, Position(msg.Sequence), msg.Time
+		all = append(all, *e)
+	}
+	return all, nil
+}
+
 // newest is the newest readable message of a subject, nil if there is none.
 func (j *Journal) newest(ctx context.Context, subject string) (*jetstream.RawStreamMsg, error) {
 	msg, err := j.telemetry.GetLastMsgForSubject(ctx, subject)

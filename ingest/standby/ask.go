@@ -40,3 +40,13 @@ func (j *Journal) Snapshot(ctx context.Context, part journal.Part, w io.Writer) 
 	}
 	return st.disk.Load().Snapshot(ctx, part, w)
 }
+
+// Newest is that of journal.Journal. While nothing is kept it is none: what comes then is
+// of the present.
+func (j *Journal) Newest(ctx context.Context, berth string) ([]journal.Entry, error) {
+	st := j.now()
+	if st.memory != nil {
+		return nil, nil
+	}
+	return st.disk.Load().Newest(ctx, berth)
+}

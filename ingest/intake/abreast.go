@@ -1,0 +1,124 @@
+package intake
+
+import (
+	"context"
+	"time"
+
+	"hawser/detect/reading"
+	"hawser/ingest/batch"
+)
+
+// Sources of a berth that have much to send after an outage go on abreast. Else the one
+// that is back first would bring the watch past all that another has yet to send, which
+// would then be too late to be watched. So for a time after a stream has opened no batch
+// of the past is handed on while another source is further behind: one that has a
+// stream, or is yet to come back. A source that was never there before waits for none.
+const (
+	past     = 3 * time.Second             // batches older than this are of the past
+	lead     = int64(reading.Lateness) / 2 // how far one source may be before another
+	patience = 15 * time.Second            // how long a stream waits, in all: over the longest wait of a gateway to connect again
+	recently = time.Minute                 // a source without a stream that was heard later is to come back
+)
+
+// abreast waits until no other source of the berth is far behind a time of the past.
+func (d *delivery) abreast(ctx context.Context, newest int64, arrived time.Time) error {
+	if !d.again || newest == 0 || arrived.UnixNano()-newest < int64(past) || arrived.Sub(d.opened) > patience {
+		return nil
+	}
+	for {
+		left := d.opened.Add(patience).Sub(d.s.o.Now())
+		behind, moved := d.behind(newest - lead)
+		if !behind || left <= 0 {
+			return nil
+		}
+		wait := time.NewTimer(left)
+		select {
+		case <-moved:
+		case <-wait.C:
+		case <-ctx.Done():
+			wait.Stop()
+			return context.Cause(ctx)
+		}
+		wait.Stop()
+	}
+}
+
+// behind reports whether another source has yet to send what is of before a time; one
+// that came and went again since the stream opened is awaited no more. moved is closed
+// when one has sent, or will not.
+func (d *delivery) behind(t int64) (behind bool, moved <-chan struct{}) {
+	b := d.berth
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	for name, other := range b.sources {
+		h := &other.heard
+		away := other.claims == 0
+		if away && h.last.After(d.opened) {
+			if d.went == nil {
+				d.went = map[string]bool{}
+			}
+			d.went[name] = true
+		}
+		awaited := !away || h.before || d.opened.Sub(h.last) < recently
+		if other != d.src && awaited && !d.went[name] && !h.done && h.reached > 0 && h.reached < t {
+			return true, b.moved
+		}
+	}
+	return false, b.moved
+}
+
+// news wakes those who wait for other sources; mu is held.
+func (b *berth) news() {
+	close(b.moved)
+	b.moved = make(chan struct{})
+}
+
+// recall makes known, once, the sources that sent together with the newest before the
+// server started: they are to come back.
+func (s *Server) recall(ctx context.Context, b *berth) {
+	b.mu.Lock()
+	recalled := b.recalled
+	b.mu.Unlock()
+	if recalled {
+		return
+	}
+	newest, err := s.o.Journal.Newest(ctx, b.name)
+	if err != nil {
+		s.o.Log.Warn("which gateways are to come back is not known", "berth", b.name, "err", err)
+		return
+	}
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	if b.recalled {
+		return
+	}
+	b.recalled = true
+	var last time.Time
+	for i := range newest {
+		if newest[i].Stored.After(last) {
+			last = newest[i].Stored
+		}
+	}
+	var decoder batch.Decoder
+	for i := range newest {
+		e := &newest[i]
+		block, _, err := decoder.Decode(e.Data)
+		if err != nil || last.Sub(e.Stored) > recently || b.sources[e.Source] != nil {
+			continue
+		}
+		if src, err := b.source(e.Source, s.o.MaxSources); err == nil {
+			src.heard = heard{reached: reached(block), before: true}
+		}
+	}
+}
+
+// reached is up to where a batch brings its source, Unix nanoseconds.
+func reached(b *reading.Block) int64 {
+	t := b.CompleteUntil
+	for i := range b.Series {
+		if n := b.Series[i].Len(); n > 0 {
+			t = max(t, b.Series[i].Time[n-1])
+		}
+	}
+	return t
+}
