@@ -25,6 +25,7 @@ func (d *delivery) abreast(ctx context.Context, newest int64, arrived time.Time)
 	if !d.again || newest == 0 || arrived.UnixNano()-newest < int64(past) || arrived.Sub(d.opened) > patience {
 		return nil
 	}
+	d.berth.comesTo(d.src, newest) // so that of two that wait the one behind goes on
 	for {
 		left := d.opened.Add(patience).Sub(d.s.o.Now())
 		behind, moved := d.behind(newest - lead)
@@ -65,6 +66,28 @@ func (d *delivery) behind(t int64) (behind bool, moved <-chan struct{}) {
 		}
 	}
 	return false, b.moved
+}
+
+// comesTo notes that a source has a batch of a time to hand on.
+func (b *berth) comesTo(src *source, t int64) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	if t > src.heard.reached {
+		src.heard.reached = t
+		b.news()
+	}
+}
+
+// comeAgain has all sources that were heard lately send from further back again; mu is
+// not held.
+func (b *berth) comeAgain(now time.Time) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	for _, src := range b.sources {
+		if h := &src.heard; h.reached > 0 && !h.done && now.Sub(h.last) < recently {
+			h.reached, h.before = 1, true // how far back is not known
+		}
+	}
 }
 
 // news wakes those who wait for other sources; mu is held.

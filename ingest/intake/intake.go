@@ -170,6 +170,9 @@ func (s *Server) Drain(ctx context.Context) error {
 func (s *Server) Resume() {
 	s.mu.Lock()
 	defer s.mu.Unlock()
+	for _, b := range s.berths {
+		b.comeAgain(s.o.Now())
+	}
 	for c := range s.streams {
 		c.end(errResume)
 	}

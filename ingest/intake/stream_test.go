@@ -3,6 +3,7 @@ package intake_test
 import (
 	"context"
 	"errors"
+	"fmt"
 	"math"
 	"testing"
 	"time"
@@ -213,6 +214,49 @@ func TestUnkeptGoesOnWithoutReceipts(t *testing.T) {
 	}
 	if _, durable := r.open("gw"); durable != 1 {
 		t.Errorf("welcome at %d, want 1", durable)
+	}
+}
+
+// Two sources are made to send again what was not kept. The one that is back first
+// waits for the other, so that neither is over 5 s behind in the journal.
+func TestSourcesComeAgainAbreast(t *testing.T) {
+	r := newRig(t, nil)
+	sources := []string{"bow", "stern"}
+	wires := map[string]*wire{}
+	for i, source := range sources {
+		wires[source], _ = r.open(source)
+		wires[source].batch(block(1, fmt.Sprint(i+1), noon-60*second))
+		wires[source].until(1)
+	}
+	r.journal.fail(intake.ErrUnkept)
+	for i, source := range sources {
+		for s := int64(2); s <= 60; s++ { // as of the present they need not wait
+			wires[source].batch(block(uint64(s), fmt.Sprint(i+1), noon-second))
+		}
+	}
+	eventually(t, "all to be watched", func() bool { return len(r.journal.handed()) == 2+2*59 })
+	r.journal.change(func() { r.journal.broken, r.journal.entries = nil, r.journal.entries[:2] })
+	r.server.Resume()
+	for i, source := range sources {
+		wires[source].ends()
+		w, durable := r.open(source)
+		if durable != 1 {
+			t.Fatalf("welcome at %d, want 1", durable)
+		}
+		wires[source] = w
+		for s := int64(2); s <= 57; s++ { // to 3 s before noon
+			w.batch(block(uint64(s), fmt.Sprint(i+1), noon+(s-61)*second))
+		}
+	}
+	for _, source := range sources {
+		wires[source].until(57)
+	}
+	at := map[string]uint64{}
+	for _, e := range r.journal.handed() {
+		at[e.Source] = e.SourceSequence
+		if lead := int64(at["bow"]) - int64(at["stern"]); lead > 5 || lead < -5 {
+			t.Fatalf("bow is at %d s while stern is at %d", at["bow"], at["stern"])
+		}
 	}
 }
 
