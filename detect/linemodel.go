@@ -11,7 +11,8 @@ import (
 // does not depend on it, so the lines are compared in metres of stretch.
 type lineModel struct {
 	// Jacobian is how far a movement stretches the line: metres per metre of surge,
-	// of sway, and of yaw measured as metres of swing at yawArm from midships.
+	// of sway, and of yaw about amidships at the fender face, measured as metres of
+	// swing at yawArm.
 	Jacobian [modes]float64
 	// Pull is the direction in which 1 kN in the line pulls the ship, in the same
 	// coordinates.
@@ -36,6 +37,7 @@ func yawArm(s *mooring.Ship) float64 { return max(s.LoaM/4, 1) }
 // horizontal movements are small beside them, her rise need not be.
 func lineModels(p *mooring.Plan) []lineModel {
 	arm := yawArm(&p.Ship)
+	amidships, _ := p.Centre()
 	out := make([]lineModel, len(p.Lines))
 	for i := range p.Lines {
 		l := &p.Lines[i]
@@ -45,7 +47,7 @@ func lineModels(p *mooring.Plan) []lineModel {
 			continue
 		}
 		ux, uy := dx/run, dy/run
-		pull := [modes]float64{ux, uy, (l.Fairlead.X*uy - l.Fairlead.Y*ux) / arm}
+		pull := [modes]float64{ux, uy, ((l.Fairlead.X-amidships)*uy - l.Fairlead.Y*ux) / arm}
 		out[i] = lineModel{Pull: pull, law: mooring.NewLaw(p, i), mbl: l.MBLkN, runXY2: dx*dx + dy*dy, runZ: dz, run: run}
 		out[i].unstretched = out[i].law.UnstretchedM(l.PretensionKN, run+l.InboardM)
 		_, out[i].pretensionStiffness = out[i].stretch(l.PretensionKN)
@@ -53,7 +55,7 @@ func lineModels(p *mooring.Plan) []lineModel {
 			out[i].Jacobian[m] = -pull[m]
 		}
 		if p.Ship.LoaM > 0 {
-			out[i].AftShare = min(max(0.5-l.Fairlead.X/p.Ship.LoaM, 0), 1)
+			out[i].AftShare = min(max(0.5-(l.Fairlead.X-amidships)/p.Ship.LoaM, 0), 1)
 		}
 	}
 	return out

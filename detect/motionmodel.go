@@ -129,10 +129,11 @@ func (b *Berth) missingPull(w *retestWindow, n int64, i, mode int) float64 {
 // movement, nearest to the berth.
 func (b *Berth) fenderForce(w *retestWindow, end, mode int, share float64) func(n int64) float64 {
 	var stiffness, arm float64
+	centre, _ := b.plan.Centre()
 	for _, f := range b.plan.Fenders {
-		if (f.XM < 0) == (end == 1) {
+		if x := f.XM - centre; (x < 0) == (end == 1) {
 			stiffness += f.StiffnessKNPerM
-			arm += f.StiffnessKNPerM * f.XM
+			arm += f.StiffnessKNPerM * x
 		}
 	}
 	if stiffness > 0 {

@@ -45,7 +45,7 @@ const (
 var retestSchedule = [...]struct {
 	after     int64
 	threshold float64
-}{{6, -5}, {9, -5}, {13, -4}, {18, -3.5}, {24, -3.5}, {32, -2}, {40, -1}}
+}{{6, -6}, {9, -5}, {13, -4}, {18, -4}, {24, -4}, {32, -3}, {40, -1.5}}
 
 // awaitsRetest reports whether a parting that was raised is still to be tested.
 func (p *parting) awaitsRetest() bool {
