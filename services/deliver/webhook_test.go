@@ -194,17 +194,19 @@ func TestQuietHoursThatCannotBe(t *testing.T) {
 func TestWebhookIsNotCalledForWhatIsHeld(t *testing.T) {
 	h, r := newHouse(t), newReceiver(t)
 	h.start(h.hook(r, deliver.Filter{}))
+	h.change(detect.OverLimit, "3", true)
+	waittest.Until(t, "a beginning", r.has("raised east-3 3 over-limit"))
 	line := alarm.Subject{Berth: "east-3", Line: "4"}
 	if _, err := h.alarms.TakeOutOfService(t.Context(), line, alarm.Person{By: "engineer"}, "load pin changed"); err != nil {
 		t.Fatal(err)
 	}
 	h.change(detect.OverLimit, "4", true)
 	h.change(detect.OverLimit, "5", true)
-	waittest.Until(t, "what is not held", r.has("out-of-service east-3 4 ", "raised east-3 5 over-limit"))
+	waittest.Until(t, "what is not held", r.has("raised east-3 3 over-limit", "out-of-service east-3 4 ", "raised east-3 5 over-limit"))
 	if err := h.alarms.EndHold(t.Context(), line, alarm.Person{By: "engineer"}, ""); err != nil {
 		t.Fatal(err)
 	}
-	waittest.Until(t, "the end", r.has("out-of-service east-3 4 ", "raised east-3 5 over-limit", "hold-ended east-3 4 "))
+	waittest.Until(t, "the end", r.has("raised east-3 3 over-limit", "out-of-service east-3 4 ", "raised east-3 5 over-limit", "hold-ended east-3 4 "))
 	if !strings.Contains(r.last, "/over-limit/4/") || !strings.Contains(r.last, "ACTIVE_UNACKNOWLEDGED") {
 		t.Errorf("the end names no alarm: %s", r.last)
 	}
