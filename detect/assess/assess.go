@@ -55,6 +55,13 @@ func fitted(p *mooring.Plan, rig *mooring.Rig, lengths []float64, at mooring.Pos
 	return m
 }
 
+// Part takes away lines that have parted: they hold nothing from now on.
+func (m *Mooring) Part(lines ...int) {
+	for _, i := range lines {
+		m.lengths[i] = math.Inf(1)
+	}
+}
+
 // Plan is the plan the mooring was made from.
 func (m *Mooring) Plan() *mooring.Plan { return m.plan }
 

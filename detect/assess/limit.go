@@ -43,7 +43,7 @@ func (m *Mooring) approach(i int) float64 {
 func (m *Mooring) slack(i int, tension []float64) bool {
 	const restHolds = 0.08
 	rest, n := m.restShare(i, tension)
-	return n > 0 && tension[i] < float64(m.plan.Limits.SlackFraction)*m.plan.Lines[i].MBLkN && rest >= restHolds
+	return m.fast(i) && n > 0 && tension[i] < float64(m.plan.Limits.SlackFraction)*m.plan.Lines[i].MBLkN && rest >= restHolds
 }
 
 // uneven is by how much of its MBL line i carries more than the plan's ratio

@@ -2,7 +2,9 @@ package reckon
 
 import (
 	"math"
+	"slices"
 
+	"hawser/detect"
 	"hawser/detect/assess"
 	"hawser/detect/mooring"
 	"hawser/detect/reading"
@@ -11,10 +13,12 @@ import (
 
 // present is a berth's mooring as its loads are now, the conditions it lies in, and
 // how many lines' loads are known. A force that wind does not explain is kept among
-// the others, so that the ship rests with the loads as measured.
-func present(means *live.Means) (*assess.Mooring, assess.Conditions, int) {
+// the others, so that the ship rests with the loads as measured. Lines that have parted
+// carry nothing, whatever their mean of the last minute.
+func present(means *live.Means, parted []int) (*assess.Mooring, assess.Conditions, int) {
 	c := conditions(means)
-	m, left := assess.Measured(means.Plan, means.TensionKN, c)
+	m, left := assess.Measured(means.Plan, without(means.TensionKN, parted), c)
+	m.Part(parted...)
 	c.Other = c.Other.Plus(left)
 	known := 0
 	for _, kN := range means.TensionKN {
@@ -23,6 +27,29 @@ func present(means *live.Means) (*assess.Mooring, assess.Conditions, int) {
 		}
 	}
 	return m, c, known
+}
+
+// parted are the lines of a berth that have parted, by the alarms that stand.
+func parted(alarms Alarms, berth string, p *mooring.Plan) (lines []int) {
+	standing, _ := alarms.List(berth, false)
+	for i := range standing {
+		if standing[i].Condition != detect.LineParted.String() {
+			continue
+		}
+		if line := p.Line(standing[i].Line); line >= 0 {
+			lines = append(lines, line)
+		}
+	}
+	return lines
+}
+
+// without are loads in which these lines carry nothing.
+func without(loads []float64, lines []int) []float64 {
+	loads = slices.Clone(loads)
+	for _, i := range lines {
+		loads[i] = 0
+	}
+	return loads
 }
 
 // conditions are what a berth reports, and the plan's reference where it does not.

@@ -1,7 +1,8 @@
 // Package reckon says what moorings bear: it answers what people ask of one, and
 // every second finds for every berth what would follow the loss of each line, as
-// its loads are now. It never looks at how a load came about, and keeps nothing but
-// its last answers. Its invariant: an answer is of loads that were live when it was
+// its loads are now. A line that has parted, by the alarm that says so, holds nothing.
+// It never looks at how a load came about otherwise, and keeps nothing but its last
+// answers. Its invariant: an answer is of loads that were live when it was
 // reckoned, or says that it is the plan's.
 //
 //	mean loads ─► put in line ─► lose each line ─┬─► ListLosses
@@ -45,6 +46,7 @@ type Board interface {
 type Alarms interface {
 	RaiseOwn(ctx context.Context, o alarm.Own) error
 	ClearOwn(ctx context.Context, berth, condition string) error
+	List(berth string, cleared bool) (alarms []alarm.State, position uint64)
 }
 
 // Options are what a Reckoner needs; all are required but Asked.
@@ -139,7 +141,7 @@ func (r *Reckoner) round(ctx context.Context, name string, now time.Time) error 
 		return nil
 	}
 	b.newest = means.Newest
-	m, c, known := present(&means)
+	m, c, known := present(&means, parted(r.o.Alarms, name, means.Plan))
 	if 2*known < instrumented(means.Plan) || known == 0 {
 		r.keep(b, nil, nil, now)
 		return nil

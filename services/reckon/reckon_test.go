@@ -12,8 +12,10 @@ import (
 	"github.com/prometheus/client_golang/prometheus"
 	"go.uber.org/goleak"
 
+	"hawser/detect"
 	"hawser/detect/mooring"
 	"hawser/detect/reading"
+	hawserv1 "hawser/proto/hawser/v1"
 	"hawser/services/alarm"
 	"hawser/services/alarm/alarmtest"
 	"hawser/services/live"
@@ -136,6 +138,49 @@ func TestWarnsWhileOneLineKeepsAnotherFromItsLimit(t *testing.T) {
 	})
 }
 
+// Line 4 parted at 20 kN and 3 holds its end. The mean of a minute still has 4 carry most
+// of that, and it would be heaved in later as the slack one of its group.
+func TestALineThatPartedHoldsNothing(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		s := start(t, fourAbreast("hand"))
+		defer s.stop()
+		s.goOn(30, 1, 20, 20, 20, 20)
+		err := s.log.Apply(t.Context(), "hand", 1, []detect.Change{{Time: time.Now().UnixNano(), Condition: detect.LineParted, Raised: true, Line: "4", Value: 20, Unit: "kN"}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		s.goOn(2, 1, 20, 20, 40, 0)
+		ask := &hawserv1.AssessRequest{Mooring: &hawserv1.AssessRequest_Berth{Berth: "hand"}, Tending: true, Ahead: &hawserv1.HoursAhead{Hours: 1}}
+		service := reckon.NewService(s.reckoner, nil)
+		got, err := service.Assess(t.Context(), ask)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if kN := got.Lines[3].TensionKn; kN != 0 || len(got.Losses) != 3 {
+			t.Errorf("line 4 carries %g kN, and of %d lines the loss is told", kN, len(got.Losses))
+		}
+		for _, a := range got.Actions {
+			if a.Line == "4" {
+				t.Errorf("line 4 is to be worked: %v", a)
+			}
+		}
+		for _, span := range got.Tend {
+			if span.Line == "4" {
+				t.Errorf("line 4 is to be tended: %v", span)
+			}
+		}
+		live, err := service.ListLosses(t.Context(), &hawserv1.ListLossesRequest{})
+		if err != nil || len(live.Berths) != 1 || len(live.Berths[0].Losses) != 3 {
+			t.Errorf("of each line: %v, %v", live, err)
+		}
+		// Who gives its load says that it holds.
+		ask.Loads = []*hawserv1.MeasuredLoad{{Line: "4", TensionKn: 15}}
+		if got, err = service.Assess(t.Context(), ask); err != nil || len(got.Losses) != 4 {
+			t.Errorf("with its load given: %v", err)
+		}
+	})
+}
+
 func TestWarningEndsWhenTheShipLeaves(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		s := start(t, fourAbreast("hand"))
@@ -222,3 +267,4 @@ type nobody struct{}
 
 func (nobody) RaiseOwn(context.Context, alarm.Own) error      { return nil }
 func (nobody) ClearOwn(context.Context, string, string) error { return nil }
+func (nobody) List(string, bool) ([]alarm.State, uint64)      { return nil, 0 }

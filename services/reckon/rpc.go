@@ -78,7 +78,7 @@ func (s *Service) Assess(ctx context.Context, req *hawserv1.AssessRequest) (*haw
 		return nil, status.Error(codes.InvalidArgument, err.Error())
 	}
 	a := asked{req: req}
-	if err := a.settle(s.r.o.Board, s.now()); err != nil {
+	if err := a.settle(s.r.o.Board, s.r.o.Alarms, s.now()); err != nil {
 		return nil, err
 	}
 	if req.GetBerth() != "" && !s.sees(ctx, a.plan) {
@@ -105,13 +105,14 @@ type asked struct {
 	conditions  assess.Conditions
 	waters      assess.Waters
 	means       *live.Means // of the berth, nil for a plan
+	parted      []int       // lines of the berth that have, but those whose load is given
 	unexplained mooring.Force
 	measured    int
 }
 
 // settle makes the question of the request.
-func (a *asked) settle(board Board, now time.Time) error {
-	if err := a.choose(board); err != nil {
+func (a *asked) settle(board Board, alarms Alarms, now time.Time) error {
+	if err := a.choose(board, alarms); err != nil {
 		return err
 	}
 	if err := a.override(); err != nil {
@@ -128,6 +129,7 @@ func (a *asked) settle(board Board, now time.Time) error {
 		a.question.Measured = true
 		a.question.Mooring, a.unexplained = assess.Measured(a.plan, a.loads, a.whenMeasured())
 	}
+	a.question.Mooring.Part(a.parted...)
 	a.question.Conditions = a.conditions
 	a.question.Conditions.Other = a.unexplained
 	a.question.Directions, a.question.Tend = int(a.req.WindDirections), a.req.Tending
@@ -142,7 +144,7 @@ func (a *asked) settle(board Board, now time.Time) error {
 }
 
 // choose takes the berth as it is, or the plan.
-func (a *asked) choose(board Board) error {
+func (a *asked) choose(board Board, alarms Alarms) error {
 	switch m := a.req.Mooring.(type) {
 	case *hawserv1.AssessRequest_Plan:
 		plan, err := planfile.FromProto(m.Plan)
@@ -156,7 +158,8 @@ func (a *asked) choose(board Board) error {
 		if !ok {
 			return status.Errorf(codes.FailedPrecondition, "berth %s is not live here: no loads to reckon from; ask with its plan", m.Berth)
 		}
-		a.plan, a.loads, a.means = means.Plan, means.TensionKN, &means
+		a.parted = parted(alarms, m.Berth, means.Plan)
+		a.plan, a.loads, a.means = means.Plan, without(means.TensionKN, a.parted), &means
 		a.conditions, a.waters = reported(&means, assess.Conditions{}, reference(means.Plan))
 	}
 	return nil
@@ -190,6 +193,7 @@ func (a *asked) override() error {
 			return status.Errorf(codes.InvalidArgument, "loads[%d]: the plan has no line %q", k, l.Line)
 		}
 		a.loads[i] = l.TensionKn
+		a.parted = slices.DeleteFunc(a.parted, func(parted int) bool { return parted == i })
 	}
 	if r.Wind != nil {
 		a.conditions.WindMS, a.conditions.WindFromDeg = r.Wind.SpeedMps, r.Wind.FromDeg
