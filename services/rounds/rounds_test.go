@@ -82,6 +82,9 @@ func (s *station) look(_ context.Context, since time.Time) (rounds.Sight, error)
 	}
 	out := s.sight
 	out.Berths = slices.Clone(s.sight.Berths)
+	for i := range out.Berths {
+		out.Berths[i].Sources = slices.Clone(out.Berths[i].Sources)
+	}
 	return out, s.fail
 }
 
