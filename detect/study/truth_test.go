@@ -265,7 +265,7 @@ func (o *oracle) slips(i int) {
 	case from == 0:
 	case !l.Instrumented: // it sends nothing; the ship may feel it
 		o.bear(from-0.5, forever, nil, detect.Redistribution)
-	case sure != 0:
+	case sure != 0 && onset >= 2/float64(o.c.story.Sensors.PayoutHz): // read twice before
 		o.due(i, detect.BrakeSlip, from-0.5, onset, sure+10, forever, false)
 	default:
 		o.bearLine(i, detect.BrakeSlip, from-0.5, forever)
@@ -284,7 +284,7 @@ func (o *oracle) runsOut(i int) (from, onset, sure float64) {
 	low := newLowest(minute * trackHz)
 	for k, out := range o.t.paid[i] {
 		at := float64(k) / trackHz
-		if o.handled(i, at) || o.unwatched(at) || at < 2/float64(o.c.story.Sensors.PayoutHz) { // or not read twice yet
+		if o.handled(i, at) || o.unwatched(at) {
 			low = newLowest(minute * trackHz)
 		}
 		run := out - low.of(k, out)
