@@ -14,7 +14,8 @@ type Observation struct {
 	// Fitted is false where the loads do not determine the ship's position.
 	Fitted bool
 	// Surge and Sway in metres and Yaw in radians are the ship's position by the
-	// loads, relative to her mean position of the last minutes, in the plan's frame.
+	// loads, relative to her mean position of the last minutes, in the plan's frame:
+	// that of amidships at the fender face, about which Yaw turns her.
 	Surge, Sway, Yaw float64
 	Lines            []LineObservation // in the plan's order
 
