@@ -62,10 +62,13 @@ func (d *delivery) behind(t int64) (behind bool, moved <-chan struct{}) {
 		}
 		awaited := !away || h.before || d.opened.Sub(h.last) < recently
 		if other != d.src && awaited && !d.went[name] && !h.done && h.reached > 0 && h.reached < t {
+			if b.moved == nil {
+				b.moved = make(chan struct{})
+			}
 			return true, b.moved
 		}
 	}
-	return false, b.moved
+	return false, nil
 }
 
 // comesTo notes that a source has a batch of a time to hand on.
@@ -92,8 +95,10 @@ func (b *berth) comeAgain(now time.Time) {
 
 // news wakes those who wait for other sources; mu is held.
 func (b *berth) news() {
-	close(b.moved)
-	b.moved = make(chan struct{})
+	if b.moved != nil {
+		close(b.moved)
+		b.moved = nil
+	}
 }
 
 // recall makes known, once, the sources that sent together with the newest before the

@@ -25,7 +25,7 @@ type berth struct {
 	ahead   ClockAhead
 	// recalled: the sources from before the server started are known.
 	recalled bool
-	moved    chan struct{} // closed when a source has sent, or will not
+	moved    chan struct{} // closed when a source has sent, or will not; nil while nobody waits
 }
 
 // source is a sender of batches. Its stream, of which there is one at a time,
@@ -54,7 +54,7 @@ type binding struct {
 }
 
 func newBerth(name string, m *metrics) *berth {
-	return &berth{name: name, m: m.berth(name), sources: map[string]*source{}, moved: make(chan struct{})}
+	return &berth{name: name, m: m.berth(name), sources: map[string]*source{}}
 }
 
 // bind is the binding of a plan, the same one for the same fingerprint.

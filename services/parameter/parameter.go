@@ -15,7 +15,7 @@ import (
 // Values are those of a request, of which some are known.
 type Values struct{ url.Values }
 
-// Read reads the query of a URL.
+// Read reads the query of a URL, of which two parameters or more are known.
 func Read(query string, known ...string) (Values, error) {
 	v, err := url.ParseQuery(query)
 	if err != nil {
