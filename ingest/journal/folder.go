@@ -149,6 +149,29 @@ func (w *whole) sync(block int) (os.FileInfo, error) {
 	return now, w.syncFile(f)
 }
 
+// forgetUnwritten removes the server's index of a stream whose newest block is empty, as
+// a write that failed leaves it: the index counts the message that is not there, and the
+// message's position would stay empty. The server makes the index anew from the blocks.
+// Where the limits may have removed the blocks before, and the index alone knows where
+// the stream ends, it stays.
+func forgetUnwritten(dir string, limited bool) error {
+	blocks, err := listBlocks(dir)
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		return nil
+	case err != nil || len(blocks) == 0 || limited && len(blocks) == 1:
+		return err
+	}
+	newest, err := os.Stat(filepath.Join(dir, strconv.Itoa(blocks[len(blocks)-1])+".blk"))
+	if err != nil || newest.Size() > 0 {
+		return err
+	}
+	if err := os.Remove(filepath.Join(dir, "index.db")); !errors.Is(err, fs.ErrNotExist) {
+		return err
+	}
+	return nil
+}
+
 // listBlocks lists the block files' indices, rising.
 func listBlocks(dir string) ([]int, error) {
 	entries, err := os.ReadDir(dir)

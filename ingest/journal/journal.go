@@ -285,6 +285,9 @@ func (j *Journal) shut() error {
 	if j.ns != nil {
 		j.ns.Shutdown()
 		j.ns.WaitForShutdown()
+		if j.failureOf() != nil {
+			errs = append(errs, forgetUnwritten(j.blocks(telemetryStream), true), forgetUnwritten(j.blocks(recordStream), false))
+		}
 	}
 	for _, t := range []*tail{j.telemetryTail, j.recordTail} {
 		if t != nil {

@@ -3,11 +3,13 @@
 package standby_test
 
 import (
+	"bytes"
 	"context"
 	"errors"
 	"flag"
 	"fmt"
 	"slices"
+	"sync/atomic"
 	"syscall"
 	"testing"
 	"time"
@@ -16,6 +18,7 @@ import (
 
 	"hawser/ingest/journal"
 	"hawser/ingest/standby"
+	"hawser/services/waittest"
 )
 
 // The log that go test keeps of the files a test opens is a file of this process as
@@ -61,17 +64,29 @@ type rig struct {
 	watched chan journal.Entry
 	lost    chan error // what Watch ended with
 	stored  chan journal.Entry
+	data    []byte // of entries, that many bytes in place of the sequence in words
+}
+
+// content is the data of an entry.
+func (r *rig) content(sequence uint64) []byte {
+	if r.data != nil {
+		return slices.Clone(r.data)
+	}
+	return fmt.Append(nil, "batch ", sequence)
 }
 
 func start(t *testing.T, dir string) *rig {
 	t.Helper()
-	r := &rig{t: t, back: make(chan journal.Position, 1), resume: make(chan bool, 1), ended: make(chan error, 1),
+	return startWith(t, standby.Options{Journal: journal.Options{Dir: dir}, Hold: []string{"plans"}})
+}
+
+// startWith sets o's calls.
+func startWith(t *testing.T, o standby.Options) *rig {
+	t.Helper()
+	r := &rig{t: t, o: o, back: make(chan journal.Position, 1), resume: make(chan bool, 1), ended: make(chan error, 1),
 		watched: make(chan journal.Entry, 100), lost: make(chan error, 1), stored: make(chan journal.Entry, 100)}
-	r.o = standby.Options{
-		Journal: journal.Options{Dir: dir}, Hold: []string{"plans"},
-		OnBack: func(_ context.Context, last journal.Position) error { r.back <- last; return nil },
-		OnKept: func() { r.resume <- true },
-	}
+	r.o.OnBack = func(_ context.Context, last journal.Position) error { r.back <- last; return nil }
+	r.o.OnKept = func() { r.resume <- true }
 	var err error
 	if r.j, err = standby.Open(t.Context(), r.o); err != nil {
 		t.Fatal(err)
@@ -108,7 +123,7 @@ func start(t *testing.T, dir string) *rig {
 // append gives an entry and waits for what becomes of it.
 func (r *rig) append(sequence uint64) error {
 	r.t.Helper()
-	p, err := r.j.Append(r.t.Context(), &journal.Entry{Berth: "jetty-1", Source: "gw", SourceSequence: sequence, Data: fmt.Append(nil, "batch ", sequence)})
+	p, err := r.j.Append(r.t.Context(), &journal.Entry{Berth: "jetty-1", Source: "gw", SourceSequence: sequence, Data: r.content(sequence)})
 	if err == nil {
 		_, err = p.Wait(r.t.Context())
 	}
@@ -120,8 +135,8 @@ func (r *rig) gives(from chan journal.Entry, sequence uint64, at journal.Positio
 	r.t.Helper()
 	select {
 	case e := <-from:
-		if e.SourceSequence != sequence || e.Position != at || string(e.Data) != fmt.Sprint("batch ", sequence) {
-			r.t.Errorf("given sequence %d at %d, %q, want %d at %d", e.SourceSequence, e.Position, e.Data, sequence, at)
+		if e.SourceSequence != sequence || e.Position != at || !bytes.Equal(e.Data, r.content(sequence)) {
+			r.t.Errorf("given sequence %d at %d, %.20q, want %d at %d", e.SourceSequence, e.Position, e.Data, sequence, at)
 		}
 	case <-time.After(30 * time.Second):
 		r.t.Fatalf("sequence %d was not given", sequence)
@@ -291,4 +306,95 @@ func TestDiskThatFillsAgain(t *testing.T) {
 		}
 	}
 	r.records("1 alarm", "2 alarm", "3 alarm", "4 alarm", "5 alarm", "6 alarm")
+}
+
+// The first record of all fails on a full disk: its position is used up on disk, and
+// nothing is there. It has that position all the same, for good.
+func TestFirstRecordOnAFullDisk(t *testing.T) {
+	dir := t.TempDir()
+	r := start(t, dir)
+	empty := fill(t)
+	waittest.Until(t, "the journal to go to memory", func() error { // once Run has begun
+		at, err := r.j.AppendRecord(t.Context(), "alarms", []byte("first"))
+		if err == nil && at != 1 {
+			t.Errorf("the first record is at %d", at)
+		}
+		return err
+	})
+	r.record("second", 2)
+	empty()
+	within(t, "word that it is kept", r.resume)
+	r.record("third", 3)
+	r.records("1 first", "2 second", "3 third")
+
+	reopened := reopen(t, r, dir)
+	reopened.records("1 first", "2 second", "3 third")
+	reopened.record("fourth", 4)
+}
+
+// Who gives a record up while it is on its way has it on disk all the same or not at all;
+// the position of the next, in memory, is never one that is taken.
+func TestRecordGivenUp(t *testing.T) {
+	dir := t.TempDir()
+	r := start(t, dir)
+	gone, cancel := context.WithCancel(t.Context())
+	cancel()
+	var want []string
+	for n := range 40 {
+		text := fmt.Sprint("given up ", n)
+		at, err := r.j.AppendRecord(gone, "alarms", []byte(text))
+		switch {
+		case err == nil:
+			want = append(want, fmt.Sprint(at, " ", text))
+		case !errors.Is(err, context.Canceled):
+			t.Fatal(err)
+		}
+	}
+	empty := fill(t)
+	last := uint64(len(want))
+	r.record("while full", last+1)
+	r.record("still full", last+2)
+	want = append(want, fmt.Sprint(last+1, " while full"), fmt.Sprint(last+2, " still full"))
+	r.records(want...)
+	empty()
+	within(t, "word that it is kept", r.resume)
+	r.records(want...)
+	reopen(t, r, dir).records(want...)
+}
+
+// The first entry of a new block file fails on a full disk: nobody is told that it is
+// lost, as it has no receipt and comes again.
+func TestFirstEntryOfABlockOnAFullDisk(t *testing.T) {
+	var lost atomic.Int32
+	dir := t.TempDir()
+	r := startWith(t, standby.Options{Journal: journal.Options{Dir: dir, MaxBytes: 16 << 20,
+		OnLoss: func(journal.Loss) { lost.Add(1) }}})
+	r.data = make([]byte, 50_000)
+	// Blocks are of a quarter of MaxBytes and an entry takes its data and about a hundred
+	// bytes more: 83 of these fill one.
+	for sequence := uint64(1); sequence <= 83; sequence++ {
+		if err := r.append(sequence); err != nil {
+			t.Fatal(err)
+		}
+		r.gives(r.stored, sequence, journal.Position(sequence))
+	}
+	empty := fill(t)
+	if err := r.append(84); !errors.Is(err, standby.ErrUnkept) {
+		t.Fatalf("on a full disk: %v", err)
+	}
+	empty()
+	within(t, "word that it is kept", r.resume)
+	if found := r.j.Recovery(); found.Damaged() {
+		t.Errorf("found %+v, and nothing was lost", found)
+	}
+	if last, err := r.j.LastSequence(t.Context(), "jetty-1", "gw"); err != nil || last != 83 {
+		t.Fatalf("last sequence %d, %v, want 83", last, err)
+	}
+	if err := r.append(84); err != nil {
+		t.Fatal(err)
+	}
+	r.gives(r.stored, 84, 84)
+	if n := lost.Load(); n > 0 {
+		t.Errorf("%d losses were told", n)
+	}
 }

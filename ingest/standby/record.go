@@ -18,6 +18,7 @@ type records struct {
 	turn chan struct{} // a mutex that a context can leave, for what follows
 
 	disk   *journal.Journal // nil while they go to memory
+	err    error            // why one went to memory first, nil where it was not for its own
 	last   uint64           // position of the newest
 	memory []record         // those up to last that are not on disk
 	bytes  int
@@ -49,7 +50,9 @@ func (j *Journal) AppendRecord(ctx context.Context, log string, data []byte) (ui
 	}
 	defer r.leave()
 	if r.disk != nil {
-		pos, err := r.disk.AppendRecord(ctx, log, data)
+		// Who gives it up on its way does not keep it from the disk, and its position is
+		// not the next one's.
+		pos, err := r.disk.AppendRecord(context.WithoutCancel(ctx), log, data)
 		if err == nil {
 			r.last = pos
 			return pos, nil
@@ -58,7 +61,7 @@ func (j *Journal) AppendRecord(ctx context.Context, log string, data []byte) (ui
 			return 0, err
 		}
 		j.over(j.now(), err)
-		r.disk = nil
+		r.disk, r.err = nil, err
 	}
 	if r.bytes+len(data) > recordBytes {
 		return 0, fmt.Errorf("log %s: %w, and memory holds no more records", log, ErrUnkept)
@@ -146,8 +149,15 @@ func (r *records) restore(ctx context.Context, disk *journal.Journal) error {
 	if moved {
 		return errMoved
 	}
-	r.disk = disk
+	r.disk, r.err = disk, nil
 	return nil
+}
+
+// failed says why records go to memory, nil where they do not.
+func (r *records) failed() error {
+	r.turn <- struct{}{}
+	defer r.leave()
+	return r.err
 }
 
 // errMoved is when records are on disk at other positions than they had in memory, as

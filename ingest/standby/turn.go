@@ -129,7 +129,11 @@ func (j *Journal) comeBack(ctx context.Context) error {
 		}
 	}
 	j.mu.Unlock()
-	j.begin(newStage(disk, nil), State{})
+	kept := newStage(disk, nil)
+	j.begin(kept, State{})
+	if err := j.records.failed(); err != nil { // since they were written
+		j.over(kept, err)
+	}
 	j.log.Info("recording again", "after", last)
 	if j.o.OnKept != nil {
 		j.o.OnKept()
