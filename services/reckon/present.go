@@ -11,17 +11,18 @@ import (
 	"hawser/services/live"
 )
 
-// present is a berth's mooring as its loads are now, the conditions it lies in, and
-// how many lines' loads are known. A force that wind does not explain is kept among
-// the others, so that the ship rests with the loads as measured. Lines that have parted
-// carry nothing, whatever their mean of the last minute.
+// present is a berth's mooring as its loads are now, the heavier ones, the conditions it
+// lies in, and how many lines' loads are known. A force that wind does not explain is
+// kept among the others, so that the ship rests with the loads as measured. Lines that
+// have parted carry nothing, whatever their mean of the last minute.
 func present(means *live.Means, parted []int) (*assess.Mooring, assess.Conditions, int) {
 	c := conditions(means)
-	m, left := assess.Measured(means.Plan, without(means.TensionKN, parted), c)
+	loads, _ := heavier(means, parted)
+	m, left := assess.Measured(means.Plan, without(loads, parted), c)
 	m.Part(parted...)
 	c.Other = c.Other.Plus(left)
 	known := 0
-	for _, kN := range means.TensionKN {
+	for _, kN := range loads {
 		if !math.IsNaN(kN) {
 			known++
 		}

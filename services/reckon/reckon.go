@@ -10,7 +10,7 @@
 //
 // The warning one-line-from-limit stands while the loss of any one line would bring
 // another, that is under its working load limit, to it, or leave the ship with
-// nothing that holds her: raised after five rounds in a row, cleared after twenty
+// nothing that holds her: raised after five rounds in a row, cleared after sixty
 // without and with 0.03 of the limit to spare, by figures that are common practice,
 // no source. A ship at rest again is what is reckoned; her swing there loads lines
 // more.

@@ -131,9 +131,9 @@ func TestWarnsWhileOneLineKeepsAnotherFromItsLimit(t *testing.T) {
 		if s.warning() == "" {
 			t.Error("cleared within 15 s")
 		}
-		s.goOn(45, 1, 20, 20, 20, 20)
+		s.goOn(75, 1, 20, 20, 20, 20)
 		if w := s.warning(); w != "" {
-			t.Errorf("a minute later: %s", w)
+			t.Errorf("a minute and a half later: %s", w)
 		}
 	})
 }

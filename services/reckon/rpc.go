@@ -91,7 +91,7 @@ func (s *Service) Assess(ctx context.Context, req *hawserv1.AssessRequest) (*haw
 		return nil, status.FromContextError(ctx.Err()).Err()
 	}
 	began := time.Now()
-	answer := a.question.Answer()
+	answer := a.answer()
 	s.r.m.asked.Observe(time.Since(began).Seconds())
 	return a.message(answer), nil
 }
@@ -101,7 +101,10 @@ type asked struct {
 	req         *hawserv1.AssessRequest
 	question    assess.Question
 	plan        *mooring.Plan
-	loads       []float64 // NaN where not known
+	loads       []float64        // NaN where not known
+	over        int              // seconds that they are means over, 0 for a plan's
+	slow        []float64        // the minute's means where loads are those of less, nil otherwise
+	unhurried   *assess.Question // of slow: what is tended and foreseen is not of a gust
 	conditions  assess.Conditions
 	waters      assess.Waters
 	means       *live.Means // of the berth, nil for a plan
@@ -119,19 +122,17 @@ func (a *asked) settle(board Board, alarms Alarms, now time.Time) error {
 		return err
 	}
 	a.waters.Put(&a.conditions, a.plan)
-	for _, kN := range a.loads {
-		if !math.IsNaN(kN) {
+	for i, kN := range a.loads {
+		if !math.IsNaN(kN) && !slices.Contains(a.parted, i) {
 			a.measured++
 		}
 	}
-	a.question.Mooring = assess.New(a.plan)
-	if a.measured > 0 {
-		a.question.Measured = true
-		a.question.Mooring, a.unexplained = assess.Measured(a.plan, a.loads, a.whenMeasured())
+	a.question = a.asMeasured(a.loads)
+	a.unexplained = a.question.Conditions.Other
+	if a.slow != nil {
+		q := a.asMeasured(a.slow)
+		a.unhurried = &q
 	}
-	a.question.Mooring.Part(a.parted...)
-	a.question.Conditions = a.conditions
-	a.question.Conditions.Other = a.unexplained
 	a.question.Directions, a.question.Tend = int(a.req.WindDirections), a.req.Tending
 	for k, id := range a.req.Without {
 		i := a.plan.Line(id)
@@ -159,10 +160,50 @@ func (a *asked) choose(board Board, alarms Alarms) error {
 			return status.Errorf(codes.FailedPrecondition, "berth %s is not live here: no loads to reckon from; ask with its plan", m.Berth)
 		}
 		a.parted = parted(alarms, m.Berth, means.Plan)
-		a.plan, a.loads, a.means = means.Plan, without(means.TensionKN, a.parted), &means
+		a.plan, a.means = means.Plan, &means
+		loads, over := heavier(&means, a.parted)
+		a.loads, a.over = without(loads, a.parted), over
+		if over != live.MeanSeconds {
+			a.slow = without(means.TensionKN, a.parted)
+		}
 		a.conditions, a.waters = reported(&means, assess.Conditions{}, reference(means.Plan))
 	}
 	return nil
+}
+
+// asMeasured is the question of the mooring whose lines carry these loads, or the
+// plan's pretensions where none is known, before what is asked of it.
+func (a *asked) asMeasured(loads []float64) assess.Question {
+	q := assess.Question{Mooring: assess.New(a.plan), Conditions: a.conditions, Measured: a.measured > 0}
+	if q.Measured {
+		q.Mooring, q.Conditions.Other = assess.Measured(a.plan, loads, a.whenMeasured())
+	}
+	q.Mooring.Part(a.parted...)
+	return q
+}
+
+// answer answers the question: lines and losses by the heavier loads, what to tend and
+// the hours ahead by the minute's means.
+func (a *asked) answer() *assess.Answer {
+	if a.unhurried == nil {
+		return a.question.Answer()
+	}
+	now := a.question
+	now.Tend, now.Moments = false, nil
+	x, slow := now.Answer(), a.unhurried
+	if !x.Found {
+		return x
+	}
+	if a.question.Tend {
+		if advice, err := slow.Mooring.Tend(slow.Conditions); err == nil {
+			x.Advice = &advice
+		}
+	}
+	if a.question.Moments != nil {
+		o := slow.Mooring.Ahead(slow.Conditions, a.question.Moments)
+		x.Outlook = &o
+	}
+	return x
 }
 
 // whenMeasured are the conditions that the loads were measured in: what the berth
@@ -193,6 +234,9 @@ func (a *asked) override() error {
 			return status.Errorf(codes.InvalidArgument, "loads[%d]: the plan has no line %q", k, l.Line)
 		}
 		a.loads[i] = l.TensionKn
+		if a.slow != nil {
+			a.slow[i] = l.TensionKn
+		}
 		a.parted = slices.DeleteFunc(a.parted, func(parted int) bool { return parted == i })
 	}
 	if r.Wind != nil {

@@ -570,7 +570,8 @@ type AssessResponse struct {
 	WaterLevelM float64  `protobuf:"fixed64,5,opt,name=water_level_m,json=waterLevelM,proto3" json:"water_level_m,omitempty"`
 	DraftFwdM   float64  `protobuf:"fixed64,6,opt,name=draft_fwd_m,json=draftFwdM,proto3" json:"draft_fwd_m,omitempty"`
 	DraftAftM   float64  `protobuf:"fixed64,7,opt,name=draft_aft_m,json=draftAftM,proto3" json:"draft_aft_m,omitempty"`
-	// How many lines' loads are measured; 0 where all are the plan's pretensions.
+	// How many lines' loads are measured, lines that have parted apart; 0 where all are
+	// the plan's pretensions.
 	MeasuredLines uint32 `protobuf:"varint,8,opt,name=measured_lines,json=measuredLines,proto3" json:"measured_lines,omitempty"`
 	// The whole force on the ship.
 	Force *ShipForce `protobuf:"bytes,9,opt,name=force,proto3" json:"force,omitempty"`
@@ -587,11 +588,15 @@ type AssessResponse struct {
 	Actions    []*WinchAction `protobuf:"bytes,16,rep,name=actions,proto3" json:"actions,omitempty"`
 	// The actions settle the mooring: every line below its approach load, no group
 	// uneven, none slack. Unset where no advice was asked for.
-	Settles       *bool          `protobuf:"varint,17,opt,name=settles,proto3,oneof" json:"settles,omitempty"`
-	Ahead         []*MomentAhead `protobuf:"bytes,18,rep,name=ahead,proto3" json:"ahead,omitempty"`
-	Tend          []*TendingSpan `protobuf:"bytes,19,rep,name=tend,proto3" json:"tend,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	Settles *bool          `protobuf:"varint,17,opt,name=settles,proto3,oneof" json:"settles,omitempty"`
+	Ahead   []*MomentAhead `protobuf:"bytes,18,rep,name=ahead,proto3" json:"ahead,omitempty"`
+	Tend    []*TendingSpan `protobuf:"bytes,19,rep,name=tend,proto3" json:"tend,omitempty"`
+	// Over how many seconds a berth's loads are means: 60, or 15 where the mooring is by
+	// those clearly harder loaded, as in a gale that gets up or after a parting. actions,
+	// ahead and tend are of 60 always. 0 for a plan.
+	LoadsOverSeconds uint32 `protobuf:"varint,20,opt,name=loads_over_seconds,json=loadsOverSeconds,proto3" json:"loads_over_seconds,omitempty"`
+	unknownFields    protoimpl.UnknownFields
+	sizeCache        protoimpl.SizeCache
 }
 
 func (x *AssessResponse) Reset() {
@@ -755,6 +760,13 @@ func (x *AssessResponse) GetTend() []*TendingSpan {
 		return x.Tend
 	}
 	return nil
+}
+
+func (x *AssessResponse) GetLoadsOverSeconds() uint32 {
+	if x != nil {
+		return x.LoadsOverSeconds
+	}
+	return 0
 }
 
 // ShipForce is a force on the ship in the plan's frame, the moment about her centre.
@@ -1735,7 +1747,7 @@ const file_hawser_v1_assess_proto_rawDesc = "" +
 	"\bDraftsAt\x126\n" +
 	"\x04time\x18\x01 \x01(\v2\x1a.google.protobuf.TimestampB\x06\xbaH\x03\xc8\x01\x01R\x04time\x127\n" +
 	"\vdraft_fwd_m\x18\x02 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x00D@!\x00\x00\x00\x00\x00\x00\x00\x00R\tdraftFwdM\x127\n" +
-	"\vdraft_aft_m\x18\x03 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x00D@!\x00\x00\x00\x00\x00\x00\x00\x00R\tdraftAftM\"\xca\x06\n" +
+	"\vdraft_aft_m\x18\x03 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x00D@!\x00\x00\x00\x00\x00\x00\x00\x00R\tdraftAftM\"\xf8\x06\n" +
 	"\x0eAssessResponse\x12\x1c\n" +
 	"\tconverged\x18\x01 \x01(\bR\tconverged\x12\x1d\n" +
 	"\n" +
@@ -1758,7 +1770,8 @@ const file_hawser_v1_assess_proto_rawDesc = "" +
 	"\aactions\x18\x10 \x03(\v2\x16.hawser.v1.WinchActionR\aactions\x12\x1d\n" +
 	"\asettles\x18\x11 \x01(\bH\x00R\asettles\x88\x01\x01\x12,\n" +
 	"\x05ahead\x18\x12 \x03(\v2\x16.hawser.v1.MomentAheadR\x05ahead\x12*\n" +
-	"\x04tend\x18\x13 \x03(\v2\x16.hawser.v1.TendingSpanR\x04tendB\n" +
+	"\x04tend\x18\x13 \x03(\v2\x16.hawser.v1.TendingSpanR\x04tend\x12,\n" +
+	"\x12loads_over_seconds\x18\x14 \x01(\rR\x10loadsOverSecondsB\n" +
 	"\n" +
 	"\b_settles\"X\n" +
 	"\tShipForce\x12\x19\n" +

@@ -7,6 +7,7 @@ export interface Assessment {
   converged: boolean;
   heldShare: number;
   measuredLines: number;
+  loadsOverSeconds: number; // of lines and losses; the rest is of the minute
   waterLevelM: number;
   lines: { line: string; tensionKn: number; lowKn: number; highKn: number; limit: Limit }[];
   losses: Loss[];
@@ -38,6 +39,9 @@ export async function assess(berth: string, ask: Record<string, string>): Promis
     return undefined;
   }
 }
+
+// minute is the time that loads are means over where nothing is in a hurry, in seconds.
+export const minute = 60;
 
 const limits: readonly Limit[] = ["LOAD_LIMIT_BELOW", "LOAD_LIMIT_APPROACHING", "LOAD_LIMIT_WORKING_LOAD", "LOAD_LIMIT_BRAKE", "LOAD_LIMIT_BREAKING"];
 

@@ -7,12 +7,13 @@ import { el, text } from "../lib/dom";
 import { isActive } from "../lib/figures";
 import type { Live } from "../lib/live";
 import { say, type Key } from "../lib/words";
+import type { Alarm } from "../lib/wire";
 import { ahead } from "./ahead";
-import { assess, type Assessment } from "./assess";
+import { assess, minute, type Assessment } from "./assess";
 import { doubt, losses, tendingAdvice } from "./losses";
 
-const nowEvery = 30_000; // ms
-const laterEvery = 300_000;
+const nowEvery = 5_000; // ms
+const laterEvery = 60_000;
 const hours = 24;
 
 export class Follows {
@@ -55,14 +56,16 @@ export class Follows {
     const g = this.geometry;
     const a = this.now;
     if (!g) return;
-    text(this.basis, a?.converged ? doubt(g, a) : "");
+    text(this.basis, a?.converged ? doubt(g, a, this.parted().length) : "");
     if (!a?.converged) {
       this.lossPart.replaceChildren(a ? el("p", { class: "bad" }, say("berth.no-rest")) : nothing());
       this.advicePart.replaceChildren(nothing());
     } else {
-      const left = { ...a, losses: a.losses.filter((l) => !l.lost.some((id) => this.parted().includes(id))) };
-      this.lossPart.replaceChildren(...this.notes(a), ...losses(g, left, this.all, () => { this.all = !this.all; this.draw(); }));
-      this.advicePart.replaceChildren(...this.notes(a), ...tendingAdvice(g, a));
+      const left = { ...a, losses: a.losses.filter((l) => !l.lost.some((id) => this.parted().some((p) => p.line === id))) };
+      const held = this.lossPart.contains(document.activeElement); // its one button, anew
+      this.lossPart.replaceChildren(...this.notes(a, a.loadsOverSeconds), ...losses(g, left, this.all, () => { this.all = !this.all; this.draw(); }));
+      if (held) this.lossPart.querySelector("button")?.focus();
+      this.advicePart.replaceChildren(...this.notes(a, minute), ...tendingAdvice(g, a));
     }
     this.drawAhead();
   }
@@ -72,7 +75,7 @@ export class Follows {
     const a = this.later;
     if (!this.geometry || w === 0) return;
     const em = parseFloat(getComputedStyle(this.aheadPart).fontSize);
-    this.aheadPart.replaceChildren(...(a?.converged ? [...this.notes(a), ...ahead(this.geometry, a, this.live.now(), w, em)] : [nothing()]));
+    this.aheadPart.replaceChildren(...(a?.converged ? [...this.notes(a, minute), ...ahead(this.geometry, a, this.live.now(), w, em)] : [nothing()]));
   }
 
   // follow asks anew when the loads come back or an alarm tells of another mooring,
@@ -81,7 +84,7 @@ export class Follows {
     const isLive = this.live.link !== "cut" && (this.live.picture.berths.get(this.berth)?.now.live ?? false);
     const back = isLive && !this.wasLive;
     if (!isLive && this.wasLive) this.forget();
-    const gone = this.parted().join();
+    const gone = this.parted().map((p) => p.line).join();
     if (back || alarms) void this.askNow();
     if (back || gone !== this.gone) void this.askLater();
     this.wasLive = isLive;
@@ -108,17 +111,19 @@ export class Follows {
     this.drawAhead();
   }
 
-  // parted are the lines that have parted, as far as anybody has told.
-  private parted(): string[] {
-    return this.live.picture.alarms.list.filter((a) => a.berth === this.berth && a.condition === "line-parted" && isActive(a)).flatMap((a) => a.line ?? []);
+  // parted are the alarms of lines that have parted, as far as anybody has told.
+  private parted(): Alarm[] {
+    return this.live.picture.alarms.list.filter((a) => a.berth === this.berth && a.condition === "line-parted" && a.line !== undefined && isActive(a));
   }
 
-  // notes say why what is reckoned may not be of the mooring as it is.
-  private notes(a: Assessment): HTMLElement[] {
-    const lines = this.parted();
+  // notes say why what is reckoned, of loads over so many seconds, may not be of the
+  // mooring as it is.
+  private notes(a: Assessment, over: number): HTMLElement[] {
+    const parted = this.parted();
+    const lately = parted.some((p) => this.live.now() - p.recorded < over * 1000);
     return [
       ...(a.measuredLines === 0 ? [el("p", { class: "late" }, say("berth.unmeasured"))] : []),
-      ...(lines.length > 0 ? [el("p", { class: "late" }, say("berth.parted-note", { lines: lines.join(", ") }))] : []),
+      ...(parted.length > 0 ? [el("p", { class: "late" }, say("berth.parted-note", { lines: parted.map((p) => p.line).join(", ") }), lately && ` ${say("berth.parted-lately")}`)] : []),
     ];
   }
 }

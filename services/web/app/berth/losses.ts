@@ -3,7 +3,7 @@ import type { Geometry } from "../drawing/plan";
 import { el } from "../lib/dom";
 import { figure, load, unit } from "../lib/units";
 import { number, percent, place, say } from "../lib/words";
-import { reached, type Assessment, type Loss } from "./assess";
+import { minute, reached, type Assessment, type Loss } from "./assess";
 
 const shown = 5; // losses, before all are asked for
 
@@ -63,7 +63,8 @@ export function tendingAdvice(g: Geometry, a: Assessment): Element[] {
   ];
 }
 
-// doubt says what the figures rest on.
-export function doubt(g: Geometry, a: Assessment): string {
-  return say("berth.doubt", { measured: a.measuredLines, lines: g.lines.length });
+// doubt says what the figures rest on, of the lines that have not parted.
+export function doubt(g: Geometry, a: Assessment, parted: number): string {
+  return say("berth.doubt", { measured: a.measuredLines, lines: g.lines.length - parted,
+    over: a.loadsOverSeconds === minute ? say("berth.over-minute") : say("berth.over-seconds", { n: a.loadsOverSeconds }) });
 }

@@ -1,0 +1,84 @@
+package reckon_test
+
+import (
+	"math"
+	"testing"
+	"testing/synctest"
+	"time"
+
+	"hawser/detect"
+	hawserv1 "hawser/proto/hawser/v1"
+	"hawser/services/reckon"
+)
+
+// ask asks of the berth as it is, with what to tend and an hour ahead.
+func (s *station) ask() *hawserv1.AssessResponse {
+	s.t.Helper()
+	got, err := reckon.NewService(s.reckoner, nil).Assess(s.t.Context(), &hawserv1.AssessRequest{
+		Mooring: &hawserv1.AssessRequest_Berth{Berth: "hand"}, Tending: true, Ahead: &hawserv1.HoursAhead{Hours: 1}})
+	if err != nil {
+		s.t.Fatal(err)
+	}
+	return got
+}
+
+// A gale gets up: 45 s of 20 kN on each of four like lines and 15 s of 40. By hand the
+// loss of a line leaves the one beside it with 80 kN. By the mean of the minute, 25 kN
+// each, it would be 50.
+func TestALossInARisingGaleIsOfTheLoadsAsTheyAre(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		s := start(t, fourAbreast("hand"))
+		defer s.stop()
+		s.goOn(45, 1, 20, 20, 20, 20)
+		if got := s.ask(); got.LoadsOverSeconds != 60 || math.Abs(got.Losses[0].Worst.TensionKn-40) > 0.5 {
+			t.Errorf("in the calm: of %d s, %v", got.LoadsOverSeconds, got.Losses[0])
+		}
+		s.goOn(15, 1, 40, 40, 40, 40)
+		got := s.ask()
+		if got.LoadsOverSeconds != 15 || math.Abs(got.Losses[0].Worst.TensionKn-80) > 1 {
+			t.Errorf("in the gale: of %d s, %v", got.LoadsOverSeconds, got.Losses[0])
+		}
+		// What is tended and foreseen is not of one gust: 25 kN each.
+		if kN := got.Ahead[0].TensionKn[0]; math.Abs(kN-25) > 0.5 || got.Settles == nil || len(got.Actions) != 0 {
+			t.Errorf("the hour ahead begins with %g kN; to tend: %v", kN, got.Actions)
+		}
+		if s.warning() == "" {
+			t.Error("no warning")
+		}
+	})
+}
+
+// Line 4 carried 49 kN and has parted; its neighbour took 40 of what was 25. The mean of
+// the minute of a line that is gone is no reason to keep to the minute: 3 had 28.75 kN in it.
+func TestALossAfterAPartingIsOfTheLoadsSince(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		s := start(t, fourAbreast("hand"))
+		defer s.stop()
+		s.goOn(45, 1, 20, 20, 25, 49)
+		err := s.log.Apply(t.Context(), "hand", 1, []detect.Change{{Time: time.Now().UnixNano(), Condition: detect.LineParted, Raised: true, Line: "4", Value: 49, Unit: "kN"}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		s.goOn(15, 1, 20, 20, 40, 0)
+		got := s.ask()
+		if got.LoadsOverSeconds != 15 || math.Abs(got.Lines[2].TensionKn-40) > 0.5 || got.MeasuredLines != 3 {
+			t.Errorf("of %d s, line 3 carries %g kN, %d lines measured", got.LoadsOverSeconds, got.Lines[2].TensionKn, got.MeasuredLines)
+		}
+	})
+}
+
+// A swell swings each load by a quarter of its mean in 10 s. The minute tells what the
+// mooring bears.
+func TestALossInASwellIsOfTheMinute(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		s := start(t, fourAbreast("hand"))
+		defer s.stop()
+		for k := range 75 {
+			kN := 20 + 5*math.Sin(2*math.Pi*float64(k)/10)
+			s.goOn(1, 1, kN, kN, kN, kN)
+			if got := s.ask(); k >= 60 && got.LoadsOverSeconds != 60 {
+				t.Errorf("second %d: of %d s", k, got.LoadsOverSeconds)
+			}
+		}
+	})
+}
