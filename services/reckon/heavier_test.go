@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"hawser/detect"
+	"hawser/detect/mooring"
 	hawserv1 "hawser/proto/hawser/v1"
 	"hawser/services/reckon"
 )
@@ -79,6 +80,31 @@ func TestALossInASwellIsOfTheMinute(t *testing.T) {
 			if got := s.ask(); k >= 60 && got.LoadsOverSeconds != 60 {
 				t.Errorf("second %d: of %d s", k, got.LoadsOverSeconds)
 			}
+		}
+	})
+}
+
+// Line 4 has no load pin and let go: 3 took its end. Until somebody has looked, nothing is
+// reckoned that 4 would hold.
+func TestALineThatMayHavePartedHoldsNothing(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		plan := fourAbreast("hand")
+		plan.Lines[3].Instrumented = false
+		plan.Lines[2].Group, plan.Lines[3].Group = mooring.AftBreast, mooring.AftBreast
+		s := start(t, plan)
+		defer s.stop()
+		s.goOn(60, 1, 20, 20, 20)
+		if got := s.ask(); math.Abs(got.Lines[3].TensionKn-20) > 1 {
+			t.Errorf("before, line 4 carries %g kN, by hand 20", got.Lines[3].TensionKn)
+		}
+		change := detect.Change{Time: time.Now().UnixNano(), Condition: detect.Redistribution, Raised: true, Group: mooring.AftBreast, Value: 20, Unit: "%"}
+		if err := s.log.Apply(t.Context(), "hand", 1, []detect.Change{change}); err != nil {
+			t.Fatal(err)
+		}
+		s.goOn(60, 1, 20, 20, 40)
+		got := s.ask()
+		if got.Lines[3].TensionKn != 0 || got.MeasuredLines != 3 || len(got.Losses) != 3 {
+			t.Errorf("line 4 carries %g kN, %d measured, of %d lines the loss is told", got.Lines[3].TensionKn, got.MeasuredLines, len(got.Losses))
 		}
 	})
 }

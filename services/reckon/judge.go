@@ -11,7 +11,7 @@ import (
 
 const (
 	holdsAfter = 5
-	overAfter  = 60 // longer than from gust to gust
+	overAfter  = 60   // longer than from gust to gust
 	spare      = 0.97 // of the working load limit, under which it is over
 )
 

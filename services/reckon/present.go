@@ -30,14 +30,20 @@ func present(means *live.Means, parted []int) (*assess.Mooring, assess.Condition
 	return m, c, known
 }
 
-// parted are the lines of a berth that have parted, by the alarms that stand.
+// parted are the lines of a berth that have parted, by the alarms that stand. Where
+// one of a group may have that has no load pin, the first of them is taken for it: that
+// it holds is what nobody knows.
 func parted(alarms Alarms, berth string, p *mooring.Plan) (lines []int) {
 	standing, _ := alarms.List(berth, false)
 	for i := range standing {
-		if standing[i].Condition != detect.LineParted.String() {
-			continue
+		line := -1
+		switch a := &standing[i]; a.Condition {
+		case detect.LineParted.String():
+			line = p.Line(a.Line)
+		case detect.Redistribution.String():
+			line = slices.IndexFunc(p.Lines, func(l mooring.Line) bool { return !l.Instrumented && l.Group.String() == a.Group })
 		}
-		if line := p.Line(standing[i].Line); line >= 0 {
+		if line >= 0 && !slices.Contains(lines, line) {
 			lines = append(lines, line)
 		}
 	}

@@ -1,6 +1,7 @@
 // Package reckon says what moorings bear: it answers what people ask of one, and
 // every second finds for every berth what would follow the loss of each line, as
-// its loads are now. A line that has parted, by the alarm that says so, holds nothing.
+// its loads are now. A line that has parted, by the alarm that says so, holds nothing,
+// nor does one without a load pin while an alarm says that it may have.
 // It never looks at how a load came about otherwise, and keeps nothing but its last
 // answers. Its invariant: an answer is of loads that were live when it was
 // reckoned, or says that it is the plan's.

@@ -7,10 +7,10 @@ import { el, text } from "../lib/dom";
 import { isActive } from "../lib/figures";
 import type { Live } from "../lib/live";
 import { say, type Key } from "../lib/words";
-import type { Alarm } from "../lib/wire";
 import { ahead } from "./ahead";
 import { assess, minute, type Assessment } from "./assess";
 import { doubt, losses, tendingAdvice } from "./losses";
+import { doubted } from "./now";
 
 const nowEvery = 5_000; // ms
 const laterEvery = 60_000;
@@ -25,7 +25,7 @@ export class Follows {
   private geometry: Geometry | undefined;
   private all = false; // losses, not only the worst
   private asking = false;
-  private gone = "";
+  private wereGone = "";
   private wasLive = false;
   private readonly lossPart = el("div");
   private readonly advicePart = el("div");
@@ -56,12 +56,12 @@ export class Follows {
     const g = this.geometry;
     const a = this.now;
     if (!g) return;
-    text(this.basis, a?.converged ? doubt(g, a, this.parted().length) : "");
+    text(this.basis, a?.converged ? doubt(g, a, this.gone().length) : "");
     if (!a?.converged) {
       this.lossPart.replaceChildren(a ? el("p", { class: "bad" }, say("berth.no-rest")) : nothing());
       this.advicePart.replaceChildren(nothing());
     } else {
-      const left = { ...a, losses: a.losses.filter((l) => !l.lost.some((id) => this.parted().some((p) => p.line === id))) };
+      const left = { ...a, losses: a.losses.filter((l) => !l.lost.some((id) => this.gone().some((p) => p.line === id))) };
       const held = this.lossPart.contains(document.activeElement); // its one button, anew
       this.lossPart.replaceChildren(...this.notes(a, a.loadsOverSeconds), ...losses(g, left, this.all, () => { this.all = !this.all; this.draw(); }));
       if (held) this.lossPart.querySelector("button")?.focus();
@@ -84,11 +84,11 @@ export class Follows {
     const isLive = this.live.link !== "cut" && (this.live.picture.berths.get(this.berth)?.now.live ?? false);
     const back = isLive && !this.wasLive;
     if (!isLive && this.wasLive) this.forget();
-    const gone = this.parted().map((p) => p.line).join();
+    const gone = this.gone().map((l) => l.line).join();
     if (back || alarms) void this.askNow();
-    if (back || gone !== this.gone) void this.askLater();
+    if (back || gone !== this.wereGone) void this.askLater();
     this.wasLive = isLive;
-    this.gone = gone;
+    this.wereGone = gone;
   }
 
   private forget(): void {
@@ -111,19 +111,26 @@ export class Follows {
     this.drawAhead();
   }
 
-  // parted are the alarms of lines that have parted, as far as anybody has told.
-  private parted(): Alarm[] {
-    return this.live.picture.alarms.list.filter((a) => a.berth === this.berth && a.condition === "line-parted" && a.line !== undefined && isActive(a));
+  // gone are the lines that have parted, as far as anybody has told, and the first of
+  // those one of which may have: what is reckoned is without them.
+  private gone(): { line: string; sure: boolean; at: number }[] {
+    return this.live.picture.alarms.list.filter((a) => a.berth === this.berth && isActive(a)).flatMap((a) => {
+      const sure = a.condition === "line-parted";
+      const line = sure ? a.line : this.geometry && doubted(this.geometry, a)[0];
+      return line === undefined ? [] : [{ line, sure, at: a.recorded }];
+    });
   }
 
   // notes say why what is reckoned, of loads over so many seconds, may not be of the
   // mooring as it is.
   private notes(a: Assessment, over: number): HTMLElement[] {
-    const parted = this.parted();
-    const lately = parted.some((p) => this.live.now() - p.recorded < over * 1000);
+    const gone = this.gone();
+    const lately = gone.some((l) => this.live.now() - l.at < over * 1000) ? ` ${say("berth.parted-lately")}` : "";
+    const lines = (sure: boolean): string => gone.filter((l) => l.sure === sure).map((l) => l.line).join(", ");
+    const note = (key: Key, of: string): HTMLElement[] => (of === "" ? [] : [el("p", { class: "late" }, say(key, { lines: of }), lately)]);
     return [
       ...(a.measuredLines === 0 ? [el("p", { class: "late" }, say("berth.unmeasured"))] : []),
-      ...(parted.length > 0 ? [el("p", { class: "late" }, say("berth.parted-note", { lines: parted.map((p) => p.line).join(", ") }), lately && ` ${say("berth.parted-lately")}`)] : []),
+      ...note("berth.parted-note", lines(true)), ...note("berth.doubted-note", lines(false)),
     ];
   }
 }

@@ -3,10 +3,12 @@ import type { Geometry, LineGeometry } from "../drawing/plan";
 import type { Form, LineScene, Scene } from "../drawing/scene";
 import type { Alarm, Berth, Load } from "../lib/wire";
 
+const redistribution = "redistribution";
+
 // conditionForms are how a line is drawn while a condition of it stands; where
 // several do, the first goes before the others.
 const conditionForms: readonly [string, Form][] = [
-  ["line-parted", "parted"], ["over-limit", "over"], ["brake-slip", "slips"], ["approaching-limit", "near"],
+  ["line-parted", "parted"], [redistribution, "doubt"], ["over-limit", "over"], ["brake-slip", "slips"], ["approaching-limit", "near"],
   ["sensor-fault", "fault"], ["slack-line", "slack"],
 ];
 
@@ -24,14 +26,22 @@ export function formOf(l: LineGeometry, conditions: ReadonlySet<string>, kN: num
   return kN < l.slack_kN ? "slack" : "steady";
 }
 
+// doubted are the lines that an alarm is about which knows of a group only: those
+// without a load pin, one of which may have parted.
+export function doubted(g: Geometry, a: Alarm): string[] {
+  if (a.condition !== redistribution) return [];
+  return g.lines.filter((l) => l.group === a.group && !l.instrumented).map((l) => l.id);
+}
+
 // byLine gathers the conditions that stand, by line.
-export function byLine(alarms: readonly Alarm[]): Map<string, Set<string>> {
+export function byLine(g: Geometry, alarms: readonly Alarm[]): Map<string, Set<string>> {
   const all = new Map<string, Set<string>>();
   for (const a of alarms) {
-    if (!a.line) continue;
-    const set = all.get(a.line) ?? new Set();
-    set.add(a.condition);
-    all.set(a.line, set);
+    for (const line of a.line ? [a.line] : doubted(g, a)) {
+      const set = all.get(line) ?? new Set();
+      set.add(a.condition);
+      all.set(line, set);
+    }
   }
   return all;
 }
@@ -40,14 +50,14 @@ export function byLine(alarms: readonly Alarm[]): Map<string, Set<string>> {
 export type Reckoned = ReadonlyMap<string, number>;
 
 export function nowScene(g: Geometry, b: Berth, alarms: readonly Alarm[], reckoned: Reckoned, cut: boolean): Scene {
-  const conditions = byLine(alarms.filter((a) => a.berth === b.name && a.cleared === undefined));
+  const conditions = byLine(g, alarms.filter((a) => a.berth === b.name && a.cleared === undefined));
   const lines = new Map<string, LineScene>();
   for (const l of g.lines) {
     const load = b.loads.get(l.id);
     const s: LineScene = { form: formOf(l, conditions.get(l.id) ?? new Set(), load?.kN, load?.sensor) };
     const about = reckoned.get(l.id);
     if (load?.kN !== undefined && l.instrumented) s.kN = load.kN;
-    else if (about !== undefined) s.about = about;
+    else if (about !== undefined && s.form !== "doubt") s.about = about;
     lines.set(l.id, s);
   }
   const scene: Scene = { kind: cut || !b.now.live ? "old" : "live", lines };

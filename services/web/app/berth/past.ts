@@ -68,7 +68,7 @@ export class Past {
   // scene is the mooring at a step, with the alarms that stood then.
   scene(g: Geometry, k: number): Scene {
     const at = this.time(k);
-    const conditions = byLine(this.alarms.filter((a) => stood(a, at)));
+    const conditions = byLine(g, this.alarms.filter((a) => stood(a, at)));
     const lines = new Map<string, LineScene>();
     for (const l of g.lines) {
       const kN = this.value(`${l.id}/tension`, k);

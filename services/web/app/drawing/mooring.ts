@@ -197,7 +197,7 @@ export class Mooring {
     const l = d.line;
     const kN = s.kN ?? s.about;
     const share = kN === undefined ? undefined : kN / l.working_load_kN;
-    const believed = s.form !== "parted" && s.form !== "silent" && s.form !== "fault";
+    const believed = s.form !== "parted" && s.form !== "doubt" && s.form !== "silent" && s.form !== "fault";
     const course = rope(d.fairlead, d.hook, s.form, em);
     const thick = s.form === "parted" ? 0.22 : s.form === "over" ? Math.max(0.7, width(share)) : width(believed ? share : undefined);
     attribute(d.rope, "d", course);

@@ -4,6 +4,7 @@
 // A Form is how a line is drawn: each is another shape, with a word beside it.
 export type Form =
   | "parted" // alarm
+  | "doubt" // it has no load pin, and the ship moved as if it had parted
   | "over" // at or over its working load limit
   | "slips" // its brake slips, or it renders
   | "near" // the watch warns
@@ -14,7 +15,7 @@ export type Form =
   | "steady";
 
 // forms are in the order in which one goes before another.
-export const forms: readonly Form[] = ["parted", "over", "slips", "near", "fault", "silent", "slack", "no-pin", "steady"];
+export const forms: readonly Form[] = ["parted", "doubt", "over", "slips", "near", "fault", "silent", "slack", "no-pin", "steady"];
 
 export interface LineScene {
   form: Form;
