@@ -19,6 +19,10 @@ func TestDeck(t *testing.T) {
 	if got := ask[float64](t, phone, `document.querySelector(".card .acknowledge").getBoundingClientRect().height`); got < 60 {
 		t.Errorf("the button is %.0f px high", got)
 	}
+	// What to do and the button are there without a finger, on a small phone too.
+	do(t, phone, "on a small phone", chromedp.EmulateViewport(360, 740),
+		holds(`innerWidth === 360 && document.querySelector(".card .acknowledge").getBoundingClientRect().bottom <= innerHeight`),
+		holds(`document.documentElement.scrollWidth === innerWidth`))
 	do(t, phone, "have sound", click(".sound"), holds(`document.querySelector(".sound").getAttribute("aria-pressed") === "true"`))
 	do(t, phone, "acknowledge by one touch and a name", click(".card.p-emergency .acknowledge"), shown("dialog.deed"))
 	ask[*int](t, phone, `{ const by = document.querySelector("dialog.deed input"); by.value = "Bosun"; document.querySelector("dialog.deed button[type=submit]").click(); } null`)

@@ -24,7 +24,8 @@ function berth(): string | undefined {
 const main = must("#main");
 const choice = el("ul", { class: "choice" });
 const sound = new Sound(live, berth);
-const parts = [new Summary(live, berth, sound), new Alarms(live, berth), new Lines(live, berth)];
+const summary = new Summary(live, berth);
+const parts = [summary, new Alarms(live, berth), { root: el("div", { class: "beside" }, summary.facts, sound.root), draw: () => {} }, new Lines(live, berth)];
 const title = el("h1", { class: "unseen" }, say("deck.title"));
 
 function draw(): void {

@@ -30,8 +30,9 @@ class Card {
       el("p", { class: "priority" }, shape(a.priority), ` ${say(`alarm.priority.${a.priority}`)}`),
       el("h2", {}, condition(a.condition), where !== "" && el("span", { class: "where" }, where)),
       has(todo) && el("p", { class: "do" }, say(todo)),
+      this.refusal, this.button, // before the rest: what is to be touched is not to be looked for
       a.detail !== undefined && el("p", { class: "detail", lang: "en-GB" }, a.detail),
-      this.below, this.age, this.acks, this.refusal, this.button);
+      this.below, this.age, this.acks);
     this.button.textContent = say("alarm.acknowledge");
     this.button.setAttribute("aria-label", `${say("alarm.acknowledge")}: ${this.about}`);
     this.button.addEventListener("click", () => void this.acknowledge());

@@ -1,5 +1,5 @@
 // The top of the deck page: is anything wrong, how high is the highest line, is
-// all of it live.
+// all of it live. The alarms follow at once; wind and water stand below them.
 import { attribute, el, text } from "../lib/dom";
 import { behind, greatest, isActive, share } from "../lib/figures";
 import type { Live } from "../lib/live";
@@ -9,21 +9,19 @@ import { load } from "../lib/units";
 import { condition, count, number, percent, place, say } from "../lib/words";
 import type { Berth } from "../lib/wire";
 import { present, waiting, type Part, type Which } from "./part";
-import type { Sound } from "./sound";
 
 export class Summary implements Part {
   private readonly mark = el("span", { class: "mark" });
   private readonly verdict = el("p", { class: "verdict" });
   private readonly more = el("p", { class: "more" });
   private readonly stale = el("p", { class: "stale", hidden: true });
-  private readonly facts = el("p", { class: "facts" });
+  readonly facts = el("p", { class: "facts" });
   private readonly ship = el("p", { class: "ship" });
   private readonly band = el("div", { class: "band" }, this.mark, el("div", { role: "status" }, this.verdict, this.more));
   readonly root: Element;
 
-  constructor(private readonly live: Live, private readonly berth: Which, sound: Sound) {
-    this.root = el("section", { class: "summary", "aria-label": say("deck.summary") },
-      this.ship, this.stale, this.band, this.facts, sound.root);
+  constructor(private readonly live: Live, private readonly berth: Which) {
+    this.root = el("section", { class: "summary", "aria-label": say("deck.summary") }, this.ship, this.stale, this.band);
   }
 
   draw(): void {
