@@ -314,6 +314,22 @@ func TestPageNeedsNothingElse(t *testing.T) {
 	}
 }
 
+// A snap over the limit that no step's mean comes to is no time over it, and not nothing.
+func TestAPeakOverTheLimitIsToldAsSuch(t *testing.T) {
+	v := newVisit(t, "inner-quay-5")
+	f := reckon(t, v.input())
+	for i := range f.Lines {
+		f.Lines[i].Max, f.Lines[i].OverLimit = 0.4*f.Lines[i].WorkingKN, 0
+	}
+	if html := page(t, report.Compose(f)); strings.Contains(html, "peaks only") || !strings.Contains(html, "no line<") {
+		t.Error("peaks over the limit are told where there is none")
+	}
+	f.Lines[2].Max = f.Lines[2].WorkingKN + 1
+	if html := page(t, report.Compose(f)); !strings.Contains(html, "peaks only") || strings.Contains(html, "no line<") {
+		t.Error("a peak over the limit is told as nothing over it")
+	}
+}
+
 // A PDF is bytes that begin and end as ISO 32000 has it, the same again, with its fonts
 // in it and a page for every page that it says there is.
 func TestPDF(t *testing.T) {

@@ -23,19 +23,11 @@ func (f *Figures) tiles() Tiles {
 		t = append(t, Tile{"Highest load", percent(l.Max/l.MBLkN) + " of MBL", fmt.Sprintf("%s kN, line %s", whole(l.Max), l.ID)})
 	}
 	over, lines := f.over()
-	more := "no line"
-	if len(lines) > 0 {
-		more = "line " + strings.Join(lines, ", ")
-		if len(lines) > 1 {
-			more = "lines " + strings.Join(lines, ", ")
-		}
-		if len(lines) > 5 {
-			more = many(len(lines), "line")
-		}
-	}
-	value := "none"
+	value, more := "none", "no line"
 	if over > 0 {
-		value = long(over)
+		value, more = long(over), named(lines)
+	} else if peaks := f.peaked(); len(peaks) > 0 {
+		value, more = "peaks only", named(peaks)
 	}
 	t = append(t, Tile{"Over working load limit", value, more})
 	t = append(t, Tile{"Alarms", fmt.Sprint(len(f.Alarms)), f.priorities()})
@@ -58,6 +50,27 @@ func (f *Figures) over() (all time.Duration, lines []string) {
 		}
 	}
 	return all, lines
+}
+
+// peaked are the lines with a reading at or over their limit.
+func (f *Figures) peaked() (lines []string) {
+	for i := range f.Lines {
+		if l := &f.Lines[i]; l.Max >= l.WorkingKN {
+			lines = append(lines, l.ID)
+		}
+	}
+	return lines
+}
+
+// named writes which lines, or how many where they are many.
+func named(lines []string) string {
+	switch {
+	case len(lines) == 1:
+		return "line " + lines[0]
+	case len(lines) > 5:
+		return many(len(lines), "line")
+	}
+	return "lines " + strings.Join(lines, ", ")
 }
 
 // priorities counts the alarms by priority in words.
