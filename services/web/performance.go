@@ -34,6 +34,7 @@ type performanceFigure struct {
 	Name, Value string
 	Least, Most string // of the benchmark
 	Over        bool
+	Few         bool // so few that it says nothing
 }
 
 type performancePriority struct{ Name, Share string }
@@ -80,12 +81,12 @@ func describeReport(w *words, r performance.Report, period string) performanceVi
 	v := performanceView{Berth: r.Berth, Period: period, Periods: []string{"1h", "24h", "168h", "744h"},
 		From: stamp(r.From), To: stamp(r.To), Raised: r.Raised}
 	v.Figures = []performanceFigure{
-		{"mean", w.figure("%.2f", r.Mean), w.figure("%.0f", performance.Acceptable), w.figure("%.0f", performance.Manageable), r.Mean > performance.Manageable},
-		{"peak", fmt.Sprint(r.Peak), "", fmt.Sprint(performance.FloodBegins), r.Peak > performance.FloodBegins},
-		{"flood", w.percent(1, r.FloodPart), "", w.percent(0, performance.FloodShareMost), r.FloodPart >= performance.FloodShareMost},
-		{"frequent", w.percent(0, r.FrequentShare), fmt.Sprint(few), w.percent(0, performance.FrequentMost), r.Raised >= few && r.FrequentShare > performance.FrequentMost},
-		{"chatter", fmt.Sprint(len(r.Chattering)), "", "", len(r.Chattering) > 0},
-		{"standing", fmt.Sprint(len(r.Standing)), "", fmt.Sprint(performance.StaleMost), len(r.Standing) >= performance.StaleMost},
+		{"mean", w.figure("%.2f", r.Mean), w.figure("%.0f", performance.Acceptable), w.figure("%.0f", performance.Manageable), r.Mean > performance.Manageable, false},
+		{"peak", fmt.Sprint(r.Peak), "", fmt.Sprint(performance.FloodBegins), r.Peak > performance.FloodBegins, false},
+		{"flood", w.percent(1, r.FloodPart), "", w.percent(0, performance.FloodShareMost), r.FloodPart >= performance.FloodShareMost, false},
+		{"frequent", w.percent(0, r.FrequentShare), fmt.Sprint(few), w.percent(0, performance.FrequentMost), r.FrequentShare > performance.FrequentMost, r.Raised < few},
+		{"chatter", fmt.Sprint(len(r.Chattering)), "", "", len(r.Chattering) > 0, false},
+		{"standing", fmt.Sprint(len(r.Standing)), "", fmt.Sprint(performance.StaleMost), len(r.Standing) >= performance.StaleMost, false},
 	}
 	for p := detect.Emergency; p <= detect.Caution; p++ {
 		v.Priorities = append(v.Priorities, performancePriority{p.String(), w.percent(0, r.ByPriority[p])})

@@ -16,13 +16,14 @@ import (
 type measured struct {
 	berth  string
 	period time.Duration
+	raised int
 }
 
 func (m *measured) Report(berth string, period time.Duration) performance.Report {
 	m.berth, m.period = berth, period
 	to := time.Date(2026, 3, 1, 5, 0, 0, 0, time.UTC)
 	often := performance.Frequent{Subject: alarm.Subject{Berth: "east-3", Condition: "over-limit", Line: "2", Group: "stern"}, Raised: 4, Share: 0.25}
-	r := performance.Report{Berth: berth, From: to.Add(-period), To: to, Raised: 160, Mean: 2.25, Peak: 11, FloodPart: 0.0125, FrequentShare: 0.75,
+	r := performance.Report{Berth: berth, From: to.Add(-period), To: to, Raised: m.raised, Mean: 2.25, Peak: 11, FloodPart: 0.0125, FrequentShare: 0.75,
 		Frequent: []performance.Frequent{often}, Chattering: []performance.Frequent{often},
 		Standing: []alarm.State{{Subject: alarm.Subject{Berth: "east-3", Condition: "slack-line", Line: "7"}, Priority: detect.Warning, Raised: to.Add(-48 * time.Hour)}}}
 	r.ByPriority[detect.Warning] = 0.75
@@ -30,7 +31,7 @@ func (m *measured) Report(berth string, period time.Duration) performance.Report
 }
 
 func TestPerformancePage(t *testing.T) {
-	m := &measured{}
+	m := &measured{raised: 160}
 	s := newStation(t, func(o *web.Options, _ *http.Server) { o.Performance = m })
 	resp, page := s.get("/performance?period=1h&berth=east-3")
 	if resp.StatusCode != http.StatusOK || m.berth != "east-3" || m.period != time.Hour {
@@ -41,6 +42,10 @@ func TestPerformancePage(t *testing.T) {
 		"Raised in ten minutes, at most 11 over 10 is a flood Worse", "Time in flood 1.2\u00a0% under 1\u00a0% Worse",
 		"The ten most frequent, of all 75\u00a0% under 5\u00a0%, once there are 100 Worse", "Coming and going 1 none Worse", "Active for over a day 1 under 5, each with a plan Met",
 		"Warning 75\u00a0%", "Over limit Line 2, stern line east-3 4 25\u00a0%", "Slack line Line 7 Warning · east-3 · raised 2026-02-27 05:00:00 UTC")
+	// Of two alarms each is half of all: no sign of a nuisance, and none of its absence.
+	m.raised = 2
+	_, page = s.get("/performance?period=1h")
+	says(t, page, "The ten most frequent, of all 75\u00a0% under 5\u00a0%, once there are 100 Too few to tell")
 	if _, page := s.get("/performance?lang=de&period=1h"); !strings.Contains(text(page), "2,25") {
 		t.Error("in German the figures are not German")
 	}
