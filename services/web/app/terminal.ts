@@ -24,7 +24,7 @@ const board = new Board(live, (name) => {
   alarms.only(name);
 });
 must("#main").append(el("h1", { class: "unseen" }, say("terminal.title")), new Verdict(live).root,
-  el("div", { class: "side" }, chosen.root, alarms.root), board.root);
+  el("div", { class: "side" }, chosen.root, alarms.root, el("p", { class: "small" }, say("terminal.legend"))), board.root);
 
 addEventListener("keydown", (e) => {
   if (e.key === "Escape" && board.chosen !== undefined && !document.querySelector("dialog[open]")) board.choose(undefined);

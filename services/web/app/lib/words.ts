@@ -38,12 +38,13 @@ export function count(stem: Stem, n: number, values: Values = {}): string {
 
 const formats = new Map<number, Intl.NumberFormat>();
 
-// number writes a figure with so many decimals, as the language does.
+// number writes a figure with so many decimals, as the language does, a half to even as
+// reports, commands and the texts of alarms have it.
 export function number(v: number, decimals = 0): string {
   let format = formats.get(decimals);
   if (!format) {
     format = new Intl.NumberFormat(setup.lang, {
-      minimumFractionDigits: decimals, maximumFractionDigits: decimals, useGrouping: false, signDisplay: "negative",
+      minimumFractionDigits: decimals, maximumFractionDigits: decimals, useGrouping: false, signDisplay: "negative", roundingMode: "halfEven",
     });
     formats.set(decimals, format);
   }

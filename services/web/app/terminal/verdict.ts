@@ -35,8 +35,7 @@ export class Verdict {
     const first = active[0];
     if (this.live.link === "cut") return this.say("dead", undefined, false, say("terminal.cut"), say("terminal.cut-do"));
     if (first) {
-      const others = active.length - 1;
-      const what = [condition(first.condition), where(first)].join(" · ") + (others > 0 ? ` ${count("terminal.others", others)}` : "");
+      const what = [[condition(first.condition), where(first)].join(" · "), others(active.slice(1))].filter(Boolean).join(" ");
       return this.say(first.priority, first.priority, !calls(first), what, whatToDo(first.condition) + figures(first));
     }
     const returned = p.alarms.list.filter((a) => a.state === "returned-unacknowledged").length;
@@ -86,6 +85,14 @@ export class Verdict {
     set(this.tiles.age, oldest === undefined ? say("mooring.none") : span(oldest), cut || (oldest ?? 0) > 10_000);
     set(this.tiles.waiting, say("terminal.of", { n: waiting, of: active.length }), waiting > 0);
   }
+}
+
+// others counts the alarms beside the first, emergencies by that name.
+function others(rest: readonly Alarm[]): string {
+  const grave = rest.filter((a) => a.priority === "emergency").length;
+  if (rest.length === 0) return "";
+  if (grave === 0) return count("terminal.others", rest.length);
+  return grave === rest.length ? count("terminal.emergencies", grave) : count("terminal.of-others", grave, { others: rest.length });
 }
 
 interface Tile { node: HTMLElement; value: HTMLElement }

@@ -1,0 +1,53 @@
+package browser_test
+
+import (
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/chromedp/chromedp"
+)
+
+// Lines part at two berths, one of the longest name that a plan takes. The verdict says
+// that the other alarms are not all of one weight, no count is cut off, and it is said
+// what the figures are of.
+func TestTwoPartingsAtAGlance(t *testing.T) {
+	const long = "outer-container-terminal-north-quay-0004" // 40 characters
+	text, err := os.ReadFile(plan)
+	if err != nil {
+		t.Fatal(err)
+	}
+	path := filepath.Join(t.TempDir(), "plan.yaml")
+	if err := os.WriteFile(path, []byte(strings.Replace(string(text), "north-jetty-1", long, 1)), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	s, tab := newServer(t), browser(t)
+	newFleet(t, s.grpc, 4).send(t.Context(), "past", time.Now().Add(-time.Minute), 0, time.Minute, 0)
+	s.send()
+	send(t, s.grpc, path, "second", time.Now().Add(-160*time.Second), 160*time.Second)
+	do(t, tab, "see both", chromedp.EmulateViewport(1400, 900), chromedp.Navigate(s.pages), holds(`document.querySelectorAll(".card .flag.p-emergency").length === 2`),
+		holds(`/and \d+ others, 1 of them an emergency$/.test(document.querySelector(".verdict .what").textContent)`), says("per cent of the working load limit"))
+	do(t, tab, "when they have fallen silent too", says("not live for"))
+	for _, width := range []int64{320, 360, 1000, 1400, 2560} {
+		do(t, tab, "at another width", chromedp.EmulateViewport(width, 900), holds(`document.querySelectorAll(".card").length === 6`))
+		if cut := ask[[]string](t, tab, `[...document.querySelectorAll(".card .state")].filter((e) => e.textContent !== "" && e.getBoundingClientRect().right > e.closest(".card").getBoundingClientRect().right).map((e) => e.textContent)`); len(cut) > 0 {
+			t.Errorf("%d px wide, cut off: %q", width, cut)
+		}
+	}
+	nothingAgainst(t, tab)
+}
+
+// A load of 96.5 kN is 96 in the text of an alarm, a report and a table of the command
+// line (IEEE 754, a half to even), so it is on a page.
+func TestAHalfIsRoundedAsEverywhere(t *testing.T) {
+	s, tab := newServer(t), browser(t)
+	f := newFleet(t, s.grpc, 1)
+	f.load = func(_, line int, _ time.Duration) float64 { return 96.5 + float64(line%2) }
+	f.send(t.Context(), "past", time.Now().Add(-time.Minute), 0, time.Minute, 0)
+	do(t, tab, "open", chromedp.EmulateViewport(1400, 900), chromedp.Navigate(s.pages+"deck"), holds(`document.querySelectorAll(".tile .load").length === 16`))
+	if got := ask[string](t, tab, `[...document.querySelectorAll(".tile .load")].slice(0, 2).map((e) => e.textContent).join()`); got != "96,98" {
+		t.Errorf("96.5 and 97.5 kN are %q", got)
+	}
+}
