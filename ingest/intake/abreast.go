@@ -135,7 +135,8 @@ func (s *Server) recall(ctx context.Context, b *berth) {
 			continue
 		}
 		if src, err := b.source(e.Source, s.o.MaxSources); err == nil {
-			src.heard = heard{reached: reached(block), before: true}
+			to := reached(block)
+			src.heard = heard{reached: to, before: true, clock: clockOf(block, to, e.Stored)}
 		}
 	}
 }

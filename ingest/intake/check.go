@@ -38,11 +38,10 @@ type verdict struct {
 }
 
 // check holds a decoded batch against the plan and the clock and counts what is
-// odd. now is the server's clock.
-func (d *delivery) check(b *reading.Block, undecoded []batch.ColumnFault, bound *binding, now time.Time) verdict {
+// odd. now is the server's clock, limit what no reading may be after, Unix nanoseconds.
+func (d *delivery) check(b *reading.Block, undecoded []batch.ColumnFault, bound *binding, now time.Time, limit int64) verdict {
 	v := verdict{faults: d.faults[:0]}
 	d.src.rebind(bound)
-	limit := now.Add(d.s.o.ClockTolerance).UnixNano()
 	// Against the newest before this batch: a batch may span minutes.
 	floor := d.berth.newest.Load() - reading.Lateness
 	for i := range b.Series {

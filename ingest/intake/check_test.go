@@ -41,7 +41,7 @@ func TestCheckDoesNotAllocate(t *testing.T) {
 			block.Series[i].Time[9] = at // out of order
 		}
 		at += 1e9
-		samples += d.check(block, nil, bound, now.Add(time.Hour)).samples
+		samples += d.check(block, nil, bound, now, now.Add(time.Hour).UnixNano()).samples
 	}
 	check() // learns the channels
 	if n := testing.AllocsPerRun(100, check); n != 0 {

@@ -4,7 +4,45 @@ import (
 	"cmp"
 	"slices"
 	"time"
+
+	"hawser/detect/reading"
 )
+
+// clock is how a batch's times stood to the server's clock as it came, nanoseconds: how
+// far the newest was ahead of it, and how far the oldest was behind.
+type clock struct{ ahead, behind int64 }
+
+func clockOf(b *reading.Block, reached int64, arrived time.Time) clock {
+	oldest := reached
+	for i := range b.Series {
+		if s := &b.Series[i]; s.Len() > 0 {
+			oldest = min(oldest, s.Time[0])
+		}
+	}
+	return clock{reached - arrived.UnixNano(), arrived.UnixNano() - oldest}
+}
+
+// right reports whether a clock is about the server's.
+func (c clock) right() bool { return max(c.ahead, -c.ahead) <= lead }
+
+// mayLead is how far ahead of the server's clock a reading of the stream may be. It is
+// what is tolerated of any source; but beside another whose clock agrees with the
+// server's no more than the watch can bear, as it would bring the watch past the other's
+// readings before they come.
+func (d *delivery) mayLead(now time.Time) time.Duration {
+	most := d.s.o.ClockTolerance
+	b := d.berth
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	for _, other := range b.sources {
+		h := &other.heard
+		present := now.Sub(h.last) < silence || h.before && now.Sub(d.opened) < patience
+		if other != d.src && present && !h.done && h.clock.right() {
+			most = min(most, time.Duration(max(lead, int64(reading.Lateness)-h.clock.behind)))
+		}
+	}
+	return most
+}
 
 // ClockAhead is the newest refusal of a berth's readings for being dated further
 // ahead of the server's clock than is tolerated.

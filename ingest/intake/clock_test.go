@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"hawser/ingest/intake"
+	"hawser/ingest/journal"
 	hawserv1 "hawser/proto/hawser/v1"
 )
 
@@ -31,5 +32,51 @@ func TestClocksAhead(t *testing.T) {
 	}
 	if got := r.server.ClocksAhead(now); got != nil {
 		t.Errorf("of before the time asked for: %+v", got)
+	}
+}
+
+// Beside a gateway whose clock is the server's, one may be ahead no further than the
+// watch can bear: readings come to it in their order of time and are late when they are
+// reading.Lateness, 5 s, behind the newest, so that one by 4.5 s would make those late
+// that come 1 s old. By itself, or beside others that are as far ahead, it is tolerated as
+// it is: then the server's clock may be the wrong one.
+func TestClockAheadOfAnotherGateway(t *testing.T) {
+	const ahead = 45 * second / 10
+	old := func(newest int64) []byte { return block(1, "1", newest-second, newest) }
+	tests := []struct {
+		name    string
+		before  []journal.Entry // from before the server started
+		other   []byte          // what another gateway sends first
+		by      int64
+		refused bool
+	}{
+		{name: "alone", by: ahead},
+		{name: "beside one that is right", other: old(noon), by: ahead, refused: true},
+		{name: "no further than it can bear", other: old(noon), by: 39 * second / 10},
+		{name: "beside one as far ahead", other: old(noon + ahead), by: ahead},
+		{name: "beside one that catches up", other: old(noon - 60*second), by: ahead},
+		{name: "beside one that sends seldom", other: block(1, "1", noon-4*second, noon), by: 24 * second / 10},
+		{name: "before one that is to come back", by: ahead, refused: true,
+			before: []journal.Entry{{Berth: berth, Source: "right", SourceSequence: 1, Stored: time.Unix(0, noon-second), Data: old(noon - second)}}},
+	}
+	for _, tt := range tests {
+		t.Run(tt.name, func(t *testing.T) {
+			r := newRig(t, nil)
+			r.journal.before = tt.before
+			if tt.other != nil {
+				w, _ := r.open("right")
+				w.batch(tt.other)
+				w.until(1)
+			}
+			w, _ := r.open("fast")
+			w.batch(block(1, "2", noon+tt.by))
+			if got := w.next().GetRefusal() != nil; got != tt.refused {
+				t.Errorf("refused: %t, want %t", got, tt.refused)
+			}
+			told := r.server.ClocksAhead(time.Unix(0, noon-second))
+			if got := len(told) == 1 && told[0].Source == "fast" && told[0].By == time.Duration(tt.by); got != tt.refused {
+				t.Errorf("told of clocks ahead: %+v", told)
+			}
+		})
 	}
 }

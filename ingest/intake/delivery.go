@@ -250,12 +250,13 @@ func (d *delivery) hand(ctx context.Context, it *item, data []byte, block *readi
 	if !ok {
 		return withDetails(codes.FailedPrecondition, "berth "+d.berth.name+": no longer under a plan", reasonNoPlan, nil)
 	}
-	if limit := it.arrived.Add(d.s.o.ClockTolerance).UnixNano(); block.CompleteUntil > limit {
+	limit := it.arrived.Add(d.mayLead(it.arrived)).UnixNano()
+	if block.CompleteUntil > limit {
 		it.refusal = d.refuseWhole(block.Sequence, reasonClockAhead, ahead("complete_until", block.CompleteUntil, it.arrived))
 		d.berth.refusedAhead(d.src.name, block.CompleteUntil, it.arrived)
 		return nil
 	}
-	v := d.check(block, undecoded, d.berth.bind(plan), it.arrived)
+	v := d.check(block, undecoded, d.berth.bind(plan), it.arrived, limit)
 	e := &journal.Entry{Berth: d.berth.name, Source: d.src.name, SourceSequence: block.Sequence, Plan: plan.Fingerprint, Data: data}
 	if len(v.faults) > 0 {
 		it.refusal = d.refuseColumns(block.Sequence, v.faults)
@@ -272,7 +273,7 @@ func (d *delivery) hand(ctx context.Context, it *item, data []byte, block *readi
 		return unavailable("%s: journal: %v", d.place(block.Sequence), err)
 	}
 	d.handed = block.Sequence
-	d.berth.hear(d.src, it.arrived, at)
+	d.berth.hear(d.src, it.arrived, at, clockOf(block, at, it.arrived))
 	d.berth.see(v.newest)
 	it.odd = v.odd
 	d.berth.m.took(len(data), v, it.arrived)

@@ -22,17 +22,18 @@ type heard struct {
 	done        bool
 	reached     int64 // event time, Unix nanoseconds
 	before      bool  // it is known from before the server started only
+	clock       clock // as its newest batch came
 }
 
 // hear notes that a batch of a source was taken.
-func (b *berth) hear(src *source, at time.Time, reached int64) {
+func (b *berth) hear(src *source, at time.Time, reached int64, c clock) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	h := &src.heard
 	if at.Sub(h.last) >= silence {
 		h.since = at
 	}
-	h.last, h.done, h.before = at, false, false
+	h.last, h.done, h.before, h.clock = at, false, false, c
 	h.reached = max(h.reached, reached)
 	b.news()
 }
