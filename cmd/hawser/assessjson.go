@@ -159,10 +159,11 @@ type aheadLineJSON struct {
 }
 
 type aheadTendJSON struct {
-	Line  string    `json:"line"`
-	From  time.Time `json:"from"`
-	To    time.Time `json:"to"`
-	Limit string    `json:"limit"`
+	Line    string    `json:"line"`
+	From    time.Time `json:"from"`
+	To      time.Time `json:"to"`
+	Limit   string    `json:"limit"` // the furthest it comes to, and when it first does
+	LimitAt time.Time `json:"limit_at"`
 }
 
 type motionJSON struct {
@@ -311,7 +312,7 @@ func (q *question) aheadForm(o *assess.Outlook) *aheadJSON {
 		if t.Reason == assess.Below {
 			word = "slack"
 		}
-		out.Tend = append(out.Tend, aheadTendJSON{q.plan.Lines[t.Line].ID, t.From, t.To, word})
+		out.Tend = append(out.Tend, aheadTendJSON{q.plan.Lines[t.Line].ID, t.From, t.To, word, t.ReachedAt})
 	}
 	return out
 }

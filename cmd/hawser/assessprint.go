@@ -211,7 +211,7 @@ func (p *page) ahead() {
 	}
 	p.say("\nTHE HOURS AHEAD, from %s to %s UTC, wind as now and no winch touched:\n",
 		clock(o.Moments[0].At), clock(o.Moments[len(o.Moments)-1].At))
-	if p.q.shift != 0 {
+	if math.Abs(p.q.shift) >= 0.005 {
 		p.say("The tide is shifted by %+.2f m to meet the level now.\n", p.q.shift)
 	}
 	order := p.byShare(func(i int) float64 { return o.Lines[i].HighKN })
@@ -231,13 +231,13 @@ func (p *page) ahead() {
 		return
 	}
 	p.say("Lines that need tending:\n")
-	p.table("line\tfrom\tto\twhy", func(row func(string, ...any)) {
+	p.table("line\tfrom\tto\tcomes to\tat", func(row func(string, ...any)) {
 		for _, t := range o.Tend {
 			why := "slack"
 			if t.Reason != assess.Below {
 				why = limitWords[t.Reason]
 			}
-			row("%s\t%s\t%s\t%s", p.id(t.Line), clock(t.From), clock(t.To), why)
+			row("%s\t%s\t%s\t%s\t%s", p.id(t.Line), clock(t.From), clock(t.To), why, clock(t.ReachedAt))
 		}
 	})
 }

@@ -31,6 +31,8 @@ type Tend struct {
 	// Reason is Approaching or beyond, the furthest reached; Below for a line that
 	// hangs slack.
 	Reason Limit
+	// ReachedAt is when it first comes to Reason; From for a line that hangs slack.
+	ReachedAt time.Time
 }
 
 // Ahead follows the mooring over moments in order of time, at most a few
@@ -82,16 +84,20 @@ func (m *Mooring) follow(o *Outlook, i int) {
 
 // reach notes the first time at which a load comes to a limit.
 func (o *Outlook) reach(first *time.Time, k, i int, limit float64) {
-	t := o.TensionKN[k][i]
-	if !first.IsZero() || t < limit {
-		return
+	if first.IsZero() && o.TensionKN[k][i] >= limit {
+		*first = o.crossing(k, i, limit)
 	}
-	*first = o.Moments[k].At
-	if k > 0 && o.TensionKN[k-1] != nil {
-		was := o.TensionKN[k-1][i]
-		back := float64(o.Moments[k].At.Sub(o.Moments[k-1].At)) * (t - limit) / (t - was)
-		*first = first.Add(-time.Duration(back))
+}
+
+// crossing is when line i, at or over a limit at moment k, came to it: that moment
+// where it was over at the one before, or nothing is known of that.
+func (o *Outlook) crossing(k, i int, limit float64) time.Time {
+	at := o.Moments[k].At
+	if k == 0 || o.TensionKN[k-1] == nil || o.TensionKN[k-1][i] >= limit {
+		return at
 	}
+	t, was := o.TensionKN[k][i], o.TensionKN[k-1][i]
+	return at.Add(-time.Duration(float64(at.Sub(o.Moments[k-1].At)) * (t - limit) / (t - was)))
 }
 
 // tending cuts the hours into spans in which lines need work.
@@ -108,11 +114,22 @@ func (m *Mooring) tending(o *Outlook) {
 			case reason == Below && !slack:
 				open[i] = 0
 			case open[i] == 0:
-				o.Tend = append(o.Tend, Tend{i, o.Moments[k].At, o.Moments[k].At, reason})
+				t := Tend{Line: i, From: o.Moments[k].At, To: o.Moments[k].At, Reason: reason}
+				if reason != Below {
+					t.From = o.crossing(k, i, m.approach(i))
+				}
+				t.ReachedAt = t.From
+				if reason > Approaching {
+					t.ReachedAt = o.crossing(k, i, m.limitKN(i, reason))
+				}
+				o.Tend = append(o.Tend, t)
 				open[i] = len(o.Tend)
 			default:
 				t := &o.Tend[open[i]-1]
-				t.To, t.Reason = o.Moments[k].At, max(t.Reason, reason)
+				t.To = o.Moments[k].At
+				if reason > t.Reason {
+					t.Reason, t.ReachedAt = reason, o.crossing(k, i, m.limitKN(i, reason))
+				}
 			}
 		}
 	}

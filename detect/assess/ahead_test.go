@@ -70,6 +70,11 @@ func TestAheadIsTheShipAtRestAtEachMoment(t *testing.T) {
 	}
 	// High water is 6.21 h after low and again a tide later.
 	for _, span := range o.Tend {
+		i, limit := span.Line, map[assess.Limit]float64{assess.Approaching: 0.8 * p.WorkingLoadKN(span.Line), assess.WorkingLoad: p.WorkingLoadKN(span.Line), assess.Brake: p.Lines[span.Line].BrakeRenderKN}[span.Reason]
+		if span.Reason != assess.Below && span.From.After(begin) {
+			near(t, "load where tending begins", at(span.From).TensionKN[i], 0.8*p.WorkingLoadKN(i), 0.5)
+			near(t, "load where the limit is said to be reached", at(span.ReachedAt).TensionKN[i], limit, 0.5)
+		}
 		high := begin.Add(time.Duration(6.21 * float64(time.Hour)))
 		if span.From.After(high.Add(12 * time.Hour)) {
 			high = high.Add(time.Duration(12.42 * float64(time.Hour)))

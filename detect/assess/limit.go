@@ -33,6 +33,19 @@ func (m *Mooring) Limit(i int, tensionKN float64) Limit {
 	return Below
 }
 
+// limitKN is the load at which line i reaches a limit.
+func (m *Mooring) limitKN(i int, l Limit) float64 {
+	switch b := &m.bounds[i]; l {
+	case Breaking:
+		return b.breaking
+	case Brake:
+		return b.render
+	case WorkingLoad:
+		return b.working
+	}
+	return m.approach(i)
+}
+
 // approach is the load at which the watch warns of line i.
 func (m *Mooring) approach(i int) float64 {
 	return m.plan.Limits.ApproachFraction * m.bounds[i].working

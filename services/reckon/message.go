@@ -107,6 +107,6 @@ func ahead(out *hawserv1.AssessResponse, p *mooring.Plan, o *assess.Outlook) {
 	}
 	for _, t := range o.Tend {
 		out.Tend = append(out.Tend, &hawserv1.TendingSpan{Line: p.Lines[t.Line].ID, From: timestamppb.New(t.From), To: timestamppb.New(t.To),
-			Limit: hawserv1.LoadLimit(t.Reason) + hawserv1.LoadLimit_LOAD_LIMIT_BELOW})
+			Limit: hawserv1.LoadLimit(t.Reason) + hawserv1.LoadLimit_LOAD_LIMIT_BELOW, LimitAt: timestamppb.New(t.ReachedAt)})
 	}
 }

@@ -1486,7 +1486,9 @@ type TendingSpan struct {
 	From  *timestamppb.Timestamp `protobuf:"bytes,2,opt,name=from,proto3" json:"from,omitempty"`
 	To    *timestamppb.Timestamp `protobuf:"bytes,3,opt,name=to,proto3" json:"to,omitempty"`
 	// The furthest limit it comes to; below for a line that hangs slack.
-	Limit         LoadLimit `protobuf:"varint,4,opt,name=limit,proto3,enum=hawser.v1.LoadLimit" json:"limit,omitempty"`
+	Limit LoadLimit `protobuf:"varint,4,opt,name=limit,proto3,enum=hawser.v1.LoadLimit" json:"limit,omitempty"`
+	// When it first comes to that limit.
+	LimitAt       *timestamppb.Timestamp `protobuf:"bytes,5,opt,name=limit_at,json=limitAt,proto3" json:"limit_at,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1547,6 +1549,13 @@ func (x *TendingSpan) GetLimit() LoadLimit {
 		return x.Limit
 	}
 	return LoadLimit_LOAD_LIMIT_UNSPECIFIED
+}
+
+func (x *TendingSpan) GetLimitAt() *timestamppb.Timestamp {
+	if x != nil {
+		return x.LimitAt
+	}
+	return nil
 }
 
 type ListLossesRequest struct {
@@ -1830,12 +1839,13 @@ const file_hawser_v1_assess_proto_rawDesc = "" +
 	"\x04time\x18\x01 \x01(\v2\x1a.google.protobuf.TimestampR\x04time\x12\"\n" +
 	"\rwater_level_m\x18\x02 \x01(\x01R\vwaterLevelM\x12\x1d\n" +
 	"\n" +
-	"tension_kn\x18\x03 \x03(\x01R\ttensionKn\"\xa9\x01\n" +
+	"tension_kn\x18\x03 \x03(\x01R\ttensionKn\"\xe0\x01\n" +
 	"\vTendingSpan\x12\x12\n" +
 	"\x04line\x18\x01 \x01(\tR\x04line\x12.\n" +
 	"\x04from\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\x04from\x12*\n" +
 	"\x02to\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampR\x02to\x12*\n" +
-	"\x05limit\x18\x04 \x01(\x0e2\x14.hawser.v1.LoadLimitR\x05limit\"C\n" +
+	"\x05limit\x18\x04 \x01(\x0e2\x14.hawser.v1.LoadLimitR\x05limit\x125\n" +
+	"\blimit_at\x18\x05 \x01(\v2\x1a.google.protobuf.TimestampR\alimitAt\"C\n" +
 	"\x11ListLossesRequest\x12.\n" +
 	"\x05berth\x18\x01 \x01(\tB\x18\xbaH\x15r\x132\x11^[a-z0-9-]{0,40}$R\x05berth\"D\n" +
 	"\x12ListLossesResponse\x12.\n" +
@@ -1927,18 +1937,19 @@ var file_hawser_v1_assess_proto_depIdxs = []int32{
 	23, // 27: hawser.v1.TendingSpan.from:type_name -> google.protobuf.Timestamp
 	23, // 28: hawser.v1.TendingSpan.to:type_name -> google.protobuf.Timestamp
 	0,  // 29: hawser.v1.TendingSpan.limit:type_name -> hawser.v1.LoadLimit
-	21, // 30: hawser.v1.ListLossesResponse.berths:type_name -> hawser.v1.BerthLosses
-	23, // 31: hawser.v1.BerthLosses.time:type_name -> google.protobuf.Timestamp
-	12, // 32: hawser.v1.BerthLosses.losses:type_name -> hawser.v1.LossOfLines
-	1,  // 33: hawser.v1.AssessService.Assess:input_type -> hawser.v1.AssessRequest
-	19, // 34: hawser.v1.AssessService.ListLosses:input_type -> hawser.v1.ListLossesRequest
-	7,  // 35: hawser.v1.AssessService.Assess:output_type -> hawser.v1.AssessResponse
-	20, // 36: hawser.v1.AssessService.ListLosses:output_type -> hawser.v1.ListLossesResponse
-	35, // [35:37] is the sub-list for method output_type
-	33, // [33:35] is the sub-list for method input_type
-	33, // [33:33] is the sub-list for extension type_name
-	33, // [33:33] is the sub-list for extension extendee
-	0,  // [0:33] is the sub-list for field type_name
+	23, // 30: hawser.v1.TendingSpan.limit_at:type_name -> google.protobuf.Timestamp
+	21, // 31: hawser.v1.ListLossesResponse.berths:type_name -> hawser.v1.BerthLosses
+	23, // 32: hawser.v1.BerthLosses.time:type_name -> google.protobuf.Timestamp
+	12, // 33: hawser.v1.BerthLosses.losses:type_name -> hawser.v1.LossOfLines
+	1,  // 34: hawser.v1.AssessService.Assess:input_type -> hawser.v1.AssessRequest
+	19, // 35: hawser.v1.AssessService.ListLosses:input_type -> hawser.v1.ListLossesRequest
+	7,  // 36: hawser.v1.AssessService.Assess:output_type -> hawser.v1.AssessResponse
+	20, // 37: hawser.v1.AssessService.ListLosses:output_type -> hawser.v1.ListLossesResponse
+	36, // [36:38] is the sub-list for method output_type
+	34, // [34:36] is the sub-list for method input_type
+	34, // [34:34] is the sub-list for extension type_name
+	34, // [34:34] is the sub-list for extension extendee
+	0,  // [0:34] is the sub-list for field type_name
 }
 
 func init() { file_hawser_v1_assess_proto_init() }

@@ -2,7 +2,7 @@
 // which line needs tending.
 import { attribute, el, svg } from "../lib/dom";
 import type { Geometry } from "../drawing/plan";
-import { hour, span, stamp } from "../lib/time";
+import { foreseen, hour, span } from "../lib/time";
 import { number, percent, place, say, has } from "../lib/words";
 import type { Assessment, Tend } from "./assess";
 
@@ -104,8 +104,8 @@ function tending(g: Geometry, spans: readonly Tend[], now: number, end: number):
     const from = Date.parse(t.from);
     const to = Date.parse(t.to);
     const key = `berth.tend.${t.limit}`;
-    const when = from - now < 5 * 60_000 ? el("span", {}, say("berth.tend-now")) : el("span", {}, stamp(from, now), ` (${say("berth.in", { span: span(from - now) })})`);
-    const until = to >= end - 5 * 60_000 ? say("berth.tend-on") : el("span", {}, say("berth.tend-until"), " ", stamp(to, now));
-    return el("li", {}, el("strong", {}, place(t.line, l?.group)), " ", has(key) ? say(key) : t.limit, ": ", when, ", ", until);
+    const when = (at: number): HTMLElement => (at - now < 5 * 60_000 ? el("span", {}, say("berth.tend-now")) : el("span", {}, foreseen(at, now), ` (${say("berth.in", { span: span(at - now) })})`));
+    const until = to >= end - 5 * 60_000 ? say("berth.tend-on") : el("span", {}, say("berth.tend-until"), " ", foreseen(to, now));
+    return el("li", {}, el("strong", {}, place(t.line, l?.group)), " ", say("berth.tend-from"), " ", when(from), ", ", until, "; ", has(key) ? say(key) : t.limit, t.limit === "LOAD_LIMIT_BELOW" || t.limitAt === t.from ? "" : el("span", {}, " ", when(Date.parse(t.limitAt))));
   }));
 }

@@ -27,7 +27,7 @@ export interface Loss {
 }
 
 export interface Action { line: string; payOutM: number; fromKn: number; toKn: number; onWinch: boolean }
-export interface Tend { line: string; from: string; to: string; limit: Limit }
+export interface Tend { line: string; from: string; to: string; limit: Limit; limitAt: string }
 
 // assess asks about a berth as it is now. It gives nothing where there is nothing to
 // reckon from, or no answer: the link says so already.

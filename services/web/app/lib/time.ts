@@ -5,6 +5,7 @@ import { say } from "./words";
 const clock: Intl.DateTimeFormatOptions = { hour: "2-digit", minute: "2-digit", second: "2-digit", hour12: false };
 const local = new Intl.DateTimeFormat(setup.lang, clock);
 const minutes = new Intl.DateTimeFormat(setup.lang, { hour: "2-digit", minute: "2-digit", hour12: false });
+const minutesDay = new Intl.DateTimeFormat(setup.lang, { hour: "2-digit", minute: "2-digit", hour12: false, day: "numeric", month: "short" });
 const localDay = new Intl.DateTimeFormat(setup.lang, { ...clock, day: "numeric", month: "short" });
 const full = new Intl.DateTimeFormat(setup.lang, { ...clock, day: "numeric", month: "short", year: "numeric", timeZoneName: "short" });
 const utc = new Intl.DateTimeFormat(setup.lang, { ...clock, timeZone: "UTC" });
@@ -26,10 +27,18 @@ export function clockLocal(at: number): string { return local.format(at); }
 export function clockUTC(at: number): string { return say("time.utc", { time: utc.format(at) }); }
 
 // stamp makes a <time> in the viewer's zone, with UTC on hover and for readers.
-export function stamp(at: number, now: number): HTMLTimeElement {
+export function stamp(at: number, now: number): HTMLTimeElement { return timed(at, short(at, now)); }
+
+// foreseen makes a <time> of what is reckoned ahead, to the minute and with its day
+// where that is another.
+export function foreseen(at: number, now: number): HTMLTimeElement {
+  return timed(at, new Date(at).toDateString() === new Date(now).toDateString() ? minutes.format(at) : minutesDay.format(at));
+}
+
+function timed(at: number, words: string): HTMLTimeElement {
   const t = document.createElement("time");
   t.dateTime = new Date(at).toISOString();
-  t.textContent = short(at, now);
+  t.textContent = words;
   t.title = `${inZone(at)} · ${inUTC(at)}`;
   return t;
 }
