@@ -86,6 +86,7 @@ func rules() map[string]rule {
 		"GET /deck":          {role: Watch, request: berthAsked, page: true},
 		"GET /live":          {role: Watch, request: berthAsked},
 		"GET /engineer":      {role: Watch, page: true},
+		"GET /log":           {role: Watch, request: berthAsked, page: true},
 		"GET /api/alarms":    {role: Watch, request: berthNeeded},
 		"GET /api/spectrum":  {role: Watch, request: berthNeeded},
 		"GET /api/berths":    {role: Watch, request: berthAsked},

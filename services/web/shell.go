@@ -77,6 +77,7 @@ func (s *Site) shellOf(r *http.Request, name string) *shell {
 			v.Links = append(v.Links, link{p.name, p.path + v.Setup.Berth, p.name == name})
 		}
 	}
+	v.Links = append(v.Links, link{"log", "/log", name == "log"})
 	if s.measured(r.Context()) {
 		v.Links = append(v.Links, link{"performance", "/performance", name == "performance"})
 	}

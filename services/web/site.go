@@ -7,6 +7,7 @@
 //	POST /acknowledge  a person takes an alarm on
 //	POST /note         a person writes something to an alarm
 //	POST /shelve, /out-of-service, /end-hold   a person keeps alarms quiet, or no longer
+//	GET  /log          what has happened, for who takes the watch over; ?period=8h&berth=
 //	GET  /performance  how the alarms themselves do; ?period=24h&berth=
 //	GET  /api/berths   the picture as JSON: hawser.v1.ListBerthsResponse
 //	GET  /api/alarms   those of a berth that were active in a time; ?berth=&from=&to=
@@ -173,6 +174,7 @@ func (s *Site) route() error {
 	s.handle("GET /live", http.HandlerFunc(s.live))
 	s.handle("GET /api/alarms", small(http.HandlerFunc(s.past)))
 	s.handle("GET /api/berths", small(http.HandlerFunc(s.berths)))
+	s.handle("GET /log", small(http.HandlerFunc(s.log)))
 	if s.o.Performance != nil {
 		s.handle("GET /performance", small(http.HandlerFunc(s.performance)))
 	}
