@@ -36,6 +36,10 @@ func TestTwoPartingsAtAGlance(t *testing.T) {
 			t.Errorf("%d px wide, cut off: %q", width, cut)
 		}
 	}
+	do(t, tab, "on a low screen", chromedp.EmulateViewport(1400, 500), holds(`document.querySelector(".side .alarms").getBoundingClientRect().bottom <= document.querySelector(".side > p").getBoundingClientRect().top`))
+	// Of a berth that nothing is heard of since, no age is told as if all were well.
+	s.restart()
+	do(t, tab, "after a restart", chromedp.Navigate(s.pages), says("no readings since start-up"), holds(`[...document.querySelectorAll(".tiles .off")].some((e) => e.textContent === "Oldest reading–")`))
 	nothingAgainst(t, tab)
 }
 

@@ -71,18 +71,20 @@ export class Verdict {
     let good = 0;
     let all = 0;
     let oldest: number | undefined;
+    let unheard = false; // of some berth nothing, not even what is old
     for (const b of p.berths.values()) {
       if (b.now.live) liveBerths++;
       const of = pins(b);
       good += of.good;
       all += of.all;
-      if (b.now.at !== undefined) oldest = Math.max(oldest ?? 0, now - b.now.at + (behind(b) ?? 0));
+      if (b.now.at === undefined) unheard = true;
+      else oldest = Math.max(oldest ?? 0, now - b.now.at + (behind(b) ?? 0));
     }
     const cut = this.live.link === "cut";
     const waiting = active.filter((a) => a.state === "active-unacknowledged").length;
     set(this.tiles.live, say("terminal.of", { n: cut ? 0 : liveBerths, of: p.names.length }), cut || liveBerths < p.names.length);
     set(this.tiles.pins, say("terminal.of", { n: cut ? 0 : good, of: all }), cut || good < all);
-    set(this.tiles.age, oldest === undefined ? say("mooring.none") : span(oldest), cut || (oldest ?? 0) > 10_000);
+    set(this.tiles.age, oldest === undefined || unheard ? say("mooring.none") : span(oldest), cut || unheard || (oldest ?? 0) > 10_000);
     set(this.tiles.waiting, say("terminal.of", { n: waiting, of: active.length }), waiting > 0);
   }
 }
