@@ -69,11 +69,11 @@ const (
 // load, none hangs slack and no group is uneven, such that on the way no line
 // passes its working load limit or its brake's rendering load, and one that is past
 // the first already never carries more than 0.02 of MBL over what it did at the
-// start. It tries every line with a few loads each, one
-// action, then two, and keeps the best few; fewer actions than those it finds may
-// exist, but none in its list can be left out. Lines on bitts are worked only
-// where winches alone do not settle the mooring. The error is that of the ship
-// at rest as she is.
+// start; of ways that do as well, the one that leaves the hardest loaded line the
+// least. It tries every line with a few loads each, one action, then two, and keeps
+// the best few; fewer actions than those it finds may exist, but none in its list can
+// be left out. Lines on bitts are worked only where winches alone do not settle the
+// mooring. The error is that of the ship at rest as she is.
 func (m *Mooring) Tend(c Conditions) (Advice, error) {
 	start, err := m.Steady(c)
 	if err != nil {
@@ -114,6 +114,7 @@ type course struct {
 	before  *State // its last action
 	state   State
 	cost    float64 // 0 where nothing is left to tend
+	most    float64 // the hardest loaded line's share of its working load limit
 }
 
 // search tries one action more at a time.
@@ -128,7 +129,7 @@ func (t *tending) search(first *course, bitts bool) *course {
 		for _, from := range kept {
 			next = append(next, t.further(from, bitts)...)
 		}
-		slices.SortStableFunc(next, func(a, b *course) int { return cmp.Compare(a.cost, b.cost) })
+		slices.SortStableFunc(next, func(a, b *course) int { return cmp.Or(cmp.Compare(a.cost, b.cost), cmp.Compare(a.most, b.most)) })
 		kept = t.allowed(next)
 		if len(kept) == 0 || kept[0].cost >= best.cost {
 			break
@@ -146,7 +147,7 @@ func (t *tending) allowed(courses []*course) []*course {
 		if len(kept) == beam {
 			break
 		}
-		if len(kept) > 0 && math.Abs(kept[len(kept)-1].cost-c.cost) < 1e-9 {
+		if len(kept) > 0 && math.Abs(kept[len(kept)-1].cost-c.cost) < 1e-9 && math.Abs(kept[len(kept)-1].most-c.most) < 1e-9 {
 			continue
 		}
 		if t.safe(c) {
@@ -207,7 +208,16 @@ func (t *tending) work(from *course, i int, kN float64) (*course, bool) {
 		return nil, false
 	}
 	a := Action{Line: i, PayOut: lengths[i] - from.lengths[i], FromKN: from.state.TensionKN[i], ToKN: kN, After: s}
-	return &course{append(slices.Clip(from.actions), a), lengths, &from.state, s, t.cost(&s)}, true
+	return &course{append(slices.Clip(from.actions), a), lengths, &from.state, s, t.cost(&s), t.most(&s)}, true
+}
+
+// most is the hardest loaded line's share of its working load limit.
+func (t *tending) most(s *State) float64 {
+	most := 0.0
+	for i, kN := range s.TensionKN {
+		most = max(most, kN/t.m.bounds[i].working)
+	}
+	return most
 }
 
 // safe says that on the way through a course's last action no line passes a

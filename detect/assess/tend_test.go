@@ -134,6 +134,28 @@ func TestTendingOneTightLine(t *testing.T) {
 	}
 }
 
+// Of a pair one line was hove in to twice its load and its mate hangs back. To heave in
+// the mate evens them as well and leaves both tighter: a seaman eases the tight one.
+func TestTendingEasesTheTightOneOfAPair(t *testing.T) {
+	p := shared(t, "tanker-12")
+	rig := mooring.NewRig(p)
+	lengths := rig.Pretensioned()
+	i := p.Line("12")
+	lengths[i] = rig.UnstretchedM(i, 220, mooring.Pose{})
+	advice, err := assess.Fitted(p, lengths, mooring.Pose{}).Tend(assess.Conditions{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(advice.Actions) != 1 || advice.Actions[0].Line != i || !(advice.Actions[0].PayOut > 0) || !advice.Settles() {
+		t.Fatalf("advice: %+v", advice.Actions)
+	}
+	for k, kN := range advice.Actions[0].After.TensionKN {
+		if kN > 0.75*advice.Before.TensionKN[i] {
+			t.Errorf("then line %s carries %.0f kN of the %.0f that were too much", p.Lines[k].ID, kN, advice.Before.TensionKN[i])
+		}
+	}
+}
+
 func TestTendingLeavesAQuietMooringAlone(t *testing.T) {
 	for _, name := range plans {
 		advice, err := assess.New(shared(t, name)).Tend(assess.Conditions{WindMS: 5, WindFromDeg: 10})
