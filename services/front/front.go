@@ -122,7 +122,7 @@ func New(ctx context.Context, o Options) (*Front, error) {
 	if f.http, err = f.newHTTP(m); err != nil {
 		return nil, err
 	}
-	var config net.ListenConfig
+	config := net.ListenConfig{Control: giveUpUnacked(pingAfter + pingWait)}
 	if f.grpcListen, err = config.Listen(ctx, "tcp", o.GRPCAddr); err != nil {
 		return nil, fmt.Errorf("gRPC: %w", err)
 	}

@@ -96,7 +96,7 @@ type Options struct {
 	// Performance measures the alarms for the page /performance; nil for no such page.
 	Performance Performance
 	// Viewers is how many pages are kept up to date at a time; one more is told to
-	// come again. 0 means 64.
+	// come again. 0 means 256.
 	Viewers int
 	// Interval is the least time between two updates of a page; 0 means 500 ms.
 	Interval time.Duration
@@ -109,7 +109,7 @@ func (o *Options) validate() error {
 		return errors.New("web: Alarms, Board and Log are required")
 	}
 	if o.Viewers == 0 {
-		o.Viewers = 64
+		o.Viewers = 256
 	}
 	if o.Interval == 0 {
 		o.Interval = 500 * time.Millisecond
