@@ -31,6 +31,12 @@ func TestRate(t *testing.T) {
 	for i := range wave {
 		wave[i] = 100 + 20*math.Sin(float64(i)*2*math.Pi/5) // whole waves: no trend
 	}
+	swinging := ramp(30, 100, 2)
+	for i, swing := range []float64{0, 9, -9, -9, 9, 0} { // none on the whole, nor any slope
+		for k := range 5 {
+			swinging[6*k+i] += swing
+		}
+	}
 	for name, row := range map[string]struct {
 		course []spanWire
 		want   number
@@ -39,6 +45,10 @@ func TestRate(t *testing.T) {
 		"falls":               {course(ramp(30, 400, -0.5)...), exactly(-3)},
 		"only the last 5 min": {course(append(ramp(30, 500, -10), ramp(30, 100, 2)...)...), exactly(12)},
 		"waves":               {course(wave...), number{}},
+		"a step":              {course(append(ramp(24, 100, 0), ramp(6, 250, 0)...)...), number{}},
+		"a step long ago":     {course(append(ramp(6, 100, 0), ramp(24, 250, 0)...)...), number{}},
+		"a squall passing":    {course(append(append(ramp(12, 100, 0), ramp(10, 110, 20)...), ramp(8, 280, -15)...)...), number{}},
+		"rises and swings":    {course(swinging...), exactly(12)},
 		"steady":              {course(ramp(30, 100, 0)...), number{}},
 		"too little":          {course(ramp(11, 100, 2)...), number{}},
 		"none":                {nil, number{}},
