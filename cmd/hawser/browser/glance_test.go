@@ -1,6 +1,7 @@
 package browser_test
 
 import (
+	"fmt"
 	"os"
 	"path/filepath"
 	"strings"
@@ -8,6 +9,7 @@ import (
 	"time"
 
 	"github.com/chromedp/chromedp"
+	"google.golang.org/protobuf/proto"
 )
 
 // Lines part at two berths, one of the longest name that a plan takes. The verdict says
@@ -23,7 +25,7 @@ func TestTwoPartingsAtAGlance(t *testing.T) {
 	if err := os.WriteFile(path, []byte(strings.Replace(string(text), "north-jetty-1", long, 1)), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	s, tab := newServer(t), browser(t)
+	s, tab := newServer(t, "--plan", planPath("coaster-8")), browser(t)
 	newFleet(t, s.grpc, 4).send(t.Context(), "past", time.Now().Add(-time.Minute), 0, time.Minute, 0)
 	s.send()
 	send(t, s.grpc, path, "second", time.Now().Add(-160*time.Second), 160*time.Second)
@@ -31,15 +33,14 @@ func TestTwoPartingsAtAGlance(t *testing.T) {
 		holds(`/and \d+ others, 1 of them an emergency$/.test(document.querySelector(".verdict .what").textContent)`), says("per cent of the working load limit"))
 	do(t, tab, "when they have fallen silent too", says("not live for"))
 	for _, width := range []int64{320, 360, 1000, 1400, 2560} {
-		do(t, tab, "at another width", chromedp.EmulateViewport(width, 900), holds(`document.querySelectorAll(".card").length === 6`))
+		do(t, tab, "at another width", chromedp.EmulateViewport(width, 900), holds(`document.querySelectorAll(".card").length === 7`))
 		if cut := ask[[]string](t, tab, `[...document.querySelectorAll(".card .state")].filter((e) => e.textContent !== "" && e.getBoundingClientRect().right > e.closest(".card").getBoundingClientRect().right).map((e) => e.textContent)`); len(cut) > 0 {
 			t.Errorf("%d px wide, cut off: %q", width, cut)
 		}
 	}
 	do(t, tab, "on a low screen", chromedp.EmulateViewport(1400, 500), holds(`document.querySelector(".side .alarms").getBoundingClientRect().bottom <= document.querySelector(".side > p").getBoundingClientRect().top`))
-	// Of a berth that nothing is heard of since, no age is told as if all were well.
-	s.restart()
-	do(t, tab, "after a restart", chromedp.Navigate(s.pages), says("no readings since start-up"), holds(`[...document.querySelectorAll(".tiles .off")].some((e) => e.textContent === "Oldest reading–")`))
+	// With a berth that nothing was heard of, no age is told as if all were well.
+	do(t, tab, "see one that never sent", says("no readings since start-up"), holds(`[...document.querySelectorAll(".tiles .off")].some((e) => e.textContent === "Oldest reading–")`))
 	nothingAgainst(t, tab)
 }
 
@@ -54,4 +55,27 @@ func TestAHalfIsRoundedAsEverywhere(t *testing.T) {
 	if got := ask[string](t, tab, `[...document.querySelectorAll(".tile .load")].slice(0, 2).map((e) => e.textContent).join()`); got != "96,98" {
 		t.Errorf("96.5 and 97.5 kN are %q", got)
 	}
+}
+
+// Twenty-four lines, some with the longest name, and a phone: no digit of a load is cut
+// off, which would make another load of it; the strips are drawn along, by keys as well.
+func TestManyLinesOnAPhoneKeepTheirFigures(t *testing.T) {
+	s, tab := newServer(t), browser(t)
+	f := newFleet(t, s.grpc, 3)
+	for i, l := range f.plans[0].Lines[:8] {
+		more := proto.CloneOf(l)
+		more.Id = fmt.Sprintf("Spare-line-no-%d-20ch", i)
+		f.plans[0].Lines = append(f.plans[0].Lines, more)
+	}
+	f.send(t.Context(), "past", time.Now().Add(-time.Minute), 0, time.Minute, 0)
+	for _, width := range []int64{320, 360, 1000, 1920} {
+		do(t, tab, "open", chromedp.EmulateViewport(width, 900), chromedp.Navigate(s.pages), holds(`document.querySelectorAll(".card .lines li").length === 56`))
+		if cut := ask[[]string](t, tab, `[...document.querySelectorAll(".card .lines b")].filter((b) => b.scrollWidth > b.clientWidth + 1 || b.textContent === "").map((b) => b.textContent)`); len(cut) > 0 {
+			t.Errorf("%d px wide, cut off: %q", width, cut)
+		}
+		noWider(t, tab)
+	}
+	do(t, tab, "on a phone by keys", chromedp.EmulateViewport(360, 740), holds(`document.querySelectorAll(".bed[tabindex='0']").length === 1`))
+	accessible(t, tab)
+	nothingAgainst(t, tab)
 }

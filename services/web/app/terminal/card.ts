@@ -20,8 +20,9 @@ export class Card {
   private readonly ship = el("span", { class: "ship" });
   private readonly state = el("p", { class: "state" });
   private readonly strips = new Strips();
-  private readonly lines = el("ol", { class: "lines", "aria-label": say("terminal.shares") });
+  private readonly lines = el("ol", { class: "lines" });
   private readonly groups = el("ol", { class: "groups", "aria-hidden": "true" });
+  private readonly bed = el("div", { class: "bed", role: "group", "aria-label": say("terminal.shares") }, this.strips.canvas, this.lines, this.groups);
   private readonly coming = el("span");
   private readonly beside = el("span");
   private readonly table: LineTable;
@@ -35,9 +36,11 @@ export class Card {
     const button = el("button", { type: "button", class: "pick" }, name);
     button.addEventListener("click", () => choose(name));
     this.table = new LineTable(say("terminal.lines-of", { berth: name }));
+    // Where more lines than have room are drawn along, the keyboard draws them too.
+    new ResizeObserver(() => attribute(this.bed, "tabindex", this.bed.scrollWidth > this.bed.clientWidth + 1 ? "0" : undefined)).observe(this.bed);
     this.node = el("li", { class: "card" },
       el("header", {}, el("h3", {}, button), this.ship, this.state),
-      el("div", { class: "bed" }, this.strips.canvas, this.lines, this.groups),
+      this.bed,
       el("p", { class: "berth-facts" }, this.coming, this.beside), this.table.table);
   }
 
@@ -65,6 +68,7 @@ export class Card {
     this.frame = b.frame;
     text(this.ship, b.frame.ship);
     const n = b.frame.lines.length;
+    this.bed.style.setProperty("--lines", String(n));
     for (const e of [this.lines, this.groups]) e.style.gridTemplateColumns = `repeat(${n}, minmax(0, 1fr))`;
     this.cells = b.frame.lines.map((line) => {
       const id = el("span", {}, line.id);
