@@ -47,7 +47,8 @@ loads are given: by --loads, a CSV file with the header line,tension_kN; or by
 --at TIME RECORDING, each channel's mean over the minute before TIME. Wind comes
 FROM its direction, current sets TOWARD its own; degrees true. Wind, level and
 drafts not given are the recording's where it has them, else no wind and the
-plan's reference. By what a recording has of them its loads are understood; what is
+plan's reference; where loads are given and nobody tells the wind, they are taken
+to be tight from one off the quay. By what a recording has of them its loads are understood; what is
 given beside is asked: what then, with the lines as they were set. With --loads it
 is what the loads were measured in.
 

@@ -370,3 +370,31 @@ func wellFormed(t *testing.T, path string) {
 		}
 	}
 }
+
+// Of the same loads, with a wind off the quay that is told and with none told, the loss of
+// a line leaves about as much; with a calm that is told much less.
+func TestAssessWithoutAWindIsNotTakenForACalm(t *testing.T) {
+	p, _, err := planfile.Load(planFile("tanker-12"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	off := math.Mod(p.HeadingDeg+90, 360)
+	wind := fmt.Sprintf("45@%g", off)
+	first := assessJSON(t, "--plan", planFile("tanker-12"), "--wind", wind)
+	var rows strings.Builder
+	rows.WriteString("line,tension_kN\n")
+	for _, l := range first.Lines {
+		fmt.Fprintf(&rows, "%s,%g\n", l.Line, *l.TensionKN)
+	}
+	loads := filepath.Join(t.TempDir(), "loads.csv")
+	if err := os.WriteFile(loads, []byte(rows.String()), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	worst := func(args ...string) float64 {
+		return assessJSON(t, append([]string{"--plan", planFile("tanker-12"), "--loads", loads}, args...)...).Without[0].Worst.ShareOfMBL
+	}
+	told, untold, calm := worst("--wind", wind), worst(), worst("--wind", "0@0")
+	if untold < 0.97*told || untold > 1.25*told || calm > 0.9*told {
+		t.Errorf("of MBL: told %.2f, not told %.2f, calm %.2f", told, untold, calm)
+	}
+}

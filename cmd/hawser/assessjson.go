@@ -98,14 +98,14 @@ type windLimitJSON struct {
 }
 
 type conditionsJSON struct {
-	WindKnots    float64 `json:"wind_knots"`
-	WindFromDeg  float64 `json:"wind_from_deg"`
-	CurrentKnots float64 `json:"current_knots"`
-	CurrentToDeg float64 `json:"current_to_deg"`
-	LevelM       float64 `json:"level_m"`
-	DraftFwdM    float64 `json:"draft_fwd_m"`
-	DraftAftM    float64 `json:"draft_aft_m"`
-	Loads        string  `json:"loads"`
+	WindKnots    *float64 `json:"wind_knots"` // null for a wind that nobody tells
+	WindFromDeg  *float64 `json:"wind_from_deg"`
+	CurrentKnots float64  `json:"current_knots"`
+	CurrentToDeg float64  `json:"current_to_deg"`
+	LevelM       float64  `json:"level_m"`
+	DraftFwdM    float64  `json:"draft_fwd_m"`
+	DraftAftM    float64  `json:"draft_aft_m"`
+	Loads        string   `json:"loads"`
 }
 
 type forceJSON struct {
@@ -186,9 +186,12 @@ func assessForm(q *question, a *assess.Answer) *assessmentJSON {
 		Converged: a.Found, Lines: []lineJSON{}, Fenders: []fenderJSON{}, Without: []withoutJSON{},
 		WeatherLimit: []windLimitJSON{}, Berth: q.plan.Berth, Force: forceForm(q.Mooring.Force(q.Conditions)),
 		Centre: pointJSON{cx, cy}, Holds: a.Intact.Holds, Renders: q.ids(a.Intact.Renders), Cascade: q.ids(a.Intact.Cascade),
-		Conditions: conditionsJSON{WindKnots: q.wind.knots, WindFromDeg: q.wind.deg, CurrentKnots: q.current.knots,
+		Conditions: conditionsJSON{CurrentKnots: q.current.knots,
 			CurrentToDeg: q.current.deg, LevelM: q.waters.LevelM, DraftFwdM: q.waters.DraftFwdM, DraftAftM: q.waters.DraftAftM, Loads: q.source},
 		Caution: cautions,
+	}
+	if !q.untold() {
+		out.Conditions.WindKnots, out.Conditions.WindFromDeg = &q.wind.knots, &q.wind.deg
 	}
 	if q.Measured {
 		left := forceForm(q.left)

@@ -62,6 +62,9 @@ func (p *page) heading() {
 	q := p.q
 	p.say("%s at berth %s\n", q.plan.Ship.Name, q.plan.Berth)
 	wind := "none"
+	if q.untold() {
+		wind = "not told"
+	}
 	if q.wind.knots > 0 {
 		wind = fmt.Sprintf("%.0f kn from %03.0f", q.wind.knots, q.wind.deg)
 	}

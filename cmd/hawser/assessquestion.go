@@ -175,9 +175,20 @@ func (q *question) settle(loads []float64) {
 		q.source += fmt.Sprintf(", in %s, water %.1f m, drafts %.1f m and %.1f m", wind.words(), waters.LevelM, waters.DraftFwdM, waters.DraftAftM)
 		q.notes = append(q.notes, "The lines are as they were set then; all answers are for the wind, water and drafts given.")
 	}
-	q.Mooring, q.left = assess.Measured(q.plan, loads, q.in(wind, waters))
+	when := q.in(wind, waters)
+	if q.untold() {
+		when.Untold = assess.Untold(q.plan, loads, when)
+		q.Conditions.Untold = when.Untold
+		q.notes = append(q.notes, fmt.Sprintf("Nobody tells the wind: by how tight the lines are it is taken to push %.0f kN off the quay; --wind 0@0 says that it is calm.",
+			when.Untold.SwayKN))
+	}
+	q.Mooring, q.left = assess.Measured(q.plan, loads, when)
 	q.Conditions.Other = q.Conditions.Other.Plus(q.left)
 }
+
+// untold says that loads were measured in a wind that neither a flag nor the recording
+// tells.
+func (q *question) untold() bool { return q.Measured && !q.wind.given && !q.then.wind.given }
 
 // in is a wind and waters, with the current that was given, as conditions.
 func (q *question) in(wind blow, waters assess.Waters) assess.Conditions {

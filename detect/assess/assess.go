@@ -73,6 +73,8 @@ type Conditions struct {
 	DraftM, DepthM float64
 	// Other is every steady force but wind and current.
 	Other mooring.Force
+	// Untold stands for the wind where nobody tells it; see the function of that name.
+	Untold mooring.Force
 	// RiseFwdM and RiseAftM are the height of the ship's ends above the plan's
 	// reference (see mooring.Plan.Rise).
 	RiseFwdM, RiseAftM float64
@@ -81,7 +83,7 @@ type Conditions struct {
 // Force is the whole force on the ship.
 func (m *Mooring) Force(c Conditions) mooring.Force {
 	e := m.environment(&c)
-	return m.butWind(&c).Plus(e.Wind(c.WindMS, c.WindFromDeg))
+	return m.butWind(&c).Plus(e.Wind(c.WindMS, c.WindFromDeg)).Plus(c.Untold)
 }
 
 // butWind is the force of all but the wind.

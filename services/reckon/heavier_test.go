@@ -108,3 +108,24 @@ func TestALineThatMayHavePartedHoldsNothing(t *testing.T) {
 		}
 	})
 }
+
+// The ship is on fenders, and no berth tells the wind. By hand: lines of 40 kN where the
+// plan sets 20 are not so by her fenders, so the loss of one leaves its 40 to the one
+// beside it; were it a calm the fenders would bear that, and 40 be left.
+func TestALossWhereTheBerthTellsNoWind(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		plan := fourAbreast("hand")
+		plan.Fenders = []mooring.Fender{{XM: -40, StiffnessKNPerM: 4000}, {XM: 40, StiffnessKNPerM: 4000}}
+		s := start(t, plan)
+		defer s.stop()
+		s.goOn(60, 1, 40, 40, 40, 40)
+		got := s.ask()
+		if got.Wind != nil || math.Abs(got.Losses[0].Worst.TensionKn-80) > 2 {
+			t.Errorf("wind %v, %v", got.Wind, got.Losses[0].Worst)
+		}
+		list := s.reckoner.Losses("hand")
+		if len(list) != 1 || math.Abs(list[0].Losses[0].Worst.TensionKn-80) > 2 {
+			t.Errorf("of each line: %v", list)
+		}
+	})
+}

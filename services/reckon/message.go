@@ -15,10 +15,12 @@ func (a *asked) message(x *assess.Answer) *hawserv1.AssessResponse {
 	c, w, m := &a.conditions, &a.waters, a.question.Mooring
 	out := &hawserv1.AssessResponse{
 		Converged: x.Found, HeldShare: 1, MeasuredLines: uint32(a.measured), LoadsOverSeconds: uint32(a.over),
-		Wind:        &hawserv1.Wind{SpeedMps: c.WindMS, FromDeg: c.WindFromDeg},
 		Current:     &hawserv1.Current{SpeedMps: c.CurrentMS, SetDeg: c.CurrentSetDeg},
 		WaterLevelM: w.LevelM, DraftFwdM: w.DraftFwdM, DraftAftM: w.DraftAftM,
 		Force: force(m.Force(a.question.Conditions)), Unexplained: force(a.unexplained),
+	}
+	if !a.untold() {
+		out.Wind = &hawserv1.Wind{SpeedMps: c.WindMS, FromDeg: c.WindFromDeg}
 	}
 	if !x.Found {
 		out.HeldShare = x.HeldShare

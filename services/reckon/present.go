@@ -18,6 +18,9 @@ import (
 func present(means *live.Means, parted []int) (*assess.Mooring, assess.Conditions, int) {
 	c := conditions(means)
 	loads, _ := heavier(means, parted)
+	if !windTold(means) {
+		c.Untold = assess.Untold(means.Plan, without(loads, parted), c)
+	}
 	m, left := assess.Measured(means.Plan, without(loads, parted), c)
 	m.Part(parted...)
 	c.Other = c.Other.Plus(left)
@@ -83,6 +86,13 @@ func reported(means *live.Means, c assess.Conditions, w assess.Waters) (assess.C
 		w.DraftFwdM, w.DraftAftM = fwd, aft
 	}
 	return c, w
+}
+
+// windTold says that the berth reports the wind.
+func windTold(means *live.Means) bool {
+	_, speed := means.Value(reading.WindSpeed)
+	_, from := means.Value(reading.WindDirection)
+	return speed && from
 }
 
 func reference(p *mooring.Plan) assess.Waters {

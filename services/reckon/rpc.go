@@ -176,7 +176,12 @@ func (a *asked) choose(board Board, alarms Alarms) error {
 func (a *asked) asMeasured(loads []float64) assess.Question {
 	q := assess.Question{Mooring: assess.New(a.plan), Conditions: a.conditions, Measured: a.measured > 0}
 	if q.Measured {
-		q.Mooring, q.Conditions.Other = assess.Measured(a.plan, loads, a.whenMeasured())
+		when := a.whenMeasured()
+		if a.untold() {
+			when.Untold = assess.Untold(a.plan, loads, when)
+			q.Conditions.Untold = when.Untold
+		}
+		q.Mooring, q.Conditions.Other = assess.Measured(a.plan, loads, when)
 	}
 	q.Mooring.Part(a.parted...)
 	return q
@@ -215,6 +220,11 @@ func (a *asked) whenMeasured() assess.Conditions {
 	c, w := reported(a.means, a.conditions, a.waters)
 	w.Put(&c, a.plan)
 	return c
+}
+
+// untold says that of a berth's wind nobody knows, and none is asked for.
+func (a *asked) untold() bool {
+	return a.means != nil && a.measured > 0 && !windTold(a.means) && a.req.Wind == nil
 }
 
 func unknown(p *mooring.Plan) []float64 {

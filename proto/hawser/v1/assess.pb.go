@@ -564,7 +564,8 @@ type AssessResponse struct {
 	// the part of the force that the mooring can hold and all below it is empty.
 	Converged bool    `protobuf:"varint,1,opt,name=converged,proto3" json:"converged,omitempty"`
 	HeldShare float64 `protobuf:"fixed64,2,opt,name=held_share,json=heldShare,proto3" json:"held_share,omitempty"`
-	// The conditions it was reckoned for.
+	// The conditions it was reckoned for. Wind is unset where the berth reports none: by
+	// how tight the lines are it is then taken to blow off the quay.
 	Wind        *Wind    `protobuf:"bytes,3,opt,name=wind,proto3" json:"wind,omitempty"`
 	Current     *Current `protobuf:"bytes,4,opt,name=current,proto3" json:"current,omitempty"`
 	WaterLevelM float64  `protobuf:"fixed64,5,opt,name=water_level_m,json=waterLevelM,proto3" json:"water_level_m,omitempty"`

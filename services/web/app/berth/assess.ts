@@ -6,6 +6,7 @@ export type Limit = "LOAD_LIMIT_BELOW" | "LOAD_LIMIT_APPROACHING" | "LOAD_LIMIT_
 export interface Assessment {
   converged: boolean;
   heldShare: number;
+  wind: object | null; // none where nobody tells it
   measuredLines: number;
   loadsOverSeconds: number; // of lines and losses; the rest is of the minute
   waterLevelM: number;

@@ -65,6 +65,6 @@ export function tendingAdvice(g: Geometry, a: Assessment): Element[] {
 
 // doubt says what the figures rest on, of the lines that have not parted.
 export function doubt(g: Geometry, a: Assessment, parted: number): string {
-  return say("berth.doubt", { measured: a.measuredLines, lines: g.lines.length - parted,
+  return (a.wind === null ? `${say("berth.untold")} ` : "") + say("berth.doubt", { measured: a.measuredLines, lines: g.lines.length - parted,
     over: a.loadsOverSeconds === minute ? say("berth.over-minute") : say("berth.over-seconds", { n: a.loadsOverSeconds }) });
 }
