@@ -72,6 +72,10 @@ func Handler(s Store, access Access, log *slog.Logger) http.Handler {
 	})
 }
 
+// askFor is how long a store may take: less than the half minute that an answer over HTTP
+// may take, after which nobody would hear that there is none.
+const askFor = 25 * time.Second
+
 // ask asks the store for what the caller may see of a question. Where ok is false
 // it has answered itself, with why.
 func ask(w http.ResponseWriter, r *http.Request, s Store, access Access, q store.Query, log *slog.Logger) (results []store.Result, ok bool) {
@@ -85,7 +89,9 @@ func ask(w http.ResponseWriter, r *http.Request, s Store, access Access, q store
 			return nil, true
 		}
 	}
-	results, err := s.Query(r.Context(), q)
+	ctx, cancel := context.WithTimeout(r.Context(), askFor)
+	defer cancel()
+	results, err := s.Query(ctx, q)
 	switch {
 	case err == nil:
 		return results, true

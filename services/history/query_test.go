@@ -13,6 +13,7 @@ import (
 	"reflect"
 	"strings"
 	"testing"
+	"testing/synctest"
 	"time"
 
 	"hawser/detect/reading"
@@ -152,6 +153,25 @@ func TestStoreThatDoesNotAnswer(t *testing.T) {
 			t.Errorf("%v: told %q", c.err, told.String())
 		}
 	}
+}
+
+// hung is a store that neither answers nor fails.
+type hung struct{}
+
+func (hung) Query(ctx context.Context, _ store.Query) ([]store.Result, error) {
+	<-ctx.Done()
+	return nil, ctx.Err()
+}
+
+// A store that hangs is told within the half minute that an answer may take.
+func TestStoreThatHangs(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		began := time.Now()
+		w := get(t, hung{}, good)
+		if took := time.Since(began); w.Code != http.StatusServiceUnavailable || took >= 30*time.Second {
+			t.Errorf("%d %s after %v", w.Code, w.Body, took)
+		}
+	})
 }
 
 // Whoever asked has gone: that is nobody's fault.
