@@ -129,6 +129,8 @@ func New(ctx context.Context, o Options) (*Front, error) {
 	if f.httpListen, err = config.Listen(ctx, "tcp", o.HTTPAddr); err != nil {
 		return nil, errors.Join(fmt.Errorf("HTTP: %w", err), closeListener("gRPC", f.grpcListen))
 	}
+	f.grpcListen = bound(f.grpcListen, connections(), m.tooMany.WithLabelValues("grpc"))
+	f.httpListen = bound(f.httpListen, connections(), m.tooMany.WithLabelValues("http"))
 	f.SetReady("starting")
 	return f, nil
 }

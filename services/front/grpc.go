@@ -24,6 +24,9 @@ const (
 	// link is known well within a minute.
 	pingAfter = 20 * time.Second
 	pingWait  = 10 * time.Second
+	// idleCall is how long a connection may be without a call: whoever leaves them open
+	// is not to keep others out.
+	idleCall = 5 * time.Minute
 	// clientPing is how often a client may ping.
 	clientPing = 5 * time.Second
 )
@@ -32,7 +35,7 @@ func (f *Front) newGRPC(m *metrics) (*grpc.Server, error) {
 	g := calls{f: f, m: m}
 	options := []grpc.ServerOption{
 		grpc.MaxRecvMsgSize(maxMessage), grpc.MaxSendMsgSize(maxMessage), grpc.MaxConcurrentStreams(maxStreams),
-		grpc.KeepaliveParams(keepalive.ServerParameters{Time: pingAfter, Timeout: pingWait}),
+		grpc.KeepaliveParams(keepalive.ServerParameters{Time: pingAfter, Timeout: pingWait, MaxConnectionIdle: idleCall}),
 		grpc.KeepaliveEnforcementPolicy(keepalive.EnforcementPolicy{MinTime: clientPing, PermitWithoutStream: true}),
 		grpc.ConnectionTimeout(10 * time.Second),
 		grpc.WaitForHandlers(true), // a stop leaves no handler behind

@@ -32,7 +32,7 @@ func TestConnectionsThatNobodyAcknowledgesEnd(t *testing.T) {
 			t.Fatal(err)
 		}
 		defer accepted.Close()
-		raw, err := accepted.(*net.TCPConn).SyscallConn()
+		raw, err := accepted.(*kept).SyscallConn()
 		if err != nil {
 			t.Fatal(err)
 		}
