@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"net/http"
 	"net/url"
+	"os"
 	"os/exec"
 	"path/filepath"
 	"strings"
@@ -149,6 +150,24 @@ func TestBerthPage(t *testing.T) {
 		t.Errorf("the drawing of the past is marked %q", kind)
 	}
 	do(t, tab, "and to now again", chromedp.Click(chromedp.CSS(".timebar button:not(.quiet)")), holds(`!document.body.classList.contains("in-the-past")`))
+	nothingAgainst(t, tab)
+}
+
+// Where the plan has the watch warn at another share of the limit, the hours ahead are
+// drawn against that.
+func TestHoursAheadAreDrawnAgainstThePlansApproach(t *testing.T) {
+	text, err := os.ReadFile(plan)
+	if err != nil {
+		t.Fatal(err)
+	}
+	path := filepath.Join(t.TempDir(), "plan.yaml")
+	if err := os.WriteFile(path, append(text, "\nlimits: {approach_fraction: 0.7}\n"...), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	s, tab := newServer(t), browser(t)
+	send(t, s.grpc, path, "first", time.Now().Add(-40*time.Second), 40*time.Second)
+	do(t, tab, "open", chromedp.EmulateViewport(1440, 1000), chromedp.Navigate(s.pages+"berth/north-jetty-1"),
+		holds(`[...document.querySelectorAll(".hours text")].map((e) => e.textContent.replace(/\s/g, "")).filter((t) => t.endsWith("%")).join() === "100%,70%,0%"`))
 	nothingAgainst(t, tab)
 }
 

@@ -52,7 +52,8 @@ function chart(g: Geometry, a: Assessment, times: readonly number[], first: numb
   const top = Math.max(1.15, ...most);
   const y = (v: number): number => loads.bottom - (v / top) * (loads.bottom - loads.top);
   s.append(svg("text", { class: "small", x: left, y: loads.top - 0.4 * em }, say("berth.share-of-limit")));
-  for (const [v, cls] of [[1, "limit"], [0.8, "approach"], [0, "grid"]] as const) {
+  const approach = (g.lines[0]?.approach_kN ?? NaN) / (g.lines[0]?.working_load_kN ?? NaN); // the plan's, of every line
+  for (const [v, cls] of [[1, "limit"], [approach, "approach"], [0, "grid"]] as const) {
     s.append(svg("line", { class: cls, x1: left, y1: y(v), x2: right, y2: y(v) }), svg("text", { class: "small quiet", x: left - 0.3 * em, y: y(v) + 0.3 * em, "text-anchor": "end" }, percent(v)));
   }
   const worst = most.map((v, i) => [v, i] as const).sort((p, q) => q[0] - p[0]).slice(0, named).map(([, i]) => i);
