@@ -28,7 +28,8 @@ func TestEngineer(t *testing.T) {
 	// A drag across the loads looks closer, on all charts alike.
 	box := ask[[]float64](t, tab, `{ const b = document.querySelector(".chart .u-over").getBoundingClientRect(); [b.left, b.top, b.width] }`)
 	drag(t, tab, box[0]+0.90*box[2], box[0]+0.99*box[2], box[1]+50)
-	do(t, tab, "look closer", holds(`location.search.includes("from=") && !document.querySelector(".status").textContent`))
+	do(t, tab, "look closer", holds(`location.search.includes("from=") && !document.querySelector(".status").textContent`),
+		holds(`document.querySelector(".plots").lastElementChild.querySelector("canvas")?.width > 0`)) // made once its place has a width
 	span := ask[float64](t, tab, `{ const q = new URLSearchParams(location.search); (Date.parse(q.get("to")) - Date.parse(q.get("from"))) / 1000 }`)
 	if span < 200 || span > 450 { // 9 % of an hour
 		t.Errorf("looks at %.0f s", span)
