@@ -1,5 +1,7 @@
 package detect
 
+import "math"
+
 // cholesky is the lower Cholesky factor of the covariance of the prediction errors.
 type cholesky [errorDim][errorDim]float64
 
@@ -12,6 +14,16 @@ func (l *cholesky) whiten(x *[errorDim]float64) {
 		}
 		x[p] /= l[p][p]
 	}
+}
+
+// logDensity is the logarithm of the density of Student's t distribution of maxDegrees
+// degrees of freedom at errors of this squared Mahalanobis distance, but for a constant.
+func (l *cholesky) logDensity(sq float64) float64 {
+	det := 1.0
+	for p := range l {
+		det *= l[p][p] / errorFloor
+	}
+	return -math.Log(det) - (maxDegrees+errorDim)/2.*math.Log1p(sq/maxDegrees)
 }
 
 // dotFirst is the inner product of the first n components.

@@ -5,7 +5,7 @@ import "math"
 // updateForcing sets the accelerations that lines and wind give the ship, and
 // records for each line the change of its pull that her movement does not explain.
 func (b *Berth) updateForcing(now moment, at *stepState) {
-	pr := &b.state.Motion.Predictor
+	pr := &b.state.Motion.Predictors[face]
 	mass := b.masses()
 	var move [modes]float64
 	if pr.Steps > 0 {
@@ -23,7 +23,8 @@ func (b *Berth) updateForcing(now moment, at *stepState) {
 		}
 	}
 	b.updateWindForcing(now, &mass)
-	at.Forcing[forceLaggedWind], at.Forcing[forceWind] = pr.WindForcing[forceLaggedWind], pr.WindForcing[forceWind]
+	w := &b.state.Wind
+	at.Forcing[forceLaggedWind], at.Forcing[forceWind] = w.Forcing[forceLaggedWind], w.Forcing[forceWind]
 }
 
 // updatePull adds to line i's pull its change since the last step: that of its pin

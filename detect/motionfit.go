@@ -27,13 +27,16 @@ const (
 
 // motion is the ship's position and what is derived from it.
 type motion struct {
-	Pos       [modes]float64 // by the newest fit, m
-	Cov       [modes][modes]float64
-	History   [motionHistory][modes]float64
-	Ticks     int64 // ticks with a fit, since the last without
-	Heave     heave
-	Predictor predictor
-	Record    motionRecord
+	Pos     [modes]float64 // by the newest fit, m
+	Cov     [modes][modes]float64
+	History [motionHistory][modes]float64
+	Ticks   int64 // ticks with a fit, since the last without
+	Heave   heave
+	Record  motionRecord
+
+	Predictors [centres]predictor
+	Centre     int     // about which the predictor in use predicts
+	CentreLLR  float64 // log-likelihood ratio of amidships against the face, see compareCentres
 }
 
 // lineFit is a line's part of the motion fit.

@@ -38,7 +38,6 @@ const minOwnPull = 0.3
 // over three spans by a spline; for a force that is known by its means over spans the
 // weights are near ⅙, ⅔, ⅙. The priors' means are taken off the first column.
 func (b *Berth) motionColumns(w *retestWindow, i, mode int) (columns [][]float64, priors []prior) {
-	r := &b.state.Motion.Record
 	column := func(at func(n int64) float64) []float64 {
 		out := make([]float64, w.rows())
 		for t := range out {
@@ -50,9 +49,9 @@ func (b *Berth) motionColumns(w *retestWindow, i, mode int) (columns [][]float64
 		return column(func(n int64) float64 { return (at(n-1) + 4*at(n) + at(n+1)) / 6 })
 	}
 	accel := column(func(n int64) float64 {
-		return (r.ago(n - 1).Pos[mode] - 2*r.ago(n).Pos[mode] + r.ago(n + 1).Pos[mode]) / (spanSeconds * spanSeconds)
+		return (b.spanAgo(n - 1).Pos[mode] - 2*b.spanAgo(n).Pos[mode] + b.spanAgo(n + 1).Pos[mode]) / (spanSeconds * spanSeconds)
 	})
-	for t, force := range smoothed(func(n int64) float64 { return r.ago(n).Forcing[forceLines][mode] }) {
+	for t, force := range smoothed(func(n int64) float64 { return b.spanAgo(n).Forcing[forceLines][mode] }) {
 		accel[t] -= force
 	}
 	columns = append(columns, accel, smoothed(func(n int64) float64 { return b.missingPull(w, n, i, mode) }))
@@ -69,11 +68,11 @@ func (b *Berth) motionColumns(w *retestWindow, i, mode int) (columns [][]float64
 	}
 	add(constantPrior, column(func(int64) float64 { return 1 }))
 	add(dampingPrior, column(func(n int64) float64 {
-		return (r.ago(n + 1).Pos[mode] - r.ago(n - 1).Pos[mode]) / (2 * spanSeconds)
+		return (b.spanAgo(n + 1).Pos[mode] - b.spanAgo(n - 1).Pos[mode]) / (2 * spanSeconds)
 	}))
-	if r.ago(0).Forcing[forceWind] != [modes]float64{} {
+	if b.spanAgo(0).Forcing[forceWind] != [modes]float64{} {
 		for _, wind := range []int{forceLaggedWind, forceWind} {
-			add(windPrior, smoothed(func(n int64) float64 { return r.ago(n).Forcing[wind][mode] }))
+			add(windPrior, smoothed(func(n int64) float64 { return b.spanAgo(n).Forcing[wind][mode] }))
 		}
 	}
 	for k := range b.state.Lines {
@@ -87,8 +86,7 @@ func (b *Berth) motionColumns(w *retestWindow, i, mode int) (columns [][]float64
 			}
 			add(p, smoothed(func(n int64) float64 { return b.missingPull(w, n, k, mode) }))
 		case b.ownPullRange(w, k) >= minOwnPull*b.state.Lines[i].Parting.LoadBefore:
-			perKN := b.models[k].Pull[mode] / b.masses()[mode]
-			add(ownPullPrior, smoothed(func(n int64) float64 { return perKN * b.ownPull(k, n) }))
+			add(ownPullPrior, smoothed(func(n int64) float64 { return b.pullAccel(b.state.Motion.Centre, k, b.ownPull(k, n))[mode] }))
 		}
 	}
 	return columns, priors
@@ -121,7 +119,7 @@ func (b *Berth) missingPull(w *retestWindow, n int64, i, mode int) float64 {
 	atFall := min((w.end-p.FellAt+spanTicks-1)/spanTicks, w.spans-1)
 	was, is := &r.ago(atFall).Pos, &r.ago(n).Pos
 	pull := max(0, p.LoadBefore+b.loadChange(i, &[modes]float64{is[0] - was[0], is[1] - was[1], is[2] - was[2]}))
-	return -gone * pull * b.models[i].Pull[mode] / b.masses()[mode]
+	return b.lossAccel(i, gone*pull)[mode]
 }
 
 // fenderForce is the acceleration by the fenders forward (0) or aft (1) of midships

@@ -51,7 +51,7 @@ func (b *Berth) recordStep(now moment, at *stepState) {
 	for i := range b.state.Lines {
 		l, mean := &b.state.Lines[i], 0.0
 		for k := range int64(spanSteps) {
-			mean += l.OwnChange[(m.Predictor.Steps-k+historySteps)%historySteps] / spanSteps
+			mean += l.OwnChange[(m.Predictors[face].Steps-k+historySteps)%historySteps] / spanSteps
 		}
 		l.OwnPull[(r.Count-1)%recordKept] = float32(mean)
 	}

@@ -24,7 +24,7 @@ func (b *Berth) beginTest(now moment, i int) {
 			p.VoteBias[k] = l.Fit.Influence[k] * sum / n
 		}
 	}
-	pr, mass := &b.state.Motion.Predictor, b.masses()
+	pr := b.predictor()
 	newest := now.Tick - (now.Tick+1)%stepTicks
 	for n := int64(0); n < pr.Steps && newest-n*stepTicks >= p.FirstTest; n++ {
 		load := 0.0
@@ -34,11 +34,13 @@ func (b *Berth) beginTest(now moment, i int) {
 		if math.IsNaN(load) {
 			continue
 		}
-		var accel [modes]float64
-		for k := range modes {
-			accel[k] = (p.LoadBefore - load) * b.models[i].Pull[k] / mass[k]
-			pr.History[(pr.Steps-1-n)%historySteps].Forcing[forceLines][k] += accel[k]
+		for c := range centres {
+			forcing := &b.state.Motion.Predictors[c].History[(pr.Steps-1-n)%historySteps].Forcing[forceLines]
+			for k, accel := range b.pullAccel(c, i, p.LoadBefore-load) {
+				forcing[k] += accel
+			}
 		}
+		accel := b.pullAccel(face, i, p.LoadBefore-load)
 		b.state.Motion.Record.amend(now, newest-n*stepTicks, &accel)
 	}
 	if !math.IsNaN(l.StepLoad) {
@@ -51,7 +53,7 @@ func (b *Berth) beginTest(now moment, i int) {
 // firstVerdict tests the nearest horizon and raises a parting, or does not.
 func (b *Berth) firstVerdict(now moment, i int) {
 	p := &b.state.Lines[i].Parting
-	pr := &b.state.Motion.Predictor
+	pr := b.predictor()
 	p.BaseStep = pr.Steps - 1 - max((now.Tick-p.FirstTest+stepTicks-1)/stepTicks, horizons[0])
 	llr := b.partedLLR(now, i, 1)
 	p.Verdicts = 1
@@ -77,7 +79,7 @@ func (b *Berth) laterVerdict(now moment, i int) {
 	if now.Tick-p.TestSince > maxTestTicks { // the ship's position was unknown meanwhile
 		p.TestSince = 0
 	}
-	if p.TestSince == 0 || !stepEnds(now) || b.state.Motion.Predictor.Steps-1 < p.BaseStep+horizons[p.Verdicts] {
+	if p.TestSince == 0 || !stepEnds(now) || b.predictor().Steps-1 < p.BaseStep+horizons[p.Verdicts] {
 		return
 	}
 	llr := b.partedLLR(now, i, p.Verdicts+1)
@@ -104,18 +106,19 @@ func (p *parting) wentSlack() bool {
 // beginning of its fall, by the first count horizons; 0 while the covariance of the
 // prediction errors is not known.
 func (b *Berth) partedLLR(now moment, i, count int) float64 {
-	pr, l := &b.state.Motion.Predictor, &b.state.Lines[i]
+	pr, l := b.predictor(), &b.state.Lines[i]
 	p := &l.Parting
 	if p.BaseStep <= predictorWarmup+maxHorizon || pr.Count < 2*errorDim {
 		return 0
 	}
 	z := pr.errorsFrom(p.BaseStep)
+	bias := b.about(b.state.Motion.Centre, p.VoteBias)
 	for k := range z {
-		z[k] += p.VoteBias[k%modes]
+		z[k] += bias[k%modes]
 	}
 	baseTick := now.Tick - (pr.Steps-1-p.BaseStep)*stepTicks
 	late := float64(p.TestSince-baseTick)/float64(ticksPerSecond) + 0.2 + 1.5*l.Pin.Interval
 	sig := b.lossSignature(i, p.LoadBefore, late)
-	b.errorChol.whiten(&z)
+	b.errorChol().whiten(&z)
 	return pr.logLR(&z, &sig, count, minLossShare, maxLossShare, pr.noiseInflation())
 }

@@ -59,7 +59,7 @@ func (l *loadLoss) strokeAge(at int64) (age int64, ok bool) {
 // pinJumped reports whether the drop of line i's load is a jump of its pin's zero; wait
 // is true while that cannot be said yet.
 func (b *Berth) pinJumped(now moment, i int) (jumped, wait bool) {
-	l, pr := &b.state.Lines[i], &b.state.Motion.Predictor
+	l, pr := &b.state.Lines[i], b.predictor()
 	age, ok := l.LoadLoss.strokeAge(now.Time / second)
 	if !ok || l.Pin.Interval > strokeMaxInterval || pr.Steps <= predictorWarmup+historySteps || pr.Count < 2*errorDim {
 		return false, false
@@ -72,7 +72,7 @@ func (b *Berth) pinJumped(now moment, i int) (jumped, wait bool) {
 	for k := range z {
 		z[k] = -z[k]
 	}
-	b.errorChol.whiten(&z)
+	b.errorChol().whiten(&z)
 	sig := b.lossSignature(i, l.LoadLoss.Drop, strokeLag)
 	llr := pr.logLR(&z, &sig, horizonCount, minLossShare, maxLossShare, pr.noiseInflation())
 	return llr > pinJumpLLR, false

@@ -22,7 +22,10 @@ type PredictionErrors struct {
 	Errors [horizonCount][historySteps][modes]float64 // m
 	Cov    [errorDim][errorDim]float64                // m², lower half
 	Count  float64                                    // vectors in Cov
-	NIS    [nisWindow]float64                         // normalised error squared, mean 1 over the components
+	// LogDensity is that of the newest vector by what was known before it, but for a
+	// constant; 0 while the covariance is not settled.
+	LogDensity float64
+	NIS        [nisWindow]float64 // normalised error squared, mean 1 over the components
 }
 
 const (
@@ -50,6 +53,10 @@ func (pr *predictor) updateErrorCov(l *cholesky) {
 		nis = max(dotFirst(&white, &white, errorDim)/errorDim, 1e-9)
 	}
 	pr.NIS[pr.Steps%nisWindow] = min(nis, 20)
+	pr.LogDensity = 0
+	if pr.Count >= minErrorCount {
+		pr.LogDensity = l.logDensity(nis * errorDim)
+	}
 	pr.Count = min(pr.Count+1, 1e6)
 	k := min(1, outlierNIS/nis) / min(pr.Count, errorWindow)
 	for p := range errorDim {
@@ -131,11 +138,11 @@ func (pr *predictor) noiseInflation() float64 {
 // seconds (late) after the base step: ½·pull/mass·t². late includes the delay of the
 // readings.
 func (b *Berth) lossSignature(i int, load, late float64) (out signature) {
-	mass := b.masses()
+	accel := b.lossAccel(i, load)
 	for s, h := range horizons {
 		t := max(0, float64(h)*stepPeriod-late)
 		for m := range modes {
-			step := -0.5 * t * t * load * b.models[i].Pull[m] / mass[m]
+			step := 0.5 * t * t * accel[m]
 			if m == 0 {
 				out.along[s*modes] = step
 			} else {
@@ -143,7 +150,7 @@ func (b *Berth) lossSignature(i int, load, late float64) (out signature) {
 			}
 		}
 	}
-	b.errorChol.whiten(&out.along)
-	b.errorChol.whiten(&out.across)
+	b.errorChol().whiten(&out.along)
+	b.errorChol().whiten(&out.across)
 	return out
 }

@@ -53,16 +53,14 @@ const (
 
 // predictor is the state of the predictions. Arrays by mode are surge, sway and yaw.
 type predictor struct {
-	Steps        int64 // since the position was last unknown
-	MeanPos      [modes]float64
-	MeanForcing  [forcings][modes]float64 // m/s²
-	WindForcing  [forcings][modes]float64 // newest known, m/s²; of the wind only
-	LaggedWindMS float64                  // wind speed averaged over the ship's length
-	Fast         trackers
-	Slow         trackers
-	History      [historySteps]stepState
-	Coef         [horizonCount][modes][regressors]float64
-	CoefCov      [horizonCount][modes][regressors][regressors]float64
+	Steps       int64 // since the position was last unknown
+	MeanPos     [modes]float64
+	MeanForcing [forcings][modes]float64 // m/s²
+	Fast        trackers
+	Slow        trackers
+	History     [historySteps]stepState
+	Coef        [horizonCount][modes][regressors]float64
+	CoefCov     [horizonCount][modes][regressors][regressors]float64
 	PredictionErrors
 	Innovations innovations
 	Range       workingRange
@@ -86,16 +84,17 @@ type stepState struct {
 // stepEnds reports whether a step ends with this tick.
 func stepEnds(now moment) bool { return (now.Tick+1)%stepTicks == 0 }
 
-// predictorStep takes the mean position of the step that ends now, updates the
-// trackers, and compares the position with its predictions.
+// predictorStep takes the mean position of the step that ends now and compares it with
+// its predictions, about each centre.
 func (b *Berth) predictorStep(now moment) {
 	if !stepEnds(now) {
 		return
 	}
 	m := &b.state.Motion
-	pr := &m.Predictor
 	if m.Ticks < stepTicks {
-		pr.Steps = 0
+		for c := range m.Predictors {
+			m.Predictors[c].Steps = 0
+		}
 		m.Record.reset()
 		return
 	}
@@ -108,6 +107,15 @@ func (b *Berth) predictorStep(now moment) {
 	}
 	b.updateForcing(now, &at)
 	b.recordStep(now, &at)
+	for c := range m.Predictors {
+		m.Predictors[c].step(b.stepAbout(c, &at), &b.errorChols[c])
+	}
+	b.compareCentres()
+}
+
+// step takes a step of the ship and sets l to the factor of the errors' covariance
+// before it.
+func (pr *predictor) step(at stepState, l *cholesky) {
 	if pr.Steps == 0 {
 		pr.reset(&at)
 	}
@@ -126,7 +134,7 @@ func (b *Berth) predictorStep(now moment) {
 	pr.Steps++
 	pr.updateRange()
 	pr.updateCoef()
-	pr.updateErrorCov(&b.errorChol)
+	pr.updateErrorCov(l)
 }
 
 // reset starts from a ship at rest at this position. The coefficients are kept.

@@ -64,7 +64,7 @@ func (b *Berth) redistribution(now moment) {
 				Detail: fmt.Sprintf("No further sudden change of load was seen about the %s lines.", mooring.Group(g))})
 		}
 	}
-	pr := &b.state.Motion.Predictor
+	pr := b.predictor()
 	if pr.Steps < redistMinSteps || pr.Count < minErrorCount || pr.Innovations.Count < minInnovations || b.disturbed(now) || b.state.Watch.Off {
 		return
 	}
@@ -91,10 +91,10 @@ func (b *Berth) testUnseen(now moment) {
 		tested[g] = true
 		if !ready {
 			ready = true
-			pr := &b.state.Motion.Predictor
+			pr := b.predictor()
 			for s, h := range horizons {
 				errors[s] = pr.errorsFrom(pr.Steps - 1 - h)
-				b.errorChol.whiten(&errors[s])
+				b.errorChol().whiten(&errors[s])
 			}
 		}
 		llr, at := b.lossLLR(i, load, &errors, &recent)
@@ -115,8 +115,9 @@ func (b *Berth) testUnseen(now moment) {
 
 // raiseRedistribution raises the loss of line i over a horizon.
 func (b *Berth) raiseRedistribution(now moment, i, horizon int) {
-	pr := &b.state.Motion.Predictor
-	gain := b.mostGained(&pr.Errors[horizon][(pr.Steps-1)%historySteps])
+	pr := b.predictor()
+	moved := b.atFace(pr.Errors[horizon][(pr.Steps-1)%historySteps])
+	gain := b.mostGained(&moved)
 	g := b.plan.Lines[i].Group
 	u := &b.state.Unseen[g]
 	u.Steps, u.RaisedAt = 0, now.Tick

@@ -38,7 +38,7 @@ func (b *Berth) lossThreshold(i, horizon int) float64 {
 // one of the base steps, by the prediction errors, and the index of the horizon since.
 func (b *Berth) errorLLR(i int, load float64, errors *[horizonCount][errorDim]float64) (best float64, horizon int) {
 	sig := b.lossSignature(i, load, redistLag)
-	pr := &b.state.Motion.Predictor
+	pr := b.predictor()
 	noise := pr.noiseInflation()
 	for s, h := range horizons {
 		llr := pr.logLR(&errors[s], &sig, s+1, redistMinShare, redistMaxShare, noise*pr.Range.inflation(pr.Steps-1-h))
@@ -51,29 +51,25 @@ func (b *Berth) errorLLR(i int, load float64, errors *[horizonCount][errorDim]fl
 
 // recentInnovations are the innovations that may show a loss.
 func (b *Berth) recentInnovations() whitenedInnovations {
-	pr := &b.state.Motion.Predictor
+	pr := b.predictor()
 	recent := pr.Innovations.whitened(pr.Steps-1, &b.stepResponse)
 	recent.inflation *= pr.Range.inflation(pr.Steps - responseSteps)
 	return recent
 }
 
 // lossAccel is the acceleration by the loss of a load of line i, m/s².
-func (b *Berth) lossAccel(i int, load float64) (accel [modes]float64) {
-	mass := b.masses()
-	for m := range modes {
-		accel[m] = -load * b.models[i].Pull[m] / mass[m]
-	}
-	return accel
+func (b *Berth) lossAccel(i int, load float64) [modes]float64 {
+	return b.pullAccel(b.state.Motion.Centre, i, -load)
 }
 
 // movedAway reports whether the fairlead of line i moved away from its hook by this
 // share of what the prediction error of that horizon says.
 func (b *Berth) movedAway(i, horizon int, share float64) bool {
-	pr := &b.state.Motion.Predictor
+	pr := b.predictor()
 	now, base := &pr.History[(pr.Steps-1)%historySteps].Pos, &pr.History[(pr.Steps-1-horizons[horizon])%historySteps].Pos
 	move := [modes]float64{now[0] - base[0], now[1] - base[1], now[2] - base[2]}
-	run := &b.models[i].Jacobian
-	return dot(run, &move) >= share*dot(run, &pr.Errors[horizon][(pr.Steps-1)%historySteps])
+	loss := b.lossAccel(i, 1)
+	return dot(&loss, &move) >= share*dot(&loss, &pr.Errors[horizon][(pr.Steps-1)%historySteps])
 }
 
 // ownChangeOver reports whether a measured line has gained or lost this load by

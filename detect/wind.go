@@ -6,10 +6,14 @@ import (
 	"hawser/detect/mooring"
 )
 
-// wind is the newest reading of the anemometer.
+// wind is the newest reading of the anemometer, and what it does to the ship.
 type wind struct {
 	Speed, Direction float64 // newest, m/s and degrees true
 	SpeedAt          int64   // time of the newest speed, 0 for never
+	LaggedMS         float64 // speed averaged over the ship's length
+	// Forcing is the ship's acceleration by the wind, of those forcings that are the
+	// wind's, m/s².
+	Forcing [forcings][modes]float64
 }
 
 const (
@@ -22,21 +26,21 @@ const (
 // (forceWind) and by the wind averaged over the time that it takes to pass the ship
 // (forceLaggedWind). A stale reading leaves them as they were.
 func (b *Berth) updateWindForcing(now moment, mass *[modes]float64) {
-	w, pr := &b.state.Wind, &b.state.Motion.Predictor
+	w := &b.state.Wind
 	if w.SpeedAt == 0 || now.Time-w.SpeedAt > windStale {
 		return
 	}
-	if pr.WindForcing == [forcings][modes]float64{} {
-		pr.LaggedWindMS = w.Speed
+	if w.Forcing == [forcings][modes]float64{} {
+		w.LaggedMS = w.Speed
 	}
 	lag := gustShipLengths * b.plan.Ship.LoaM / max(w.Speed, minGustSpeed)
-	pr.LaggedWindMS += (w.Speed - pr.LaggedWindMS) * min(1, stepPeriod/max(lag, stepPeriod))
+	w.LaggedMS += (w.Speed - w.LaggedMS) * min(1, stepPeriod/max(lag, stepPeriod))
 	set := func(p int, speed float64) {
 		force := b.plan.WindForce(speed, math.Mod(w.Direction+720, 360))
-		pr.WindForcing[p] = acceleration(&force, mass, yawArm(&b.plan.Ship))
+		w.Forcing[p] = acceleration(&force, mass, yawArm(&b.plan.Ship))
 	}
 	set(forceWind, w.Speed)
-	set(forceLaggedWind, pr.LaggedWindMS)
+	set(forceLaggedWind, w.LaggedMS)
 }
 
 // acceleration is force by mass in surge, sway and yaw, m/s². Yaw is taken at arm.
