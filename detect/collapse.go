@@ -10,6 +10,10 @@ const (
 	snatchTicks      = 43                         // ticks ago, until the fall; a load that came up since has snatched
 	maxFallTicks     = 5                          // from 0.8 to 0.3 of the load, most of a line that parts
 	strokeFallTicks  = 3                          // the same; a slower fall is not at a stroke
+	minOwnLoss       = 0.5                        // of the load; least that goes beyond what the ship took off
+	strokeLoss       = 0.8                        // of the load; the same, where nothing else tells a parting from a snatch
+	strokeHeld       = 0.6                        // of the load before; least that every other line keeps meanwhile
+	strokeResidual   = 0.15                       // of the load; most that the other lines were wrong about it before
 )
 
 // collapsed reports whether line i lost its load within collapseTicks while the
@@ -21,10 +25,44 @@ func (b *Berth) collapsed(now moment, i int) bool {
 	if !(before >= partMinLoad*mbl) || math.Abs(l.Pin.Last) > partZeroLoad*mbl || l.Pin.Last > 0.3*before {
 		return false
 	}
-	if l.Parting.UnloadedAt != 0 && now.Tick-l.Parting.UnloadedAt < recentSlackTicks {
+	if l.Fit.Known && (l.Fit.Expected < 0.6*before || b.ownLoss(now, i) < minOwnLoss*before) {
 		return false
 	}
-	return (!l.Fit.Known || l.Fit.Expected >= 0.6*before) && !b.groupEased(now, i)
+	snatches := l.Parting.UnloadedAt != 0 && now.Tick-l.Parting.UnloadedAt < recentSlackTicks
+	if snatches && !b.atOneStroke(now, i, before) {
+		return false
+	}
+	return !b.groupEased(now, i)
+}
+
+// ownLoss is the load that line i lost in collapseTicks beyond what the other lines
+// say that the ship took off it, kN. Its residual before is taken as none where it is
+// not known.
+func (b *Berth) ownLoss(now moment, i int) float64 {
+	l := &b.state.Lines[i]
+	loss := -l.Fit.Residual
+	if before := l.Residuals[(now.Tick-collapseTicks)%tickHistory]; !math.IsNaN(before) {
+		loss += before
+	}
+	return loss
+}
+
+// atOneStroke reports whether the other lines vouch for it that line i lost this load by
+// itself and at a stroke, however it swung before: they knew what it carried until then,
+// and held on to most of their own. A swell that lets lines go slack lets go several.
+func (b *Berth) atOneStroke(now moment, i int, load float64) bool {
+	l := &b.state.Lines[i]
+	for k := range b.state.Lines {
+		if k == i || !b.monitored(now, k) {
+			continue
+		}
+		if before := b.state.Lines[k].loadAgo(now, collapseTicks); before >= partMinLoad*b.plan.Lines[k].MBLkN && b.state.Lines[k].Pin.Last < strokeHeld*before {
+			return false
+		}
+	}
+	before := l.Residuals[(now.Tick-collapseTicks)%tickHistory]
+	return l.Fit.Known && math.Abs(before) < strokeResidual*load && b.ownLoss(now, i) >= strokeLoss*load &&
+		l.Pin.Interval <= strokeMaxInterval && l.fallTicks(now, load) <= strokeFallTicks+l.Pin.intervalTicks()
 }
 
 // groupEased reports whether another line of line i's group lost half of its load in

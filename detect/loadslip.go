@@ -90,29 +90,40 @@ func (l *loadLoss) stretchRange() float64 {
 // loadSlips is the second's step of every line.
 func (b *Berth) loadSlips(now moment) {
 	steady, gain := 0, 0.0 // lines near their expected load; largest gain of one, of MBL
+	loss, next := 0.0, 0.0 // largest losses of two, of MBL
 	for i := range b.state.Lines {
 		l := &b.state.Lines[i]
 		if !b.updateLoss(now, i) {
 			continue
 		}
 		mbl := b.plan.Lines[i].MBLkN
-		gain = max(gain, -l.LoadLoss.Drop/mbl)
+		share := l.LoadLoss.Drop / mbl
+		gain = max(gain, -share)
+		if share > loss {
+			loss, next = share, loss
+		} else {
+			next = max(next, share)
+		}
 		if math.Abs(l.LoadLoss.Drop) < l.LoadLoss.Threshold/2 {
 			steady++
 		}
 	}
 	for i := range b.state.Lines {
-		loss := &b.state.Lines[i].LoadLoss
-		if loss.Drop == 0 || b.hasPayout(now, i) {
+		l := &b.state.Lines[i].LoadLoss
+		if l.Drop == 0 || b.hasPayout(now, i) {
 			continue
 		}
-		b.report(LoadLost, i, loss.Drop, loss.Threshold)
-		if loss.Drop < loss.Threshold || gain*b.plan.Lines[i].MBLkN > lossContested*loss.Drop || steady <= modes {
-			loss.Held = 0
-		} else if loss.Held++; loss.Held >= lossHold {
+		b.report(LoadLost, i, l.Drop, l.Threshold)
+		other := max(gain, next)
+		if mbl := b.plan.Lines[i].MBLkN; l.Drop/mbl < loss {
+			other = max(gain, loss)
+		}
+		if l.Drop < l.Threshold || other*b.plan.Lines[i].MBLkN > lossContested*l.Drop || steady <= modes {
+			l.Held = 0
+		} else if l.Held++; l.Held >= lossHold {
 			switch jumped, wait := b.pinJumped(now, i); {
 			case jumped:
-				loss.reset()
+				l.reset()
 				b.state.Lines[i].Parting.RefutedAt = now.Tick
 			case !wait:
 				b.raiseLoadLoss(now, i)

@@ -40,36 +40,38 @@ const (
 	minLossShare    = 0.5 // of the load before; least lost pull that is a parting
 	maxLossShare    = 1.5 // most; the ship's inertia is no better known
 
-	ownChangeSigma     = 3.5 // root mean square changes of load; a fall within them may be the line's usual
-	changeWindow       = 120 // seconds over which that mean is taken
-	minChangeCount     = 20  // seconds from which it is known
-	slackExpectedShare = 0.4 // of the load before; mean expected load under which the line went slack
+	ownChangeSigma = 3.5 // root mean square changes of load; a fall within them may be the line's usual
+	changeWindow   = 120 // seconds over which that mean is taken
+	minChangeCount = 20  // seconds from which it is known
+	slackOwnLoss   = 0.4 // of the load before; mean loss by the other lines under which the line went slack
 
 	tickHistory = 64
 )
 
 // parting is a line's state with respect to parting.
 type parting struct {
-	Latch         latch
-	FirstTest     int64                // tick at which the fall began, until the first verdict
-	TestSince     int64                // the same, until the last verdict
-	FellAt        int64                // the same, while the record holds it
-	BaseStep      int64                // step before the fall from which the predictions are taken
-	Verdicts      int                  // so far
-	Retests       int32                // so far
-	VoteBias      [modes]float64       // how far the line itself moved the fitted position before the fall, m
-	LoadBefore    float64              // load before the fall, kN
-	PaidOutBefore float64              // paid out before the fall, m
-	HoldingPull   float64              // line.Pull if the line still held, kN
-	ExpectedSum   float64              // of the expected loads since the fall, kN
-	ExpectedCount float64              // of ticks in ExpectedSum
-	PartedAt      int64                // tick of the last parting
-	RefutedAt     int64                // tick of the last fall that the ship did not answer to
-	UnloadedAt    int64                // last tick without load, 0 for never
-	ChangeMS      float64              // mean square of the change of load in collapseTicks, kN²
-	ChangeCount   float64              // seconds in ChangeMS
-	Noise         [2][modes]noiseModel // before the fall, with the ship off her fenders and on them
-	Gradual       bool                 // the load fell slowly, or had come up as far just before
+	Latch          latch
+	FirstTest      int64                // tick at which the fall began, until the first verdict
+	TestSince      int64                // the same, until the last verdict
+	FellAt         int64                // the same, while the record holds it
+	BaseStep       int64                // step before the fall from which the predictions are taken
+	Verdicts       int                  // so far
+	Retests        int32                // so far
+	VoteBias       [modes]float64       // how far the line itself moved the fitted position before the fall, m
+	LoadBefore     float64              // load before the fall, kN
+	PaidOutBefore  float64              // paid out before the fall, m
+	HoldingPull    float64              // line.Pull if the line still held, kN
+	ResidualBefore float64              // before the fall, 0 where not known, kN
+	OwnLossSum     float64              // of what the line has lost by the other lines since the fall, kN
+	OwnLossCount   float64              // of ticks in OwnLossSum
+	PartedAt       int64                // tick of the last parting
+	RefutedAt      int64                // tick of the last fall that the ship did not answer to
+	UnloadedAt     int64                // last tick without load, 0 for never
+	ChangeMS       float64              // mean square of the change of load in collapseTicks, kN²
+	ChangeCount    float64              // seconds in ChangeMS
+	Noise          [2][modes]noiseModel // before the fall, with the ship off her fenders and on them
+	Gradual        bool                 // the load fell slowly, or had come up as far just before
+	Stroke         bool                 // see atOneStroke
 }
 
 // underTest reports whether a fall of the line's load awaits a verdict.
@@ -96,7 +98,7 @@ func (b *Berth) partings(now moment) {
 		case !p.underTest():
 			if b.collapsed(now, i) {
 				b.beginTest(now, i)
-			} else if load <= partZeroLoad*mbl {
+			} else if was := l.loadAgo(now, collapseTicks); load <= partZeroLoad*mbl && !math.IsNaN(was) {
 				p.UnloadedAt = now.Tick
 			}
 			if change := load - l.loadAgo(now, collapseTicks); now.Second && !math.IsNaN(change) {
@@ -111,8 +113,8 @@ func (b *Berth) partings(now moment) {
 			b.firstVerdict(now, i)
 		}
 		if p.FirstTest != 0 && l.Fit.Known {
-			p.ExpectedSum += l.Fit.Expected
-			p.ExpectedCount++
+			p.OwnLossSum += p.ResidualBefore - l.Fit.Residual
+			p.OwnLossCount++
 		}
 	}
 }

@@ -10,8 +10,9 @@ func (b *Berth) beginTest(now moment, i int) {
 	p.FirstTest, p.LoadBefore = l.fallStart(now)
 	p.TestSince, p.Verdicts = p.FirstTest, 0
 	p.FellAt, p.Retests, p.Noise = p.FirstTest, 0, [2][modes]noiseModel{}
+	p.Stroke = b.atOneStroke(now, i, p.LoadBefore)
 	p.Gradual = l.fallTicks(now, p.LoadBefore) > maxFallTicks+l.Pin.intervalTicks() || l.minLoad(now, snatchTicks) < 0.3*p.LoadBefore
-	p.ExpectedSum, p.ExpectedCount, p.PaidOutBefore = 0, 0, l.Drum.PaidOutBefore
+	p.OwnLossSum, p.OwnLossCount, p.PaidOutBefore = 0, 0, l.Drum.PaidOutBefore
 	p.VoteBias = [modes]float64{}
 	var sum, n float64
 	for k := now.Tick - p.FirstTest + 1; k < tickHistory && n < stepTicks; k++ {
@@ -19,7 +20,9 @@ func (b *Berth) beginTest(now moment, i int) {
 			sum, n = sum+v, n+1
 		}
 	}
+	p.ResidualBefore = 0
 	if n > 0 {
+		p.ResidualBefore = sum / n
 		for k := range modes {
 			p.VoteBias[k] = l.Fit.Influence[k] * sum / n
 		}
@@ -58,7 +61,7 @@ func (b *Berth) firstVerdict(now moment, i int) {
 	llr := b.partedLLR(now, i, 1)
 	p.Verdicts = 1
 	threshold := float64(firstVerdictLLR)
-	if p.Gradual || p.LoadBefore < ownChangeSigma*math.Sqrt(p.ChangeMS) || p.ChangeCount < minChangeCount && !b.state.Lines[i].Fit.Known {
+	if !p.Stroke && (p.Gradual || p.LoadBefore < ownChangeSigma*math.Sqrt(p.ChangeMS) || p.ChangeCount < minChangeCount && !b.state.Lines[i].Fit.Known) {
 		threshold = lateVerdictLLR
 	}
 	b.report(PartedLLR, i, llr, threshold)
@@ -99,7 +102,7 @@ func (b *Berth) laterVerdict(now moment, i int) {
 // wentSlack reports whether the other lines say that the line should have carried
 // next to nothing since the fall: the ship moved and it went slack.
 func (p *parting) wentSlack() bool {
-	return p.ExpectedCount > 0 && p.ExpectedSum < slackExpectedShare*p.LoadBefore*p.ExpectedCount
+	return !p.Stroke && p.OwnLossCount > 0 && p.OwnLossSum < slackOwnLoss*p.LoadBefore*p.OwnLossCount
 }
 
 // partedLLR is the log-likelihood ratio that the ship lost line i's pull at the
