@@ -36,18 +36,20 @@ import (
 // 10,000 line-hours of randomly drawn scenes, every ship with a line that no pin shows,
 // these thresholds raised 1.3 false alarms in 1,000.
 const (
-	redistLLR        = 24
-	redistStillLLR   = 36
-	redistMostLLR    = 20  // that one test counts for
-	faultyPinFactor  = 1.6 // on the thresholds, for a line whose pin is at fault: two faults at once are less likely
-	redistMinShare   = 0.4
-	redistMaxShare   = 1.5
-	redistAwayShare  = 0.6 // of the prediction error
-	redistOwnShare   = 0.4 // of the load
-	redistLag        = 0.5 // s; delay of readings and positions, about
-	redistHoldSteps  = 2   // in a row
-	redistClearTicks = 600 * int64(ticksPerSecond)
-	redistMinSteps   = 720 // since the position was last unknown
+	redistLLR         = 25
+	redistStillLLR    = 36
+	redistMostLLR     = 20  // that one test counts for
+	redistLeastHow    = 8   // log-likelihood ratio of how far, least
+	redistLeastSudden = 9   // and of how suddenly
+	faultyPinFactor   = 1.6 // on the thresholds, for a line whose pin is at fault: two faults at once are less likely
+	redistMinShare    = 0.4
+	redistMaxShare    = 1.5
+	redistAwayShare   = 0.6 // of the prediction error
+	redistOwnShare    = 0.4 // of the load
+	redistLag         = 0.5 // s; delay of readings and positions, about
+	redistHoldSteps   = 2   // in a row
+	redistClearTicks  = 600 * int64(ticksPerSecond)
+	redistMinSteps    = 720 // since the position was last unknown
 )
 
 // redistribution clears what is over and, once the predictor is settled, tests the

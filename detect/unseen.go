@@ -10,15 +10,18 @@ type unseenGroup struct {
 // both tests, and the index of the likeliest horizon since. recent is filled for the
 // first line that needs it.
 func (b *Berth) lossLLR(i int, load float64, errors *[horizonCount][errorDim]float64, recent *whitenedInnovations) (llr float64, horizon int) {
-	llr, horizon = b.errorLLR(i, load, errors)
-	llr = min(llr, redistMostLLR)
-	if llr > redistLLR-redistMostLLR { // otherwise the sum would be too small
-		if recent.inflation == 0 {
-			*recent = b.recentInnovations()
-		}
-		llr += min(recent.stepGLR(b.lossAccel(i, load), redistMinShare, redistMaxShare).LLR, redistMostLLR)
+	far, horizon := b.errorLLR(i, load, errors)
+	if far < redistLeastHow {
+		return 0, horizon
 	}
-	return llr, horizon
+	if recent.inflation == 0 {
+		*recent = b.recentInnovations()
+	}
+	sudden := recent.stepGLR(b.lossAccel(i, load), redistMinShare, redistMaxShare).LLR
+	if sudden < redistLeastSudden {
+		return 0, horizon
+	}
+	return min(far, redistMostLLR) + min(sudden, redistMostLLR), horizon
 }
 
 // lossThreshold is the log-likelihood ratio from which the loss of line i is raised,
