@@ -24,6 +24,7 @@ type line struct {
 	Health         health
 	Expected       expectedRange
 	Zero           zero
+	Range          rangeRecord
 	LoadLoss       loadLoss
 	Snap           snap
 	Imbalance      latch
@@ -37,6 +38,7 @@ func (l *line) start(mbl float64) {
 	l.Stiffness.Ratio = 1
 	l.Slip.reset()
 	l.LoadLoss.reset()
+	l.Range.reset()
 	l.Snap.Slack = snapWithin + 1
 	for k := range l.Loads {
 		l.Loads[k], l.Residuals[k] = missing, missing
@@ -71,6 +73,7 @@ func (l *line) restart() {
 	l.StepLoad = missing
 	l.Slip.reset()
 	l.LoadLoss.reset()
+	l.Range.reset()
 	l.Trend.Count, l.Trend.Steady, l.Fit.Age = 0, false, 0
 	l.Parting.FirstTest, l.Parting.TestSince, l.Parting.FellAt = 0, 0, 0
 }

@@ -21,7 +21,8 @@ import (
 // comparisons of ten minutes is 7 times it (Student's t). To that is added what the
 // ship's movement in that time has put on the line, as far as the line's stiffness
 // ratio is uncertain. If other lines have gained as much against their expected load,
-// or too few keep to it, it is not known which line it was, and nothing is raised. A
+// or too few keep to it, it is not known which line it was, and nothing is raised; nor
+// where others lost as much while the ship moved, for then the fit is wrong about all. A
 // load that fell at a stroke may be a pin's zero that jumped (see pinJumped).
 // Source: Student's t; the figures of MBL are common practice, no source.
 const (
@@ -36,7 +37,8 @@ const (
 	lossRatioSigma   = 2     // standard deviations of the line's stiffness ratio
 	lossHold         = 3     // s
 	lossStuck        = 5     // s
-	lossContested    = 0.7   // of the drop; gain of another line from which it is contested
+	lossContested    = 0.7   // of the drop; gain or loss of another line from which it is contested
+	lossByShip       = 0.7   // of the load that the ship's movement put on the line; a larger drop is not contested by another line's loss
 )
 
 // loadLoss holds a line's residuals, second by second.
@@ -46,6 +48,7 @@ type loadLoss struct {
 	Falls       [lossRefOldest]float64 // largest fall of the load from one reading to the next, kN, by second
 	Drop        float64                // difference of the means now, kN; 0 where not known
 	Threshold   float64                // of Drop, kN
+	ShipLoad    float64                // range of the load by the ship's position, kN
 	MeanSquare  [3]float64             // of Drop, kN²: until one or two minutes ago, until less than that ago, now
 	ClosedAt    int64                  // end of MeanSquare[1], Unix nanoseconds
 	Seconds     float64                // in the mean square
@@ -90,7 +93,7 @@ func (l *loadLoss) stretchRange() float64 {
 // loadSlips is the second's step of every line.
 func (b *Berth) loadSlips(now moment) {
 	steady, gain := 0, 0.0 // lines near their expected load; largest gain of one, of MBL
-	loss, next := 0.0, 0.0 // largest losses of two, of MBL
+	var losses [2]float64  // the two largest losses, of MBL
 	for i := range b.state.Lines {
 		l := &b.state.Lines[i]
 		if !b.updateLoss(now, i) {
@@ -99,31 +102,26 @@ func (b *Berth) loadSlips(now moment) {
 		mbl := b.plan.Lines[i].MBLkN
 		share := l.LoadLoss.Drop / mbl
 		gain = max(gain, -share)
-		if share > loss {
-			loss, next = share, loss
-		} else {
-			next = max(next, share)
-		}
+		losses[1] = max(losses[1], min(share, losses[0]))
+		losses[0] = max(losses[0], share)
 		if math.Abs(l.LoadLoss.Drop) < l.LoadLoss.Threshold/2 {
 			steady++
 		}
 	}
 	for i := range b.state.Lines {
-		l := &b.state.Lines[i].LoadLoss
-		if l.Drop == 0 || b.hasPayout(now, i) {
+		loss := &b.state.Lines[i].LoadLoss
+		if loss.Drop == 0 || b.hasPayout(now, i) {
 			continue
 		}
-		b.report(LoadLost, i, l.Drop, l.Threshold)
-		other := max(gain, next)
-		if mbl := b.plan.Lines[i].MBLkN; l.Drop/mbl < loss {
-			other = max(gain, loss)
-		}
-		if l.Drop < l.Threshold || other*b.plan.Lines[i].MBLkN > lossContested*l.Drop || steady <= modes {
-			l.Held = 0
-		} else if l.Held++; l.Held >= lossHold {
+		b.report(LoadLost, i, loss.Drop, loss.Threshold)
+		least := lossContested * loss.Drop / b.plan.Lines[i].MBLkN // of MBL
+		contested := gain > least || losses[1] > least && loss.Drop < lossByShip*loss.ShipLoad
+		if loss.Drop < loss.Threshold || contested || steady <= modes {
+			loss.Held = 0
+		} else if loss.Held++; loss.Held >= lossHold {
 			switch jumped, wait := b.pinJumped(now, i); {
 			case jumped:
-				l.reset()
+				loss.reset()
 				b.state.Lines[i].Parting.RefutedAt = now.Tick
 			case !wait:
 				b.raiseLoadLoss(now, i)
@@ -167,7 +165,8 @@ func (b *Berth) updateLoss(now moment, i int) bool {
 	if now.Time-loss.ClosedAt >= 60*second {
 		loss.MeanSquare, loss.ClosedAt = [3]float64{loss.MeanSquare[1], loss.MeanSquare[2], loss.MeanSquare[2]}, now.Time
 	}
-	uncertainty := lossRatioSigma * l.Stiffness.sd(f, mbl) * loss.stretchRange() * f.Stiffness
+	loss.ShipLoad = loss.stretchRange() * f.Stiffness
+	uncertainty := lossRatioSigma * l.Stiffness.sd(f, mbl) * loss.ShipLoad
 	loss.Threshold = max(lossMin*mbl, lossSigma*math.Sqrt(loss.MeanSquare[0])) + uncertainty
 	return true
 }

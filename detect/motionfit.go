@@ -20,6 +20,7 @@ const (
 	residualScale = 0.01                          // of MBL; residual at which a line has half its weight
 	minRedundancy = 0.25                          // least 1 − leverage at which the others determine a line
 	minFitLoad    = 0.015                         // of MBL; a line under this does not follow the ship
+	tautFitLoad   = 0.04                          // of MBL; from this it does
 	minFitAge     = 20 * float64(ticksPerSecond)  // ticks before which there is no expected load
 	settledFitAge = 60 * float64(ticksPerSecond)  // ticks from which Offset is a reference to test against
 	motionHistory = 16                            // ticks of Pos kept
@@ -191,7 +192,8 @@ func (b *Berth) fitWeight(now moment, i int) float64 {
 	l.Fit.setLoad(&b.models[i], l.Pin.Last)
 	s, d := pinSD*mbl/l.Fit.Stiffness, l.Fit.Residual/(residualScale*mbl)
 	young := min(1, (l.Fit.Age+1)/settledFitAge)
-	return young * young / (s * s * (1 + d*d))
+	taut := min(1, (l.Pin.Last/mbl-minFitLoad)/(tautFitLoad-minFitLoad))
+	return young * young * taut * taut / (s * s * (1 + d*d))
 }
 
 // stretchFrom is how far a position of the ship stretches line i, m.

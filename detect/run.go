@@ -108,6 +108,7 @@ func (b *Berth) detect(end int64) {
 		l := &b.state.Lines[i]
 		l.record(now)
 		l.trackExpected()
+		b.recordRange(now, i)
 	}
 	b.predictorStep(now)
 	if now.Second {

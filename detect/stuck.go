@@ -93,8 +93,11 @@ func (b *Berth) stuck(now moment, i int) bool {
 	if l.Health.Fault == stuckPin { // until it moves
 		return true
 	}
-	if !l.Fit.Known || l.tended(now) {
+	if l.tended(now) {
 		return false
+	}
+	if !l.Fit.Known {
+		return b.stillAmongMovers(now, i)
 	}
 	resolution, apart := 0.0, int64(1) // the coarsest and the slowest pin
 	for k := range b.state.Lines {
