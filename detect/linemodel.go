@@ -34,9 +34,8 @@ const modes = 3
 func yawArm(s *mooring.Ship) float64 { return max(s.LoaM/4, 1) }
 
 // lineModels are those of every line of the plan. Lines are straight; the ship's
-// horizontal movements are small beside them, her rise need not be. How far off the
-// fender face her inertia acts is not told; moments are taken about the face, so that
-// her surge holds a part of her swing where it acts further out.
+// horizontal movements are small beside them, her rise need not be. Moments are taken
+// about the fender face; for movements that her inertia governs see centre.go.
 func lineModels(p *mooring.Plan) []lineModel {
 	arm := yawArm(&p.Ship)
 	amidships, _ := p.Centre()

@@ -20,7 +20,7 @@ const (
 	residualScale = 0.01                          // of MBL; residual at which a line has half its weight
 	minRedundancy = 0.25                          // least 1 − leverage at which the others determine a line
 	minFitLoad    = 0.015                         // of MBL; a line under this does not follow the ship
-	tautFitLoad   = 0.04                          // of MBL; from this it does
+	tautFitLoad   = 0.04                          // of MBL; from this it follows as its law says
 	minFitAge     = 20 * float64(ticksPerSecond)  // ticks before which there is no expected load
 	settledFitAge = 60 * float64(ticksPerSecond)  // ticks from which Offset is a reference to test against
 	motionHistory = 16                            // ticks of Pos kept
@@ -37,7 +37,7 @@ type motion struct {
 
 	Predictors [centres]predictor
 	Centre     int     // about which the predictor in use predicts
-	CentreLLR  float64 // log-likelihood ratio of amidships against the face, see compareCentres
+	CentreLLR  float64 // log-likelihood ratio of inboard against face, see compareCentres
 }
 
 // lineFit is a line's part of the motion fit.
@@ -178,7 +178,9 @@ func (f *lineFit) setLoad(lm *lineModel, load float64) {
 }
 
 // fitWeight is the weight of line i in this tick's fit, 1/m². It is 0 for a line
-// that does not follow the ship: slack, tended, parted, or with a faulty pin.
+// that does not follow the ship: slack, tended, parted, or with a faulty pin. One that
+// nears slack loses its weight by degrees: where it went in and out of the fit at once,
+// the residuals of all lines would jump.
 func (b *Berth) fitWeight(now moment, i int) float64 {
 	l := &b.state.Lines[i]
 	mbl := b.plan.Lines[i].MBLkN

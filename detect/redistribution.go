@@ -20,8 +20,8 @@ import (
 // Each is a log-likelihood ratio of the loss, of between 0.4 and 1.5 of the line's
 // estimated load, against ordinary disturbances; after a minute wilder than usual it
 // counts for less. A gust may pass for a loss in either test, seldom in both. So a loss
-// is raised by their sum, in which neither counts for more than redistMostLLR. All of
-// these must hold as well:
+// is raised by their sum, in which neither counts for more than redistMostLLR, if both
+// speak for it (redistLeastFar, redistLeastSudden). All of these must hold as well:
 //
 //	away      its fairlead did move away from its hook, by 0.6 of the prediction error
 //	          at least; else the movement is mostly one that was predicted, whose errors
@@ -39,7 +39,7 @@ const (
 	redistLLR         = 25
 	redistStillLLR    = 36
 	redistMostLLR     = 20  // that one test counts for
-	redistLeastHow    = 8   // log-likelihood ratio of how far, least
+	redistLeastFar    = 8   // log-likelihood ratio of how far, least
 	redistLeastSudden = 9   // and of how suddenly
 	faultyPinFactor   = 1.6 // on the thresholds, for a line whose pin is at fault: two faults at once are less likely
 	redistMinShare    = 0.4

@@ -11,7 +11,7 @@ type unseenGroup struct {
 // first line that needs it.
 func (b *Berth) lossLLR(i int, load float64, errors *[horizonCount][errorDim]float64, recent *whitenedInnovations) (llr float64, horizon int) {
 	far, horizon := b.errorLLR(i, load, errors)
-	if far < redistLeastHow {
+	if far < redistLeastFar {
 		return 0, horizon
 	}
 	if recent.inflation == 0 {
@@ -71,8 +71,8 @@ func (b *Berth) movedAway(i, horizon int, share float64) bool {
 	pr := b.predictor()
 	now, base := &pr.History[(pr.Steps-1)%historySteps].Pos, &pr.History[(pr.Steps-1-horizons[horizon])%historySteps].Pos
 	move := [modes]float64{now[0] - base[0], now[1] - base[1], now[2] - base[2]}
-	loss := b.lossAccel(i, 1)
-	return dot(&loss, &move) >= share*dot(&loss, &pr.Errors[horizon][(pr.Steps-1)%historySteps])
+	pull := b.pullAbout(b.state.Motion.Centre, i) // towards the hook
+	return dot(&pull, &move) <= share*dot(&pull, &pr.Errors[horizon][(pr.Steps-1)%historySteps])
 }
 
 // ownChangeOver reports whether a measured line has gained or lost this load by
