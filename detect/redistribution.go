@@ -26,6 +26,7 @@ import (
 //	away      its fairlead did move away from its hook, by 0.6 of the prediction error
 //	          at least; else the movement is mostly one that was predicted, whose errors
 //	          grow with it, and the sum must be over redistStillLLR
+//	free      her end there did not come in upon the fenders: they push her off as a loss does
 //	settled   the position has been known for six minutes
 //	no cause  no measured line changed by itself, other than by the ship's movement, by
 //	          0.4 of that load or more in the last 16 s: the cause would then be known
@@ -36,8 +37,8 @@ import (
 // 10,000 line-hours of randomly drawn scenes, every ship with a line that no pin shows,
 // these thresholds raised 1.3 false alarms in 1,000.
 const (
-	redistLLR         = 25
-	redistStillLLR    = 36
+	redistLLR         = 24
+	redistStillLLR    = 33
 	redistMostLLR     = 20  // that one test counts for
 	redistLeastFar    = 8   // log-likelihood ratio of how far, least
 	redistLeastSudden = 9   // and of how suddenly
@@ -46,6 +47,8 @@ const (
 	redistMaxShare    = 1.5
 	redistAwayShare   = 0.6 // of the prediction error
 	redistOwnShare    = 0.4 // of the load
+	redistInShare     = 0.5 // of the prediction error; way towards the berth from which she comes in
+	redistInnerSD     = 0.5 // standard deviations inside her mean position from which fenders may be near
 	redistLag         = 0.5 // s; delay of readings and positions, about
 	redistHoldSteps   = 2   // in a row
 	redistClearTicks  = 600 * int64(ticksPerSecond)
@@ -102,7 +105,7 @@ func (b *Berth) testUnseen(now moment) {
 		llr, at := b.lossLLR(i, load, &errors, &recent)
 		threshold := b.lossThreshold(i, at)
 		b.reportGroup(UnseenLLR, g, llr, threshold)
-		if llr < threshold || b.ownChangeOver(redistOwnShare*load) {
+		if llr < threshold || b.ownChangeOver(redistOwnShare*load) || b.cameIn(i, at) {
 			u.Steps = 0
 			continue
 		}

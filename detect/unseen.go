@@ -1,5 +1,7 @@
 package detect
 
+import "math"
+
 // unseenGroup is the state of one group.
 type unseenGroup struct {
 	Steps    int32 // in a row that a loss was likely
@@ -73,6 +75,22 @@ func (b *Berth) movedAway(i, horizon int, share float64) bool {
 	move := [modes]float64{now[0] - base[0], now[1] - base[1], now[2] - base[2]}
 	pull := b.pullAbout(b.state.Motion.Centre, i) // towards the hook
 	return dot(&pull, &move) <= share*dot(&pull, &pr.Errors[horizon][(pr.Steps-1)%historySteps])
+}
+
+// cameIn reports whether the ship's end where line i leads was on its way in at the base
+// step of a horizon and is now inside its mean position, while the prediction error says
+// that she was pushed off: it may be her fenders.
+func (b *Berth) cameIn(i, horizon int) bool {
+	pr := b.predictor()
+	newest, h := pr.Steps-1, horizons[horizon]
+	amidships, _ := b.plan.Centre()
+	x := (b.plan.Lines[i].Fairlead.X - amidships) / yawArm(&b.plan.Ship)
+	offBerth := func(v *[modes]float64) float64 { return v[1] + x*v[2] } // m, from the berth
+	off := offBerth(&pr.Errors[horizon][newest%historySteps])
+	way := offBerth(&pr.History[(newest-h)%historySteps].FastSpeed) * float64(h) * stepPeriod
+	mean, variance := &pr.Range.Mean, &pr.Range.Var
+	inside := mean[1] + x*mean[2] - offBerth(&pr.History[newest%historySteps].Pos)
+	return off > 0 && way < -redistInShare*off && inside > redistInnerSD*math.Sqrt(variance[1]+x*x*variance[2])
 }
 
 // ownChangeOver reports whether a measured line has gained or lost this load by
