@@ -33,7 +33,7 @@ type line struct {
 }
 
 func (l *line) start(mbl float64) {
-	l.Pin.MBL = mbl
+	l.Pin.MBL, l.Pin.UsualLift = mbl, spikeLeast*mbl/2
 	l.Pin.Last, l.StepLoad = missing, missing
 	l.Stiffness.Ratio = 1
 	l.Slip.reset()

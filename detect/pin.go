@@ -29,6 +29,7 @@ type pin struct {
 
 	SpikeAt, PrevSpikeAt int64   // time of a spike not yet counted, of the one before; 0 for none
 	Spike                float64 // its value, kN
+	UsualLift            float64 // mean difference of a reading from the mean of its neighbours, kN
 	Spikes               [spikesToRaise]int64
 	SpikeCount           int64
 

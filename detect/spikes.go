@@ -3,21 +3,28 @@ package detect
 import "math"
 
 // A spike is one reading far from both its neighbours, which agree with each other, or
-// one outside what a line can carry. A line that snatches can look so at a slow rate;
-// but then the ship moves and other lines jump too: a spike counts only where no other
-// line has one within the same second or two.
+// one outside what a line can carry. A line that snatches can look so at a slow rate, and
+// one in a short sea: a spike stands out from how readings usually differ from their
+// neighbours, and counts only where no other line has one within the same second or two.
 const (
 	spikesToRaise = 3
 	spikesSpan    = 60 * second
 	spikeLeast    = 0.08 // of MBL
 	spikeWait     = 3 * second / 2
+	spikeStands   = 4     // times the usual difference
+	liftReadings  = 60    // over which that is estimated
+	liftLeast     = 0.005 // of MBL
 )
 
 // spike tests the reading before this one: readings came as a, x, now v.
 func (p *pin) spike(a, x, v float64, at int64) {
-	if lift := x - (a+v)/2; math.Abs(lift) >= spikeLeast*p.MBL && math.Abs(v-a) <= math.Abs(lift)/4 {
+	lift := math.Abs(x - (a+v)/2)
+	if lift >= max(spikeLeast*p.MBL, spikeStands*p.UsualLift) && math.Abs(v-a) <= lift/4 {
 		p.SpikeAt, p.Spike = at, x
 	}
+	// limited above, so that spikes do not become usual, and below, so that it can grow
+	usual := max(p.UsualLift, liftLeast*p.MBL)
+	p.UsualLift = usual + (min(lift, 2*usual)-usual)/liftReadings
 }
 
 // spikes counts the spikes that no other line has had by now.
