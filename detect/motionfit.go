@@ -124,20 +124,26 @@ func (b *Berth) updateFit(now moment, i, lines int) {
 	}
 	f.setLoad(&b.models[i], load)
 	residual, redundancy := f.Stretch-f.Offset-l.Stiffness.Ratio*b.stretchFromShip(i), 1.0 // m
+	determined := true
 	if f.Weight > 0 {
 		f.Influence = mulVec(&b.state.Motion.Cov, &g)
 		for p := range modes {
 			f.Influence[p] *= f.Weight
 		}
 		redundancy = 1 - dot(&g, &f.Influence)
+		determined = redundancy >= minRedundancy
 		for p := range modes {
 			f.Influence[p] /= f.Stiffness
 		}
 		lines--
+	} else { // the same as if it were in the fit
+		cov := mulVec(&b.state.Motion.Cov, &g)
+		sd := pinSD * b.plan.Lines[i].MBLkN / max(f.Stiffness, b.models[i].pretensionStiffness)
+		determined = sd*sd/(sd*sd+dot(&g, &cov)) >= minRedundancy
 	}
 	mbl := b.plan.Lines[i].MBLkN
 	f.Residual = 0
-	if f.Known = lines >= modes && redundancy >= minRedundancy && f.Age >= minFitAge; f.Known {
+	if f.Known = lines >= modes && determined && f.Age >= minFitAge; f.Known {
 		f.ExpectedStretch = f.Stretch - residual/redundancy
 		f.Residual = load - b.models[i].loadAt(f.ExpectedStretch, load, f.Stretch, f.Stiffness)
 		size := math.Abs(f.Residual)
