@@ -19,7 +19,8 @@ import (
 // is raised unless the evidence is against it (firstVerdictLLR). A line near slack
 // swings to nothing in a swell, or snatches: where its load often changes so much in
 // that time, took its time about it, or had come up as far in the 3 s before, the
-// evidence must be for a parting (lateVerdictLLR).
+// evidence must be for a parting (lateVerdictLLR). Not so where the other lines vouch for
+// it that the line lost its load by itself and at a stroke (see atOneStroke).
 //
 // The test is repeated as the longer horizons pass, 3.5, 5.5, 8 and 12 s after the
 // fall, and a parting not raised at first is raised then. One that was raised is
