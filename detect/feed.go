@@ -14,6 +14,8 @@ const (
 
 const (
 	maxSources = 64 // the longest unheard is forgotten
+	goneCalls  = 64
+	goneAfter  = int64(4 * reading.Lateness)
 	// firstTime and lastTime, September 2001 and the year 2200, keep arithmetic
 	// on times clear of overflow; what is outside counts as late.
 	firstTime = int64(1e9) * second
@@ -31,7 +33,7 @@ var missing = math.NaN()
 //
 // The watermark is the lowest of the sources' promises, but no more than
 // reading.Lateness behind the newest promise: a source that has fallen silent holds up
-// the others no longer than that. A source that never promises is taken to promise all
+// the others no longer than that, and not at all once it is gone. A source that never promises is taken to promise all
 // that is over reading.Lateness behind its newest reading. The watermark never falls. A
 // reading at or behind it when it arrives is late.
 type feed struct {
@@ -89,9 +91,17 @@ func (f *feed) promise(name string, until int64) {
 	f.Newest = max(f.Newest, s.Promise)
 	lowest := f.Newest
 	for i := range f.Sources {
-		lowest = min(lowest, f.Sources[i].Promise)
+		if s := &f.Sources[i]; !f.gone(s) {
+			lowest = min(lowest, s.Promise)
+		}
 	}
 	f.Watermark = max(f.Watermark, lowest, f.Newest-reading.Lateness)
+}
+
+// gone reports whether a source is not waited for: it is so far behind that all it may
+// still send is late, and was not heard while many calls came from others.
+func (f *feed) gone(s *source) bool {
+	return s.Promise < f.Newest-goneAfter && f.Heard-s.Heard > goneCalls
 }
 
 // channel is the ring of a channel index, nil for -1.

@@ -232,3 +232,30 @@ func TestSourceWithoutPromises(t *testing.T) {
 		t.Errorf("after 20 s over the limit: want one alarm, got %s", text(got))
 	}
 }
+
+// A source that is gone holds nobody up: a load over the limit for 3 s is told at once.
+// When it comes back it is waited for again.
+func TestGoneSource(t *testing.T) {
+	b := detect.New(ship(1))
+	var got []detect.Change
+	b.Advance("gone", start-second, nil)
+	for i := range int64(440) {
+		load := 100.0
+		if i >= 400 {
+			load = 400
+		}
+		at := start + i*second/10
+		push(b, "a", []fact{{tension("1"), at, load}})
+		got = b.Advance("a", at, got)
+	}
+	if len(got) != 1 {
+		t.Errorf("3.9 s over the limit: want it told, got %s", text(got))
+	}
+	b.Advance("gone", start+44*second, nil)
+	push(b, "a", []fact{{tension("1"), start + 45*second, 400}})
+	b.Advance("a", start+45*second, nil)
+	push(b, "gone", []fact{{tension("1"), start + 445*second/10, 400}})
+	if late := b.Oddities().Late; late != 0 {
+		t.Errorf("%d readings of a source that came back are late, want none", late)
+	}
+}
