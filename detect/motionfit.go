@@ -49,7 +49,8 @@ type lineFit struct {
 	ExpectedStretch float64 // by the other lines, m, where Known
 	Offset          float64 // m
 	Age             float64 // ticks over which Offset has been estimated
-	Known           bool    // the other lines determine an expected load
+	Known           bool    // there is an expected load by the other lines
+	Determined      bool    // they determine it well; else a line out of the fit has a rough one, that says whether it may be slack
 	// Expected is the load by the other lines, kN; Residual the measured load less
 	// that.
 	Expected, Residual         float64
@@ -124,14 +125,13 @@ func (b *Berth) updateFit(now moment, i, lines int) {
 	}
 	f.setLoad(&b.models[i], load)
 	residual, redundancy := f.Stretch-f.Offset-l.Stiffness.Ratio*b.stretchFromShip(i), 1.0 // m
-	determined := true
 	if f.Weight > 0 {
 		f.Influence = mulVec(&b.state.Motion.Cov, &g)
 		for p := range modes {
 			f.Influence[p] *= f.Weight
 		}
 		redundancy = 1 - dot(&g, &f.Influence)
-		determined = redundancy >= minRedundancy
+		f.Determined = redundancy >= minRedundancy
 		for p := range modes {
 			f.Influence[p] /= f.Stiffness
 		}
@@ -139,11 +139,11 @@ func (b *Berth) updateFit(now moment, i, lines int) {
 	} else { // the same as if it were in the fit
 		cov := mulVec(&b.state.Motion.Cov, &g)
 		sd := pinSD * b.plan.Lines[i].MBLkN / max(f.Stiffness, b.models[i].pretensionStiffness)
-		determined = sd*sd/(sd*sd+dot(&g, &cov)) >= minRedundancy
+		f.Determined = sd*sd/(sd*sd+dot(&g, &cov)) >= minRedundancy
 	}
 	mbl := b.plan.Lines[i].MBLkN
 	f.Residual = 0
-	if f.Known = lines >= modes && determined && f.Age >= minFitAge; f.Known {
+	if f.Known = lines >= modes && (f.Determined || f.Weight == 0) && f.Age >= minFitAge; f.Known {
 		f.ExpectedStretch = f.Stretch - residual/redundancy
 		f.Residual = load - b.models[i].loadAt(f.ExpectedStretch, load, f.Stretch, f.Stiffness)
 		size := math.Abs(f.Residual)

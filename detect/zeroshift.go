@@ -73,7 +73,7 @@ func (b *Berth) zeroShifts(now moment) {
 	for i := range b.state.Lines {
 		l := &b.state.Lines[i]
 		z, f := &l.Zero, &l.Fit
-		if !f.Known || f.Age < settledFitAge {
+		if !f.Known || f.Age < settledFitAge || !f.Determined && !l.Parting.refuted(now) {
 			continue
 		}
 		if f.Age < z.FitAge || z.FitAge == 0 {
