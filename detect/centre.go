@@ -41,9 +41,8 @@ func (b *Berth) errorChol() *cholesky { return &b.errorChols[b.state.Motion.Cent
 // prequential Bayes factor. A movement about one centre is that about the other sheared,
 // which leaves volumes as they are, so densities compare. Source: textbooks of Bayesian
 // model comparison.
-func (b *Berth) compareCentres() {
-	m := &b.state.Motion
-	m.CentreLLR += m.Predictors[inboard].LogDensity - m.Predictors[face].LogDensity - m.CentreLLR/centreMemory
+func (m *motion) compareCentres(logDensity *[centres]float64) {
+	m.CentreLLR += logDensity[inboard] - logDensity[face] - m.CentreLLR/centreMemory
 	switch {
 	case m.CentreLLR > centreLLR:
 		m.Centre = inboard

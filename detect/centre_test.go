@@ -37,10 +37,11 @@ func TestCentreOfMovementIsFound(t *testing.T) {
 				}
 				at.Forcing[forceLines] = lines
 				at.Forcing[forceLines][2] -= lever * lines[0] * mass[0] / mass[2]
+				var logDensity [centres]float64
 				for c := range centres {
-					b.state.Motion.Predictors[c].step(b.stepAbout(c, &at), &b.errorChols[c])
+					logDensity[c] = b.state.Motion.Predictors[c].step(b.stepAbout(c, &at), &b.errorChols[c])
 				}
-				b.compareCentres()
+				b.state.Motion.compareCentres(&logDensity)
 			}
 			if m := &b.state.Motion; m.Centre != truth || math.Abs(m.CentreLLR) < centreLLR {
 				t.Errorf("centre %d by a log-likelihood ratio of %.0f, want %d", m.Centre, m.CentreLLR, truth)

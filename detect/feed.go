@@ -14,8 +14,10 @@ const (
 
 const (
 	maxSources = 64 // the longest unheard is forgotten
-	goneCalls  = 64
-	goneAfter  = int64(4 * reading.Lateness)
+	// A source is gone after so many calls of others, about one batch of a ship, and so
+	// much event time.
+	goneCalls = 64
+	goneAfter = int64(4 * reading.Lateness)
 	// firstTime and lastTime, September 2001 and the year 2200, keep arithmetic
 	// on times clear of overflow; what is outside counts as late.
 	firstTime = int64(1e9) * second

@@ -22,10 +22,7 @@ type PredictionErrors struct {
 	Errors [horizonCount][historySteps][modes]float64 // m
 	Cov    [errorDim][errorDim]float64                // m², lower half
 	Count  float64                                    // vectors in Cov
-	// LogDensity is that of the newest vector by what was known before it, but for a
-	// constant; 0 while the covariance is not settled.
-	LogDensity float64
-	NIS        [nisWindow]float64 // normalised error squared, mean 1 over the components
+	NIS    [nisWindow]float64                         // normalised error squared, mean 1 over the components
 }
 
 const (
@@ -40,10 +37,12 @@ const (
 )
 
 // updateErrorCov updates the covariance with the errors of the newest base step
-// whose horizons have all passed, and sets l to the factor of what it was before.
-func (pr *predictor) updateErrorCov(l *cholesky) {
+// whose horizons have all passed, and sets l to the factor of what it was before. It
+// returns the logarithm of the density that those errors had by what was known before
+// them, but for a constant; 0 while the covariance is not settled.
+func (pr *predictor) updateErrorCov(l *cholesky) (logDensity float64) {
 	if pr.Steps <= predictorWarmup+2*maxHorizon {
-		return
+		return 0
 	}
 	pr.factorise(l)
 	z := pr.errorsFrom(pr.Steps - 1 - maxHorizon)
@@ -53,9 +52,8 @@ func (pr *predictor) updateErrorCov(l *cholesky) {
 		nis = max(dotFirst(&white, &white, errorDim)/errorDim, 1e-9)
 	}
 	pr.NIS[pr.Steps%nisWindow] = min(nis, 20)
-	pr.LogDensity = 0
 	if pr.Count >= minErrorCount {
-		pr.LogDensity = l.logDensity(nis * errorDim)
+		logDensity = l.logDensity(nis * errorDim)
 	}
 	pr.Count = min(pr.Count+1, 1e6)
 	k := min(1, outlierNIS/nis) / min(pr.Count, errorWindow)
@@ -64,6 +62,7 @@ func (pr *predictor) updateErrorCov(l *cholesky) {
 			pr.Cov[p][q] += (z[p]*z[q] - pr.Cov[p][q]) * k
 		}
 	}
+	return logDensity
 }
 
 // errorsFrom is the vector of errors from a base step, nearest horizon first, m.

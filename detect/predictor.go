@@ -107,15 +107,15 @@ func (b *Berth) predictorStep(now moment) {
 	}
 	b.updateForcing(now, &at)
 	b.recordStep(now, &at)
-	for c := range m.Predictors {
-		m.Predictors[c].step(b.stepAbout(c, &at), &b.errorChols[c])
+	var logDensity [centres]float64
+	for c := range centres {
+		logDensity[c] = m.Predictors[c].step(b.stepAbout(c, &at), &b.errorChols[c])
 	}
-	b.compareCentres()
+	m.compareCentres(&logDensity)
 }
 
-// step takes a step of the ship and sets l to the factor of the errors' covariance
-// before it.
-func (pr *predictor) step(at stepState, l *cholesky) {
+// step takes a step of the ship, and returns and sets l as updateErrorCov does.
+func (pr *predictor) step(at stepState, l *cholesky) (logDensity float64) {
 	if pr.Steps == 0 {
 		pr.reset(&at)
 	}
@@ -134,7 +134,7 @@ func (pr *predictor) step(at stepState, l *cholesky) {
 	pr.Steps++
 	pr.updateRange()
 	pr.updateCoef()
-	pr.updateErrorCov(l)
+	return pr.updateErrorCov(l)
 }
 
 // reset starts from a ship at rest at this position. The coefficients are kept.
