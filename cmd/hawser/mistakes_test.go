@@ -59,6 +59,7 @@ func TestMistakesAreTold(t *testing.T) {
 		{"pace that is no number", []string{"send", "--plan", plan, "--pace", "fast", good}, exitUsage, `send: invalid argument "fast" for "--pace"`},
 		{"pace NaN", []string{"send", "--plan", plan, "--pace", "NaN", good}, exitUsage, "send: --pace: NaN must be from 0"},
 		{"window too long", []string{"send", "--plan", plan, "--window", "1h", good}, exitUsage, "send: --window: 1h0m0s must be from"},
+		{"start now and faster than time", []string{"send", "--plan", plan, "--starting", "now", "--pace", "4", good}, exitUsage, `send: --starting now: needs --pace 1 or less; faster, it runs ahead of the clock, and the server refuses that`},
 		{"start that is no time", []string{"send", "--plan", plan, "--starting", "noon", good}, exitUsage, `send: invalid argument "noon" for "--starting" flag: expected RFC 3339 such as 2026-03-01T04:05:00Z, or Unix milliseconds, or now`},
 		{"negative patience", []string{"send", "--plan", plan, "--give-up-after=-1s", good}, exitUsage, "send: --give-up-after: -1s is negative"},
 		{"settings not there", []string{"serve", "--config", dir + "/none.yaml"}, exitUsage, "none.yaml: no such file"},

@@ -25,6 +25,7 @@ import (
 type sendOptions struct {
 	plan, to, source string
 	starting         time.Time // zero for as recorded
+	startingNow      bool
 	pace             float64
 	window           time.Duration
 	replacePlan      bool
@@ -61,14 +62,14 @@ the recording holds, so the same recording is not taken twice.`,
 	f.StringVar(&o.source, "source", "", "`NAME` of the source; by default named after the recording's content")
 	f.Func("starting", "send as if the recording began at this `TIME`, RFC 3339 or Unix milliseconds, or now", func(text string) error {
 		if text == "now" {
-			o.starting = time.Now()
+			o.starting, o.startingNow = time.Now(), true
 			return nil
 		}
 		var m moment
 		if err := m.Set(text); err != nil {
 			return fmt.Errorf("%w, or now", err)
 		}
-		o.starting = m.Time
+		o.starting, o.startingNow = m.Time, false
 		return nil
 	})
 	f.Float64Var(&o.pace, "pace", 0, "`N` times faster than recorded, 1 for the recorded pace; by default as fast as it goes")
@@ -83,6 +84,8 @@ func (o *sendOptions) validate() error {
 	switch {
 	case !(o.pace >= 0 && o.pace <= 1e6):
 		return fmt.Errorf("--pace: %g must be from 0 to 1000000", o.pace)
+	case o.startingNow && (o.pace == 0 || o.pace > 1):
+		return errors.New("--starting now: needs --pace 1 or less; faster, it runs ahead of the clock, and the server refuses that")
 	case o.window < 100*time.Millisecond || o.window > 10*time.Second:
 		return fmt.Errorf("--window: %s must be from 100ms to 10s", o.window)
 	case o.giveUp < 0:
