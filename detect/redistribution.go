@@ -31,8 +31,9 @@ import (
 //	no cause  no measured line changed by itself, other than by the ship's movement, by
 //	          0.4 of that load or more in the last 16 s: the cause would then be known
 //
-// Raised for the group of the line, and cleared after 10 min. Source: Newton's second
-// law; the figures are common practice, no source. The sum is not of independent
+// Raised for the group of the line. What has let go does not hold again by itself, so it
+// stands until the watch is stood down; from 10 min on it may be told anew, of another
+// line of that group. Source: Newton's second law; the figures are common practice, no source. The sum is not of independent
 // tests, and gusts are not normal noise, so no run length can be computed for it: over
 // 6,400 line-hours of randomly drawn scenes, every ship with a line that no pin shows,
 // these thresholds raised 5 false alarms. They were chosen on these scenes.
@@ -51,23 +52,15 @@ const (
 	redistInnerSD     = 0.5 // standard deviations inside her mean position from which fenders may be near
 	redistLag         = 0.5 // s; delay of readings and positions, about
 	redistHoldSteps   = 2   // in a row
-	redistClearTicks  = 600 * int64(ticksPerSecond)
+	redistAgainTicks  = 600 * int64(ticksPerSecond)
 	redistMinSteps    = 720 // since the position was last unknown
 )
 
-// redistribution clears what is over and, once the predictor is settled, tests the
-// lines whose parting no pin shows.
+// redistribution tests the lines whose parting no pin shows, once the predictor is
+// settled.
 func (b *Berth) redistribution(now moment) {
 	if !stepEnds(now) {
 		return
-	}
-	for g := range b.state.Unseen {
-		u := &b.state.Unseen[g]
-		if u.RaisedAt != 0 && now.Tick-u.RaisedAt >= redistClearTicks {
-			u.RaisedAt = 0
-			b.clear(now, -1, Change{Condition: Redistribution, Group: mooring.Group(g), Unit: "%",
-				Detail: fmt.Sprintf("No further sudden change of load was seen about the %s lines.", mooring.Group(g))})
-		}
 	}
 	pr := b.predictor()
 	if pr.Steps < redistMinSteps || pr.Count < minErrorCount || pr.Innovations.Count < minInnovations || b.disturbed(now) || b.state.Watch.Off {
@@ -86,7 +79,7 @@ func (b *Berth) testUnseen(now moment) {
 	for i := range b.plan.Lines {
 		g := b.plan.Lines[i].Group
 		u := &b.state.Unseen[g]
-		if tested[g] || u.RaisedAt != 0 || !b.canPartUnseen(i) {
+		if tested[g] || u.RaisedAt != 0 && now.Tick-u.RaisedAt < redistAgainTicks || !b.canPartUnseen(i) {
 			continue
 		}
 		load, ok := b.likelyLoad(now, i)
@@ -128,6 +121,8 @@ func (b *Berth) raiseRedistribution(now moment, i, horizon int) {
 	u.Steps, u.RaisedAt = 0, now.Tick
 	b.state.DisturbedAt, b.state.PartedAt = now.Tick, now.Tick
 	took := float64(horizons[horizon]) * stepPeriod
+	b.clear(now, -1, Change{Condition: Redistribution, Group: g, Unit: "%",
+		Detail: fmt.Sprintf("Another of the %s lines may have let go.", g)}) // a second one is news
 	b.raise(now, -1, Change{Condition: Redistribution, By: UnseenLLR, Group: g, Onset: now.Time - int64(took*float64(second)), Value: 100 * gain, Unit: "%",
 		Detail: fmt.Sprintf("The ship moved as if one of the %s lines had let go, with up to %.1f %% of MBL more on other lines in %.0f s, and no line with a load pin did; keep clear of the mooring deck and find out whether line %s and its bollard hold.",
 			g, 100*gain, took, b.id(i))})

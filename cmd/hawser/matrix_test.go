@@ -152,7 +152,7 @@ func (s *secured) subjects(what string) []string {
 	switch {
 	case strings.HasSuffix(what, "DeliverRequest"):
 		return []string{northBerth, townBerth, northBerth + " anew"}
-	case strings.HasPrefix(what, "AcknowledgeAlarm"), strings.HasPrefix(what, "ShelveAlarm"), strings.HasPrefix(what, "NoteAlarm"), what == "POST /acknowledge", what == "POST /note", what == "POST /shelve":
+	case strings.HasPrefix(what, "AcknowledgeAlarm"), strings.HasPrefix(what, "ShelveAlarm"), strings.HasPrefix(what, "ResetAlarm"), strings.HasPrefix(what, "NoteAlarm"), what == "POST /acknowledge", what == "POST /note", what == "POST /shelve", what == "POST /reset":
 		return []string{northBerth, townBerth, "server", "unknown"}
 	case strings.HasPrefix(what, "EndHold"), what == "POST /end-hold":
 		return []string{northBerth, townBerth, "server"}
@@ -193,6 +193,8 @@ func (s *secured) request(m protoreflect.MethodDescriptor, about string) proto.M
 		return &hawserv1.NoteAlarmRequest{AlarmId: s.alarmOf(about), By: "A. Mate"}
 	case "hawser.v1.AlarmService.ShelveAlarm":
 		return &hawserv1.ShelveAlarmRequest{AlarmId: s.alarmOf(about), By: "A. Mate"}
+	case "hawser.v1.AlarmService.ResetAlarm":
+		return &hawserv1.ResetAlarmRequest{AlarmId: s.alarmOf(about), By: "A. Mate"}
 	case "hawser.v1.AlarmService.TakeOutOfService":
 		return &hawserv1.TakeOutOfServiceRequest{Berth: about, Line: "1", By: "A. Mate"}
 	case "hawser.v1.AlarmService.EndHold":

@@ -124,7 +124,7 @@ func TestPlanReplaced(t *testing.T) {
 		must(t, l.Apply(t.Context(), "east-3", 5, []detect.Change{change(detect.OverLimit, "4", true, 0), change(detect.SnapLoad, "5", true, 0)}))
 		must(t, l.Apply(t.Context(), "west-1", 6, raised(detect.OverLimit, "4", 0)))
 		must(t, l.RaiseOwn(t.Context(), alarm.Own{Berth: "east-3", Condition: "link-silent", Priority: detect.Warning}))
-		replace := func() { must(t, l.Reconcile(t.Context(), "east-3", 9, nil, "the mooring plan was replaced")) }
+		replace := func() { must(t, l.Reconcile(t.Context(), "east-3", 9, nil, nil, "the mooring plan was replaced")) }
 		replace()
 		if got := ids(l, "east-3", false); len(got) != 1 || !strings.HasPrefix(got[0], "east-3/link-silent/") {
 			t.Fatalf("active: %q", got)
@@ -161,10 +161,10 @@ func TestReconcileHalfDoneIsFinished(t *testing.T) {
 		}
 		return true, nil
 	}
-	if err := l.Reconcile(t.Context(), "east-3", 9, nil, "plan replaced"); !errors.Is(err, errDisk) {
+	if err := l.Reconcile(t.Context(), "east-3", 9, nil, nil, "plan replaced"); !errors.Is(err, errDisk) {
 		t.Fatalf("error: %v", err)
 	}
-	must(t, l.Reconcile(t.Context(), "east-3", 9, nil, "plan replaced"))
+	must(t, l.Reconcile(t.Context(), "east-3", 9, nil, nil, "plan replaced"))
 	if got := ids(l, "", false); len(got) != 0 {
 		t.Errorf("active: %q", got)
 	}
@@ -174,7 +174,7 @@ func TestReconcileBringsWhatTheDetectorsHold(t *testing.T) {
 	l := openOn(t, &alarmtest.Records{})
 	must(t, l.Apply(t.Context(), "east-3", 5, []detect.Change{change(detect.OverLimit, "4", true, 0), change(detect.SnapLoad, "5", true, 0)}))
 	held := []detect.Change{change(detect.OverLimit, "4", true, 0), change(detect.Imbalance, "6", true, 3), change(detect.Imbalance, "6", true, 3)}
-	must(t, l.Reconcile(t.Context(), "east-3", 5, held, "not found when the watch started again"))
+	must(t, l.Reconcile(t.Context(), "east-3", 5, held, nil, "not found when the watch started again"))
 	want := []string{"east-3/over-limit/4/2026-03-01T04:05:06.700Z", "east-3/imbalance/6/2026-03-01T04:05:09.700Z"}
 	if got := ids(l, "", false); !slices.Equal(got, want) {
 		t.Errorf("active: %q, want %q", got, want)
@@ -246,7 +246,7 @@ func TestLostReadingsTellTheSameOnce(t *testing.T) {
 func TestSameTimeAgainIsAnotherAlarm(t *testing.T) {
 	l := openOn(t, &alarmtest.Records{})
 	must(t, l.Apply(t.Context(), "east-3", 1, raised(detect.OverLimit, "4", 0)))
-	must(t, l.Reconcile(t.Context(), "east-3", 1, nil, "plan replaced"))
+	must(t, l.Reconcile(t.Context(), "east-3", 1, nil, nil, "plan replaced"))
 	must(t, l.Apply(t.Context(), "east-3", 2, raised(detect.OverLimit, "4", 0)))
 	const id = "east-3/over-limit/4/2026-03-01T04:05:06.700Z"
 	if got := ids(l, "", true); !slices.Equal(got, []string{id + "~2", id}) {

@@ -30,13 +30,14 @@ type fold struct {
 	byID     map[string]*State
 	cleared  []*State // oldest first, at most keep
 	keep     int
-	holds    map[Subject]*Hold // by key
-	marks    map[string]mark   // by berth
-	reached  map[string]uint64 // by berth: the highest position ever applied
+	holds    map[Subject]*Hold     // by key
+	marks    map[string]mark       // by berth
+	reached  map[string]uint64     // by berth: the highest position ever applied
+	reset    map[Subject]time.Time // by key: when the alarm was raised that a person reset last
 }
 
 func newFold(keep int) fold {
-	return fold{active: map[Subject]*State{}, byID: map[string]*State{}, holds: map[Subject]*Hold{}, marks: map[string]mark{}, reached: map[string]uint64{}, keep: keep}
+	return fold{active: map[Subject]*State{}, byID: map[string]*State{}, holds: map[Subject]*Hold{}, marks: map[string]mark{}, reached: map[string]uint64{}, reset: map[Subject]time.Time{}, keep: keep}
 }
 
 // effect reports whether a record would change an alarm or a hold.
@@ -106,6 +107,9 @@ func (f *fold) add(r *Record) {
 	case Cleared:
 		delete(f.active, r.key())
 		f.byID[r.ID] = &s
+		if r.By != "" {
+			f.reset[r.key()] = s.Raised
+		}
 		f.cleared = append(f.cleared, &s)
 		f.forget()
 		f.cameBack(&s, r.Recorded)
@@ -137,13 +141,18 @@ func (f *fold) after(r *Record) State {
 		}
 	case Cleared:
 		s.Cleared = r.Time
+		if r.By != "" { // a reset: who says that it is over has seen it
+			s.Notes = withNote(s.Notes, r)
+			if s.Acknowledged() == nil {
+				s.Acknowledgements = []Acknowledgement{{Person: r.Person, At: r.Time}}
+			}
+		}
 	case Acknowledged:
 		s.Acknowledgements = append(slices.Clip(s.Acknowledgements), Acknowledgement{r.Person, r.Time, r.Note})
 	case Escalated:
 		s.Level = r.Level
 	case Noted:
-		s.Notes = append(slices.Clip(s.Notes), Note{r.Person, r.Time, r.Note})
-		s.Notes = s.Notes[max(0, len(s.Notes)-notesKept):]
+		s.Notes = withNote(s.Notes, r)
 	case Suppressed:
 		s.Suppressed = &Suppression{Under: r.Under}
 	case Unsuppressed:
@@ -154,6 +163,12 @@ func (f *fold) after(r *Record) State {
 		s.Hold = f.holdBut(s.Subject, f.holds[r.key()])
 	}
 	return s
+}
+
+// withNote is the newest of an alarm's notes with that of a record.
+func withNote(notes []Note, r *Record) []Note {
+	notes = append(slices.Clip(notes), Note{r.Person, r.Time, r.Note})
+	return notes[max(0, len(notes)-notesKept):]
 }
 
 // replace puts an alarm's new state in the place of the old.

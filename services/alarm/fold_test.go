@@ -113,7 +113,7 @@ func (r *run) deliver(berth string) {
 	}
 	e := r.entries[berth][n]
 	if e.replaced {
-		if err := r.log.Reconcile(r.t.Context(), berth, position(n)-1, nil, "plan replaced"); err != nil {
+		if err := r.log.Reconcile(r.t.Context(), berth, position(n)-1, nil, nil, "plan replaced"); err != nil {
 			return
 		}
 	}

@@ -111,6 +111,18 @@ func (s *Service) ShelveAlarm(ctx context.Context, req *hawserv1.ShelveAlarmRequ
 	return &hawserv1.ShelveAlarmResponse{Alarm: after.Message()}, nil
 }
 
+// ResetAlarm ends the alarm of a parting on somebody's word.
+func (s *Service) ResetAlarm(ctx context.Context, req *hawserv1.ResetAlarmRequest) (*hawserv1.ResetAlarmResponse, error) {
+	if err := validate(req); err != nil {
+		return nil, err
+	}
+	after, err := s.log.Reset(ctx, req.AlarmId, s.person(ctx, req.By, req.Side), req.Reason)
+	if err != nil {
+		return nil, toStatus(err)
+	}
+	return &hawserv1.ResetAlarmResponse{Alarm: after.Message()}, nil
+}
+
 // TakeOutOfService keeps a line's alarms quiet until they are put back.
 func (s *Service) TakeOutOfService(ctx context.Context, req *hawserv1.TakeOutOfServiceRequest) (*hawserv1.TakeOutOfServiceResponse, error) {
 	if err := validate(req); err != nil {
@@ -150,7 +162,7 @@ func toStatus(err error) error {
 		return status.Error(codes.NotFound, err.Error())
 	case errors.Is(err, ErrNoName), errors.Is(err, ErrNoReason), errors.Is(err, ErrNoText), errors.Is(err, ErrPeriod):
 		return status.Error(codes.InvalidArgument, err.Error())
-	case errors.Is(err, ErrEmergency):
+	case errors.Is(err, ErrEmergency), errors.Is(err, ErrNotLatching):
 		return status.Error(codes.FailedPrecondition, err.Error())
 	case errors.Is(err, ErrAhead):
 		return status.Error(codes.OutOfRange, err.Error())

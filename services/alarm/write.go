@@ -179,16 +179,17 @@ func (l *Log) applyOne(ctx context.Context, berth string, position uint64, index
 }
 
 // Reconcile makes a berth's active conditions those that hold after the entry at
-// a journal position: others are cleared for the reason, missing ones raised. It
-// is for a watch that starts afresh and, with none active, for a plan replaced
-// after that position. Where anything later has been applied it does nothing.
-func (l *Log) Reconcile(ctx context.Context, berth string, position uint64, active []detect.Change, reason string) error {
+// a journal position: others are cleared for the reason, but those that keep tells to
+// (nil for none), missing ones raised, but those that a person has reset. It is for a
+// watch that starts afresh and, with none active, for a plan replaced after that
+// position. Where anything later has been applied it does nothing.
+func (l *Log) Reconcile(ctx context.Context, berth string, position uint64, active []detect.Change, keep func(condition, line, group string) bool, reason string) error {
 	return l.write(ctx, func() error {
 		if l.fold.marks[berth].position > position {
 			l.m.ignore(repeated)
 			return nil
 		}
-		for _, r := range l.differences(berth, active, reason) {
+		for _, r := range l.differences(berth, active, keep, reason) {
 			r.Journal, r.Change = position, endOfEntry
 			if err := l.append(ctx, r); err != nil {
 				return fmt.Errorf("berth %s: reconcile at journal position %d: %w", berth, position, err)
@@ -199,19 +200,21 @@ func (l *Log) Reconcile(ctx context.Context, berth string, position uint64, acti
 }
 
 // differences are the records that lead from the berth's alarms to the wanted.
-func (l *Log) differences(berth string, active []detect.Change, reason string) []*Record {
+func (l *Log) differences(berth string, active []detect.Change, keep func(condition, line, group string) bool, reason string) []*Record {
 	wanted := make(map[Subject]bool, len(active))
 	var out []*Record
 	for i := range active {
 		key := subject(berth, &active[i]).key()
-		if !wanted[key] && l.fold.active[key] == nil {
+		reset := !active[i].When().After(l.fold.reset[key])
+		if !wanted[key] && !reset && l.fold.active[key] == nil {
 			out = append(out, l.raise(berth, &active[i]))
 		}
 		wanted[key] = true
 	}
 	for _, s := range l.fold.list(berth, false) {
 		// The server's own conditions of a berth are not the detectors' to clear.
-		if !wanted[s.key()] && isDetected(s.Condition) {
+		kept := keep != nil && keep(s.Condition, s.Line, s.Group)
+		if !wanted[s.key()] && !kept && isDetected(s.Condition) {
 			out = append(out, clearing(&s, l.o.Now().UTC(), "Cleared: "+reason+"."))
 		}
 	}

@@ -73,7 +73,7 @@ func (p *porter) Route(pattern string, next http.Handler) (http.Handler, error) 
 }
 
 var known = []string{"/hawser.v1.AlarmService/ListAlarms", "/hawser.v1.AlarmService/WatchAlarms",
-	"/hawser.v1.AlarmService/AcknowledgeAlarm", "/hawser.v1.AlarmService/ShelveAlarm", "/hawser.v1.AlarmService/NoteAlarm", "/hawser.v1.AlarmService/TakeOutOfService",
+	"/hawser.v1.AlarmService/AcknowledgeAlarm", "/hawser.v1.AlarmService/ShelveAlarm", "/hawser.v1.AlarmService/ResetAlarm", "/hawser.v1.AlarmService/NoteAlarm", "/hawser.v1.AlarmService/TakeOutOfService",
 	"/hawser.v1.AlarmService/EndHold", "GET /metrics", "GET /healthz", "GET /readyz", "/"}
 
 func TestEverythingGoesByTheGuard(t *testing.T) {

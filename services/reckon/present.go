@@ -8,6 +8,7 @@ import (
 	"hawser/detect/assess"
 	"hawser/detect/mooring"
 	"hawser/detect/reading"
+	"hawser/services/alarm"
 	"hawser/services/live"
 )
 
@@ -34,17 +35,24 @@ func present(means *live.Means, parted []int) (*assess.Mooring, assess.Condition
 }
 
 // parted are the lines of a berth that have parted, by the alarms that stand. Where
-// one of a group may have that has no load pin, the first of them is taken for it: that
-// it holds is what nobody knows.
+// one of a group may have that no load pin shows, the first of them without a pin is taken
+// for it, else the first with a pin at fault: that it holds is what nobody knows.
 func parted(alarms Alarms, berth string, p *mooring.Plan) (lines []int) {
 	standing, _ := alarms.List(berth, false)
+	faulty := func(id string) bool {
+		return slices.ContainsFunc(standing, func(a alarm.State) bool { return a.Condition == detect.SensorFault.String() && a.Line == id })
+	}
 	for i := range standing {
 		line := -1
 		switch a := &standing[i]; a.Condition {
 		case detect.LineParted.String():
 			line = p.Line(a.Line)
 		case detect.Redistribution.String():
-			line = slices.IndexFunc(p.Lines, func(l mooring.Line) bool { return !l.Instrumented && l.Group.String() == a.Group })
+			inGroup := func(l mooring.Line) bool { return l.Group.String() == a.Group }
+			line = slices.IndexFunc(p.Lines, func(l mooring.Line) bool { return inGroup(l) && !l.Instrumented })
+			if line < 0 {
+				line = slices.IndexFunc(p.Lines, func(l mooring.Line) bool { return inGroup(l) && faulty(l.ID) })
+			}
 		}
 		if line >= 0 && !slices.Contains(lines, line) {
 			lines = append(lines, line)

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"log/slog"
+	"slices"
 	"strings"
 	"testing"
 	"testing/synctest"
@@ -268,3 +269,42 @@ type nobody struct{}
 func (nobody) RaiseOwn(context.Context, alarm.Own) error      { return nil }
 func (nobody) ClearOwn(context.Context, string, string) error { return nil }
 func (nobody) List(string, bool) ([]alarm.State, uint64)      { return nil, 0 }
+
+// The ship moved as if one of a group had let go, and all there have load pins, 3's at
+// fault: it is left out until it is said to hold.
+func TestALineWithABadPinThatMayHavePartedHoldsNothing(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		s := start(t, fourAbreast("hand"))
+		defer s.stop()
+		s.goOn(30, 1, 20, 20, 20, 20)
+		at := time.Now().UnixNano()
+		err := s.log.Apply(t.Context(), "hand", 1, []detect.Change{
+			{Time: at, Condition: detect.SensorFault, Raised: true, Line: "3"},
+			{Time: at, Condition: detect.Redistribution, Raised: true, Group: mooring.FwdBreast}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		lost := func() (lines []string) {
+			s.goOn(2, 1, 20, 20, 20, 20)
+			for _, b := range s.reckoner.Losses("hand") {
+				for _, l := range b.Losses {
+					lines = append(lines, l.Lost...)
+				}
+			}
+			slices.Sort(lines)
+			return lines
+		}
+		if got := lost(); !slices.Equal(got, []string{"1", "2", "4"}) {
+			t.Errorf("the loss is reckoned of %q", got)
+		}
+		standing, _ := s.log.List("hand", false)
+		for i := range standing {
+			if alarm.Latching(standing[i].Condition) {
+				_, err = s.log.Reset(t.Context(), standing[i].ID, alarm.Person{By: "mate"}, "found holding")
+			}
+		}
+		if got := lost(); err != nil || len(got) != 4 {
+			t.Errorf("once it is said to hold, the loss is reckoned of %q: %v", got, err)
+		}
+	})
+}

@@ -10,12 +10,13 @@ import (
 // in, changes come out. Live, replay and restart differ only in where the
 // blocks come from and where the changes go. It is not safe for concurrent use.
 type Unit struct {
+	plan    *mooring.Plan
 	berth   *detect.Berth
 	changes []detect.Change
 }
 
 // NewUnit starts a berth from nothing.
-func NewUnit(plan *mooring.Plan) *Unit { return &Unit{berth: detect.New(plan)} }
+func NewUnit(plan *mooring.Plan) *Unit { return &Unit{plan: plan, berth: detect.New(plan)} }
 
 // restoreUnit starts a berth where a snapshot left it.
 func restoreUnit(plan *mooring.Plan, snapshot []byte) (*Unit, error) {
@@ -23,7 +24,7 @@ func restoreUnit(plan *mooring.Plan, snapshot []byte) (*Unit, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &Unit{berth: b}, nil
+	return &Unit{plan: plan, berth: b}, nil
 }
 
 // Take puts one block of a source through the detectors. The changes are valid

@@ -112,6 +112,8 @@ func (s *Site) refusalOf(err error) (int, refusal) {
 		return http.StatusNotFound, refusal{Name: "not-held"}
 	case errors.Is(err, alarm.ErrEmergency):
 		return http.StatusConflict, refusal{Name: "emergency"}
+	case errors.Is(err, alarm.ErrNotLatching):
+		return http.StatusConflict, refusal{Name: "not-latching"}
 	case errors.Is(err, alarm.ErrNoText):
 		return http.StatusBadRequest, refusal{Name: "no-note"}
 	case errors.Is(err, alarm.ErrNoReason):
@@ -142,6 +144,14 @@ func (s *Site) note(ctx context.Context, f filled) error {
 	id, err := f.alarm()
 	if err == nil {
 		_, err = s.o.Alarms.WriteNote(ctx, id, f.person, f.note)
+	}
+	return err
+}
+
+func (s *Site) reset(ctx context.Context, f filled) error {
+	id, err := f.alarm()
+	if err == nil {
+		_, err = s.o.Alarms.Reset(ctx, id, f.person, f.note)
 	}
 	return err
 }

@@ -124,6 +124,8 @@ func TestDeedsRefused(t *testing.T) {
 		"a line, no reason":    {"/out-of-service", url.Values{"place": {"east-3//1/"}}, 400, "no-reason"},
 		"nothing held":         {"/end-hold", url.Values{"place": {"east-3//1/"}}, 404, "not-held"},
 		"a note of nothing":    {"/note", url.Values{"id": {over}, "note": {" "}}, 400, "no-note"},
+		"not a parting, reset": {"/reset", url.Values{"id": {over}, "note": {"n"}}, 409, "not-latching"},
+		"a reset without why":  {"/reset", url.Values{"id": {parted}}, 400, "no-reason"},
 		"a note to nothing":    {"/note", url.Values{"id": {"east-3/x"}, "note": {"n"}}, 404, "unknown"},
 		"nobody":               {"/acknowledge", url.Values{"id": {parted}, "by": {"  "}}, 400, "no-name"},
 		"no alarm":             {"/acknowledge", url.Values{}, 400, "no-alarm"},

@@ -233,7 +233,7 @@ func TestAlarmsThatAreOver(t *testing.T) {
 	must(t, err)
 	s.raise("east-3", 2, detect.SnapLoad, "2", "Line 2 snapped tight.")
 	s.clock.Move(time.Minute)
-	must(t, s.alarms.Reconcile(t.Context(), "east-3", 3, nil, "plan replaced"))
+	must(t, s.alarms.Reconcile(t.Context(), "east-3", 3, nil, nil, "plan replaced"))
 	state := map[string]string{}
 	for _, a := range s.look("/").Alarms.List {
 		state[a.Line] = a.State

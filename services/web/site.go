@@ -6,6 +6,7 @@
 //	GET  /live         the live picture, as server-sent events; ?berth= for one
 //	POST /acknowledge  a person takes an alarm on
 //	POST /note         a person writes something to an alarm
+//	POST /reset      a person says that a line told as parted holds again
 //	POST /shelve, /out-of-service, /end-hold   a person keeps alarms quiet, or no longer
 //	GET  /log          what has happened, for who takes the watch over; ?period=8h&berth=
 //	GET  /performance  how the alarms themselves do; ?period=24h&berth=
@@ -65,6 +66,7 @@ type Alarms interface {
 	Acknowledge(ctx context.Context, id string, p alarm.Person, note string) (alarm.State, error)
 	Shelve(ctx context.Context, id string, p alarm.Person, reason string, period time.Duration) (alarm.State, error)
 	WriteNote(ctx context.Context, id string, p alarm.Person, text string) (alarm.State, error)
+	Reset(ctx context.Context, id string, p alarm.Person, reason string) (alarm.State, error)
 	TakeOutOfService(ctx context.Context, s alarm.Subject, p alarm.Person, reason string) (alarm.Hold, error)
 	EndHold(ctx context.Context, s alarm.Subject, p alarm.Person, note string) error
 }
@@ -183,6 +185,7 @@ func (s *Site) route() error {
 	s.handle("POST /acknowledge", ours.Handler(s.form(s.acknowledge)))
 	s.handle("POST /note", ours.Handler(s.form(s.note)))
 	s.handle("POST /shelve", ours.Handler(s.form(s.shelve)))
+	s.handle("POST /reset", ours.Handler(s.form(s.reset)))
 	s.handle("POST /out-of-service", ours.Handler(s.form(s.outOfService)))
 	s.handle("POST /end-hold", ours.Handler(s.form(s.endHold)))
 	if s.o.Access != nil {

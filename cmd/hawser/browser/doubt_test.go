@@ -41,7 +41,7 @@ func TestALineThatMayHavePartedIsNotDrawnAsIfItHeld(t *testing.T) {
 		t.Fatalf("send: %v\n%s", err, out)
 	}
 	do(t, tab, "see it in doubt", chromedp.EmulateViewport(1440, 1000), chromedp.Navigate(s.pages+"berth/north-jetty-1"),
-		says("Redistribution"), says("counting for nothing here while that alarm stands: line 10"), says("11 of 11 lines are measured"))
+		says("Redistribution"), says("counting for nothing here until somebody says that it holds: line 10"), says("11 of 11 lines are measured"))
 	if name := ask[string](t, tab, `document.querySelector('.label[data-line="10"]').getAttribute("aria-label")`); !strings.Contains(name, "holds?") || strings.Contains(name, "kN") {
 		t.Errorf("the line is named %q", name)
 	}
@@ -50,5 +50,11 @@ func TestALineThatMayHavePartedIsNotDrawnAsIfItHeld(t *testing.T) {
 	}
 	shootAs(t, tab, "doubt")
 	accessible(t, tab)
+	do(t, tab, "say that it holds", click(`button[aria-label^="Holds again: Redistribution"]`), shown("dialog.deed"),
+		chromedp.SendKeys(`dialog.deed input[name="by"]`, "A. Mate"), chromedp.SendKeys(`dialog.deed textarea`, "made fast again"))
+	accessible(t, tab)
+	do(t, tab, "see it hold", click(`dialog.deed button[type="submit"]`), holds(`document.querySelector('.label[data-line="10"]').dataset.form === "no-pin"`),
+		holds(`[...document.querySelectorAll(".losses tbody th")].some((e) => e.textContent === "10")`), says("made fast again"))
+	shootAs(t, tab, "holds")
 	nothingAgainst(t, tab)
 }

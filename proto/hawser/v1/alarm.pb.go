@@ -88,8 +88,9 @@ func (AlarmPriority) EnumDescriptor() ([]byte, []int) {
 type AlarmTransition int32
 
 const (
-	AlarmTransition_ALARM_TRANSITION_UNSPECIFIED  AlarmTransition = 0
-	AlarmTransition_ALARM_TRANSITION_RAISED       AlarmTransition = 1
+	AlarmTransition_ALARM_TRANSITION_UNSPECIFIED AlarmTransition = 0
+	AlarmTransition_ALARM_TRANSITION_RAISED      AlarmTransition = 1
+	// By a person, with their name and reason, where they have reset it.
 	AlarmTransition_ALARM_TRANSITION_CLEARED      AlarmTransition = 2
 	AlarmTransition_ALARM_TRANSITION_ACKNOWLEDGED AlarmTransition = 3
 	// Changes no alarm: the journal lost its newest entries, as a power cut can,
@@ -300,7 +301,7 @@ type AlarmRecord struct {
 	// Names the alarm from raise to clear.
 	AlarmId    string          `protobuf:"bytes,2,opt,name=alarm_id,json=alarmId,proto3" json:"alarm_id,omitempty"`
 	Transition AlarmTransition `protobuf:"varint,3,opt,name=transition,proto3,enum=hawser.v1.AlarmTransition" json:"transition,omitempty"`
-	// Event time for raised and cleared; server time for acknowledged.
+	// Event time for raised and cleared by readings; server time for what people do.
 	Time *timestamppb.Timestamp `protobuf:"bytes,4,opt,name=time,proto3" json:"time,omitempty"`
 	// When the record was appended.
 	RecordedAt *timestamppb.Timestamp `protobuf:"bytes,5,opt,name=recorded_at,json=recordedAt,proto3" json:"recorded_at,omitempty"`
@@ -318,7 +319,7 @@ type AlarmRecord struct {
 	Unit  string                 `protobuf:"bytes,14,opt,name=unit,proto3" json:"unit,omitempty"`
 	// One sentence for the deck.
 	Detail string `protobuf:"bytes,15,opt,name=detail,proto3" json:"detail,omitempty"`
-	// Who acknowledged, shelved or took out of service, and the reason given.
+	// Who acknowledged, shelved, took out of service or reset, and the reason given.
 	By   string `protobuf:"bytes,16,opt,name=by,proto3" json:"by,omitempty"`
 	Note string `protobuf:"bytes,17,opt,name=note,proto3" json:"note,omitempty"`
 	// Journal position of the readings behind it and the index among the changes
@@ -1517,6 +1518,119 @@ func (x *NoteAlarmResponse) GetAlarm() *Alarm {
 	return nil
 }
 
+type ResetAlarmRequest struct {
+	state   protoimpl.MessageState `protogen:"open.v1"`
+	AlarmId string                 `protobuf:"bytes,1,opt,name=alarm_id,json=alarmId,proto3" json:"alarm_id,omitempty"`
+	By      string                 `protobuf:"bytes,2,opt,name=by,proto3" json:"by,omitempty"`
+	// What was done, or found.
+	Reason        string    `protobuf:"bytes,3,opt,name=reason,proto3" json:"reason,omitempty"`
+	Side          AlarmSide `protobuf:"varint,4,opt,name=side,proto3,enum=hawser.v1.AlarmSide" json:"side,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ResetAlarmRequest) Reset() {
+	*x = ResetAlarmRequest{}
+	mi := &file_hawser_v1_alarm_proto_msgTypes[13]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ResetAlarmRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ResetAlarmRequest) ProtoMessage() {}
+
+func (x *ResetAlarmRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_hawser_v1_alarm_proto_msgTypes[13]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ResetAlarmRequest.ProtoReflect.Descriptor instead.
+func (*ResetAlarmRequest) Descriptor() ([]byte, []int) {
+	return file_hawser_v1_alarm_proto_rawDescGZIP(), []int{13}
+}
+
+func (x *ResetAlarmRequest) GetAlarmId() string {
+	if x != nil {
+		return x.AlarmId
+	}
+	return ""
+}
+
+func (x *ResetAlarmRequest) GetBy() string {
+	if x != nil {
+		return x.By
+	}
+	return ""
+}
+
+func (x *ResetAlarmRequest) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
+}
+
+func (x *ResetAlarmRequest) GetSide() AlarmSide {
+	if x != nil {
+		return x.Side
+	}
+	return AlarmSide_ALARM_SIDE_UNSPECIFIED
+}
+
+type ResetAlarmResponse struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Alarm         *Alarm                 `protobuf:"bytes,1,opt,name=alarm,proto3" json:"alarm,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ResetAlarmResponse) Reset() {
+	*x = ResetAlarmResponse{}
+	mi := &file_hawser_v1_alarm_proto_msgTypes[14]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ResetAlarmResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ResetAlarmResponse) ProtoMessage() {}
+
+func (x *ResetAlarmResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_hawser_v1_alarm_proto_msgTypes[14]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ResetAlarmResponse.ProtoReflect.Descriptor instead.
+func (*ResetAlarmResponse) Descriptor() ([]byte, []int) {
+	return file_hawser_v1_alarm_proto_rawDescGZIP(), []int{14}
+}
+
+func (x *ResetAlarmResponse) GetAlarm() *Alarm {
+	if x != nil {
+		return x.Alarm
+	}
+	return nil
+}
+
 type ShelveAlarmRequest struct {
 	state   protoimpl.MessageState `protogen:"open.v1"`
 	AlarmId string                 `protobuf:"bytes,1,opt,name=alarm_id,json=alarmId,proto3" json:"alarm_id,omitempty"`
@@ -1531,7 +1645,7 @@ type ShelveAlarmRequest struct {
 
 func (x *ShelveAlarmRequest) Reset() {
 	*x = ShelveAlarmRequest{}
-	mi := &file_hawser_v1_alarm_proto_msgTypes[13]
+	mi := &file_hawser_v1_alarm_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1543,7 +1657,7 @@ func (x *ShelveAlarmRequest) String() string {
 func (*ShelveAlarmRequest) ProtoMessage() {}
 
 func (x *ShelveAlarmRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_hawser_v1_alarm_proto_msgTypes[13]
+	mi := &file_hawser_v1_alarm_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1556,7 +1670,7 @@ func (x *ShelveAlarmRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ShelveAlarmRequest.ProtoReflect.Descriptor instead.
 func (*ShelveAlarmRequest) Descriptor() ([]byte, []int) {
-	return file_hawser_v1_alarm_proto_rawDescGZIP(), []int{13}
+	return file_hawser_v1_alarm_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *ShelveAlarmRequest) GetAlarmId() string {
@@ -1603,7 +1717,7 @@ type ShelveAlarmResponse struct {
 
 func (x *ShelveAlarmResponse) Reset() {
 	*x = ShelveAlarmResponse{}
-	mi := &file_hawser_v1_alarm_proto_msgTypes[14]
+	mi := &file_hawser_v1_alarm_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1615,7 +1729,7 @@ func (x *ShelveAlarmResponse) String() string {
 func (*ShelveAlarmResponse) ProtoMessage() {}
 
 func (x *ShelveAlarmResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_hawser_v1_alarm_proto_msgTypes[14]
+	mi := &file_hawser_v1_alarm_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1628,7 +1742,7 @@ func (x *ShelveAlarmResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ShelveAlarmResponse.ProtoReflect.Descriptor instead.
 func (*ShelveAlarmResponse) Descriptor() ([]byte, []int) {
-	return file_hawser_v1_alarm_proto_rawDescGZIP(), []int{14}
+	return file_hawser_v1_alarm_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *ShelveAlarmResponse) GetAlarm() *Alarm {
@@ -1653,7 +1767,7 @@ type TakeOutOfServiceRequest struct {
 
 func (x *TakeOutOfServiceRequest) Reset() {
 	*x = TakeOutOfServiceRequest{}
-	mi := &file_hawser_v1_alarm_proto_msgTypes[15]
+	mi := &file_hawser_v1_alarm_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1665,7 +1779,7 @@ func (x *TakeOutOfServiceRequest) String() string {
 func (*TakeOutOfServiceRequest) ProtoMessage() {}
 
 func (x *TakeOutOfServiceRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_hawser_v1_alarm_proto_msgTypes[15]
+	mi := &file_hawser_v1_alarm_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1678,7 +1792,7 @@ func (x *TakeOutOfServiceRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TakeOutOfServiceRequest.ProtoReflect.Descriptor instead.
 func (*TakeOutOfServiceRequest) Descriptor() ([]byte, []int) {
-	return file_hawser_v1_alarm_proto_rawDescGZIP(), []int{15}
+	return file_hawser_v1_alarm_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *TakeOutOfServiceRequest) GetBerth() string {
@@ -1732,7 +1846,7 @@ type TakeOutOfServiceResponse struct {
 
 func (x *TakeOutOfServiceResponse) Reset() {
 	*x = TakeOutOfServiceResponse{}
-	mi := &file_hawser_v1_alarm_proto_msgTypes[16]
+	mi := &file_hawser_v1_alarm_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1744,7 +1858,7 @@ func (x *TakeOutOfServiceResponse) String() string {
 func (*TakeOutOfServiceResponse) ProtoMessage() {}
 
 func (x *TakeOutOfServiceResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_hawser_v1_alarm_proto_msgTypes[16]
+	mi := &file_hawser_v1_alarm_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1757,7 +1871,7 @@ func (x *TakeOutOfServiceResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TakeOutOfServiceResponse.ProtoReflect.Descriptor instead.
 func (*TakeOutOfServiceResponse) Descriptor() ([]byte, []int) {
-	return file_hawser_v1_alarm_proto_rawDescGZIP(), []int{16}
+	return file_hawser_v1_alarm_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *TakeOutOfServiceResponse) GetHold() *AlarmHold {
@@ -1784,7 +1898,7 @@ type EndHoldRequest struct {
 
 func (x *EndHoldRequest) Reset() {
 	*x = EndHoldRequest{}
-	mi := &file_hawser_v1_alarm_proto_msgTypes[17]
+	mi := &file_hawser_v1_alarm_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1796,7 +1910,7 @@ func (x *EndHoldRequest) String() string {
 func (*EndHoldRequest) ProtoMessage() {}
 
 func (x *EndHoldRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_hawser_v1_alarm_proto_msgTypes[17]
+	mi := &file_hawser_v1_alarm_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1809,7 +1923,7 @@ func (x *EndHoldRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use EndHoldRequest.ProtoReflect.Descriptor instead.
 func (*EndHoldRequest) Descriptor() ([]byte, []int) {
-	return file_hawser_v1_alarm_proto_rawDescGZIP(), []int{17}
+	return file_hawser_v1_alarm_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *EndHoldRequest) GetBerth() string {
@@ -1876,7 +1990,7 @@ type EndHoldResponse struct {
 
 func (x *EndHoldResponse) Reset() {
 	*x = EndHoldResponse{}
-	mi := &file_hawser_v1_alarm_proto_msgTypes[18]
+	mi := &file_hawser_v1_alarm_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1888,7 +2002,7 @@ func (x *EndHoldResponse) String() string {
 func (*EndHoldResponse) ProtoMessage() {}
 
 func (x *EndHoldResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_hawser_v1_alarm_proto_msgTypes[18]
+	mi := &file_hawser_v1_alarm_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1901,7 +2015,7 @@ func (x *EndHoldResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use EndHoldResponse.ProtoReflect.Descriptor instead.
 func (*EndHoldResponse) Descriptor() ([]byte, []int) {
-	return file_hawser_v1_alarm_proto_rawDescGZIP(), []int{18}
+	return file_hawser_v1_alarm_proto_rawDescGZIP(), []int{20}
 }
 
 var File_hawser_v1_alarm_proto protoreflect.FileDescriptor
@@ -2026,6 +2140,15 @@ const file_hawser_v1_alarm_proto_rawDesc = "" +
 	"\xbaH\ar\x05\x10\x01\x18\xf4\x03R\x04text\x122\n" +
 	"\x04side\x18\x04 \x01(\x0e2\x14.hawser.v1.AlarmSideB\b\xbaH\x05\x82\x01\x02\x10\x01R\x04side\";\n" +
 	"\x11NoteAlarmResponse\x12&\n" +
+	"\x05alarm\x18\x01 \x01(\v2\x10.hawser.v1.AlarmR\x05alarm\"\xad\x01\n" +
+	"\x11ResetAlarmRequest\x12%\n" +
+	"\balarm_id\x18\x01 \x01(\tB\n" +
+	"\xbaH\ar\x05\x10\x01\x18\xc8\x01R\aalarmId\x12\x19\n" +
+	"\x02by\x18\x02 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18PR\x02by\x12\"\n" +
+	"\x06reason\x18\x03 \x01(\tB\n" +
+	"\xbaH\ar\x05\x10\x01\x18\xf4\x03R\x06reason\x122\n" +
+	"\x04side\x18\x04 \x01(\x0e2\x14.hawser.v1.AlarmSideB\b\xbaH\x05\x82\x01\x02\x10\x01R\x04side\"<\n" +
+	"\x12ResetAlarmResponse\x12&\n" +
 	"\x05alarm\x18\x01 \x01(\v2\x10.hawser.v1.AlarmR\x05alarm\"\xf4\x01\n" +
 	"\x12ShelveAlarmRequest\x12%\n" +
 	"\balarm_id\x18\x01 \x01(\tB\n" +
@@ -2089,7 +2212,7 @@ const file_hawser_v1_alarm_proto_rawDesc = "" +
 	"\tAlarmSide\x12\x1a\n" +
 	"\x16ALARM_SIDE_UNSPECIFIED\x10\x00\x12\x17\n" +
 	"\x13ALARM_SIDE_TERMINAL\x10\x01\x12\x13\n" +
-	"\x0fALARM_SIDE_SHIP\x10\x022\xbb\x04\n" +
+	"\x0fALARM_SIDE_SHIP\x10\x022\x86\x05\n" +
 	"\fAlarmService\x12I\n" +
 	"\n" +
 	"ListAlarms\x12\x1c.hawser.v1.ListAlarmsRequest\x1a\x1d.hawser.v1.ListAlarmsResponse\x12N\n" +
@@ -2097,7 +2220,9 @@ const file_hawser_v1_alarm_proto_rawDesc = "" +
 	"\x10AcknowledgeAlarm\x12\".hawser.v1.AcknowledgeAlarmRequest\x1a#.hawser.v1.AcknowledgeAlarmResponse\x12L\n" +
 	"\vShelveAlarm\x12\x1d.hawser.v1.ShelveAlarmRequest\x1a\x1e.hawser.v1.ShelveAlarmResponse\x12[\n" +
 	"\x10TakeOutOfService\x12\".hawser.v1.TakeOutOfServiceRequest\x1a#.hawser.v1.TakeOutOfServiceResponse\x12F\n" +
-	"\tNoteAlarm\x12\x1b.hawser.v1.NoteAlarmRequest\x1a\x1c.hawser.v1.NoteAlarmResponse\x12@\n" +
+	"\tNoteAlarm\x12\x1b.hawser.v1.NoteAlarmRequest\x1a\x1c.hawser.v1.NoteAlarmResponse\x12I\n" +
+	"\n" +
+	"ResetAlarm\x12\x1c.hawser.v1.ResetAlarmRequest\x1a\x1d.hawser.v1.ResetAlarmResponse\x12@\n" +
 	"\aEndHold\x12\x19.hawser.v1.EndHoldRequest\x1a\x1a.hawser.v1.EndHoldResponseB!Z\x1fhawser/proto/hawser/v1;hawserv1b\x06proto3"
 
 var (
@@ -2113,7 +2238,7 @@ func file_hawser_v1_alarm_proto_rawDescGZIP() []byte {
 }
 
 var file_hawser_v1_alarm_proto_enumTypes = make([]protoimpl.EnumInfo, 4)
-var file_hawser_v1_alarm_proto_msgTypes = make([]protoimpl.MessageInfo, 19)
+var file_hawser_v1_alarm_proto_msgTypes = make([]protoimpl.MessageInfo, 21)
 var file_hawser_v1_alarm_proto_goTypes = []any{
 	(AlarmPriority)(0),               // 0: hawser.v1.AlarmPriority
 	(AlarmTransition)(0),             // 1: hawser.v1.AlarmTransition
@@ -2132,39 +2257,41 @@ var file_hawser_v1_alarm_proto_goTypes = []any{
 	(*AcknowledgeAlarmResponse)(nil), // 14: hawser.v1.AcknowledgeAlarmResponse
 	(*NoteAlarmRequest)(nil),         // 15: hawser.v1.NoteAlarmRequest
 	(*NoteAlarmResponse)(nil),        // 16: hawser.v1.NoteAlarmResponse
-	(*ShelveAlarmRequest)(nil),       // 17: hawser.v1.ShelveAlarmRequest
-	(*ShelveAlarmResponse)(nil),      // 18: hawser.v1.ShelveAlarmResponse
-	(*TakeOutOfServiceRequest)(nil),  // 19: hawser.v1.TakeOutOfServiceRequest
-	(*TakeOutOfServiceResponse)(nil), // 20: hawser.v1.TakeOutOfServiceResponse
-	(*EndHoldRequest)(nil),           // 21: hawser.v1.EndHoldRequest
-	(*EndHoldResponse)(nil),          // 22: hawser.v1.EndHoldResponse
-	(*timestamppb.Timestamp)(nil),    // 23: google.protobuf.Timestamp
-	(*durationpb.Duration)(nil),      // 24: google.protobuf.Duration
+	(*ResetAlarmRequest)(nil),        // 17: hawser.v1.ResetAlarmRequest
+	(*ResetAlarmResponse)(nil),       // 18: hawser.v1.ResetAlarmResponse
+	(*ShelveAlarmRequest)(nil),       // 19: hawser.v1.ShelveAlarmRequest
+	(*ShelveAlarmResponse)(nil),      // 20: hawser.v1.ShelveAlarmResponse
+	(*TakeOutOfServiceRequest)(nil),  // 21: hawser.v1.TakeOutOfServiceRequest
+	(*TakeOutOfServiceResponse)(nil), // 22: hawser.v1.TakeOutOfServiceResponse
+	(*EndHoldRequest)(nil),           // 23: hawser.v1.EndHoldRequest
+	(*EndHoldResponse)(nil),          // 24: hawser.v1.EndHoldResponse
+	(*timestamppb.Timestamp)(nil),    // 25: google.protobuf.Timestamp
+	(*durationpb.Duration)(nil),      // 26: google.protobuf.Duration
 }
 var file_hawser_v1_alarm_proto_depIdxs = []int32{
 	1,  // 0: hawser.v1.AlarmRecord.transition:type_name -> hawser.v1.AlarmTransition
-	23, // 1: hawser.v1.AlarmRecord.time:type_name -> google.protobuf.Timestamp
-	23, // 2: hawser.v1.AlarmRecord.recorded_at:type_name -> google.protobuf.Timestamp
+	25, // 1: hawser.v1.AlarmRecord.time:type_name -> google.protobuf.Timestamp
+	25, // 2: hawser.v1.AlarmRecord.recorded_at:type_name -> google.protobuf.Timestamp
 	0,  // 3: hawser.v1.AlarmRecord.priority:type_name -> hawser.v1.AlarmPriority
-	23, // 4: hawser.v1.AlarmRecord.onset:type_name -> google.protobuf.Timestamp
+	25, // 4: hawser.v1.AlarmRecord.onset:type_name -> google.protobuf.Timestamp
 	3,  // 5: hawser.v1.AlarmRecord.side:type_name -> hawser.v1.AlarmSide
-	23, // 6: hawser.v1.AlarmRecord.until:type_name -> google.protobuf.Timestamp
+	25, // 6: hawser.v1.AlarmRecord.until:type_name -> google.protobuf.Timestamp
 	2,  // 7: hawser.v1.AlarmRecord.lifecycle:type_name -> hawser.v1.AlarmLifecycle
 	0,  // 8: hawser.v1.Alarm.priority:type_name -> hawser.v1.AlarmPriority
-	23, // 9: hawser.v1.Alarm.raised_at:type_name -> google.protobuf.Timestamp
-	23, // 10: hawser.v1.Alarm.onset:type_name -> google.protobuf.Timestamp
-	23, // 11: hawser.v1.Alarm.cleared_at:type_name -> google.protobuf.Timestamp
-	23, // 12: hawser.v1.Alarm.acknowledged_at:type_name -> google.protobuf.Timestamp
+	25, // 9: hawser.v1.Alarm.raised_at:type_name -> google.protobuf.Timestamp
+	25, // 10: hawser.v1.Alarm.onset:type_name -> google.protobuf.Timestamp
+	25, // 11: hawser.v1.Alarm.cleared_at:type_name -> google.protobuf.Timestamp
+	25, // 12: hawser.v1.Alarm.acknowledged_at:type_name -> google.protobuf.Timestamp
 	2,  // 13: hawser.v1.Alarm.lifecycle:type_name -> hawser.v1.AlarmLifecycle
 	7,  // 14: hawser.v1.Alarm.acknowledgements:type_name -> hawser.v1.AlarmAcknowledgement
 	8,  // 15: hawser.v1.Alarm.hold:type_name -> hawser.v1.AlarmHold
 	6,  // 16: hawser.v1.Alarm.notes:type_name -> hawser.v1.AlarmNote
 	3,  // 17: hawser.v1.AlarmNote.side:type_name -> hawser.v1.AlarmSide
-	23, // 18: hawser.v1.AlarmNote.at:type_name -> google.protobuf.Timestamp
+	25, // 18: hawser.v1.AlarmNote.at:type_name -> google.protobuf.Timestamp
 	3,  // 19: hawser.v1.AlarmAcknowledgement.side:type_name -> hawser.v1.AlarmSide
-	23, // 20: hawser.v1.AlarmAcknowledgement.at:type_name -> google.protobuf.Timestamp
-	23, // 21: hawser.v1.AlarmHold.since:type_name -> google.protobuf.Timestamp
-	23, // 22: hawser.v1.AlarmHold.until:type_name -> google.protobuf.Timestamp
+	25, // 20: hawser.v1.AlarmAcknowledgement.at:type_name -> google.protobuf.Timestamp
+	25, // 21: hawser.v1.AlarmHold.since:type_name -> google.protobuf.Timestamp
+	25, // 22: hawser.v1.AlarmHold.until:type_name -> google.protobuf.Timestamp
 	5,  // 23: hawser.v1.ListAlarmsResponse.alarms:type_name -> hawser.v1.Alarm
 	8,  // 24: hawser.v1.ListAlarmsResponse.holds:type_name -> hawser.v1.AlarmHold
 	4,  // 25: hawser.v1.WatchAlarmsResponse.record:type_name -> hawser.v1.AlarmRecord
@@ -2172,31 +2299,35 @@ var file_hawser_v1_alarm_proto_depIdxs = []int32{
 	5,  // 27: hawser.v1.AcknowledgeAlarmResponse.alarm:type_name -> hawser.v1.Alarm
 	3,  // 28: hawser.v1.NoteAlarmRequest.side:type_name -> hawser.v1.AlarmSide
 	5,  // 29: hawser.v1.NoteAlarmResponse.alarm:type_name -> hawser.v1.Alarm
-	24, // 30: hawser.v1.ShelveAlarmRequest.period:type_name -> google.protobuf.Duration
-	3,  // 31: hawser.v1.ShelveAlarmRequest.side:type_name -> hawser.v1.AlarmSide
-	5,  // 32: hawser.v1.ShelveAlarmResponse.alarm:type_name -> hawser.v1.Alarm
-	3,  // 33: hawser.v1.TakeOutOfServiceRequest.side:type_name -> hawser.v1.AlarmSide
-	8,  // 34: hawser.v1.TakeOutOfServiceResponse.hold:type_name -> hawser.v1.AlarmHold
-	3,  // 35: hawser.v1.EndHoldRequest.side:type_name -> hawser.v1.AlarmSide
-	9,  // 36: hawser.v1.AlarmService.ListAlarms:input_type -> hawser.v1.ListAlarmsRequest
-	11, // 37: hawser.v1.AlarmService.WatchAlarms:input_type -> hawser.v1.WatchAlarmsRequest
-	13, // 38: hawser.v1.AlarmService.AcknowledgeAlarm:input_type -> hawser.v1.AcknowledgeAlarmRequest
-	17, // 39: hawser.v1.AlarmService.ShelveAlarm:input_type -> hawser.v1.ShelveAlarmRequest
-	19, // 40: hawser.v1.AlarmService.TakeOutOfService:input_type -> hawser.v1.TakeOutOfServiceRequest
-	15, // 41: hawser.v1.AlarmService.NoteAlarm:input_type -> hawser.v1.NoteAlarmRequest
-	21, // 42: hawser.v1.AlarmService.EndHold:input_type -> hawser.v1.EndHoldRequest
-	10, // 43: hawser.v1.AlarmService.ListAlarms:output_type -> hawser.v1.ListAlarmsResponse
-	12, // 44: hawser.v1.AlarmService.WatchAlarms:output_type -> hawser.v1.WatchAlarmsResponse
-	14, // 45: hawser.v1.AlarmService.AcknowledgeAlarm:output_type -> hawser.v1.AcknowledgeAlarmResponse
-	18, // 46: hawser.v1.AlarmService.ShelveAlarm:output_type -> hawser.v1.ShelveAlarmResponse
-	20, // 47: hawser.v1.AlarmService.TakeOutOfService:output_type -> hawser.v1.TakeOutOfServiceResponse
-	16, // 48: hawser.v1.AlarmService.NoteAlarm:output_type -> hawser.v1.NoteAlarmResponse
-	22, // 49: hawser.v1.AlarmService.EndHold:output_type -> hawser.v1.EndHoldResponse
-	43, // [43:50] is the sub-list for method output_type
-	36, // [36:43] is the sub-list for method input_type
-	36, // [36:36] is the sub-list for extension type_name
-	36, // [36:36] is the sub-list for extension extendee
-	0,  // [0:36] is the sub-list for field type_name
+	3,  // 30: hawser.v1.ResetAlarmRequest.side:type_name -> hawser.v1.AlarmSide
+	5,  // 31: hawser.v1.ResetAlarmResponse.alarm:type_name -> hawser.v1.Alarm
+	26, // 32: hawser.v1.ShelveAlarmRequest.period:type_name -> google.protobuf.Duration
+	3,  // 33: hawser.v1.ShelveAlarmRequest.side:type_name -> hawser.v1.AlarmSide
+	5,  // 34: hawser.v1.ShelveAlarmResponse.alarm:type_name -> hawser.v1.Alarm
+	3,  // 35: hawser.v1.TakeOutOfServiceRequest.side:type_name -> hawser.v1.AlarmSide
+	8,  // 36: hawser.v1.TakeOutOfServiceResponse.hold:type_name -> hawser.v1.AlarmHold
+	3,  // 37: hawser.v1.EndHoldRequest.side:type_name -> hawser.v1.AlarmSide
+	9,  // 38: hawser.v1.AlarmService.ListAlarms:input_type -> hawser.v1.ListAlarmsRequest
+	11, // 39: hawser.v1.AlarmService.WatchAlarms:input_type -> hawser.v1.WatchAlarmsRequest
+	13, // 40: hawser.v1.AlarmService.AcknowledgeAlarm:input_type -> hawser.v1.AcknowledgeAlarmRequest
+	19, // 41: hawser.v1.AlarmService.ShelveAlarm:input_type -> hawser.v1.ShelveAlarmRequest
+	21, // 42: hawser.v1.AlarmService.TakeOutOfService:input_type -> hawser.v1.TakeOutOfServiceRequest
+	15, // 43: hawser.v1.AlarmService.NoteAlarm:input_type -> hawser.v1.NoteAlarmRequest
+	17, // 44: hawser.v1.AlarmService.ResetAlarm:input_type -> hawser.v1.ResetAlarmRequest
+	23, // 45: hawser.v1.AlarmService.EndHold:input_type -> hawser.v1.EndHoldRequest
+	10, // 46: hawser.v1.AlarmService.ListAlarms:output_type -> hawser.v1.ListAlarmsResponse
+	12, // 47: hawser.v1.AlarmService.WatchAlarms:output_type -> hawser.v1.WatchAlarmsResponse
+	14, // 48: hawser.v1.AlarmService.AcknowledgeAlarm:output_type -> hawser.v1.AcknowledgeAlarmResponse
+	20, // 49: hawser.v1.AlarmService.ShelveAlarm:output_type -> hawser.v1.ShelveAlarmResponse
+	22, // 50: hawser.v1.AlarmService.TakeOutOfService:output_type -> hawser.v1.TakeOutOfServiceResponse
+	16, // 51: hawser.v1.AlarmService.NoteAlarm:output_type -> hawser.v1.NoteAlarmResponse
+	18, // 52: hawser.v1.AlarmService.ResetAlarm:output_type -> hawser.v1.ResetAlarmResponse
+	24, // 53: hawser.v1.AlarmService.EndHold:output_type -> hawser.v1.EndHoldResponse
+	46, // [46:54] is the sub-list for method output_type
+	38, // [38:46] is the sub-list for method input_type
+	38, // [38:38] is the sub-list for extension type_name
+	38, // [38:38] is the sub-list for extension extendee
+	0,  // [0:38] is the sub-list for field type_name
 }
 
 func init() { file_hawser_v1_alarm_proto_init() }
@@ -2212,7 +2343,7 @@ func file_hawser_v1_alarm_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_hawser_v1_alarm_proto_rawDesc), len(file_hawser_v1_alarm_proto_rawDesc)),
 			NumEnums:      4,
-			NumMessages:   19,
+			NumMessages:   21,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -25,6 +25,7 @@ const (
 	AlarmService_ShelveAlarm_FullMethodName      = "/hawser.v1.AlarmService/ShelveAlarm"
 	AlarmService_TakeOutOfService_FullMethodName = "/hawser.v1.AlarmService/TakeOutOfService"
 	AlarmService_NoteAlarm_FullMethodName        = "/hawser.v1.AlarmService/NoteAlarm"
+	AlarmService_ResetAlarm_FullMethodName       = "/hawser.v1.AlarmService/ResetAlarm"
 	AlarmService_EndHold_FullMethodName          = "/hawser.v1.AlarmService/EndHold"
 )
 
@@ -52,6 +53,9 @@ type AlarmServiceClient interface {
 	// NoteAlarm puts on record what a person has to say about an alarm; its state
 	// stays as it is.
 	NoteAlarm(ctx context.Context, in *NoteAlarmRequest, opts ...grpc.CallOption) (*NoteAlarmResponse, error)
+	// ResetAlarm ends the alarm of a parting, which stays until somebody says that the
+	// line was renewed, made fast again, or holds. Others end by themselves.
+	ResetAlarm(ctx context.Context, in *ResetAlarmRequest, opts ...grpc.CallOption) (*ResetAlarmResponse, error)
 	// EndHold ends a shelf before its time or puts back what is out of service.
 	EndHold(ctx context.Context, in *EndHoldRequest, opts ...grpc.CallOption) (*EndHoldResponse, error)
 }
@@ -133,6 +137,16 @@ func (c *alarmServiceClient) NoteAlarm(ctx context.Context, in *NoteAlarmRequest
 	return out, nil
 }
 
+func (c *alarmServiceClient) ResetAlarm(ctx context.Context, in *ResetAlarmRequest, opts ...grpc.CallOption) (*ResetAlarmResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ResetAlarmResponse)
+	err := c.cc.Invoke(ctx, AlarmService_ResetAlarm_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *alarmServiceClient) EndHold(ctx context.Context, in *EndHoldRequest, opts ...grpc.CallOption) (*EndHoldResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(EndHoldResponse)
@@ -167,6 +181,9 @@ type AlarmServiceServer interface {
 	// NoteAlarm puts on record what a person has to say about an alarm; its state
 	// stays as it is.
 	NoteAlarm(context.Context, *NoteAlarmRequest) (*NoteAlarmResponse, error)
+	// ResetAlarm ends the alarm of a parting, which stays until somebody says that the
+	// line was renewed, made fast again, or holds. Others end by themselves.
+	ResetAlarm(context.Context, *ResetAlarmRequest) (*ResetAlarmResponse, error)
 	// EndHold ends a shelf before its time or puts back what is out of service.
 	EndHold(context.Context, *EndHoldRequest) (*EndHoldResponse, error)
 	mustEmbedUnimplementedAlarmServiceServer()
@@ -196,6 +213,9 @@ func (UnimplementedAlarmServiceServer) TakeOutOfService(context.Context, *TakeOu
 }
 func (UnimplementedAlarmServiceServer) NoteAlarm(context.Context, *NoteAlarmRequest) (*NoteAlarmResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method NoteAlarm not implemented")
+}
+func (UnimplementedAlarmServiceServer) ResetAlarm(context.Context, *ResetAlarmRequest) (*ResetAlarmResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ResetAlarm not implemented")
 }
 func (UnimplementedAlarmServiceServer) EndHold(context.Context, *EndHoldRequest) (*EndHoldResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method EndHold not implemented")
@@ -322,6 +342,24 @@ func _AlarmService_NoteAlarm_Handler(srv interface{}, ctx context.Context, dec f
 	return interceptor(ctx, in, info, handler)
 }
 
+func _AlarmService_ResetAlarm_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ResetAlarmRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(AlarmServiceServer).ResetAlarm(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: AlarmService_ResetAlarm_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(AlarmServiceServer).ResetAlarm(ctx, req.(*ResetAlarmRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _AlarmService_EndHold_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(EndHoldRequest)
 	if err := dec(in); err != nil {
@@ -366,6 +404,10 @@ var AlarmService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "NoteAlarm",
 			Handler:    _AlarmService_NoteAlarm_Handler,
+		},
+		{
+			MethodName: "ResetAlarm",
+			Handler:    _AlarmService_ResetAlarm_Handler,
 		},
 		{
 			MethodName: "EndHold",

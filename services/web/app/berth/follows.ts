@@ -6,7 +6,7 @@ import { onWidth } from "../drawing/width";
 import { el, text } from "../lib/dom";
 import { isActive } from "../lib/figures";
 import type { Live } from "../lib/live";
-import { say, type Key } from "../lib/words";
+import { count, listed, say, type Key, type Stem } from "../lib/words";
 import { ahead } from "./ahead";
 import { assess, minute, type Assessment } from "./assess";
 import { doubt, losses, tendingAdvice } from "./losses";
@@ -114,9 +114,10 @@ export class Follows {
   // gone are the lines that have parted, as far as anybody has told, and the first of
   // those one of which may have: what is reckoned is without them.
   private gone(): { line: string; sure: boolean; at: number }[] {
-    return this.live.picture.alarms.list.filter((a) => a.berth === this.berth && isActive(a)).flatMap((a) => {
+    const all = this.live.picture.alarms.list;
+    return all.filter((a) => a.berth === this.berth && isActive(a)).flatMap((a) => {
       const sure = a.condition === "line-parted";
-      const line = sure ? a.line : this.geometry && doubted(this.geometry, a)[0];
+      const line = sure ? a.line : this.geometry && doubted(this.geometry, a, all)[0];
       return line === undefined ? [] : [{ line, sure, at: a.recorded }];
     });
   }
@@ -126,8 +127,8 @@ export class Follows {
   private notes(a: Assessment, over: number): HTMLElement[] {
     const gone = this.gone();
     const lately = gone.some((l) => this.live.now() - l.at < over * 1000) ? ` ${say("berth.parted-lately")}` : "";
-    const lines = (sure: boolean): string => gone.filter((l) => l.sure === sure).map((l) => l.line).join(", ");
-    const note = (key: Key, of: string): HTMLElement[] => (of === "" ? [] : [el("p", { class: "late" }, say(key, { lines: of }), lately)]);
+    const lines = (sure: boolean): string[] => gone.filter((l) => l.sure === sure).map((l) => l.line);
+    const note = (stem: Stem, of: string[]): HTMLElement[] => (of.length === 0 ? [] : [el("p", { class: "late" }, count(stem, of.length, { lines: listed(of) }), lately)]);
     return [
       ...(a.measuredLines === 0 ? [el("p", { class: "late" }, say("berth.unmeasured"))] : []),
       ...note("berth.parted-note", lines(true)), ...note("berth.doubted-note", lines(false)),

@@ -27,17 +27,20 @@ export function formOf(l: LineGeometry, conditions: ReadonlySet<string>, kN: num
 }
 
 // doubted are the lines that an alarm is about which knows of a group only: those
-// without a load pin, one of which may have parted.
-export function doubted(g: Geometry, a: Alarm): string[] {
+// without a load pin, or else with a pin at fault, one of which may have parted.
+export function doubted(g: Geometry, a: Alarm, standing: readonly Alarm[]): string[] {
   if (a.condition !== redistribution) return [];
-  return g.lines.filter((l) => l.group === a.group && !l.instrumented).map((l) => l.id);
+  const group = g.lines.filter((l) => l.group === a.group);
+  const blind = group.filter((l) => !l.instrumented);
+  const faulty = (id: string): boolean => standing.some((f) => f.berth === a.berth && f.line === id && f.condition === "sensor-fault" && f.cleared === undefined);
+  return (blind.length > 0 ? blind : group.filter((l) => faulty(l.id))).map((l) => l.id);
 }
 
 // byLine gathers the conditions that stand, by line.
 export function byLine(g: Geometry, alarms: readonly Alarm[]): Map<string, Set<string>> {
   const all = new Map<string, Set<string>>();
   for (const a of alarms) {
-    for (const line of a.line ? [a.line] : doubted(g, a)) {
+    for (const line of a.line ? [a.line] : doubted(g, a, alarms)) {
       const set = all.get(line) ?? new Set();
       set.add(a.condition);
       all.set(line, set);

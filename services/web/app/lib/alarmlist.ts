@@ -2,7 +2,7 @@
 // what to do, and the deeds. Keys work while the list has the focus.
 import "./alarmlist.css";
 import { ask } from "./deeddialog";
-import { deeds, mayAcknowledge, mayShelve, mayTakeOut, sideName, type Undone } from "./deeds";
+import { deeds, mayAcknowledge, mayReset, mayShelve, mayTakeOut, sideName, type Undone } from "./deeds";
 import { el, inOrder, nodes } from "./dom";
 import { isActive } from "./figures";
 import type { Live } from "./live";
@@ -196,6 +196,7 @@ export class AlarmList {
       if (i === 0) add(label, "A", !a.acks?.length, () => void this.acknowledge(a, side));
     });
     if (mayShelve(a)) add(say("alarm.shelve"), "S", false, () => void this.shelve(a));
+    if (mayReset(a)) add(say("alarm.reset"), "R", false, () => void this.reset(a));
     if (mayTakeOut(a)) add(say("alarm.out-of-service"), "O", false, () => void this.outOfService(a));
     add(say("alarm.note"), "N", false, () => void this.note(a));
     return box;
@@ -247,6 +248,7 @@ export class AlarmList {
       case "a": if (a && side && !h) void this.acknowledge(a, side); break;
       case "n": if (a && !h) void this.note(a); break;
       case "s": if (a && !h && mayShelve(a)) void this.shelve(a); break;
+      case "r": if (a && !h && mayReset(a)) void this.reset(a); break;
       case "o": if (a && !h && mayTakeOut(a)) void this.outOfService(a); break;
       case "e": if (h) void this.endHold(h); break;
     }
@@ -274,6 +276,12 @@ export class AlarmList {
     const asked = await ask({ title: say("alarm.shelve"), about: `${condition(a.condition)} ${where(a)}`, note: "reason", shelf: true });
     this.focus();
     if (asked) this.done(await deeds.shelve(a, asked.note, asked.minutes));
+  }
+
+  private async reset(a: Alarm): Promise<void> {
+    const asked = await ask({ title: say("alarm.reset"), about: `${condition(a.condition)} ${where(a)}. ${say("alarm.reset-about")}`, note: "reason" });
+    this.focus();
+    if (asked) this.done(await deeds.reset(a, asked.note));
   }
 
   private async outOfService(a: Alarm): Promise<void> {

@@ -1,4 +1,5 @@
 // What people do to alarms.
+import { isActive } from "./figures";
 import { setup } from "./setup";
 import { settings } from "./settings";
 import { short } from "./time";
@@ -46,6 +47,8 @@ const place = (berth?: string, condition?: string, line?: string, group?: string
 export const deeds = {
   acknowledge: (a: Alarm, note = "", side: Side = settings.side): Promise<Undone> => post("/acknowledge", { id: a.id, note, side }),
   note: (a: Alarm, note: string): Promise<Undone> => post("/note", { id: a.id, note }),
+  // reset says that a line told as parted holds again.
+  reset: (a: Alarm, reason: string): Promise<Undone> => post("/reset", { id: a.id, note: reason }),
   // shelve keeps an alarm quiet for so many minutes.
   shelve: (a: Alarm, reason: string, minutes: number): Promise<Undone> => post("/shelve", { id: a.id, note: reason, period: `${minutes}m` }),
   // outOfService keeps all alarms of a line quiet until it is put back.
@@ -62,6 +65,11 @@ export function mayAcknowledge(a: Alarm): Side[] {
 
 export function mayShelve(a: Alarm): boolean {
   return a.priority !== "emergency" && a.state.startsWith("active");
+}
+
+// mayReset tells whether an alarm stays until somebody says that it is over.
+export function mayReset(a: Alarm): boolean {
+  return (a.condition === "line-parted" || a.condition === "redistribution") && isActive(a);
 }
 
 export function mayTakeOut(a: Alarm): boolean {

@@ -36,6 +36,13 @@ export function count(stem: Stem, n: number, values: Values = {}): string {
   return fill(find(`${stem}.${form}`) ?? stem, { n, ...values });
 }
 
+const lists = new Intl.ListFormat(setup.lang);
+
+// listed writes the numbers of lines, in their order: 1, 2 and 10.
+export function listed(lines: readonly string[]): string {
+  return lists.format([...lines].sort((a, b) => a.localeCompare(b, setup.lang, { numeric: true })));
+}
+
 const formats = new Map<number, Intl.NumberFormat>();
 
 // number writes a figure with so many decimals, as the language does, a half to even as

@@ -1,0 +1,38 @@
+package alarm
+
+import (
+	"context"
+	"errors"
+	"strings"
+
+	"hawser/detect"
+)
+
+// ErrNotLatching is what a reset of any other alarm is refused with.
+var ErrNotLatching = errors.New("only a parting is reset by hand: other alarms end when what they tell of does")
+
+// Latching reports whether an alarm stays until somebody says that it is over, a latching
+// alarm in the words of ISA-18.2: a line that has parted does not heal. The load of a
+// line made fast again ends it too, where a pin shows that, and so does the end of the
+// watch over the ship.
+func Latching(condition string) bool {
+	return condition == detect.LineParted.String() || condition == detect.Redistribution.String()
+}
+
+// Reset ends a latching alarm on a person's word, and for why: the line was renewed, made
+// fast again, or looked at and holds. Whoever resets it has acknowledged it. Errors are
+// ErrUnknown, which is also of one that is over, ErrNoName, ErrNoReason and ErrNotLatching.
+func (l *Log) Reset(ctx context.Context, id string, p Person, reason string) (State, error) {
+	return l.onAlarm(ctx, id, p, func(s *State, r *Record) error {
+		r.Transition, r.Note = Cleared, strings.TrimSpace(reason)
+		switch {
+		case !Latching(s.Condition):
+			return ErrNotLatching
+		case !s.Active():
+			return ErrUnknown
+		case r.Note == "":
+			return ErrNoReason
+		}
+		return nil
+	})
+}
