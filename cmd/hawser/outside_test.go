@@ -264,3 +264,50 @@ func TestStoresHoldWhatWasSent(t *testing.T) {
 		})
 	}
 }
+
+// A power cut takes the last that the server outside had not put on disk, of readings,
+// alarms and documents: it comes back as it was when it knew neither the plan nor who owns
+// it now. The readings that had a receipt are gone, as that server's settings allow; the
+// watch goes on, and each alarm was and stays told, once.
+func TestWithTheJournalOutsideLosingItsEnd(t *testing.T) {
+	t.Parallel()
+	path := record(t, "tanker-12", 33, nil)
+	raised := func(all []told) []told {
+		return slices.DeleteFunc(all, func(c told) bool { return c.State != "raised" })
+	}
+	want := raised(replayed(t, "tanker-12", path))
+	slip := slices.IndexFunc(want, func(c told) bool { return c.Condition == "brake-slip" })
+	dir, before, data := t.TempDir(), t.TempDir(), t.TempDir()
+	url, kill := startNATSOn(t, dir)
+	s := startServe(t, data, "--journal", url)
+	if _, err := s.stop(); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.CopyFS(before, os.DirFS(dir)); err != nil {
+		t.Fatal(err)
+	}
+	s = startServe(t, data, "--journal", url, "--plan", planFile("tanker-12"))
+	sent := startHawser(t, "send", "--plan", planFile("tanker-12"), "--to", s.grpc, "--pace", "20", path)
+	waittest.Until(t, "the slip to be told", func() error {
+		if got := s.onRecord(); len(got) <= slip {
+			return fmt.Errorf("told is %+v", got)
+		}
+		return nil
+	})
+	kill()
+	startNATSOn(t, before, natsPort+"="+url[strings.LastIndex(url, ":")+1:])
+	sent()
+	waittest.Until(t, "the parting to be told", func() error {
+		if got := raised(s.onRecord()); len(got) < len(want) {
+			return fmt.Errorf("told is %+v", got)
+		}
+		return nil
+	})
+	compareTold(t, raised(s.onRecord()), want)
+	s.kill()
+	s = startServe(t, data, "--journal", url)
+	if _, err := s.get("/api/plan/text?berth=north-jetty-1"); err != nil {
+		t.Errorf("the plan: %v", err)
+	}
+	compareTold(t, raised(s.onRecord()), want)
+}

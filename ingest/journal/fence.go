@@ -15,9 +15,9 @@ import (
 // was under way while another owner followed and wrote to the log, in a network that
 // held it or a process that stood still, is refused whenever it comes.
 type fence struct {
-	hold  chan struct{} // a mutex that a context can leave, for what follows
-	known bool
-	last  Position // the newest of the log
+	hold  chan struct{}   // a mutex that a context can leave, for what follows
+	last  Position        // the newest of the log
+	known context.Context // the connection it is known by, nil for none
 }
 
 // fences are those of the logs, which are few, by subject.
@@ -51,7 +51,8 @@ func (j *Journal) storeRecord(ctx context.Context, m *nats.Msg) (Position, error
 		return 0, ctx.Err()
 	}
 	defer func() { <-f.hold }()
-	if !f.known {
+	epoch := j.epoch.now()
+	if f.known != epoch { // a server that was away may have lost its end
 		newest, err := j.records.GetLastMsgForSubject(ctx, m.Subject)
 		switch {
 		case errors.Is(err, jetstream.ErrMsgNotFound):
@@ -64,6 +65,8 @@ func (j *Journal) storeRecord(ctx context.Context, m *nats.Msg) (Position, error
 	}
 	m.Header = nats.Header{jetstream.ExpectedLastSubjSeqHeader: {fmt.Sprint(uint64(f.last))}}
 	pos, err := j.store(ctx, m, j.recordSync)
-	f.last, f.known = pos, err == nil
+	if f.last, f.known = pos, epoch; err != nil {
+		f.known = nil
+	}
 	return pos, err
 }

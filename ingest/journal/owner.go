@@ -195,7 +195,8 @@ func (o *owner) keep(ctx context.Context) {
 }
 
 // again says the word again. Where the one there is not what was thought, it is ours
-// of an answer that was lost, or gone with the server's end, or another's.
+// of an answer that was lost, or of before the server lost its end and leaves the
+// journal to us, or another's.
 func (o *owner) again(ctx context.Context) error {
 	err := o.say(ctx)
 	if !errors.Is(err, errNewer) {
@@ -205,7 +206,8 @@ func (o *owner) again(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	if seq != 0 && last.Instance != o.word.Instance {
+	before := seq < o.seq && (last.Last || last.Owner == o.word.Owner)
+	if last.Instance != o.word.Instance && !before {
 		return &HeldError{By: last.Name}
 	}
 	o.seq = seq

@@ -11,13 +11,15 @@ import (
 	"hawser/ingest/journal"
 )
 
-// What documents may take in memory, bytes. A plan is some ten thousand.
+// What documents may take in memory, bytes; those that are on disk half of it. A plan is
+// some ten thousand.
 const heldBytes = 32 << 20
 
-// document is one that is not on disk.
+// document is one of a bucket to be held.
 type document struct {
 	bucket, key string
 	data        []byte
+	kept        bool // on disk, unless that has lost it
 }
 
 // Put is that of journal.Journal. While nothing is kept a document of a bucket to be
@@ -26,13 +28,16 @@ func (j *Journal) Put(ctx context.Context, bucket, key string, data []byte) erro
 	for began := time.Now(); ; {
 		st := j.now()
 		if st.memory != nil {
-			return j.hold(document{bucket, key, bytes.Clone(data)})
+			return j.hold(bucket, key, data, false)
 		}
 		err := st.disk.Load().Put(ctx, bucket, key, data)
 		if j.mayAnswer(ctx, began, err) {
 			continue
 		}
-		if err == nil || !j.over(st, err) {
+		if err == nil {
+			return j.hold(bucket, key, data, true)
+		}
+		if !j.over(st, err) {
 			return err
 		}
 		if err := j.after(ctx, st); err != nil {
@@ -57,21 +62,29 @@ func (j *Journal) mayAnswer(ctx context.Context, began time.Time, err error) boo
 	return false
 }
 
-// hold keeps a document in memory.
-func (j *Journal) hold(d document) error {
-	if !slices.Contains(j.o.Hold, d.bucket) {
-		return fmt.Errorf("document %s/%s: %w", d.bucket, d.key, ErrUnkept)
+// hold keeps a document in memory, which for one that is kept is for the server outside
+// to lose it.
+func (j *Journal) hold(bucket, key string, data []byte, kept bool) error {
+	if !slices.Contains(j.o.Hold, bucket) {
+		if kept {
+			return nil
+		}
+		return fmt.Errorf("document %s/%s: %w", bucket, key, ErrUnkept)
 	}
 	j.mu.Lock()
 	defer j.mu.Unlock()
-	size := len(d.data)
+	size := len(data)
 	for _, other := range j.held {
 		size += len(other.data)
 	}
-	if size > heldBytes {
-		return fmt.Errorf("document %s/%s: %w, and memory holds no more documents", d.bucket, d.key, ErrUnkept)
+	if !kept && size > heldBytes {
+		return fmt.Errorf("document %s/%s: %w, and memory holds no more documents", bucket, key, ErrUnkept)
 	}
-	j.held = append(j.held, d)
+	j.held = append(j.held, &document{bucket, key, bytes.Clone(data), kept})
+	for size > heldBytes/2 && j.held[0].kept {
+		size -= len(j.held[0].data)
+		j.held = j.held[1:]
+	}
 	return nil
 }
 
@@ -80,7 +93,7 @@ func (j *Journal) Get(ctx context.Context, bucket, key string) (data []byte, ok 
 	j.mu.Lock()
 	st := j.stage
 	for _, d := range slices.Backward(j.held) {
-		if d.bucket == bucket && d.key == key {
+		if d.bucket == bucket && d.key == key && !d.kept {
 			j.mu.Unlock()
 			return bytes.Clone(d.data), true, nil
 		}
@@ -110,7 +123,7 @@ func (j *Journal) Keys(ctx context.Context, bucket string) ([]string, error) {
 	j.mu.Lock()
 	defer j.mu.Unlock()
 	for _, d := range j.held {
-		if d.bucket == bucket {
+		if d.bucket == bucket && !d.kept {
 			keys = append(keys, d.key)
 		}
 	}
@@ -121,21 +134,23 @@ func (j *Journal) Keys(ctx context.Context, bucket string) ([]string, error) {
 // errOpening is for who reads the journal while it is being opened.
 var errOpening = errors.New("the journal is being opened anew")
 
-// writeHeld writes the documents in memory to a disk, in the order they came.
+// writeHeld writes the documents in memory to a disk, in the order they came; to a
+// server outside, which may have lost them, those that are there already too.
 func (j *Journal) writeHeld(ctx context.Context, disk *journal.Journal) error {
-	for {
+	for again := !j.inside(); ; again = false {
 		j.mu.Lock()
-		if len(j.held) == 0 {
-			j.mu.Unlock()
+		held := slices.DeleteFunc(slices.Clone(j.held), func(d *document) bool { return d.kept && !again })
+		j.mu.Unlock()
+		if len(held) == 0 {
 			return nil
 		}
-		d := j.held[0]
-		j.mu.Unlock()
-		if err := disk.Put(ctx, d.bucket, d.key, d.data); err != nil {
-			return err
+		for _, d := range held {
+			if err := disk.Put(ctx, d.bucket, d.key, d.data); err != nil {
+				return err
+			}
+			j.mu.Lock()
+			d.kept = true
+			j.mu.Unlock()
 		}
-		j.mu.Lock()
-		j.held = j.held[1:]
-		j.mu.Unlock()
 	}
 }

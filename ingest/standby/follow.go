@@ -24,7 +24,7 @@ func (j *Journal) follow(ctx context.Context, o journal.FollowOptions, unkept bo
 	var refused error
 	pass := func(e *journal.Entry) error {
 		if refused = handle(e); refused == nil {
-			o.After = e.Position
+			o.After, o.AfterStored = e.Position, e.Stored
 		}
 		return refused
 	}

@@ -5,23 +5,28 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"sort"
 
 	"hawser/ingest/journal"
 )
 
 // What records may take in memory, bytes. An alarm's is some hundred.
-const recordBytes = 32 << 20
+const (
+	recordBytes = 32 << 20 // of those that are not on disk
+	recentBytes = 1 << 20  // of those that are, should the disk lose them
+)
 
 // records is the way of records to disk. One is on the way at a time, so that the
 // position of the next is known.
 type records struct {
 	turn chan struct{} // a mutex that a context can leave, for what follows
 
-	disk   *journal.Journal // nil while they go to memory
-	err    error            // why one went to memory first, nil where it was not for its own
-	last   uint64           // position of the newest
-	memory []record         // those up to last that are not on disk
-	bytes  int
+	disk *journal.Journal // nil while they go to memory
+	err  error            // why one went to memory first, nil where it was not for its own
+	last uint64           // position of the newest
+	kept uint64           // and of the newest on disk
+	held []record         // the newest up to last, rising: all after kept, and some before
+	size int              // of held, bytes
 }
 
 type record struct {
@@ -41,6 +46,23 @@ func (r *records) take(ctx context.Context) error {
 
 func (r *records) leave() { <-r.turn }
 
+// hold keeps a record in memory.
+func (r *records) hold(next record) {
+	r.last = next.position
+	r.held = append(r.held, next)
+	r.size += len(next.data)
+	for r.kept == r.last && r.size > recentBytes {
+		r.size -= len(r.held[0].data)
+		r.held = r.held[1:]
+	}
+}
+
+// after gives those in memory that come after a position.
+func (r *records) after(position uint64) []record {
+	i := sort.Search(len(r.held), func(i int) bool { return r.held[i].position > position })
+	return r.held[i:]
+}
+
 // AppendRecord is that of journal.Journal. While nothing is kept the record is in
 // memory, with the position it will have on disk.
 func (j *Journal) AppendRecord(ctx context.Context, log string, data []byte) (uint64, error) {
@@ -54,7 +76,8 @@ func (j *Journal) AppendRecord(ctx context.Context, log string, data []byte) (ui
 		// not the next one's.
 		pos, err := r.disk.AppendRecord(context.WithoutCancel(ctx), log, data)
 		if err == nil {
-			r.last = pos
+			r.kept = pos
+			r.hold(record{pos, log, bytes.Clone(data)})
 			return pos, nil
 		}
 		if !j.running.Load() || !j.takesNothing(err) {
@@ -63,12 +86,10 @@ func (j *Journal) AppendRecord(ctx context.Context, log string, data []byte) (ui
 		j.over(j.now(), err)
 		r.disk, r.err = nil, err
 	}
-	if r.bytes+len(data) > recordBytes {
+	if r.size+len(data) > recordBytes {
 		return 0, fmt.Errorf("log %s: %w, and memory holds no more records", log, ErrUnkept)
 	}
-	r.last++
-	r.bytes += len(data)
-	r.memory = append(r.memory, record{r.last, log, bytes.Clone(data)})
+	r.hold(record{r.last + 1, log, bytes.Clone(data)})
 	return r.last, nil
 }
 
@@ -77,16 +98,16 @@ func (j *Journal) ReadRecords(ctx context.Context, log string, after uint64, han
 	if err := j.records.take(ctx); err != nil {
 		return err
 	}
-	base, memory := j.records.last-uint64(len(j.records.memory)), j.records.memory
+	kept, memory := j.records.kept, j.records.after(j.records.kept)
 	j.records.leave()
-	if after < base {
+	if after < kept {
 		disk := j.now().disk.Load()
 		if disk == nil {
 			return fmt.Errorf("log %s: %w", log, errOpening)
 		}
 		var refused error
 		err := disk.ReadRecords(ctx, log, after, func(pos uint64, data []byte) error {
-			if pos > base && len(memory) > 0 {
+			if pos > kept && len(memory) > 0 {
 				return errEnough // what failed and came to disk all the same
 			}
 			after = pos
@@ -117,8 +138,9 @@ func (r *records) unkept() {
 	r.disk = nil
 }
 
-// restore writes those in memory to a disk and sends what comes there. The first may
-// be on it already: it was under way when the disk failed.
+// restore writes those in memory to a disk and sends what comes there. The disk may
+// have lost its end, which is written again and gets the positions that it had; and the
+// first that was not kept may be on it already: it was under way when the disk failed.
 func (r *records) restore(ctx context.Context, disk *journal.Journal) error {
 	if err := r.take(ctx); err != nil {
 		return err
@@ -128,23 +150,28 @@ func (r *records) restore(ctx context.Context, disk *journal.Journal) error {
 	if err != nil {
 		return err
 	}
+	if last < r.kept {
+		if lost := r.after(last); len(lost) == 0 || lost[0].position != last+1 {
+			return errMoved
+		}
+		r.kept = last
+	}
 	moved := false
-	if len(r.memory) > 0 && last == r.memory[0].position {
-		if moved, err = r.otherThere(ctx, disk); err != nil {
+	if rest := r.after(r.kept); len(rest) > 0 && last == rest[0].position {
+		if moved, err = otherThere(ctx, disk, rest[0]); err != nil {
 			return err
 		}
 		if !moved {
-			r.written()
+			r.kept = last
 		}
 	}
-	for len(r.memory) > 0 {
-		next := r.memory[0]
+	for _, next := range r.after(r.kept) {
 		pos, err := disk.AppendRecord(ctx, next.log, next.data)
 		if err != nil {
 			return err
 		}
 		moved = moved || pos != next.position
-		r.written()
+		r.kept = next.position
 	}
 	if moved {
 		return errMoved
@@ -161,25 +188,18 @@ func (r *records) failed() error {
 }
 
 // errMoved is when records are on disk at other positions than they had in memory, as
-// one came to disk late that had been given up: only who reads them all anew has them
-// right.
-var errMoved = errors.New("records have other positions on disk than they had in memory")
+// one came to disk late that had been given up, or are gone from it and from memory too:
+// only who reads them all anew has them right.
+var errMoved = errors.New("records on disk are not those that were in memory")
 
-// otherThere reports whether the disk has another record where the first in memory is.
-func (r *records) otherThere(ctx context.Context, disk *journal.Journal) (other bool, err error) {
-	first := r.memory[0]
+// otherThere reports whether the disk has another record where one in memory is.
+func otherThere(ctx context.Context, disk *journal.Journal, r record) (other bool, err error) {
 	other = true
-	err = disk.ReadRecords(ctx, first.log, first.position-1, func(pos uint64, data []byte) error {
-		if pos == first.position {
-			other = !bytes.Equal(data, first.data)
+	err = disk.ReadRecords(ctx, r.log, r.position-1, func(pos uint64, data []byte) error {
+		if pos == r.position {
+			other = !bytes.Equal(data, r.data)
 		}
 		return nil
 	})
 	return other, err
-}
-
-// written lets the first record in memory go.
-func (r *records) written() {
-	r.bytes -= len(r.memory[0].data)
-	r.memory = r.memory[1:]
 }

@@ -21,8 +21,10 @@
 //     of positions that will not last.
 //
 // Back on disk, whoever has seen what was in memory only is told by a
-// journal.RolledBackError, as after a power cut: the sources send it again. A
-// process that ends while it is unkept loses what it held.
+// journal.RolledBackError, as after a power cut: the sources send it again. So is
+// whoever has seen what a server outside lost in one; the records and documents that it
+// lost are written again, as far as they are recent. A process that ends while it is
+// unkept loses what it held.
 package standby
 
 import (
@@ -44,7 +46,8 @@ var ErrUnkept = errors.New("not kept: the journal takes nothing")
 type Options struct {
 	// Journal is how the journal is opened, and opened again.
 	Journal journal.Options
-	// Hold names the buckets of documents that are held in memory and written later.
+	// Hold names the buckets of documents that are held in memory and written later, and
+	// written again to a server outside that may have lost them.
 	Hold []string
 	// OnBack is called when the journal is open again and what was held is on disk,
 	// before anything else is taken. What anybody knows of positions after last is
@@ -78,7 +81,7 @@ type Journal struct {
 	sources map[string]*source          // by key, at most maxSources
 	readers map[string]bool             // that have followed, by name
 	back    map[string]journal.Position // by reader: it has yet to be told that nothing after it lasts
-	held    []document                  // oldest first
+	held    []*document                 // of the buckets to be held, the newest, oldest first
 	state   State
 }
 
@@ -119,7 +122,7 @@ func Open(ctx context.Context, o Options) (*Journal, error) {
 	}
 	j := &Journal{
 		o: o, log: o.Journal.Log, closed: make(chan struct{}), ends: make(chan error, 1), stage: newStage(disk, nil),
-		records: records{turn: make(chan struct{}, 1), disk: disk, last: last},
+		records: records{turn: make(chan struct{}, 1), disk: disk, last: last, kept: last},
 		sources: map[string]*source{}, readers: map[string]bool{}, back: map[string]journal.Position{},
 	}
 	if j.log == nil {
