@@ -13,7 +13,9 @@ import (
 
 	"github.com/schollz/progressbar/v3"
 	"github.com/spf13/cobra"
+	"google.golang.org/genproto/googleapis/rpc/errdetails"
 	"google.golang.org/grpc"
+	"google.golang.org/grpc/status"
 
 	"hawser/ingest/edge"
 	"hawser/ingest/planfile"
@@ -141,7 +143,17 @@ func send(ctx context.Context, s streams, o *sendOptions, path string) error {
 	if err == nil && sum.RefusedBatches > 0 {
 		err = fmt.Errorf("the server refused %d batches, whose readings it does not have", sum.RefusedBatches)
 	}
-	return errors.Join(err, told)
+	return errors.Join(replaceHint(err), told)
+}
+
+// replaceHint adds what to type where the server has another plan for the berth.
+func replaceHint(err error) error {
+	for _, d := range status.Convert(err).Details() {
+		if info, ok := d.(*errdetails.ErrorInfo); ok && info.GetReason() == "OTHER_PLAN" {
+			return fmt.Errorf("%w; --replace-plan puts yours in its place", err)
+		}
+	}
+	return err
 }
 
 // shift is what to add to every time of the recording.

@@ -91,7 +91,7 @@ func (s *Server) settlePlan(ctx context.Context, h *hawserv1.Hello) (planbook.En
 	e, err := s.o.Plans.Put(ctx, h.GetPlan(), planbook.Terms{Replace: h.GetReplacePlan(), By: h.GetSource()})
 	switch {
 	case errors.Is(err, planbook.ErrOtherPlan):
-		return e, withDetails(codes.FailedPrecondition, err.Error()+"; set replace_plan to change it", reasonOtherPlan, nil)
+		return e, withDetails(codes.FailedPrecondition, err.Error(), reasonOtherPlan, nil)
 	case errors.Is(err, planbook.ErrFull):
 		return e, status.Errorf(codes.ResourceExhausted, "berth %s: %v", berth, err)
 	case err != nil:

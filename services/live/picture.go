@@ -31,6 +31,9 @@ func (b *berth) picture(now time.Time, stale time.Duration) *hawserv1.BerthPictu
 		DraftAftM:        b.values[reading.DraftAft].number(),
 		UnderWatch:       b.values[reading.UnderWatch].state(),
 		DrawnAt:          timestamppb.New(now),
+		ApproachFraction: b.plan.Limits.ApproachFraction,
+		ImbalanceRatio:   b.plan.Limits.ImbalanceRatio,
+		ImbalanceFloor:   float64(b.plan.Limits.ImbalanceFloor),
 	}
 	if b.newest != 0 {
 		p.NewestReadingAt = timestamppb.New(time.Unix(0, b.newest))

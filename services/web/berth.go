@@ -8,7 +8,8 @@ import (
 
 // frameOf is what stays of a berth's picture.
 func frameOf(p *hawserv1.BerthPicture) frameWire {
-	f := frameWire{Ship: p.Ship, Lines: make([]lineFrame, len(p.Lines))}
+	f := frameWire{Ship: p.Ship, Lines: make([]lineFrame, len(p.Lines)),
+		Near: exactly(p.ApproachFraction), Uneven: exactly(p.ImbalanceRatio), Floor: exactly(p.ImbalanceFloor)}
 	for i, l := range p.Lines {
 		f.Lines[i] = lineFrame{ID: l.Line, Group: l.Group, MBL: exactly(l.MblKn), Limit: to(1, &l.WorkingLoadKn),
 			Winch: l.OnWinch, Pin: l.Sensor != hawserv1.SensorState_SENSOR_STATE_NONE}

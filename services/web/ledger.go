@@ -2,7 +2,6 @@ package web
 
 import (
 	"math/rand/v2"
-	"slices"
 	"strconv"
 	"sync"
 
@@ -87,7 +86,7 @@ func (l *ledger) take(pictures []*hawserv1.BerthPicture, losses map[string]*haws
 // take enters a berth's picture.
 func (e *berthEntry) take(p *hawserv1.BerthPicture, version uint64) {
 	frame := frameOf(p)
-	if frame.Ship != e.frame.Ship || !slices.Equal(frame.Lines, e.frame.Lines) {
+	if !frame.same(&e.frame) {
 		*e = berthEntry{frame: frame, frameAt: version, lines: make([]lineEntry, len(p.Lines))}
 	}
 	e.picture = p

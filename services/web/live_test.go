@@ -153,6 +153,15 @@ func TestLiveResumes(t *testing.T) {
 	if m := again.next(); again.name != "whole" || m.Berths["west-1"].Frame.Ship != "Curlew" || m.Berths["west-1"].Loads["1"].KN != nil {
 		t.Errorf("another ship, %s", again.name)
 	}
+
+	// The same ship under other limits.
+	stricter := *other
+	stricter.Limits.ApproachFraction = 0.6
+	s.board.SetPlan("west-1", &stricter)
+	again = s.follow("/live", id)
+	if m := again.next(); m.Berths["west-1"].Frame == nil || m.Berths["west-1"].Frame.Near != 0.6 {
+		t.Errorf("other limits, %s: %+v", again.name, m.Berths["west-1"])
+	}
 }
 
 // Courses come with the stream: spans of ten seconds that are over, each once.

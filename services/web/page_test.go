@@ -78,7 +78,9 @@ func TestPagesOfABerth(t *testing.T) {
 // The picture as it is lies in the page itself.
 func TestPageHasThePicture(t *testing.T) {
 	s := newStation(t, nil)
-	s.board.SetPlan("east-3", plan("east-3"))
+	stricter := plan("east-3")
+	stricter.Limits.ApproachFraction, stricter.Limits.ImbalanceRatio, stricter.Limits.ImbalanceFloor = 0.6, 1.3, 0.1
+	s.board.SetPlan("east-3", stricter)
 	s.feed("east-3", "1/tension", 352)
 	s.feed("east-3", "1/payout", -0.254)
 	s.feed("east-3", "1/brake", 1)
@@ -101,6 +103,10 @@ func TestPageHasThePicture(t *testing.T) {
 	l := b.Frame.Lines
 	if l[0].ID != "1" || l[0].Group != "head" || l[0].MBL != 640 || l[0].Limit != 320 || !l[0].Winch || !l[0].Pin || l[1].Limit != 550 || l[2].Pin {
 		t.Errorf("lines: %+v", l)
+	}
+	// What stands out does so from where the plan has its alarms begin.
+	if f := b.Frame; f.Near != 0.6 || f.Uneven != 1.3 || f.Floor != 0.1 {
+		t.Errorf("limits of the plan: %+v", f)
 	}
 	if one := b.Loads["1"]; *one.KN != 352 || one.Sensor != "good" || *one.Payout != -0.25 || !*one.Brake || one.At != p.At {
 		t.Errorf("line 1: %+v", one)

@@ -13,8 +13,9 @@ type (
 		Names  []string
 		Berths map[string]*struct {
 			Frame *struct {
-				Ship  string
-				Lines []struct {
+				Ship                string
+				Near, Uneven, Floor float64
+				Lines               []struct {
 					ID, Group  string
 					MBL, Limit float64
 					Winch, Pin bool

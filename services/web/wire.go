@@ -2,6 +2,7 @@ package web
 
 import (
 	"math"
+	"slices"
 	"strconv"
 
 	hawserv1 "hawser/proto/hawser/v1"
@@ -39,6 +40,16 @@ type berthWire struct {
 type frameWire struct {
 	Ship  string      `json:"ship"`
 	Lines []lineFrame `json:"lines"` // in the plan's order
+	// By the plan: from which share of its limit a line is near that, from which ratio
+	// to the others one makes its group uneven, and from which share of MBL in it.
+	Near   number `json:"near"`
+	Uneven number `json:"uneven"`
+	Floor  number `json:"floor"`
+}
+
+// same reports whether another frame says the same.
+func (f *frameWire) same(o *frameWire) bool {
+	return f.Ship == o.Ship && slices.Equal(f.Lines, o.Lines) && f.Near == o.Near && f.Uneven == o.Uneven && f.Floor == o.Floor
 }
 
 type lineFrame struct {

@@ -296,9 +296,15 @@ type BerthPicture struct {
 	// In the plan's order.
 	Lines []*LinePicture `protobuf:"bytes,12,rep,name=lines,proto3" json:"lines,omitempty"`
 	// The server's clock when this was drawn: every age above is from then.
-	DrawnAt       *timestamppb.Timestamp `protobuf:"bytes,13,opt,name=drawn_at,json=drawnAt,proto3" json:"drawn_at,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	DrawnAt *timestamppb.Timestamp `protobuf:"bytes,13,opt,name=drawn_at,json=drawnAt,proto3" json:"drawn_at,omitempty"`
+	// From which share of a line's working load limit it is near that, by the plan.
+	ApproachFraction float64 `protobuf:"fixed64,14,opt,name=approach_fraction,json=approachFraction,proto3" json:"approach_fraction,omitempty"`
+	// From which ratio to the others of its group a line makes that uneven, and from
+	// which share of MBL in it, by the plan.
+	ImbalanceRatio float64 `protobuf:"fixed64,15,opt,name=imbalance_ratio,json=imbalanceRatio,proto3" json:"imbalance_ratio,omitempty"`
+	ImbalanceFloor float64 `protobuf:"fixed64,16,opt,name=imbalance_floor,json=imbalanceFloor,proto3" json:"imbalance_floor,omitempty"`
+	unknownFields  protoimpl.UnknownFields
+	sizeCache      protoimpl.SizeCache
 }
 
 func (x *BerthPicture) Reset() {
@@ -420,6 +426,27 @@ func (x *BerthPicture) GetDrawnAt() *timestamppb.Timestamp {
 		return x.DrawnAt
 	}
 	return nil
+}
+
+func (x *BerthPicture) GetApproachFraction() float64 {
+	if x != nil {
+		return x.ApproachFraction
+	}
+	return 0
+}
+
+func (x *BerthPicture) GetImbalanceRatio() float64 {
+	if x != nil {
+		return x.ImbalanceRatio
+	}
+	return 0
+}
+
+func (x *BerthPicture) GetImbalanceFloor() float64 {
+	if x != nil {
+		return x.ImbalanceFloor
+	}
+	return 0
 }
 
 // LinePicture is the newest that is known of one line.
@@ -640,7 +667,7 @@ const file_hawser_v1_live_proto_rawDesc = "" +
 	"\vinterval_ms\x18\x02 \x01(\rB\t\xbaH\x06*\x04\x18\xe0\xd4\x03R\n" +
 	"intervalMs\"F\n" +
 	"\x13WatchBerthsResponse\x12/\n" +
-	"\x06berths\x18\x01 \x03(\v2\x17.hawser.v1.BerthPictureR\x06berths\"\x92\x05\n" +
+	"\x06berths\x18\x01 \x03(\v2\x17.hawser.v1.BerthPictureR\x06berths\"\x91\x06\n" +
 	"\fBerthPicture\x12\x14\n" +
 	"\x05berth\x18\x01 \x01(\tR\x05berth\x12\x12\n" +
 	"\x04ship\x18\x02 \x01(\tR\x04ship\x12\x12\n" +
@@ -657,7 +684,10 @@ const file_hawser_v1_live_proto_rawDesc = "" +
 	" \x01(\x01H\x05R\tdraftFwdM\x88\x01\x01\x12#\n" +
 	"\vdraft_aft_m\x18\v \x01(\x01H\x06R\tdraftAftM\x88\x01\x01\x12,\n" +
 	"\x05lines\x18\f \x03(\v2\x16.hawser.v1.LinePictureR\x05lines\x125\n" +
-	"\bdrawn_at\x18\r \x01(\v2\x1a.google.protobuf.TimestampR\adrawnAtB\x0e\n" +
+	"\bdrawn_at\x18\r \x01(\v2\x1a.google.protobuf.TimestampR\adrawnAt\x12+\n" +
+	"\x11approach_fraction\x18\x0e \x01(\x01R\x10approachFraction\x12'\n" +
+	"\x0fimbalance_ratio\x18\x0f \x01(\x01R\x0eimbalanceRatio\x12'\n" +
+	"\x0fimbalance_floor\x18\x10 \x01(\x01R\x0eimbalanceFloorB\x0e\n" +
 	"\f_age_secondsB\x0e\n" +
 	"\f_under_watchB\x11\n" +
 	"\x0f_wind_speed_mpsB\x15\n" +

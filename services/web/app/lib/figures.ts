@@ -53,10 +53,6 @@ export function greatest(b: Berth, figure: (line: LineFrame, l: Load) => number 
 
 export interface Group { name: string; lines: LineFrame[]; uneven?: number }
 
-// leastUneven is the share of MBL under which no line is told to carry more than the
-// others; the detectors' default.
-const leastUneven = 0.15;
-
 // groups gives the lines by group, in the plan's order. uneven is the greatest
 // share of MBL in it over the mean of the others, lines that have parted left out.
 export function groups(b: Berth, parted: ReadonlySet<string> = new Set()): Group[] {
@@ -72,7 +68,7 @@ export function groups(b: Berth, parted: ReadonlySet<string> = new Set()): Group
     if (shares.length < 2) continue;
     const most = Math.max(...shares);
     const rest = (shares.reduce((a, s) => a + s, 0) - most) / (shares.length - 1);
-    if (rest > 0 && most >= leastUneven) g.uneven = most / rest;
+    if (rest > 0 && most >= b.frame.floor) g.uneven = most / rest;
   }
   return all;
 }

@@ -27,7 +27,15 @@ export interface BerthMessage {
 }
 
 // A frame stays while a ship lies there. Lines are in the plan's order.
-export interface Frame { ship: string; lines: LineFrame[] }
+export interface Frame {
+  ship: string;
+  lines: LineFrame[];
+  // By the plan: from which share of its limit a line is near that, from which ratio
+  // to the others one makes its group uneven, and from which share of MBL in it.
+  near: number;
+  uneven: number;
+  floor: number;
+}
 
 export interface LineFrame {
   id: string;

@@ -9,10 +9,6 @@ import { load } from "../lib/units";
 import { count, has, number, percent, say } from "../lib/words";
 import type { Alarm, Berth, Priority } from "../lib/wire";
 
-// near is the share of the limit from which a figure stands out; uneven the ratio
-// from which a group's balance is shown. Both are the detectors' defaults.
-const near = 0.8;
-const uneven = 1.5;
 const soon = 60; // minutes in which a limit within reach is told
 
 export class Card {
@@ -86,7 +82,7 @@ export class Card {
       const s = share(line, l);
       const flag = this.flags.get(line.id);
       text(cell.share, s === undefined ? say("mooring.none") : number(100 * s));
-      attribute(cell.node, "class", [cut || isOld(b, l) ? "old" : "", s !== undefined && s >= near ? "near" : "", s !== undefined && s >= 1 ? "over" : "", s !== undefined && s >= 0.995 ? "wide" : "", flag ? `p-${flag}` : ""].join(" ").trim() || undefined);
+      attribute(cell.node, "class", [cut || isOld(b, l) ? "old" : "", s !== undefined && s >= b.frame.near ? "near" : "", s !== undefined && s >= 1 ? "over" : "", s !== undefined && s >= 0.995 ? "wide" : "", flag ? `p-${flag}` : ""].join(" ").trim() || undefined);
     });
     const all = groups(b, parted);
     if (this.groups.childElementCount !== all.length) {
@@ -100,7 +96,7 @@ export class Card {
       const li = this.groups.children[i];
       if (!li) return;
       const key = `mooring.short.${g.name}`;
-      const off = g.uneven !== undefined && g.uneven >= uneven;
+      const off = g.uneven !== undefined && g.uneven >= b.frame.uneven;
       text(li, (has(key) ? say(key) : g.name) + (off && g.uneven ? ` ×${g.uneven < 10 ? number(g.uneven, 1) : "10+"}` : ""));
       attribute(li, "class", off ? "uneven" : undefined);
     });
@@ -129,7 +125,7 @@ export class Card {
   private factsOf(b: Berth): void {
     const soonest = greatest(b, (line, l) => { const m = toLimit(line, l); return m === undefined || m > soon ? undefined : -m; });
     const fastest = greatest(b, (_, l) => l.rate);
-    const loss = b.now.live && (b.loss.adrift || (b.loss.share ?? 0) >= near);
+    const loss = b.now.live && (b.loss.adrift || (b.loss.share ?? 0) >= b.frame.near);
     const wind = b.now.live && b.now.wind !== undefined;
     text(this.coming, soonest ? say("terminal.to-limit", { line: soonest.line.id, time: span(-soonest.value * 60_000) })
       : fastest && fastest.value > 0 ? say("terminal.rises", { line: fastest.line.id, load: load(fastest.value) }) : "");
