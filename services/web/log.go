@@ -81,7 +81,7 @@ func (v *logView) alarms(words *words, all []alarm.State, from, now time.Time) {
 	all = slices.DeleteFunc(all, func(a alarm.State) bool {
 		return v.Berth != "" && a.Berth != "" && a.Berth != v.Berth || !a.Active() && a.Recorded.Before(from) && a.Cleared.Before(from)
 	})
-	slices.SortStableFunc(all, func(a, b alarm.State) int { return b.Recorded.Compare(a.Recorded) })
+	slices.SortStableFunc(all, func(a, b alarm.State) int { return b.Raised.Compare(a.Raised) })
 	for i := range all {
 		a := &all[i]
 		if !a.Recorded.Before(from) {
@@ -101,7 +101,7 @@ func logged(words *words, a *alarm.State, now time.Time) loggedAlarm {
 	x := loggedAlarm{ID: a.ID, Berth: a.Berth, Priority: a.Priority.String(), Condition: a.Condition, Line: a.Line, Group: a.Group, Source: a.Source, Detail: a.Detail,
 		At: stamp(a.Raised), State: stateName(a.Lifecycle()), Stands: a.Active(), Escalated: a.Level > 0}
 	if a.Active() {
-		x.Stood = words.span(now.Sub(a.Recorded))
+		x.Stood = words.span(now.Sub(a.Raised))
 	} else {
 		x.Stood = words.span(a.Cleared.Sub(a.Raised))
 	}

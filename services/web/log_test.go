@@ -62,6 +62,20 @@ func TestLogOfTheWatchBefore(t *testing.T) {
 	}
 }
 
+// What a gateway told of after its link had been down stands where it happened, and for
+// as long as it has.
+func TestLogOfWhatWasToldLate(t *testing.T) {
+	s := newStation(t, nil)
+	s.clock.Move(10 * time.Minute) // 05:10
+	s.raise("east-3", 1, detect.OverLimit, "1", "Line 1 over.")
+	s.clock.Move(time.Minute)
+	late := s.clock.Now().Add(-8 * time.Minute)
+	must(t, s.alarms.Apply(t.Context(), "west-1", 1, []detect.Change{{Time: late.UnixNano(), Condition: detect.SlackLine, Raised: true, Line: "2", Group: mooring.Head, Detail: "Line 2 is slack."}}))
+	_, page := s.get("/log")
+	says(t, page, "2026-03-01 05:10:00 UTC east-3 Alarm: Over limit Line 1, head line Line 1 over. by nobody 1 min 0 s Active, not acknowledged "+
+		"2026-03-01 05:03:00 UTC west-1 Warning: Slack line Line 2, head line Line 2 is slack. by nobody 8 min 0 s Active, not acknowledged")
+}
+
 func TestLogOfAQuietWatch(t *testing.T) {
 	s := newStation(t, nil)
 	_, page := s.get("/log?period=4h")

@@ -121,6 +121,19 @@ func TestBerthPage(t *testing.T) {
 		t.Errorf("her length is %.3f times the fenders' span, want %.3f", ratio, want)
 	}
 
+	// The lines named at the right of the hours ahead are named where they end, within
+	// the height of a line of text.
+	if off := ask[[]string](t, tab, `(() => {
+	  const chart = document.querySelector(".hours"), size = parseFloat(getComputedStyle(chart.querySelector(".named")).fontSize);
+	  const at = new Map([...chart.querySelectorAll(".named")].flatMap((e) => e.textContent.split(", ").map((id) => [id, e.getBBox().y + e.getBBox().height / 2])));
+	  return chart.dataset.lines.split(" ").filter((id, k) => {
+	    const path = chart.querySelector(".worst-" + k), end = path.getPointAtLength(path.getTotalLength());
+	    return !(Math.abs(end.y - at.get(id)) < 1.3 * size);
+	  });
+	})()`); len(off) > 0 {
+		t.Errorf("named off their ends: %q", off)
+	}
+
 	send(t, s.grpc, plan, "second", begun, 150*time.Second)
 	do(t, tab, "see it part", says("Line parted"), holds(`document.querySelector('.label[data-form="parted"]') !== null`))
 	shootAs(t, tab, "parted")

@@ -50,6 +50,9 @@ func TestALineThatMayHavePartedIsNotDrawnAsIfItHeld(t *testing.T) {
 	}
 	shootAs(t, tab, "doubt")
 	accessible(t, tab)
+	do(t, tab, "see it on deck", chromedp.Navigate(s.pages+"deck?berth=north-jetty-1"),
+		holds(`[...document.querySelectorAll(".tile")].some((e) => e.querySelector(".id").textContent === "10" && e.textContent.includes("Redistribution"))`))
+	do(t, tab, "back to the berth", chromedp.Navigate(s.pages+"berth/north-jetty-1"), says("until somebody says that it holds: line 10"))
 	do(t, tab, "say that it holds", click(`button[aria-label^="Holds again: Redistribution"]`), shown("dialog.deed"),
 		chromedp.SendKeys(`dialog.deed input[name="by"]`, "A. Mate"), chromedp.SendKeys(`dialog.deed textarea`, "made fast again"))
 	accessible(t, tab)

@@ -73,6 +73,9 @@ func TestEngineer(t *testing.T) {
 	if !strings.HasPrefix(head, "time,1/tension_mean,1/tension_min,1/tension_max,") || strings.Count(rows, "\n") < 10 {
 		t.Errorf("the file begins %q and has %d rows", head, strings.Count(rows, "\n"))
 	}
+	// Where nothing was recorded the newest stay is a touch away.
+	do(t, tab, "look where nothing is", chromedp.Navigate(s.pages+"engineer?at=north-jetty-1&from=2020-01-01T00:00:00Z&to=2020-01-02T00:00:00Z"), says("Nothing was recorded in this time."),
+		click(`.plots > p button`), holds(`document.querySelectorAll(".line-list input").length === 12 && !location.search.includes("2020")`))
 	accessible(t, tab)
 	nothingAgainst(t, tab)
 }

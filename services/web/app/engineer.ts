@@ -158,11 +158,21 @@ async function draw(signal: AbortSignal): Promise<void> {
   add({ ...base, ...plain([[say("mooring.wind"), wind]], 1), title: say("mooring.wind"), unit: say("engineer.mps"), height: 150, zero: true });
   add({ ...base, ...plain([[say("mooring.level"), level], [say("engineer.fwd"), fwd], [say("engineer.aft"), aft]], 2),
     title: say("engineer.heights"), unit: say("engineer.metres"), height: 170 });
-  const empty = loads.length === 0 ? [el("p", { class: "ask" }, say("engineer.nothing-then"))] : [];
+  const empty = loads.length === 0 ? [el("p", { class: "ask" }, say("engineer.nothing-then")), ...newestStay()] : [];
   inOrder(plots, [...empty, ...made]);
   drawAlarms(alarms);
   shown = { table: table([...loads, ...wind, ...level, ...fwd, ...aft]), names: [...loads, ...wind, ...level, ...fwd, ...aft].map((c) => c.channel) };
   await drawSwing(now, loads, { wind, level, draft: fwd }, signal);
+}
+
+// newestStay leads to the last stay at the berth that there are readings of.
+function newestStay(): HTMLElement[] {
+  const s = known.stays[0];
+  if (s === undefined) return [];
+  const from = Date.parse(s.arrival), to = Date.parse(s.departure ?? s.newest);
+  const b = el("button", { type: "button" }, say("engineer.newest-stay", { ship: s.ship, from: inZone(from), to: inZone(to) }));
+  b.addEventListener("click", () => go({ last: undefined, from, to }));
+  return [el("p", {}, b)];
 }
 
 // linesOf orders the lines that have loads as the plan does, then those of others.

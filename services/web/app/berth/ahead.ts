@@ -20,7 +20,7 @@ export function ahead(g: Geometry, a: Assessment, now: number, w: number, em: nu
 
 function chart(g: Geometry, a: Assessment, times: readonly number[], first: number, last: number, w: number, em: number): SVGSVGElement {
   const left = 3.4 * em;
-  const right = w - 3.2 * em;
+  const right = w - 4.6 * em;
   const level = { top: 1.1 * em, bottom: 4 * em };
   const loads = { top: 5.6 * em, bottom: 14 * em };
   const h = 15.6 * em;
@@ -57,20 +57,21 @@ function chart(g: Geometry, a: Assessment, times: readonly number[], first: numb
     s.append(svg("line", { class: cls, x1: left, y1: y(v), x2: right, y2: y(v) }), svg("text", { class: "small quiet", x: left - 0.3 * em, y: y(v) + 0.3 * em, "text-anchor": "end" }, percent(v)));
   }
   const worst = most.map((v, i) => [v, i] as const).sort((p, q) => q[0] - p[0]).slice(0, named).map(([, i]) => i);
-  const marks: number[] = [];
+  const ends: { y: number; lines: string[] }[] = []; // lines that end abreast share a label
   shares.forEach((v, i) => {
     const d = v.map((share, k) => (Number.isNaN(share) ? "" : `${k === 0 || Number.isNaN(v[k - 1] ?? NaN) ? "M" : "L"}${x(times[k] ?? 0).toFixed(1)} ${y(share).toFixed(1)}`)).join("");
     const path = svg("path", { class: "course", d });
     if (worst.includes(i)) {
       path.classList.add(`worst-${worst.indexOf(i)}`);
       const at = v.lastIndexOf(v.findLast((z) => !Number.isNaN(z)) ?? 0);
-      let ty = y(v[at] ?? 0) + 0.3 * em;
-      while (marks.some((o) => Math.abs(o - ty) < 1.05 * em)) ty -= 0.35 * em;
-      marks.push(ty);
-      s.append(svg("text", { class: "small named", x: right + 0.3 * em, y: ty }, g.lines[i]?.id ?? ""));
+      const end = y(v[at] ?? 0);
+      const abreast = ends.find((e) => Math.abs(e.y - end) < 1.05 * em);
+      if (abreast) abreast.lines.push(g.lines[i]?.id ?? "");
+      else ends.push({ y: end, lines: [g.lines[i]?.id ?? ""] });
     }
     s.append(path);
   });
+  for (const e of ends) s.append(svg("text", { class: "small named", x: right + 0.3 * em, y: e.y + 0.3 * em }, e.lines.join(", ")));
   attribute(s, "data-lines", worst.map((i) => g.lines[i]?.id).join(" "));
   return s;
 }

@@ -3,7 +3,7 @@
 import { ask } from "../lib/deeddialog";
 import { deeds, mayAcknowledge, sideName } from "../lib/deeds";
 import { el, inOrder, text } from "../lib/dom";
-import { isActive } from "../lib/figures";
+import { isActive, toldLate } from "../lib/figures";
 import type { Live } from "../lib/live";
 import { settings } from "../lib/settings";
 import { shape } from "../lib/shapes";
@@ -41,7 +41,7 @@ class Card {
   draw(live: Live, a: Alarm): void {
     this.alarm = a;
     const now = live.now();
-    const raised = say("deck.raised", { time: short(a.raised, now), age: span(now - a.recorded) });
+    const raised = say(toldLate(a) ? "deck.raised-late" : "deck.raised", { time: short(a.raised, now), age: span(now - a.recorded) });
     const below = under(live.picture.alarms.list, a);
     text(this.below, below.length > 0 ? suppressed(below) : "");
     text(this.age, isActive(a) ? raised : `${say("deck.over")} · ${raised}`);

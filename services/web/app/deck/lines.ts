@@ -1,7 +1,7 @@
 // Every line as a tile, in the plan's order: its load, what that is of its limit,
 // and what is wrong with it in a word.
 import { attribute, el, inOrder, svg, text } from "../lib/dom";
-import { isActive } from "../lib/figures";
+import { concerns, isActive } from "../lib/figures";
 import type { Live } from "../lib/live";
 import { shape } from "../lib/shapes";
 import { span } from "../lib/time";
@@ -27,7 +27,7 @@ class Tile {
 
   draw(live: Live, b: Berth, f: LineFrame, alarms: ReturnType<typeof present>): void {
     const l = b.loads.get(f.id), isOld = old(live, b, l);
-    const worst = alarms.find((a) => a.line === f.id && a.berth === b.name);
+    const worst = alarms.find((a) => a.berth === b.name && concerns(a, f));
     text(this.id, f.id);
     attribute(this.root, "class", `tile${isOld ? " old" : ""}${worst ? ` p-${worst.priority}` : ""}`);
     text(this.load, l?.kN === undefined ? say("mooring.none") : figure(l.kN));

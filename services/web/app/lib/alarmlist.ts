@@ -4,7 +4,7 @@ import "./alarmlist.css";
 import { ask } from "./deeddialog";
 import { deeds, mayAcknowledge, mayReset, mayShelve, mayTakeOut, sideName, type Undone } from "./deeds";
 import { el, inOrder, nodes } from "./dom";
-import { isActive } from "./figures";
+import { isActive, toldLate } from "./figures";
 import type { Live } from "./live";
 import { onSettings, settings } from "./settings";
 import { shape } from "./shapes";
@@ -173,7 +173,7 @@ export class AlarmList {
     return nodes(
       isActive(a) && doIt !== "" && el("p", { class: "do" }, doIt),
       a.detail ? el("p", { lang: "en-GB", class: "detail" }, a.detail) : null,
-      el("p", { class: "small" }, say(`alarm.priority.${a.priority}`), " · ", say(`alarm.state.${a.state}`), " · ", say("alarm.raised"), " ", stamp(a.raised, now),
+      el("p", { class: "small" }, say(`alarm.priority.${a.priority}`), " · ", say(`alarm.state.${a.state}`), " · ", say("alarm.raised"), " ", stamp(a.raised, now), ...(toldLate(a) ? [`, ${say("alarm.told")} `, stamp(a.recorded, now)] : []),
         a.cleared ? `, ${say("alarm.cleared")} ` : null, a.cleared ? stamp(a.cleared, now) : null, figures(a)),
       below.length > 0 && el("p", { class: "small under" }, suppressed(below)),
       a.level && !a.acks?.length ? el("p", { class: "escalated" }, say("alarm.escalated")) : null,
@@ -196,9 +196,9 @@ export class AlarmList {
       if (i === 0) add(label, "A", !a.acks?.length, () => void this.acknowledge(a, side));
     });
     if (mayShelve(a)) add(say("alarm.shelve"), "S", false, () => void this.shelve(a));
-    if (mayReset(a)) add(say("alarm.reset"), "R", false, () => void this.reset(a));
     if (mayTakeOut(a)) add(say("alarm.out-of-service"), "O", false, () => void this.outOfService(a));
     add(say("alarm.note"), "N", false, () => void this.note(a));
+    if (mayReset(a)) add(say("alarm.reset"), "R", false, () => void this.reset(a));
     return box;
   }
 
@@ -322,5 +322,7 @@ export function whatToDo(name: string): string {
 export function figures(a: Alarm): string {
   if (a.value === undefined) return "";
   const value = measure(a.value, a.unit);
+  const own = `alarm.figure.${a.condition}`;
+  if (has(own)) return ` · ${say(own, { value })}`;
   return ` · ${a.limit === undefined ? say("alarm.figure", { value }) : say("alarm.figure-limit", { value, limit: measure(a.limit, a.unit) })}`;
 }

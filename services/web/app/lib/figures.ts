@@ -80,6 +80,16 @@ export const isActive = (a: Alarm): boolean => a.state === "active-unacknowledge
 // calls tells that an alarm waits for somebody.
 export const calls = (a: Alarm): boolean => a.state === "active-unacknowledged" || a.state === "returned-unacknowledged";
 
+// concerns tells that an alarm is of a line, or of one in its group that no load pin
+// would show and which this may be.
+export function concerns(a: Alarm, line: LineFrame): boolean {
+  return a.line === line.id || (a.line === undefined && a.condition === "redistribution" && a.group === line.group && !line.pin);
+}
+
+// toldLate tells that an alarm came to be known here long after its readings, as where
+// a link was down.
+export const toldLate = (a: Alarm): boolean => a.recorded - a.raised > behindLeast;
+
 // worst gives the worst of alarms that come worst first.
 export function worst(alarms: readonly Alarm[]): Alarm | undefined { return alarms.find(isActive); }
 

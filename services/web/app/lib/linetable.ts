@@ -1,6 +1,6 @@
 // A berth's lines as a table: what the strips show, in figures.
 import { attribute, el, inOrder, text } from "./dom";
-import { groups, isOld, loadOf, share, toLimit } from "./figures";
+import { concerns, groups, isOld, loadOf, share, toLimit } from "./figures";
 import { shape } from "./shapes";
 import { span } from "./time";
 import { figure, load, unit } from "./units";
@@ -34,7 +34,7 @@ export class LineTable {
     for (const g of groups(b)) {
       for (const line of g.lines) {
         const r = this.rowOf(line);
-        this.fill(r, b, line, loadOf(b, line), alarms.filter((a) => a.line === line.id), now);
+        this.fill(r, b, line, loadOf(b, line), alarms.filter((a) => concerns(a, line)), now);
         r.row.classList.toggle("first", line === g.lines[0]);
         rows.push(r.row);
       }

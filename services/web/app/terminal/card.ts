@@ -1,6 +1,6 @@
 // One berth on the board.
 import { attribute, el, inOrder, nodes, text, type Child } from "../lib/dom";
-import { behind, calls, greatest, groups, isActive, isOld, loadOf, priorities, share, toLimit, worst } from "../lib/figures";
+import { behind, calls, concerns, greatest, groups, isActive, isOld, loadOf, priorities, share, toLimit, worst } from "../lib/figures";
 import { LineTable } from "../lib/linetable";
 import { shape } from "../lib/shapes";
 import { Strips } from "../lib/strips";
@@ -46,7 +46,7 @@ export class Card {
   show(b: Berth, alarms: readonly Alarm[], o: { now: number; cut: boolean; chosen: boolean; tables: boolean; flagged: boolean }): void {
     const active = alarms.filter(isActive);
     if (this.frame !== b.frame) this.layOut(b);
-    if (o.flagged) this.flags = flagsOf(active);
+    if (o.flagged) this.flags = flagsOf(b, active);
     const spans = b.frame.lines.map((l) => b.course.get(l.id)?.at(-1));
     const fresh = spans.some((s, i) => s !== this.spans[i]);
     this.spans = spans;
@@ -150,12 +150,11 @@ export function lossOf(b: Berth): string {
   return say("terminal.loss", { lost, line: b.loss.line, share: percent(b.loss.share ?? 0) });
 }
 
-function flagsOf(active: readonly Alarm[]): ReadonlyMap<string, Priority> {
-  const flags = new Map<string, Priority>();
-  for (const a of active) {
-    if (a.line === undefined) continue;
-    const known = flags.get(a.line);
-    if (known === undefined || priorities.indexOf(a.priority) < priorities.indexOf(known)) flags.set(a.line, a.priority);
-  }
-  return flags;
+// flagsOf gives the priority of the worst alarm of each line that has one.
+function flagsOf(b: Berth, active: readonly Alarm[]): ReadonlyMap<string, Priority> {
+  return new Map(b.frame.lines.flatMap((line) => {
+    const of = active.filter((a) => concerns(a, line)).map((a) => a.priority);
+    const first = priorities.find((p) => of.includes(p));
+    return first === undefined ? [] : [[line.id, first] as const];
+  }));
 }
