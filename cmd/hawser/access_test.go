@@ -63,9 +63,8 @@ func TestSendOverTLS(t *testing.T) {
 			exitFailed, "is not who it should be: tls: failed to verify certificate"},
 		"with another authority's certificate": {[]string{"--plan", north, "--ca", in(s.dir, "ca.crt"), "--cert", in(other, "device.crt"), "--key", in(other, "device.key")},
 			exitFailed, "does not take the certificate: remote error: tls: unknown certificate authority"},
-		"with no certificate":         {[]string{"--plan", north, "--ca", in(s.dir, "ca.crt")}, exitFailed, "a token or a device's certificate is needed"},
-		"for another berth":           {[]string{"--plan", town, "--keys", s.dir}, exitFailed, "berth town-quay-2: the certificate of device gateway is bound to north-jetty-1"},
-		"another plan, not asked for": {[]string{"--plan", changed, "--keys", s.dir}, exitFailed, "; --replace-plan puts yours in its place"},
+		"with no certificate": {[]string{"--plan", north, "--ca", in(s.dir, "ca.crt")}, exitFailed, "a token or a device's certificate is needed"},
+		"for another berth":   {[]string{"--plan", town, "--keys", s.dir}, exitFailed, "berth town-quay-2: the certificate of device gateway is bound to north-jetty-1"},
 		"another plan": {[]string{"--plan", changed, "--replace-plan", "--keys", s.dir}, exitFailed,
 			"berth north-jetty-1: device gateway may not replace the mooring plan; that takes a person's token with the role operate"},
 		"another plan, by who may not": {[]string{"--plan", changed, "--replace-plan", "--keys", s.dir, "--token-file", token("acknowledge")}, exitFailed,
@@ -85,6 +84,30 @@ func TestSendOverTLS(t *testing.T) {
 		if code != c.code || !strings.Contains(errs, c.says) {
 			t.Errorf("%s: exit code %d, %s; want %d that says %q", name, code, errs, c.code, c.says)
 		}
+	}
+}
+
+// Where the server has another plan for the berth, what to type is told.
+func TestSendUnderAnotherPlan(t *testing.T) {
+	t.Parallel()
+	s := startServe(t, t.TempDir())
+	path := record(t, "tanker-12", 7, nil)
+	send := func(plan string, more ...string) (int, string) {
+		code, _, errs := hawserCode(t, append([]string{"send", "--plan", plan, "--to", s.grpc, path}, more...)...)
+		return code, errs
+	}
+	other := changedPlan(t, "tanker-12", "Curlew")
+	if code, errs := send(planFile("tanker-12")); code != exitOK {
+		t.Fatalf("the first plan: exit code %d\n%s", code, errs)
+	}
+	if code, errs := send(other); code != exitFailed || !strings.Contains(errs, "; --replace-plan puts yours in its place") {
+		t.Errorf("another plan: exit code %d\n%s", code, errs)
+	}
+	if out, _ := hawser(t, "lines", "--server", "http://"+s.http, "--berth", "elsewhere"); !strings.Contains(out, "now at berth elsewhere; --ship NAME finds one that has left") {
+		t.Errorf("lines of another berth: %s", out)
+	}
+	if code, errs := send(other, "--replace-plan"); code != exitOK {
+		t.Errorf("as told: exit code %d\n%s", code, errs)
 	}
 }
 

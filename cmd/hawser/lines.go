@@ -92,8 +92,8 @@ func lines(ctx context.Context, s streams, o *linesOptions) error {
 // none says that there is no record of what was asked for.
 func (o *linesOptions) none() string {
 	text := "no line has a record"
-	if o.berth != "" {
-		text += " of a ship now at berth " + o.berth
+	if o.berth != "" && o.ship == "" {
+		text += " of a ship now at berth " + o.berth + "; --ship NAME finds one that has left"
 	}
 	if o.ship != "" {
 		text += " of a ship named " + strconv.Quote(o.ship)
@@ -152,7 +152,7 @@ func printLine(w io.Writer, l *hawserv1.LineRecord) {
 	if l.Miner.StandIn {
 		miner = "~" + miner
 	}
-	fmt.Fprintf(w, "%s\t%s\t%s\t%d\t%.1f\t%.2f\t%s\t%.1f\t%.1f\t%s\t%d\t%d\t%.2f m\t%s\n", name, rope, l.Material, l.Stays,
+	fmt.Fprintf(w, "%s\t%s\t%s\t%d\t%.1f\t%.2f\t%s\t%.0f\t%.0f\t%s\t%d\t%d\t%.2f m\t%s\n", name, rope, l.Material, l.Stays,
 		l.HoursUnderLoad, l.HoursAboveWorkingLoad, peak, l.Cycles, l.CyclesAbove[1], miner, l.Slips, l.SnapLoads, l.RenderedM, notRead(l.Quality))
 }
 

@@ -7,6 +7,7 @@ import (
 	"os"
 	"path/filepath"
 	"regexp"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -146,7 +147,7 @@ func TestReportIsForWhoMaySeeTheStay(t *testing.T) {
 		more []string
 		says string
 	}{
-		{"crew of " + townShip, ca, "404 Not Found"},
+		{"crew of " + townShip, ca, "404 Not Found: no stay at berth " + strconv.Quote(northBerth)},
 		{"nobody", ca, "a token is needed: --token-file"},
 		{"watch", nil, "certificate signed by unknown authority"},
 	} {

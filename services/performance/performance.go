@@ -39,7 +39,8 @@ const (
 )
 
 const (
-	keepFor  = 31 * 24 * time.Hour
+	longest  = 31 * 24 * time.Hour // that is reported on
+	keepFor  = 2 * longest         // and the time before it
 	keepMost = 100_000
 	topMost  = 10
 )
@@ -63,7 +64,8 @@ type Tracker struct {
 	now func() time.Time
 
 	mu     sync.Mutex
-	raises []raise // oldest first
+	began  time.Time // of the log: its first record, zero before there is one
+	raises []raise   // oldest first
 }
 
 // New makes a tracker; now nil means the system's clock. Registerer gets the
@@ -86,12 +88,15 @@ func (t *Tracker) Run(ctx context.Context) error {
 }
 
 func (t *Tracker) take(r *alarm.Record) {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	if t.began.IsZero() {
+		t.began = r.Recorded
+	}
 	called := r.Transition == alarm.Raised || r.Transition == alarm.Unsuppressed
 	if !called || r.Lifecycle.Quiet() {
 		return
 	}
-	t.mu.Lock()
-	defer t.mu.Unlock()
 	subject := r.Subject
 	if subject.Line != "" {
 		subject.Source = "" // the line's alarm is one, whoever sent it
@@ -116,13 +121,15 @@ type Frequent struct {
 
 // Report is how the alarms of a position did over a period.
 type Report struct {
-	Berth     string // empty for all
-	From, To  time.Time
-	Raised    int
-	Mean      float64 // raises an interval
-	Peak      int     // most raises in an interval
-	FloodPart float64 // share of intervals that were a flood
-	Flooded   bool    // the interval that ends now is one
+	Berth    string // empty for all
+	From, To time.Time
+	Began    time.Time // of the log where that is after From, else zero
+	Rates
+	// Before are those of as long a time before, nil where the log does not go back
+	// so far.
+	Before  *Rates
+	Course  []Step // the period, cut up
+	Flooded bool   // the interval that ends now is a flood
 	// ByPriority is the share of each priority of those raised, by detect.Priority.
 	ByPriority [detect.Caution + 1]float64
 	Frequent   []Frequent // at most ten, most frequent first
@@ -136,17 +143,34 @@ type Report struct {
 // intervals and at most a month.
 func (t *Tracker) Report(berth string, period time.Duration) Report {
 	to := t.now()
-	period = min(max(period.Truncate(Interval), Interval), keepFor.Truncate(Interval))
+	period = min(max(period.Truncate(Interval), Interval), longest)
 	r := Report{Berth: berth, From: to.Add(-period), To: to}
+	before := r.From.Add(-period)
 	t.mu.Lock()
-	var raises []raise
+	var raises, earlier []raise
 	for _, x := range t.raises {
-		if !x.at.Before(r.From) && !x.at.After(to) && (berth == "" || x.subject.Berth == berth) {
+		switch {
+		case berth != "" && x.subject.Berth != berth, x.at.After(to), x.at.Before(before):
+		case x.at.Before(r.From):
+			earlier = append(earlier, x)
+		default:
 			raises = append(raises, x)
 		}
 	}
+	began := t.began
 	t.mu.Unlock()
-	r.rates(raises, int(period/Interval))
+	if began.After(r.From) {
+		r.Began = began
+	}
+	if !began.IsZero() && !began.After(before) {
+		rates, _ := ratesOf(earlier, before, period)
+		r.Before = &rates
+	}
+	var counts []int
+	r.Rates, counts = ratesOf(raises, r.From, period)
+	r.Flooded = counts[len(counts)-1] > FloodBegins
+	r.priorities(raises)
+	r.Course = courseOf(counts, r.From, period)
 	r.subjects(raises)
 	active, _ := t.log.List(berth, false)
 	for i := range active {
@@ -155,31 +179,6 @@ func (t *Tracker) Report(berth string, period time.Duration) Report {
 		}
 	}
 	return r
-}
-
-// rates counts raises by interval.
-func (r *Report) rates(raises []raise, intervals int) {
-	counts := make([]int, intervals)
-	for _, x := range raises {
-		r.ByPriority[x.priority]++
-		counts[min(int(x.at.Sub(r.From)/Interval), intervals-1)]++
-	}
-	floods := 0
-	for _, n := range counts {
-		r.Peak = max(r.Peak, n)
-		if n > FloodBegins {
-			floods++
-		}
-	}
-	r.Raised = len(raises)
-	r.Mean = float64(len(raises)) / float64(intervals)
-	r.FloodPart = float64(floods) / float64(intervals)
-	r.Flooded = counts[intervals-1] > FloodBegins
-	for p := range r.ByPriority {
-		if len(raises) > 0 {
-			r.ByPriority[p] /= float64(len(raises))
-		}
-	}
 }
 
 // subjects finds the most frequent and those that come and go.

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"log/slog"
 	"math"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -185,5 +186,38 @@ func TestBounded(t *testing.T) {
 	}
 	if r := h.report("", 365*24*time.Hour, 3); len(r.Frequent) != 1 || r.To.Sub(r.From) > 31*24*time.Hour {
 		t.Errorf("report of %s: %+v", r.To.Sub(r.From), r.Frequent)
+	}
+}
+
+// Two alarms in one hour and five in the next, by hand: the later hour is set beside the
+// earlier, and its course has them where they were. Of the hour before the log's first
+// record nothing is known.
+func TestReportSetsThePeriodBesideTheOneBefore(t *testing.T) {
+	h := newHouse(t)
+	h.pulse("west-1", detect.SnapLoad, "1") // the log's first record, at 00:00
+	h.clock.Move(time.Second)
+	for range 2 { // at 00:20 and 00:40
+		h.clock.Move(20 * time.Minute)
+		h.pulse("east-3", detect.Imbalance, "1")
+	}
+	h.clock.Move(25 * time.Minute) // 01:05
+	for range 5 {
+		h.pulse("east-3", detect.Imbalance, "1")
+		h.clock.Move(time.Minute)
+	}
+	h.clock.Move(50 * time.Minute) // 02:00
+	r := h.report("east-3", time.Hour, 5)
+	if r.Before == nil || r.Before.Raised != 2 || r.Before.Peak != 1 || math.Abs(r.Before.Mean-2.0/6) > 1e-12 || r.Before.FloodPart != 0 {
+		t.Errorf("before: %+v, by hand 2 in six intervals", r.Before)
+	}
+	var counts []int
+	for _, s := range r.Course {
+		counts = append(counts, s.Raised)
+	}
+	if !slices.Equal(counts, []int{5, 0, 0, 0, 0, 0}) || !r.Began.IsZero() {
+		t.Errorf("course %v, begun %s", counts, r.Began)
+	}
+	if r = h.report("east-3", 3*time.Hour, 7); r.Before != nil || len(r.Course) != 3 || !r.Began.Equal(time.Date(2026, 3, 1, 0, 0, 0, 0, time.UTC)) {
+		t.Errorf("over three hours: before %+v, %d steps, begun %s", r.Before, len(r.Course), r.Began)
 	}
 }

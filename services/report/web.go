@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"log/slog"
 	"net/http"
+	"strconv"
 	"time"
 
 	"hawser/detect/mooring"
@@ -196,5 +197,23 @@ func (d *Desk) find(ctx context.Context, a asked) (stay.Stay, error) {
 			return Cut(s, a.from, a.to), nil
 		}
 	}
-	return stay.Stay{}, &refusal{http.StatusNotFound, "there is no such stay that this caller may see"}
+	return stay.Stay{}, &refusal{http.StatusNotFound, a.none()}
+}
+
+// none says which stay there is none of, or none that the caller may see.
+func (a *asked) none() string {
+	text := "no stay"
+	if a.stay != "" {
+		text += " " + strconv.Quote(a.stay)
+	}
+	if a.berth != "" {
+		text += " at berth " + strconv.Quote(a.berth)
+	}
+	if !a.from.IsZero() {
+		text += " after " + a.from.Format(time.RFC3339)
+	}
+	if !a.to.IsZero() {
+		text += " before " + a.to.Format(time.RFC3339)
+	}
+	return text + " that this caller may see; /api/stays lists them"
 }

@@ -21,8 +21,11 @@ type performanceView struct {
 	Berth, Period      string
 	Periods            []string
 	From, To           moment
+	Began              moment // of the log where that is within the period
+	Late               bool   // it is
 	Raised             int
 	Figures            []performanceFigure
+	Course             performanceCourse
 	Priorities         []performancePriority
 	Frequent, Chatters []frequentView
 	Standing           []standingView
@@ -32,9 +35,25 @@ type performanceView struct {
 // its name.
 type performanceFigure struct {
 	Name, Value string
+	Before      string // in the time before, empty where that is not known or not reckoned
 	Least, Most string // of the benchmark
 	Over        bool
 	Few         bool // so few that it says nothing
+}
+
+// performanceCourse is the raises of each part of the period as bars, in a drawing of
+// 100 by 20.
+type performanceCourse struct {
+	Each     string // "10m", "1h" or "24h", the length of a part
+	Counts   string // in order
+	Most     int
+	From, To moment
+	Bars     []performanceBar
+}
+
+type performanceBar struct {
+	X, Y, Wide, High string
+	Flooded          bool
 }
 
 type performancePriority struct{ Name, Share string }
@@ -80,13 +99,19 @@ const few = 100
 func describeReport(w *words, r performance.Report, period string) performanceView {
 	v := performanceView{Berth: r.Berth, Period: period, Periods: []string{"1h", "24h", "168h", "744h"},
 		From: stamp(r.From), To: stamp(r.To), Raised: r.Raised}
+	v.Late, v.Began = !r.Began.IsZero(), stamp(r.Began)
+	v.Course = courseOf(r)
+	var mean, peak, flood string
+	if b := r.Before; b != nil {
+		mean, peak, flood = w.figure("%.2f", b.Mean), fmt.Sprint(b.Peak), w.percent(1, b.FloodPart)
+	}
 	v.Figures = []performanceFigure{
-		{"mean", w.figure("%.2f", r.Mean), w.figure("%.0f", performance.Acceptable), w.figure("%.0f", performance.Manageable), r.Mean > performance.Manageable, false},
-		{"peak", fmt.Sprint(r.Peak), "", fmt.Sprint(performance.FloodBegins), r.Peak > performance.FloodBegins, false},
-		{"flood", w.percent(1, r.FloodPart), "", w.percent(0, performance.FloodShareMost), r.FloodPart >= performance.FloodShareMost, false},
-		{"frequent", w.percent(0, r.FrequentShare), fmt.Sprint(few), w.percent(0, performance.FrequentMost), r.FrequentShare > performance.FrequentMost, r.Raised < few},
-		{"chatter", fmt.Sprint(len(r.Chattering)), "", "", len(r.Chattering) > 0, false},
-		{"standing", fmt.Sprint(len(r.Standing)), "", fmt.Sprint(performance.StaleMost), len(r.Standing) >= performance.StaleMost, false},
+		{"mean", w.figure("%.2f", r.Mean), mean, w.figure("%.0f", performance.Acceptable), w.figure("%.0f", performance.Manageable), r.Mean > performance.Manageable, false},
+		{"peak", fmt.Sprint(r.Peak), peak, "", fmt.Sprint(performance.FloodBegins), r.Peak > performance.FloodBegins, false},
+		{"flood", w.percent(1, r.FloodPart), flood, "", w.percent(0, performance.FloodShareMost), r.FloodPart >= performance.FloodShareMost, false},
+		{"frequent", w.percent(0, r.FrequentShare), "", fmt.Sprint(few), w.percent(0, performance.FrequentMost), r.FrequentShare > performance.FrequentMost, r.Raised < few},
+		{"chatter", fmt.Sprint(len(r.Chattering)), "", "", "", len(r.Chattering) > 0, false},
+		{"standing", fmt.Sprint(len(r.Standing)), "", "", fmt.Sprint(performance.StaleMost), len(r.Standing) >= performance.StaleMost, false},
 	}
 	for p := detect.Emergency; p <= detect.Caution; p++ {
 		v.Priorities = append(v.Priorities, performancePriority{p.String(), w.percent(0, r.ByPriority[p])})
@@ -102,6 +127,31 @@ func describeReport(w *words, r performance.Report, period string) performanceVi
 		v.Standing = append(v.Standing, standingView{a.Condition, a.Line, a.Group, a.Source, a.Berth, a.Priority.String(), stamp(a.Raised)})
 	}
 	return v
+}
+
+// courseOf draws how often people were called.
+func courseOf(r performance.Report) performanceCourse {
+	c := performanceCourse{From: stamp(r.From), To: stamp(r.To), Each: "10m"}
+	if len(r.Course) > 1 {
+		switch each := r.Course[1].From.Sub(r.Course[0].From); {
+		case each >= 24*time.Hour:
+			c.Each = "24h"
+		case each >= time.Hour:
+			c.Each = "1h"
+		}
+	}
+	var counts []string
+	for _, s := range r.Course {
+		c.Most = max(c.Most, s.Raised)
+		counts = append(counts, fmt.Sprint(s.Raised))
+	}
+	c.Counts = strings.Join(counts, ", ")
+	wide := 100 / float64(max(1, len(r.Course)))
+	for i, s := range r.Course {
+		high := 20 * float64(s.Raised) / float64(max(1, c.Most))
+		c.Bars = append(c.Bars, performanceBar{fmt.Sprintf("%.2f", float64(i)*wide), fmt.Sprintf("%.2f", 20-high), fmt.Sprintf("%.2f", 0.8*wide), fmt.Sprintf("%.2f", high), s.Flooded})
+	}
+	return c
 }
 
 func frequent(w *words, f performance.Frequent) frequentView {
