@@ -28,6 +28,9 @@ func (s *station) look(ctx context.Context, since time.Time) (rounds.Sight, erro
 	for _, c := range s.intake.ClocksAhead(since) {
 		out.Clocks = append(out.Clocks, rounds.Clock{Berth: c.Berth, Source: c.Source, By: c.By})
 	}
+	for _, f := range s.intake.Floods(since) {
+		out.Floods = append(out.Floods, rounds.Flood{Berth: f.Berth, Source: f.Source, For: f.Until.Sub(f.Since)})
+	}
 	if s.pump != nil {
 		out.History = max(s.pump.Behind(), unread[storeKey])
 	}

@@ -39,9 +39,11 @@ type source struct {
 	claims int    // streams that own it or wait to
 	last   *claim // the newest of them
 	heard  heard
+	flood  Flood
 
 	channels map[reading.Channel]*channel
-	bound    *binding // what the channels were found good by
+	share    share
+	bound    *binding // what the channels were found good by, and the share is of
 }
 
 // claim is a stream's wish to be the only one of its source.

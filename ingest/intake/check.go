@@ -70,12 +70,13 @@ func (d *delivery) check(b *reading.Block, undecoded []batch.ColumnFault, bound 
 	return v
 }
 
-// rebind forgets the channels of lines that the plan does not have.
+// rebind forgets the channels of lines that the plan does not have, and sets the share.
 func (s *source) rebind(b *binding) {
 	if s.bound == b {
 		return
 	}
 	s.bound = b
+	s.share.of(b)
 	for ch := range s.channels {
 		if reason, _ := b.fault(ch); reason != "" {
 			delete(s.channels, ch)

@@ -265,6 +265,9 @@ func (d *delivery) hand(ctx context.Context, it *item, data []byte, block *readi
 		}
 	}
 	at := reached(block)
+	if err := d.withinShare(ctx, len(data), at, it.arrived); err != nil {
+		return err
+	}
 	err := d.abreast(ctx, at, it.arrived)
 	if err != nil {
 		return err

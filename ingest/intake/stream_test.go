@@ -291,7 +291,7 @@ func TestBackPressure(t *testing.T) {
 	go func() {
 		defer close(through)
 		for i := uint64(1); i <= sent; i++ {
-			w.batch(append(block(i, "1", noon+int64(i)), filler...))
+			w.batch(append(block(i, "1", noon-int64(sent-i)*60*second), filler...))
 		}
 	}()
 	eventually(t, "window full", func() bool { return len(r.journal.handed()) == 7 })

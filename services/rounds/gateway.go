@@ -39,3 +39,23 @@ func leftGateways(s *Sight, active map[key]bool) (out []finding) {
 	}
 	return out
 }
+
+// floods judges which gateways are held back; what is active and not seen any more is
+// over, at a start only once there was time to be held back again.
+func (r *Rounds) floods(s *Sight, active map[key]bool, now time.Time) (out []finding) {
+	told := map[key]bool{}
+	for _, f := range s.Floods {
+		told[key{f.Berth, GatewayFloods, f.Source}] = true
+		if f.For < steady {
+			continue
+		}
+		out = append(out, finding{state: holds, Own: alarm.Own{Berth: f.Berth, Source: f.Source, Condition: GatewayFloods, Priority: detect.Warning,
+			Detail: fmt.Sprintf("Gateway %s sends more than the lines of its berth can need and is held back, so that other berths keep their room in the journal: its own readings come late. See to how often it reads, and whether it sends the same again and again.", f.Source)}})
+	}
+	for k := range active {
+		if k.condition == GatewayFloods && !told[k] && now.Sub(r.began) >= newsFor {
+			out = append(out, finding{state: over, Own: alarm.Own{Berth: k.berth, Source: k.source, Condition: GatewayFloods}})
+		}
+	}
+	return out
+}

@@ -107,6 +107,34 @@ func TestGatewaysStopTogether(t *testing.T) {
 	})
 }
 
+// A gateway that is held back for 5 s is told until it has not been for 10 s, over a
+// restart of the server too; a moment is not told.
+func TestGatewayFloods(t *testing.T) {
+	during(t, func(t *testing.T, s *station) {
+		held := func(for_ time.Duration) {
+			s.is(func(sight *rounds.Sight) {
+				if sight.Floods = nil; for_ > 0 {
+					sight.Floods = []rounds.Flood{{Berth: "east-3", Source: "bow", For: for_}}
+				}
+			})
+		}
+		held(4 * time.Second)
+		s.lasts(time.Minute)
+		held(5 * time.Second)
+		s.within(2*time.Second, "east-3 gateway-floods")
+		got, _ := s.log.List("east-3", false)
+		if a := got[0]; a.Source != "bow" || a.Priority != detect.Warning || !strings.HasPrefix(a.Detail, "Gateway bow sends more than") {
+			t.Errorf("alarm: %+v", a)
+		}
+		s.stop()
+		held(0)
+		s.start()
+		s.lasts(9*time.Second, "east-3 gateway-floods")
+		s.within(3 * time.Second)
+		s.told(2)
+	})
+}
+
 // That nothing is recorded is told at once, stays over a moment in which it is, and ends
 // some seconds after.
 func TestNotRecorded(t *testing.T) {

@@ -43,6 +43,7 @@ const (
 	GatewaySilent = "gateway-silent"
 	ClockAhead    = "clock-ahead"
 	ClockBack     = "clock-back"
+	GatewayFloods = "gateway-floods"
 	HistoryLate   = "history-late"
 	NotRecorded   = "not-recorded"
 )
@@ -63,6 +64,8 @@ type Sight struct {
 	// Clocks are the sources refused for their clock since the time asked for,
 	// ClocksBack those whose readings are dated before what was watched already.
 	Clocks, ClocksBack []Clock
+	// Floods are the gateways held back since the time asked for.
+	Floods []Flood
 	// History is how late the store is, 0 where there is none.
 	History time.Duration
 	// Limits of the journal that are near, and what its readers lost since the time
@@ -107,6 +110,12 @@ type Source struct {
 	Done bool
 	// Alone: some load pin comes from nobody else, so that its silence is told by that.
 	Alone bool
+}
+
+// Flood is a gateway that is held back, as it sends more than its lines can need.
+type Flood struct {
+	Berth, Source string
+	For           time.Duration
 }
 
 // Clock is a source whose clock is ahead of the server's, or was set back.
@@ -194,7 +203,7 @@ func (r *Rounds) round(ctx context.Context, now time.Time) error {
 		active[key{alarms[i].Berth, alarms[i].Condition, alarms[i].Source}] = true
 	}
 	var errs []error
-	findings := slices.Concat(r.judge(&sight, now), leftGateways(&sight, active), r.limits(&sight, active, now))
+	findings := slices.Concat(r.judge(&sight, now), leftGateways(&sight, active), r.floods(&sight, active, now), r.limits(&sight, active, now))
 	for _, f := range findings {
 		switch is := active[key{f.Berth, f.Condition, f.Source}]; {
 		case f.state == holds && !is:
