@@ -98,7 +98,7 @@ var onlyHome = map[string][]string{
 	"go.yaml.in/":                        {"ingest/planfile", "services/access", "cmd/hawser"},
 	"github.com/evanw/esbuild/":          {"services/web/bundle"},
 	"github.com/coreos/go-oidc/":         {"services/access"},
-	"golang.org/x/time/":                 {"services/access"},
+	"golang.org/x/time/":                 {"services/access", "ingest/intake"},
 	"codeberg.org/go-pdf/":               {"services/report"},
 	"net/http":                           {"services/access", "services/front", "services/web", "services/live", "services/history", "services/linebook", "services/report", "services/plans", "services/stay", "services/reckon", "services/deliver", "ingest/store", "cmd/hawser"},
 	"google.golang.org/grpc/reflection":  {"services/front"},
