@@ -62,6 +62,10 @@ func (s *Site) log(w http.ResponseWriter, r *http.Request) {
 		s.notice(w, r, http.StatusBadRequest, "period")
 		return
 	}
+	if s.unheardOf(r.Context(), query.Get("berth")) {
+		s.notice(w, r, http.StatusNotFound, "no-berth", "berth", query.Get("berth"))
+		return
+	}
 	v := s.shellOf(r, "log")
 	words, now := s.words[v.Lang], s.o.Now()
 	v.Title = words.say("shell.page.log")

@@ -9,6 +9,7 @@ import (
 	"hawser/detect"
 	"hawser/detect/mooring"
 	"hawser/services/alarm"
+	"hawser/services/web"
 )
 
 // Who takes the watch over reads what was raised while they were away, what was done
@@ -74,6 +75,18 @@ func TestLogOfWhatWasToldLate(t *testing.T) {
 	_, page := s.get("/log")
 	says(t, page, "2026-03-01 05:10:00 UTC east-3 Alarm: Over limit Line 1, head line Line 1 over. by nobody 1 min 0 s Active, not acknowledged "+
 		"2026-03-01 05:03:00 UTC west-1 Warning: Slack line Line 2, head line Line 2 is slack. by nobody 8 min 0 s Active, not acknowledged")
+}
+
+// That no alarm is told of a berth that is mistyped says nothing of a ship.
+func TestLogOfABerthThatIsNotHere(t *testing.T) {
+	s := newStation(t, func(o *web.Options, _ *http.Server) { o.Performance = &measured{} })
+	s.board.SetPlan("east-3", plan("east-3"))
+	s.raise("west-1", 1, detect.OverLimit, "2", "Line 2 over.") // whose plan is gone
+	for path, want := range map[string]int{"/log?berth=east-3": 200, "/log?berth=west-1": 200, "/log?berth=east-4": 404, "/performance?berth=east-3": 200, "/performance?berth=east-4": 404} {
+		if resp, page := s.get(path); resp.StatusCode != want || want == 404 && !strings.Contains(page, "No berth east-4 is under watch here.") {
+			t.Errorf("%s: %d", path, resp.StatusCode)
+		}
+	}
 }
 
 func TestLogOfAQuietWatch(t *testing.T) {

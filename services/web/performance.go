@@ -86,10 +86,15 @@ func (s *Site) performance(w http.ResponseWriter, r *http.Request) {
 		s.notice(w, r, http.StatusBadRequest, "period")
 		return
 	}
+	berth := r.URL.Query().Get("berth")
+	if s.unheardOf(r.Context(), berth) {
+		s.notice(w, r, http.StatusNotFound, "no-berth", "berth", berth)
+		return
+	}
 	v := s.shellOf(r, "performance")
 	words := s.words[v.Lang]
 	v.Title = words.say("shell.page.performance")
-	v.Page = describeReport(words, s.o.Performance.Report(r.URL.Query().Get("berth"), period), asked)
+	v.Page = describeReport(words, s.o.Performance.Report(berth, period), asked)
 	s.draw(w, http.StatusOK, "performance", v)
 }
 

@@ -36,6 +36,7 @@ func (m *measured) Report(berth string, period time.Duration) performance.Report
 func TestPerformancePage(t *testing.T) {
 	m := &measured{raised: 160, before: &performance.Rates{Mean: 1.5, Peak: 9, FloodPart: 0.25}}
 	s := newStation(t, func(o *web.Options, _ *http.Server) { o.Performance = m })
+	s.board.SetPlan("east-3", plan("east-3"))
 	resp, page := s.get("/performance?period=1h&berth=east-3")
 	if resp.StatusCode != http.StatusOK || m.berth != "east-3" || m.period != time.Hour {
 		t.Fatalf("answer %d for %q over %s", resp.StatusCode, m.berth, m.period)

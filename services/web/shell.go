@@ -8,6 +8,8 @@ import (
 	"net/http"
 	"net/url"
 	"time"
+
+	"hawser/services/alarm"
 )
 
 // shell is what every page has around its own part.
@@ -116,6 +118,19 @@ func (s *Site) open(p page) http.Handler {
 		}
 		s.draw(w, http.StatusOK, "live", v)
 	})
+}
+
+// unheardOf reports whether there is no such berth here and never an alarm of it: that
+// nothing is told of it is then no news of a ship.
+func (s *Site) unheardOf(ctx context.Context, berth string) bool {
+	if berth == "" {
+		return false
+	}
+	if whole, _, _ := s.picture(ctx, berth, mark{}, false); len(whole.Names) > 0 {
+		return false
+	}
+	alarms, _ := s.o.Alarms.List(berth, true)
+	return len(alarm.Seen(ctx, s.o.Access, alarms)) == 0
 }
 
 // berthOf is the berth that a page is asked for, "" for none.

@@ -57,6 +57,7 @@ func TestEngineer(t *testing.T) {
 	// Only some lines, and as shares: the address says so and brings it back.
 	ask[*int](t, tab, `document.querySelectorAll("legend button")[1].click(), null`)
 	do(t, tab, "only the forward breast lines", holds(`location.search.includes("lines=3%2C4")`), holds(`!document.querySelector(".status").textContent`))
+	do(t, tab, "look at the swing of one of them", says("What the swing of line 3 is made of"))
 	link := ask[string](t, tab, "location.href")
 	do(t, tab, "by the link", chromedp.Navigate(link), shown(".chart canvas"), holds(`document.querySelectorAll(".line-list input:checked").length === 2`))
 

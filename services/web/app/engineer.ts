@@ -231,7 +231,7 @@ function drawAlarms(alarms: readonly Alarm[]): void {
 // drawSwing shows one line's spectrum, and its load against tide, wind or draft.
 async function drawSwing(t: data.Time, loads: readonly data.Course[], beside: Record<Against, readonly data.Course[]>, signal: AbortSignal): Promise<void> {
   const ids = known.lines.map((l) => l.id);
-  const line = ids.includes(state.of) ? state.of : (ids[0] ?? "");
+  const line = [state.of, ...state.lines].find((id) => ids.includes(id)) ?? ids[0] ?? "";
   const fill = (s: HTMLSelectElement, all: readonly [string, string][], value: string): void =>
     s.replaceChildren(...all.map(([v, name]) => el("option", { value: v, selected: v === value }, name)));
   fill(of, ids.map((id) => [id, say("mooring.line", { line: id })]), line);

@@ -50,6 +50,8 @@ const dayTicks = new Intl.DateTimeFormat(setup.lang, { day: "numeric", month: "s
 const clockTicks = new Intl.DateTimeFormat(setup.lang, { hour: "2-digit", minute: "2-digit", hour12: false });
 const secondTicks = new Intl.DateTimeFormat(setup.lang, { hour: "2-digit", minute: "2-digit", second: "2-digit", hour12: false });
 
+const few = 3; // series of a chart that says all their names
+
 // paint resolves a custom property of the page to a colour a canvas takes.
 export function paint(name: string): string {
   const probe = el("span", { class: "unseen" });
@@ -202,7 +204,8 @@ export class Chart {
     pen.restore();
   }
 
-  // names writes each line's name at its newest point, where there is room.
+  // names writes each line's name at its newest point, where there is room; that of few,
+  // which no list beside the chart names, else above or below it.
   private names(u: uPlot, pen: CanvasRenderingContext2D, px: number): void {
     const used: number[] = [];
     for (const one of this.spec.series) {
@@ -211,8 +214,10 @@ export class Chart {
       if (v === null || v === undefined || t === undefined || t > this.spec.to) continue;
       const wide = pen.measureText(one.name).width;
       const x = Math.min(u.valToPos(t / 1000, "x", true) + 3 * px, u.bbox.left + u.bbox.width - wide);
-      const y = u.valToPos(v, "y", true);
-      if (used.some((o) => Math.abs(o - y) < 11 * px)) continue;
+      const at = u.valToPos(v, "y", true);
+      const y = (this.spec.series.length <= few ? [0, -14, 14, -28, 28] : [0]).map((d) => at + d * px)
+        .find((place) => place > u.bbox.top && place < u.bbox.top + u.bbox.height && !used.some((o) => Math.abs(o - place) < 11 * px));
+      if (y === undefined) continue;
       used.push(y);
       pen.fillStyle = paint("--sheet");
       pen.fillRect(x - px, y - 7 * px, wide + 3 * px, 14 * px);
