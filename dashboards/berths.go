@@ -2,15 +2,15 @@ package dashboards
 
 import (
 	"github.com/grafana/grafana-foundation-sdk/go/units"
-)
 
-const caution = "The whole mooring deck is dangerous. Figures are estimates, not permission: follow the ship's and the terminal's procedures."
+	"hawser/services/caution"
+)
 
 // berths is the board of the moorings as they are now: is anybody watching, what
 // is active, how are the lines, and what works on the ship.
 func berths() *builder {
 	const line = "{{berth}} {{group}} {{line}}"
-	return board("hawser-berths", "Berths now", caution, Prometheus).
+	return board("hawser-berths", "Berths now", caution.Full, Prometheus).
 		Time("now-30m", "now").Refresh("5s").
 		WithVariable(several(choice("berth", "Berth", Prometheus, "label_values(hawser_berth_data_age_seconds, berth)")).AllValue(".+")).
 		WithRow(row("Watch and alarms", 0)).
@@ -25,7 +25,7 @@ func berths() *builder {
 		})).
 		WithPanel(number(Prometheus, show{
 			title: "After the loss of any one line", at: grid(10, 1, 5, 6), unit: units.PercentUnit, steps: limits(0.8, 1),
-			about:   "Largest load that any one loss would bring, as a share of that line's working load limit. Static: waves and the swing after a parting come on top. " + caution,
+			about:   "Largest load that any one loss would bring, as a share of that line's working load limit. Static: waves and the swing after a parting come on top. " + caution.Full,
 			queries: prom(askNow(`max by (berth) (hawser_berth_line_loss_working_load_ratio{berth=~"$berth"})`, "{{berth}}")),
 		})).
 		WithPanel(list(show{
@@ -35,7 +35,7 @@ func berths() *builder {
 		WithRow(row("Lines", 7)).
 		WithPanel(bars(Prometheus, show{
 			title: "Load, share of the working load limit", at: grid(0, 8, 8, 16), unit: units.PercentUnit, steps: limits(0.8, 1),
-			about:   "The limit is the plan's, else 0.50 of MBL for fibre and 0.55 for wire. " + caution,
+			about:   "The limit is the plan's, else 0.50 of MBL for fibre and 0.55 for wire. " + caution.Full,
 			queries: prom(askNow(`sort_desc(hawser_line_working_load_ratio{berth=~"$berth"})`, line)),
 		}, "lastNotNull")).
 		WithPanel(lines(Prometheus, show{

@@ -5,6 +5,8 @@ import (
 
 	"github.com/grafana/grafana-foundation-sdk/go/dashboard"
 	"github.com/grafana/grafana-foundation-sdk/go/units"
+
+	"hawser/services/caution"
 )
 
 // The queries are of the Flux that InfluxDB 1.8 and 2 have in common.
@@ -53,7 +55,7 @@ func history() *builder {
 		every = "true"
 	)
 	mean, highest := stepped("tension_kilonewtons", "value", "mean"), stepped("tension_kilonewtons", "value", "max")
-	return board("hawser-history", "History of a berth", "Groups and MBL are those of the last plan in the span. "+caution, InfluxDB).
+	return board("hawser-history", "History of a berth", "Groups and MBL are those of the last plan in the span. "+caution.Full, InfluxDB).
 		Time("now-24h", "now").
 		WithVariable(choice("berth", "Berth", InfluxDB, `from(bucket: v.defaultBucket)
   |> range(start: 0)

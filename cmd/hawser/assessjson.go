@@ -6,6 +6,7 @@ import (
 
 	"hawser/detect/assess"
 	"hawser/detect/mooring"
+	"hawser/services/caution"
 )
 
 // assessmentJSON is the JSON of hawser assess. Its first fields are fixed: other
@@ -188,7 +189,7 @@ func assessForm(q *question, a *assess.Answer) *assessmentJSON {
 		Centre: pointJSON{cx, cy}, Holds: a.Intact.Holds, Renders: q.ids(a.Intact.Renders), Cascade: q.ids(a.Intact.Cascade),
 		Conditions: conditionsJSON{CurrentKnots: q.current.knots,
 			CurrentToDeg: q.current.deg, LevelM: q.waters.LevelM, DraftFwdM: q.waters.DraftFwdM, DraftAftM: q.waters.DraftAftM, Loads: q.source},
-		Caution: cautions,
+		Caution: caution.Full,
 	}
 	if !q.untold() {
 		out.Conditions.WindKnots, out.Conditions.WindFromDeg = &q.wind.knots, &q.wind.deg

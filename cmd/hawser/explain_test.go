@@ -17,6 +17,7 @@ import (
 	"testing"
 	"time"
 
+	"hawser/services/caution"
 	"hawser/services/evidence"
 )
 
@@ -148,7 +149,7 @@ func TestExplainAccountsForEachAlarm(t *testing.T) {
 		if a.Condition != c.Condition || a.Said != c.Time || a.Detail != c.Detail || *a.Group != *c.Group || (a.Line == nil) != (c.Line == nil) || a.Line != nil && *a.Line != *c.Line {
 			t.Errorf("account %d is of %s at %s, the alarm is %s at %s", k+1, a.Condition, a.Said, c.Condition, c.Time)
 		}
-		if a.Statistic == nil || a.Statistic.Value == nil || a.Statistic.Threshold == nil || len(a.Lines) != 12 || a.Caution != evidence.Caution {
+		if a.Statistic == nil || a.Statistic.Value == nil || a.Statistic.Threshold == nil || len(a.Lines) != 12 || a.Caution != caution.Full {
 			t.Errorf("account of %s lacks something: %+v", a.Condition, a)
 		}
 		picture(t, a, pictures[k])

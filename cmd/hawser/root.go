@@ -25,6 +25,7 @@ const (
 	exitNotHeld  = 4 // no equilibrium: nothing holds the ship as asked
 )
 
+// cautions are caution.Full as a screen has it.
 const cautions = `The whole mooring deck is dangerous: lines part and recoil without warning.
 Figures are estimates, not permission. Follow the ship's and the terminal's
 procedures, local rules and licensed practice.`

@@ -12,6 +12,7 @@ import (
 
 	"hawser/detect"
 	"hawser/services/alarm"
+	"hawser/services/caution"
 )
 
 // Alertmanager is a Prometheus Alertmanager, told by its API v2 of what is
@@ -139,7 +140,7 @@ func (m *alertmanager) alert(s *alarm.State, ends time.Time) alert {
 		a.Annotations["acknowledged_by"] = first.By
 	}
 	if dangerous(s) {
-		a.Annotations["caution"] = caution
+		a.Annotations["caution"] = caution.Full
 	}
 	if a.EndsAt.Before(a.StartsAt) {
 		a.EndsAt = a.StartsAt
@@ -153,9 +154,6 @@ func (m *alertmanager) alert(s *alarm.State, ends time.Time) alert {
 	}
 	return a
 }
-
-// caution goes with every alarm whose line may be about to part, or has.
-const caution = "The whole mooring deck is dangerous: lines part and recoil without warning. Follow the ship's and the terminal's procedures."
 
 func dangerous(s *alarm.State) bool { return s.Priority <= detect.Alarm && s.Berth != "" }
 

@@ -10,10 +10,9 @@ import (
 	"encoding/xml"
 	"fmt"
 	"strings"
-)
 
-// caution stands at the foot of every drawing.
-const caution = "Estimates, not permission. The whole mooring deck is dangerous. Follow the ship's and the terminal's procedures."
+	"hawser/services/caution"
+)
 
 // The drawings share one sheet of paper and one ink; weight and dash say what
 // colour says.
@@ -49,7 +48,7 @@ func newSheet(w, h float64, title, words, moreStyle string) *sheet {
 
 // done ends the drawing.
 func (s *sheet) done() []byte {
-	s.text(28, s.h-16, "small", caution)
+	s.text(28, s.h-16, "small", caution.Short)
 	s.b.WriteString("</svg>\n")
 	return s.b.Bytes()
 }

@@ -214,7 +214,7 @@ func TestDrawingsRepeatAndCaution(t *testing.T) {
 			t.Errorf("drawing %d differs the second time", k)
 		}
 		all, text := elements(t, a[k])
-		if !strings.Contains(text, "Estimates, not permission. The whole mooring deck is dangerous.") || strings.Contains(strings.ToLower(text), "safe") {
+		if !strings.Contains(text, "The whole mooring deck is dangerous. Figures are estimates, not permission.") || strings.Contains(strings.ToLower(text), "safe") {
 			t.Errorf("drawing %d says %q", k, text)
 		}
 		if k < 2 {

@@ -6,11 +6,8 @@ import (
 	"time"
 
 	"hawser/detect"
+	"hawser/services/caution"
 )
-
-// Caution goes with every account and picture.
-const Caution = "The whole mooring deck is dangerous: lines part and recoil without warning. " +
-	"Figures are estimates, not permission. Follow the ship's and the terminal's procedures."
 
 const stamp = "2006-01-02T15:04:05.000Z"
 
@@ -86,7 +83,7 @@ func (r *Recorder) account(c *detect.Change) *Account {
 	a := &Account{
 		Berth: r.plan.Berth, Ship: r.plan.Ship.Name,
 		Condition: c.Condition.String(), Priority: c.Condition.Priority().String(),
-		Said: at(c.Time), Detail: c.Detail, Value: number(c.Value), Unit: c.Unit, Caution: Caution,
+		Said: at(c.Time), Detail: c.Detail, Value: number(c.Value), Unit: c.Unit, Caution: caution.Full,
 	}
 	if c.Line != "" {
 		a.Line = &c.Line

@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"hawser/detect/mooring"
+	"hawser/services/caution"
 )
 
 // Compose sets the figures out as a document.
@@ -15,7 +16,7 @@ func Compose(f *Figures) *Document {
 		Title:    "Stay report",
 		Subtitle: ship + " at " + f.Plan.Berth,
 		Running:  ship + " at " + f.Plan.Berth,
-		Foot:     "Figures are estimates, not permission. The whole mooring deck is dangerous.",
+		Foot:     caution.Short,
 		Head:     f.head(),
 	}
 	d.Sections = append(d.Sections,
@@ -282,5 +283,5 @@ func (f *Figures) reading() []Item {
 	}
 	items = append(items, Para(zone+" "+fmt.Sprintf("Loads are as the load pins gave them, reckoned in steps of %s. A peak is the greatest single reading; what happened between readings is not seen. MBL is the ship design minimum breaking load of the plan, and the working load limit is the plan's.", long(f.Step))))
 	items = append(items, Para("How far a load may be off is not known from the readings. A load pin in good order and calibrated is commonly taken to be good to 2 or 3 % of what it is rated for (common practice, no source); where a pin's zero has moved, or the line bends hard over its fairlead, the line itself carries another load than the pin reads. Lines without a load pin, and what the shore side bears, are not in the figures."))
-	return append(items, Notice(Caution))
+	return append(items, Notice(caution.Full))
 }

@@ -24,9 +24,6 @@ import (
 	"hawser/services/stay"
 )
 
-// Caution goes before and behind the figures.
-const Caution = "The whole mooring deck is dangerous: lines part and recoil without warning. Figures are estimates, not permission. Follow the ship's and the terminal's procedures, local rules and licensed practice."
-
 // Course is the readings of one channel over steps, in columns.
 type Course struct {
 	Channel        reading.Channel

@@ -26,6 +26,7 @@ import (
 	"hawser/ingest/simulate/archive"
 	"hawser/ingest/store/tsdb"
 	"hawser/services/alarm"
+	"hawser/services/caution"
 	"hawser/services/report"
 	"hawser/services/stay"
 )
@@ -269,7 +270,7 @@ func faultsAndResponses(t *testing.T, v *visit) {
 	}
 	html := page(t, report.Compose(f))
 	for _, want := range []string{"A. Mate, ship, after 1 min 35 s: all stations called", "by nobody", "Line 4 parted.", "A slip was told once, on line 5.",
-		"A load pin was at fault once, on line 6.", "Line 4 parted &lt;at&gt;", report.Caution[:60], "Emergencies and alarms raised: 2; acknowledged: 1. Half of these were within 1 min 35 s of the call"} {
+		"A load pin was at fault once, on line 6.", "Line 4 parted &lt;at&gt;", caution.Deck, "Emergencies and alarms raised: 2; acknowledged: 1. Half of these were within 1 min 35 s of the call"} {
 		if !strings.Contains(html, want) {
 			t.Errorf("the page does not say %q", want)
 		}

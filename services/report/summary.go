@@ -8,11 +8,12 @@ import (
 	"time"
 
 	"hawser/detect"
+	"hawser/services/caution"
 )
 
 // summary says it all in plain words, with the key figures.
 func (f *Figures) summary() []Item {
-	return []Item{Notice(Caution), f.tiles(), Para(strings.Join(f.sentences(), " ")),
+	return []Item{Notice(caution.Full), f.tiles(), Para(strings.Join(f.sentences(), " ")),
 		Plot{f.glance(), "The stay on one look: the highest load of any line in each step as a share of its MBL, the wind and the water level. Times are UTC."}}
 }
 

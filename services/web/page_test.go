@@ -92,7 +92,7 @@ func TestPageHasThePicture(t *testing.T) {
 	if resp.StatusCode != http.StatusOK || resp.Header.Get("Content-Type") != "text/html; charset=utf-8" {
 		t.Fatalf("answer: %v", resp)
 	}
-	says(t, page, "The whole mooring deck is dangerous: lines recoil without warning. Figures are estimates, not permission. "+
+	says(t, page, "The whole mooring deck is dangerous: lines part and recoil without warning. Figures are estimates, not permission. "+
 		"Follow the ship's and the terminal's procedures, local rules and licensed practice.")
 	p := setupOf(t, page).Whole
 	b := p.Berths["east-3"]
