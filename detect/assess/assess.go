@@ -23,6 +23,7 @@ type Mooring struct {
 	setAt   mooring.Pose // where the ship lay when the lengths were found
 	bounds  []bounds
 	assumed []bool // by line, where loads were measured: its own was not; else nil
+	slipped []int  // lines told to have slipped
 }
 
 // bounds are a line's limits, kN.
@@ -61,6 +62,10 @@ func (m *Mooring) Part(lines ...int) {
 		m.lengths[i] = math.Inf(1)
 	}
 }
+
+// Slipped says of which lines the brake or the turns on bitts gave way: no line of their
+// groups is then eased to be even with them.
+func (m *Mooring) Slipped(lines ...int) { m.slipped = lines }
 
 // Plan is the plan the mooring was made from.
 func (m *Mooring) Plan() *mooring.Plan { return m.plan }

@@ -70,7 +70,9 @@ const (
 // passes its working load limit or its brake's rendering load, and one that is past
 // the first already never carries more than 0.02 of MBL over what it did at the
 // start; of ways that do as well, the one that leaves the hardest loaded line the
-// least. It tries every line with a few loads each, one action, then two, and keeps
+// least. Where a line has slipped, the others of its group hold her in its place: none
+// of them is eased that is not at its approach load (common practice, no source). It
+// tries every line with a few loads each, one action, then two, and keeps
 // the best few; fewer actions than those it finds may exist, but none in its list can
 // be left out. Lines on bitts are worked only where winches alone do not settle the
 // mooring. The error is that of the ship at rest as she is.
@@ -179,6 +181,7 @@ func (t *tending) targets(from *course, i int) []float64 {
 	l := &t.m.plan.Lines[i]
 	rest, n := t.m.restShare(i, from.state.TensionKN)
 	own := from.state.TensionKN[i]
+	holds := own < t.m.approach(i) && slices.ContainsFunc(t.m.slipped, func(k int) bool { return k != i && t.m.plan.Lines[k].Group == l.Group })
 	even := rest * l.MBLkN
 	all := []float64{l.PretensionKN, 0.9 * t.m.approach(i), 0.6 * t.m.approach(i)}
 	if n > 0 {
@@ -191,6 +194,7 @@ func (t *tending) targets(from *course, i int) []float64 {
 		case math.Abs(kN-own) < least*l.MBLkN,
 			kN >= t.m.approach(i) || kN < holding*l.MBLkN,
 			heaves && kN > drivePull*l.MBLkN,
+			!heaves && holds,
 			slices.ContainsFunc(out, func(x float64) bool { return math.Abs(x-kN) < least*l.MBLkN }):
 		default:
 			out = append(out, kN)

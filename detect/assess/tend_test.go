@@ -156,6 +156,36 @@ func TestTendingEasesTheTightOneOfAPair(t *testing.T) {
 	}
 }
 
+// The brake of line 9 let it run out, and 10 holds her stern in its place. To ease 10 evens
+// them as well; while 9 is told to have slipped, 9 is heaved in.
+func TestTendingDoesNotEaseWhatHoldsForALineThatSlipped(t *testing.T) {
+	p := shared(t, "tanker-12")
+	i, other := p.Line("9"), p.Line("10")
+	advise := func(slipped ...int) assess.Advice {
+		c := assess.Conditions{WindMS: 16, WindFromDeg: p.HeadingDeg + 80}
+		m, left := assess.Measured(p, []float64{100, 109, 107, 104, 99, 95, 98, 93, 45, 154, 104, 108}, c)
+		c.Other = left
+		m.Slipped(slipped...)
+		advice, err := m.Tend(c)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return advice
+	}
+	if a := advise().Actions; len(a) != 1 || a[0].Line != other || !(a[0].PayOut > 0) {
+		t.Errorf("with nothing told: %+v, not what this is a test of", a)
+	}
+	a := advise(i)
+	if !a.Settles() || len(a.Actions) == 0 {
+		t.Errorf("line 9 slipped: %+v", a)
+	}
+	for _, x := range a.Actions {
+		if x.Line != i || x.PayOut >= 0 {
+			t.Errorf("line 9 slipped, and line %s is to be worked by %.2f m", p.Lines[x.Line].ID, x.PayOut)
+		}
+	}
+}
+
 func TestTendingLeavesAQuietMooringAlone(t *testing.T) {
 	for _, name := range plans {
 		advice, err := assess.New(shared(t, name)).Tend(assess.Conditions{WindMS: 5, WindFromDeg: 10})

@@ -61,6 +61,17 @@ func parted(alarms Alarms, berth string, p *mooring.Plan) (lines []int) {
 	return lines
 }
 
+// slipped are the lines of a berth that have, by the alarms that stand.
+func slipped(alarms Alarms, berth string, p *mooring.Plan) (lines []int) {
+	standing, _ := alarms.List(berth, false)
+	for i := range standing {
+		if line := p.Line(standing[i].Line); line >= 0 && standing[i].Condition == detect.BrakeSlip.String() {
+			lines = append(lines, line)
+		}
+	}
+	return lines
+}
+
 // without are loads in which these lines carry nothing.
 func without(loads []float64, lines []int) []float64 {
 	loads = slices.Clone(loads)

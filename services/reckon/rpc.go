@@ -109,6 +109,7 @@ type asked struct {
 	waters      assess.Waters
 	means       *live.Means // of the berth, nil for a plan
 	parted      []int       // lines of the berth that have, but those whose load is given
+	slipped     []int       // lines of the berth that have
 	unexplained mooring.Force
 	measured    int
 }
@@ -160,6 +161,7 @@ func (a *asked) choose(board Board, alarms Alarms) error {
 			return status.Errorf(codes.FailedPrecondition, "berth %s is not live here: no loads to reckon from; ask with its plan", m.Berth)
 		}
 		a.parted = parted(alarms, m.Berth, means.Plan)
+		a.slipped = slipped(alarms, m.Berth, means.Plan)
 		a.plan, a.means = means.Plan, &means
 		loads, over := heavier(&means, a.parted)
 		a.loads, a.over = without(loads, a.parted), over
@@ -184,6 +186,7 @@ func (a *asked) asMeasured(loads []float64) assess.Question {
 		q.Mooring, q.Conditions.Other = assess.Measured(a.plan, loads, when)
 	}
 	q.Mooring.Part(a.parted...)
+	q.Mooring.Slipped(a.slipped...)
 	return q
 }
 

@@ -65,7 +65,7 @@ export class Follows {
       const held = this.lossPart.contains(document.activeElement); // its one button, anew
       this.lossPart.replaceChildren(...this.notes(a, a.loadsOverSeconds), ...losses(g, left, this.all, () => { this.all = !this.all; this.draw(); }));
       if (held) this.lossPart.querySelector("button")?.focus();
-      this.advicePart.replaceChildren(...this.notes(a, minute), ...tendingAdvice(g, a));
+      this.advicePart.replaceChildren(...this.notes(a, minute), ...this.slipped(), ...tendingAdvice(g, a));
     }
     this.drawAhead();
   }
@@ -120,6 +120,12 @@ export class Follows {
       const line = sure ? a.line : this.geometry && doubted(this.geometry, a, all)[0];
       return line === undefined ? [] : [{ line, sure, at: a.recorded }];
     });
+  }
+
+  // slipped says which lines' brakes are to be looked at before a winch is worked.
+  private slipped(): HTMLElement[] {
+    const lines = this.live.picture.alarms.list.filter((a) => a.berth === this.berth && isActive(a) && a.condition === "brake-slip").flatMap((a) => a.line ?? []);
+    return lines.length === 0 ? [] : [el("p", { class: "late" }, count("berth.slipped-note", lines.length, { lines: listed(lines) }))];
   }
 
   // notes say why what is reckoned, of loads over so many seconds, may not be of the
