@@ -61,7 +61,7 @@ var allowed = map[string]struct {
 	"services/web/bundle":   {nil, "makes the pages' scripts, when they are changed; no part of the program"},
 	"services/web":          {[]string{"services/alarm", "services/live", "services/performance", "detect", "proto/hawser/v1"}, "pages over what the other services know"},
 	"services/drawing/plot": {nil, "values over time on any canvas; knows no mooring"},
-	"services/caution": {nil, "words that go with figures and alarms"},
+	"services/caution":      {nil, "words that go with figures and alarms"},
 	"services/evidence": {[]string{"detect", "detect/mooring", "detect/reading", "services/caution", "services/drawing/plot"},
 		"looks on at detection and writes down what it saw"},
 	"services/performance": {[]string{"services/alarm", "detect"}, "measures the alarms; knows no reading"},

@@ -33,6 +33,7 @@ func TestTwoPartedLinesAreNamedTogether(t *testing.T) {
 		says("Parted, and counting for nothing here: lines 3 and 10."))
 	// The first was told by readings that came over a minute after it.
 	do(t, tab, "read when it was told", holds(`/raised [0-9:]+, told here [0-9:]+/.test(document.querySelector(".alarms").innerText)`))
+	do(t, tab, "read that they are to be replaced", says("What has parted is to be replaced: another line out or tugs"))
 	do(t, tab, "say that one was renewed", click(`button[aria-label^="Holds again: Line parted"]`), shown("dialog.deed"),
 		chromedp.SendKeys(`dialog.deed input[name="by"]`, "A. Mate"), chromedp.SendKeys(`dialog.deed textarea`, "renewed"), click(`dialog.deed button[type="submit"]`),
 		says("Parted, and counting for nothing here: line "), says("renewed"))

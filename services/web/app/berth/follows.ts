@@ -65,7 +65,7 @@ export class Follows {
       const held = this.lossPart.contains(document.activeElement); // its one button, anew
       this.lossPart.replaceChildren(...this.notes(a, a.loadsOverSeconds), ...losses(g, left, this.all, () => { this.all = !this.all; this.draw(); }));
       if (held) this.lossPart.querySelector("button")?.focus();
-      this.advicePart.replaceChildren(...this.notes(a, minute), ...this.slipped(), ...tendingAdvice(g, a));
+      this.advicePart.replaceChildren(...this.notes(a, minute), ...this.slipped(), ...tendingAdvice(g, a, this.gone().length > 0));
     }
     this.drawAhead();
   }

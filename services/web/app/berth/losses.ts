@@ -48,10 +48,10 @@ function row(g: Geometry, l: Loss): HTMLTableRowElement {
     el("td", {}, [over && w ? say("drawing.form.over") : near ? say("drawing.form.near") : "", follows].filter(Boolean).join("; ")));
 }
 
-// tendingAdvice lists which winch to work, in order.
-export function tendingAdvice(g: Geometry, a: Assessment): Element[] {
+// tendingAdvice lists which winch to work, in order; lines have parted, or none.
+export function tendingAdvice(g: Geometry, a: Assessment, parted: boolean): Element[] {
   if (a.settles === undefined) return [el("p", {}, say("berth.nothing-reckoned"))];
-  if (a.actions.length === 0) return [el("p", { class: "calm" }, say(a.settles ? "berth.advice-none" : "berth.advice-cannot"))];
+  if (a.actions.length === 0) return [el("p", { class: "calm" }, say(!a.settles ? "berth.advice-cannot" : parted ? "berth.advice-parted" : "berth.advice-none"))];
   return [
     el("ol", { class: "actions" }, ...a.actions.map((x) => {
       const l = g.lines.find((y) => y.id === x.line);
