@@ -15,6 +15,7 @@
 package edge
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -76,22 +77,12 @@ func (o *Options) validate() error {
 	case o.MinBackoff < 0 || o.MaxBackoff < 0 || o.GiveUpAfter < 0:
 		return errors.New("negative duration")
 	}
-	if o.WindowBatches == 0 {
-		o.WindowBatches = 16384
-	}
-	if o.WindowBytes == 0 {
-		o.WindowBytes = 8 << 20
-	}
-	if o.MinBackoff == 0 {
-		o.MinBackoff = 200 * time.Millisecond
-	}
-	if o.MaxBackoff == 0 {
-		o.MaxBackoff = 10 * time.Second
-	}
+	o.WindowBatches = cmp.Or(o.WindowBatches, 16384)
+	o.WindowBytes = cmp.Or(o.WindowBytes, 8<<20)
+	o.MinBackoff = cmp.Or(o.MinBackoff, 200*time.Millisecond)
+	o.MaxBackoff = cmp.Or(o.MaxBackoff, 10*time.Second)
 	o.MaxBackoff = max(o.MaxBackoff, o.MinBackoff)
-	if o.Log == nil {
-		o.Log = slog.New(slog.DiscardHandler)
-	}
+	o.Log = cmp.Or(o.Log, slog.New(slog.DiscardHandler))
 	return nil
 }
 

@@ -15,6 +15,7 @@ import (
 	"hawser/ingest/batch"
 	"hawser/ingest/edge"
 	"hawser/ingest/intake"
+	"hawser/services/waittest"
 )
 
 func TestSendAll(t *testing.T) {
@@ -236,7 +237,7 @@ func TestWindowIsBounded(t *testing.T) {
 		}, o)
 		ended <- err
 	}()
-	eventually(t, "9 batches came through", func() bool { return len(m.stored()) == 9 })
+	waittest.True(t, "9 batches came through", func() bool { return len(m.stored()) == 9 })
 	cancel(enough)
 	if err := <-ended; !errors.Is(err, enough) {
 		t.Errorf("got %v, want %v", err, enough)

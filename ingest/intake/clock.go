@@ -1,8 +1,6 @@
 package intake
 
 import (
-	"cmp"
-	"slices"
 	"time"
 
 	"hawser/detect/reading"
@@ -61,17 +59,11 @@ func (b *berth) refusedAhead(source string, reading int64, at time.Time) {
 
 // ClocksAhead lists the berths of which readings were refused for their clock
 // since a time, sorted.
-func (s *Server) ClocksAhead(since time.Time) []ClockAhead {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	var out []ClockAhead
-	for _, b := range s.berths {
-		b.mu.Lock()
-		if a := b.ahead; a.At.After(since) {
-			out = append(out, a)
+func (s *Server) ClocksAhead(since time.Time) (out []ClockAhead) {
+	s.each(func(b *berth) {
+		if b.ahead.At.After(since) {
+			out = append(out, b.ahead)
 		}
-		b.mu.Unlock()
-	}
-	slices.SortFunc(out, func(x, y ClockAhead) int { return cmp.Compare(x.Berth, y.Berth) })
+	})
 	return out
 }

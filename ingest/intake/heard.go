@@ -1,10 +1,6 @@
 package intake
 
-import (
-	"cmp"
-	"slices"
-	"time"
-)
+import "time"
 
 // silence is how long a source may send nothing and count as having gone on.
 const silence = 8 * time.Second // common practice, no source
@@ -54,21 +50,13 @@ func (b *berth) done(src *source) {
 }
 
 // Heard lists when batches of each source that is known came in, by berth and source.
-func (s *Server) Heard() []Heard {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	var out []Heard
-	for _, b := range s.berths {
-		b.mu.Lock()
-		for _, src := range b.sources {
+func (s *Server) Heard() (out []Heard) {
+	s.each(func(b *berth) {
+		for _, src := range b.inOrder() {
 			if h := src.heard; !h.last.IsZero() {
 				out = append(out, Heard{Berth: b.name, Source: src.name, Since: h.since, Last: h.last, Done: h.done})
 			}
 		}
-		b.mu.Unlock()
-	}
-	slices.SortFunc(out, func(x, y Heard) int {
-		return cmp.Or(cmp.Compare(x.Berth, y.Berth), cmp.Compare(x.Source, y.Source))
 	})
 	return out
 }

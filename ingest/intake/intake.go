@@ -17,11 +17,14 @@
 package intake
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
 	"io"
 	"log/slog"
+	"maps"
+	"slices"
 	"sync"
 	"time"
 
@@ -87,31 +90,22 @@ func (o *Options) validate() error {
 	case o.MaxStreams < 0 || o.MaxSources < 0 || o.MaxInFlight < 0:
 		return errors.New("intake: negative bound")
 	}
-	orElse(&o.ClockTolerance, time.Minute)
-	orElse(&o.MaxStreams, 256)
-	orElse(&o.MaxSources, 16)
-	orElse(&o.MaxInFlight, 1024)
-	orElse(&o.MaxInFlightBytes, 16<<20)
-	orElse(&o.ReceiptEvery, 5*time.Millisecond)
-	orElse(&o.HelloTimeout, 10*time.Second)
-	orElse(&o.DrainTimeout, 5*time.Second)
+	o.ClockTolerance = cmp.Or(o.ClockTolerance, time.Minute)
+	o.MaxStreams = cmp.Or(o.MaxStreams, 256)
+	o.MaxSources = cmp.Or(o.MaxSources, 16)
+	o.MaxInFlight = cmp.Or(o.MaxInFlight, 1024)
+	o.MaxInFlightBytes = cmp.Or(o.MaxInFlightBytes, 16<<20)
+	o.ReceiptEvery = cmp.Or(o.ReceiptEvery, 5*time.Millisecond)
+	o.HelloTimeout = cmp.Or(o.HelloTimeout, 10*time.Second)
+	o.DrainTimeout = cmp.Or(o.DrainTimeout, 5*time.Second)
 	if o.MaxInFlightBytes < batch.MaxBytes {
 		return fmt.Errorf("intake: %d bytes in flight would not let a batch of %d through", o.MaxInFlightBytes, batch.MaxBytes)
 	}
 	if o.Now == nil {
 		o.Now = time.Now
 	}
-	if o.Log == nil {
-		o.Log = slog.New(slog.DiscardHandler)
-	}
+	o.Log = cmp.Or(o.Log, slog.New(slog.DiscardHandler))
 	return nil
-}
-
-func orElse[T comparable](v *T, fallback T) {
-	var zero T
-	if *v == zero {
-		*v = fallback
-	}
 }
 
 // Server serves IntakeService. Safe for concurrent use.
@@ -270,6 +264,23 @@ func (s *Server) berth(name string) *berth {
 		s.berths[name] = b
 	}
 	return b
+}
+
+// each looks at every berth, alone, in the order of their names.
+func (s *Server) each(look func(*berth)) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	for _, name := range slices.Sorted(maps.Keys(s.berths)) {
+		b := s.berths[name]
+		b.mu.Lock()
+		look(b)
+		b.mu.Unlock()
+	}
+}
+
+// inOrder gives a berth's sources in the order of their names; mu is held.
+func (b *berth) inOrder() []*source {
+	return slices.SortedFunc(maps.Values(b.sources), func(x, y *source) int { return cmp.Compare(x.name, y.name) })
 }
 
 // outcome is what a stream ends with: why it was told to end, else err.

@@ -1,9 +1,7 @@
 package intake
 
 import (
-	"cmp"
 	"context"
-	"slices"
 	"time"
 
 	"golang.org/x/time/rate"
@@ -85,19 +83,12 @@ func (b *berth) holdBack(src *source, at, until time.Time) {
 
 // Floods lists the sources that were held back after a time, by berth and source.
 func (s *Server) Floods(after time.Time) (out []Flood) {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	for _, b := range s.berths {
-		b.mu.Lock()
-		for _, src := range b.sources {
+	s.each(func(b *berth) {
+		for _, src := range b.inOrder() {
 			if src.flood.Until.After(after) {
 				out = append(out, src.flood)
 			}
 		}
-		b.mu.Unlock()
-	}
-	slices.SortFunc(out, func(x, y Flood) int {
-		return cmp.Or(cmp.Compare(x.Berth, y.Berth), cmp.Compare(x.Source, y.Source))
 	})
 	return out
 }

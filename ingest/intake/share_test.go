@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"hawser/detect/reading"
+	"hawser/services/waittest"
 )
 
 // savedUp is what a source may send at once, 8 MiB.
@@ -44,7 +45,7 @@ func TestFloodIsHeldBack(t *testing.T) {
 		bow.batch(dense(uint64(i+1), noon-second))
 	}
 	before := time.Unix(0, noon-1)
-	eventually(t, "the flood to be listed", func() bool { return len(r.server.Floods(before)) > 0 })
+	waittest.True(t, "the flood to be listed", func() bool { return len(r.server.Floods(before)) > 0 })
 	stern, _ := r.open("stern")
 	stern.batch(block(1, "2", noon-second, noon))
 	stern.until(1)

@@ -17,6 +17,7 @@ import (
 	"hawser/detect/reading"
 	"hawser/ingest/intake"
 	hawserv1 "hawser/proto/hawser/v1"
+	"hawser/services/waittest"
 )
 
 var inf = math.Inf(1)
@@ -37,7 +38,7 @@ func TestReceiptsFollowTheJournal(t *testing.T) {
 	for i := uint64(1); i <= 100; i++ {
 		w.batch(block(i, "1", noon+int64(i)*second/100))
 	}
-	eventually(t, "100 batches handed to the journal", func() bool { return len(r.journal.handed()) == 100 })
+	waittest.True(t, "100 batches handed to the journal", func() bool { return len(r.journal.handed()) == 100 })
 	r.journal.store(40)
 	w.until(40) // fails on a receipt for more
 	r.journal.stall(false)
@@ -138,7 +139,7 @@ func TestTakeover(t *testing.T) {
 	r.journal.stall(true)
 	older, _ := r.open("gw")
 	older.batch(block(1, "1", noon))
-	eventually(t, "batch 1 handed over", func() bool { return len(r.journal.handed()) == 1 })
+	waittest.True(t, "batch 1 handed over", func() bool { return len(r.journal.handed()) == 1 })
 
 	newer := r.wire()
 	newer.hello(&hawserv1.Hello{Berth: berth, Source: "gw"})
@@ -234,7 +235,7 @@ func TestSourcesComeAgainAbreast(t *testing.T) {
 			wires[source].batch(block(uint64(s), fmt.Sprint(i+1), noon-second))
 		}
 	}
-	eventually(t, "all to be watched", func() bool { return len(r.journal.handed()) == 2+2*59 })
+	waittest.True(t, "all to be watched", func() bool { return len(r.journal.handed()) == 2+2*59 })
 	r.journal.change(func() { r.journal.broken, r.journal.entries = nil, r.journal.entries[:2] })
 	r.server.Resume()
 	for i, source := range sources {
@@ -294,7 +295,7 @@ func TestBackPressure(t *testing.T) {
 			w.batch(append(block(i, "1", noon-int64(sent-i)*60*second), filler...))
 		}
 	}()
-	eventually(t, "window full", func() bool { return len(r.journal.handed()) == 7 })
+	waittest.True(t, "window full", func() bool { return len(r.journal.handed()) == 7 })
 	if got := gauge(t, reg, "hawser_intake_in_flight_batches"); got < 7 || got > 8 {
 		t.Errorf("%v in flight, want 7, or 8 with one that waits for room", got)
 	}
@@ -309,7 +310,7 @@ func TestBackPressure(t *testing.T) {
 	r.journal.stall(false)
 	w.until(sent)
 	<-through
-	eventually(t, "nothing in flight", func() bool { return gauge(t, reg, "hawser_intake_in_flight_batches") == 0 })
+	waittest.True(t, "nothing in flight", func() bool { return gauge(t, reg, "hawser_intake_in_flight_batches") == 0 })
 }
 
 // A source that does not read its receipts is held back likewise.
@@ -330,7 +331,7 @@ func TestDeafSourceIsHeldBack(t *testing.T) {
 	}()
 	// Every batch is refused in words; unread refusals fill the transport.
 	var before int
-	eventually(t, "held back", func() bool {
+	waittest.True(t, "held back", func() bool {
 		n := len(r.journal.handed())
 		held := n > 0 && n == before
 		before = n
@@ -347,7 +348,7 @@ func TestDrain(t *testing.T) {
 	w, _ := r.open("gw")
 	silent := r.wire()
 	w.batch(block(1, "1", noon))
-	eventually(t, "batch 1 handed over", func() bool { return len(r.journal.handed()) == 1 })
+	waittest.True(t, "batch 1 handed over", func() bool { return len(r.journal.handed()) == 1 })
 	drained := make(chan error, 1)
 	go func() { drained <- r.server.Drain(context.Background()) }()
 	if st := silent.ends(); st.Code() != codes.Unavailable || st.Message() != "server stopping" {
@@ -372,7 +373,7 @@ func TestDrainWithStalledJournal(t *testing.T) {
 	r.journal.stall(true)
 	w, _ := r.open("gw")
 	w.batch(block(1, "1", noon))
-	eventually(t, "batch 1 handed over", func() bool { return len(r.journal.handed()) == 1 })
+	waittest.True(t, "batch 1 handed over", func() bool { return len(r.journal.handed()) == 1 })
 	ended := make(chan struct{})
 	go func() {
 		defer close(ended)
@@ -395,7 +396,7 @@ func TestHalfClose(t *testing.T) {
 	if err := w.CloseSend(); err != nil {
 		t.Fatal(err)
 	}
-	eventually(t, "batch 1 handed over", func() bool { return len(r.journal.handed()) == 1 })
+	waittest.True(t, "batch 1 handed over", func() bool { return len(r.journal.handed()) == 1 })
 	r.journal.stall(false)
 	w.until(1)
 	if st := w.ends(); st.Code() != codes.OK {
@@ -426,7 +427,7 @@ func TestLimits(t *testing.T) {
 	}
 	// The room of a source that left is used again.
 	third.cancel()
-	eventually(t, "source c welcomed", func() bool {
+	waittest.True(t, "source c welcomed", func() bool {
 		w := r.wire()
 		defer w.cancel()
 		w.hello(&hawserv1.Hello{Berth: berth, Source: "c"})
@@ -495,7 +496,7 @@ func TestMetrics(t *testing.T) {
 	w.until(1)
 	w.batch([]byte("mooring"))
 	w.ends()
-	eventually(t, "stream counted out", func() bool { return gauge(t, reg, "hawser_intake_streams") == 0 })
+	waittest.True(t, "stream counted out", func() bool { return gauge(t, reg, "hawser_intake_streams") == 0 })
 	for name, want := range map[string]float64{
 		"hawser_intake_batches_total":       1,
 		"hawser_intake_samples_total":       2,

@@ -366,18 +366,3 @@ func encode(b *reading.Block) []byte {
 	}
 	return data
 }
-
-// eventually waits for a condition.
-func eventually(t testing.TB, what string, ok func() bool) {
-	t.Helper()
-	deadline := time.After(10 * time.Second)
-	tick := time.NewTicker(2 * time.Millisecond)
-	defer tick.Stop()
-	for !ok() {
-		select {
-		case <-tick.C:
-		case <-deadline:
-			t.Fatalf("not within 10 s: %s", what)
-		}
-	}
-}

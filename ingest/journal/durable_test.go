@@ -15,6 +15,7 @@ import (
 	"github.com/prometheus/client_golang/prometheus"
 
 	"hawser/ingest/journal"
+	"hawser/services/waittest"
 )
 
 // disk stands in for fsync: it can be held up, and it can fail.
@@ -137,7 +138,7 @@ func TestAppendWaitsForRoom(t *testing.T) {
 		}
 	}()
 	// 64 MiB at 16 KiB at least for each are 4,096.
-	eventually(t, "room used up", func() bool { return len(ways) >= 4096 })
+	waittest.True(t, "room used up", func() bool { return len(ways) >= 4096 })
 	cancel()
 	if err := <-refused; !errors.Is(err, context.Canceled) {
 		t.Errorf("append without room: %v", err)

@@ -1,6 +1,7 @@
 package journal
 
 import (
+	"cmp"
 	"fmt"
 	"strconv"
 	"strings"
@@ -87,7 +88,7 @@ func (e *Entry) header() nats.Header {
 	b := make([]byte, 0, 48)
 	b = strconv.AppendUint(b, e.SourceSequence, 10)
 	b = append(b, ' ')
-	b = append(b, dash(e.Plan)...)
+	b = append(b, cmp.Or(e.Plan, "-")...)
 	b = append(b, ' ')
 	for i, c := range e.Refused {
 		if i > 0 {
@@ -99,13 +100,6 @@ func (e *Entry) header() nats.Header {
 		b = append(b, '-')
 	}
 	return nats.Header{batchHeader: {string(b)}}
-}
-
-func dash(s string) string {
-	if s == "" {
-		return "-"
-	}
-	return s
 }
 
 // parseEntry reads what subject and header say of an entry.

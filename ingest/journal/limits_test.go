@@ -11,6 +11,7 @@ import (
 	"github.com/prometheus/client_golang/prometheus/testutil"
 
 	"hawser/ingest/journal"
+	"hawser/services/waittest"
 )
 
 // told collects what the journal calls back with.
@@ -91,9 +92,9 @@ func TestReaderIsToldOfBeforeItLosesEntries(t *testing.T) {
 	}
 	// 60 entries of 10 kB are 0.6 of the limit: nothing to tell.
 	more(60)
-	eventually(t, "60 entries seen", func() bool { return gauge(t, reg, "hawser_journal_last_position", "") == 60 })
-	eventually(t, "the slow reader's lag", func() bool { return gauge(t, reg, "hawser_journal_reader_lag_batches", "slow") == 60 })
-	eventually(t, "the quick reader's lag", func() bool { return gauge(t, reg, "hawser_journal_reader_lag_batches", "quick") == 0 })
+	waittest.True(t, "60 entries seen", func() bool { return gauge(t, reg, "hawser_journal_last_position", "") == 60 })
+	waittest.True(t, "the slow reader's lag", func() bool { return gauge(t, reg, "hawser_journal_reader_lag_batches", "slow") == 60 })
+	waittest.True(t, "the quick reader's lag", func() bool { return gauge(t, reg, "hawser_journal_reader_lag_batches", "quick") == 0 })
 	if u := gauge(t, reg, "hawser_journal_unread_bytes", "slow"); u < 600_000 || u > 620_000 {
 		t.Errorf("unread %v bytes, want somewhat over 600,000", u)
 	}
@@ -113,9 +114,9 @@ func TestReaderIsToldOfBeforeItLosesEntries(t *testing.T) {
 	}
 	// 90 are over 0.75, and it is told once.
 	more(30)
-	eventually(t, "pressure", func() bool { return len(told.of(journal.UnreadBytes)) > 0 })
+	waittest.True(t, "pressure", func() bool { return len(told.of(journal.UnreadBytes)) > 0 })
 	more(5)
-	eventually(t, "95 entries seen", func() bool { return gauge(t, reg, "hawser_journal_last_position", "") == 95 })
+	waittest.True(t, "95 entries seen", func() bool { return gauge(t, reg, "hawser_journal_last_position", "") == 95 })
 	got := told.of(journal.UnreadBytes)
 	if len(got) != 1 || got[0].Reader != "slow" || !got[0].Raised || got[0].Share < 0.75 || got[0].Share > 1 {
 		t.Errorf("told %+v, want once, of slow", got)
@@ -125,8 +126,8 @@ func TestReaderIsToldOfBeforeItLosesEntries(t *testing.T) {
 	for range 95 {
 		<-handled
 	}
-	eventually(t, "the end of pressure", func() bool { return len(told.of(journal.UnreadBytes)) > 1 })
-	eventually(t, "no lag", func() bool { return gauge(t, reg, "hawser_journal_reader_lag_batches", "slow") == 0 })
+	waittest.True(t, "the end of pressure", func() bool { return len(told.of(journal.UnreadBytes)) > 1 })
+	waittest.True(t, "no lag", func() bool { return gauge(t, reg, "hawser_journal_reader_lag_batches", "slow") == 0 })
 	got = told.of(journal.UnreadBytes)
 	if len(got) != 2 || got[1].Reader != "slow" || got[1].Raised {
 		t.Errorf("told %+v, want an end", got)
@@ -165,7 +166,7 @@ func TestReaderThatStoppedStillCounts(t *testing.T) {
 		}
 	}
 	collectAs("store", "", 3) // stands before the fourth
-	eventually(t, "age told", func() bool { return len(told.of(journal.UnreadAge)) > 0 })
+	waittest.True(t, "age told", func() bool { return len(told.of(journal.UnreadAge)) > 0 })
 	if got := told.of(journal.UnreadAge)[0]; got.Reader != "store" || !got.Raised || got.Share < 0.75 {
 		t.Errorf("told %+v", got)
 	}

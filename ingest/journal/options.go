@@ -1,6 +1,7 @@
 package journal
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"log/slog"
@@ -87,25 +88,15 @@ func (o *Options) setDefaults() {
 	if o.Replicas == 0 || o.URL == "" {
 		o.Replicas = 1
 	}
-	if o.MaxBytes == 0 {
-		o.MaxBytes = 8 << 30
-	}
-	if o.MaxAge == 0 {
-		o.MaxAge = 7 * 24 * time.Hour
-	}
+	o.MaxBytes = cmp.Or(o.MaxBytes, 8<<30)
+	o.MaxAge = cmp.Or(o.MaxAge, 7*24*time.Hour)
 	o.MaxAge = max(o.MaxAge, 0)
-	if o.SyncEvery == 0 {
-		o.SyncEvery = 20 * time.Millisecond
-	}
-	if o.Log == nil {
-		o.Log = slog.New(slog.DiscardHandler)
-	}
+	o.SyncEvery = cmp.Or(o.SyncEvery, 20*time.Millisecond)
+	o.Log = cmp.Or(o.Log, slog.New(slog.DiscardHandler))
 	if o.syncFile == nil {
 		o.syncFile = (*os.File).Sync
 	}
-	if o.checkEvery == 0 {
-		o.checkEvery = 5 * time.Second
-	}
+	o.checkEvery = cmp.Or(o.checkEvery, 5*time.Second)
 	if o.ackTimeout == 0 {
 		o.ackTimeout = 30 * time.Second
 		if o.URL != "" {

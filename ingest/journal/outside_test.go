@@ -13,6 +13,7 @@ import (
 	"github.com/nats-io/nats.go"
 
 	"hawser/ingest/journal"
+	"hawser/services/waittest"
 )
 
 func outside(t *testing.T) *place {
@@ -50,7 +51,7 @@ func TestOutageOutside(t *testing.T) {
 	}
 	p.restartServer()
 	var last uint64
-	eventually(t, "the server's return", func() bool {
+	waittest.True(t, "the server's return", func() bool {
 		last, err = j.LastSequence(t.Context(), "jetty-1", "gw")
 		return err == nil
 	})

@@ -16,6 +16,7 @@ import (
 	"github.com/nats-io/nats.go"
 
 	"hawser/ingest/journal"
+	"hawser/services/waittest"
 )
 
 // owned is a place's options as an owner has them, in quick time.
@@ -275,12 +276,12 @@ func TestOwnerIsCutOff(t *testing.T) {
 		t.Fatal(err)
 	}
 	k.cut()
-	eventually(t, "what is cut off to be told", func() bool { return told.has("may be another's by now") })
+	waittest.True(t, "what is cut off to be told", func() bool { return told.has("may be another's by now") })
 	if err := record(a, "a, cut off"); !errors.Is(err, journal.ErrUnavailable) {
 		t.Errorf("append when cut off: %v", err)
 	}
 	k.mend()
-	eventually(t, "the owner to go on", func() bool { return record(a, "a 2") == nil })
+	waittest.True(t, "the owner to go on", func() bool { return record(a, "a 2") == nil })
 	if err := a.Err(); err != nil {
 		t.Fatal(err)
 	}
@@ -291,7 +292,7 @@ func TestOwnerIsCutOff(t *testing.T) {
 		t.Fatal(err)
 	}
 	k.mend()
-	eventually(t, "the one that was followed to fail", func() bool {
+	waittest.True(t, "the one that was followed to fail", func() bool {
 		if err := record(a, "a, followed by b"); err == nil {
 			t.Fatal("two append to the alarms")
 		}
@@ -311,7 +312,7 @@ func TestOwnerOverItsServersEnd(t *testing.T) {
 	p := outside(t)
 	a := openOwned(t, p.owned("a"))
 	p.restartServer()
-	eventually(t, "the owner to go on", func() bool {
+	waittest.True(t, "the owner to go on", func() bool {
 		_, err := a.AppendRecord(t.Context(), "alarms", []byte("a 1"))
 		return err == nil
 	})
@@ -329,7 +330,7 @@ func TestOwnerOverItsServersEnd(t *testing.T) {
 	if err := js.PurgeStream("hawser-documents"); err != nil {
 		t.Fatal(err)
 	}
-	eventually(t, "the word to be said again", func() bool {
+	waittest.True(t, "the word to be said again", func() bool {
 		_, err := js.GetLastMsg("hawser-documents", "hawser.document.owner.journal")
 		return err == nil
 	})

@@ -14,6 +14,7 @@ import (
 
 	"hawser/ingest/journal"
 	"hawser/services/access/certtest"
+	"hawser/services/waittest"
 )
 
 // startSecured starts a real server with JetStream, in this process, on loopback.
@@ -148,7 +149,7 @@ func TestAuthorityReplaced(t *testing.T) {
 	o.StoreDir, o.Port = store, port
 	startSecured(t, o)
 	replace(next.File)
-	eventually(t, "the server's return", func() bool {
+	waittest.True(t, "the server's return", func() bool {
 		n, err := j.LastSequence(t.Context(), "jetty-1", "gw")
 		return err == nil && n == 3
 	})

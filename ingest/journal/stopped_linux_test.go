@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"hawser/ingest/journal"
+	"hawser/services/waittest"
 )
 
 func TestServerThatDoesNotAnswer(t *testing.T) {
@@ -33,7 +34,7 @@ func TestServerThatDoesNotAnswer(t *testing.T) {
 	p.proc.resume()
 	// The second may come to the server still, even after LastSequence has said
 	// 1: then the server refuses it the second time, and the source asks again.
-	eventually(t, "3 stored", func() bool {
+	waittest.True(t, "3 stored", func() bool {
 		n, err := j.LastSequence(t.Context(), "jetty-1", "gw")
 		for seq := n + 1; err == nil && seq <= 3; seq++ {
 			if w, err = j.Append(t.Context(), entry("jetty-1", "gw", seq)); err == nil {
@@ -82,7 +83,7 @@ func TestCloseWithServerThatDoesNotAnswer(t *testing.T) {
 func (c *child) stop() {
 	c.t.Helper()
 	c.cmd.Process.Signal(syscall.SIGSTOP)
-	eventually(c.t, "the child stopped", func() bool {
+	waittest.True(c.t, "the child stopped", func() bool {
 		threads, err := filepath.Glob(fmt.Sprintf("/proc/%d/task/*/stat", c.cmd.Process.Pid))
 		for _, name := range threads {
 			stat, err := os.ReadFile(name)

@@ -121,15 +121,6 @@ func collect(t *testing.T, j *journal.Journal, o journal.FollowOptions, n int) [
 	return got
 }
 
-func eventually(t *testing.T, what string, cond func() bool) {
-	t.Helper()
-	for deadline := time.Now().Add(15 * time.Second); !cond(); time.Sleep(2 * time.Millisecond) {
-		if time.Now().After(deadline) {
-			t.Fatalf("not within 15 s: %s", what)
-		}
-	}
-}
-
 func TestEntriesComeBackAsGiven(t *testing.T) {
 	everywhere(t, func(t *testing.T, p *place) {
 		j := p.open()

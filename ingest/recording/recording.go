@@ -44,6 +44,7 @@ package recording
 import (
 	"bufio"
 	"bytes"
+	"cmp"
 	"errors"
 	"fmt"
 	"io"
@@ -137,9 +138,7 @@ func Open(path string, o Options) (*Reader, error) {
 // NewReader reads a recording from in; name stands for it in errors. What
 // begins with gzip's magic bytes is unpacked.
 func NewReader(name string, in io.Reader, o Options) (*Reader, error) {
-	if o.Window == 0 {
-		o.Window = time.Second
-	}
+	o.Window = cmp.Or(o.Window, time.Second)
 	if o.Window < 100*time.Millisecond || o.Window > time.Minute {
 		return nil, fmt.Errorf("recording window is %v, expected 100ms to 1m", o.Window)
 	}

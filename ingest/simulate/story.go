@@ -1,6 +1,7 @@
 package simulate
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -146,24 +147,12 @@ type Event struct {
 }
 
 func (s Story) withDefaults() Story {
-	if s.Window == 0 {
-		s.Window = time.Second
-	}
-	if s.Weather.WavePeriodS == 0 {
-		s.Weather.WavePeriodS = 8
-	}
-	if s.Weather.SwellS == 0 {
-		s.Weather.SwellS = 10
-	}
-	if s.Sensors.TensionStepKN == 0 {
-		s.Sensors.TensionStepKN = 0.1
-	}
-	if s.Sensors.TensionHz == 0 {
-		s.Sensors.TensionHz = 10
-	}
-	if s.Sensors.PayoutHz == 0 {
-		s.Sensors.PayoutHz = 1
-	}
+	s.Window = cmp.Or(s.Window, time.Second)
+	s.Weather.WavePeriodS = cmp.Or(s.Weather.WavePeriodS, 8)
+	s.Weather.SwellS = cmp.Or(s.Weather.SwellS, 10)
+	s.Sensors.TensionStepKN = cmp.Or(s.Sensors.TensionStepKN, 0.1)
+	s.Sensors.TensionHz = cmp.Or(s.Sensors.TensionHz, 10)
+	s.Sensors.PayoutHz = cmp.Or(s.Sensors.PayoutHz, 1)
 	s.Events = slices.Clone(s.Events)
 	for i := range s.Events {
 		if e := &s.Events[i]; e.Kind == WeakBrake && e.HoldKN == 0 {

@@ -28,6 +28,7 @@
 package standby
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"log/slog"
@@ -125,9 +126,7 @@ func Open(ctx context.Context, o Options) (*Journal, error) {
 		records: records{turn: make(chan struct{}, 1), disk: disk, last: last, kept: last},
 		sources: map[string]*source{}, readers: map[string]bool{}, back: map[string]journal.Position{},
 	}
-	if j.log == nil {
-		j.log = slog.New(slog.DiscardHandler)
-	}
+	j.log = cmp.Or(j.log, slog.New(slog.DiscardHandler))
 	j.m = newMetrics(o.Journal.Registerer, j)
 	return j, nil
 }

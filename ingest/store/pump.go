@@ -1,6 +1,7 @@
 package store
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -46,9 +47,7 @@ func (o *PumpOptions) validate() error {
 	if o.RetryMin > o.RetryMax {
 		return fmt.Errorf("pump options: shortest retry %s is over the longest %s", o.RetryMin, o.RetryMax)
 	}
-	if o.Log == nil {
-		o.Log = slog.New(slog.DiscardHandler)
-	}
+	o.Log = cmp.Or(o.Log, slog.New(slog.DiscardHandler))
 	return nil
 }
 

@@ -10,6 +10,7 @@
 package store
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -160,9 +161,7 @@ func (q *Query) Normalise() (from, to int64, limit int, err error) {
 		return 0, 0, 0, fmt.Errorf("%w: at most %d points", ErrBadQuery, q.MaxPoints)
 	}
 	limit = q.MaxPoints
-	if limit == 0 {
-		limit = DefaultMaxPoints
-	}
+	limit = cmp.Or(limit, DefaultMaxPoints)
 	if step := int64(q.Step); step > 0 {
 		from -= from % step
 		if over := to % step; over != 0 {

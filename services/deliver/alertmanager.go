@@ -1,6 +1,7 @@
 package deliver
 
 import (
+	"cmp"
 	"context"
 	"encoding/json"
 	"fmt"
@@ -48,9 +49,7 @@ func (a Alertmanager) target() (*target, error) {
 	if a.Every < 0 {
 		return nil, fmt.Errorf("alertmanager %s: every: %s is negative", a.Name, a.Every)
 	}
-	if a.Every == 0 {
-		a.Every = 30 * time.Second
-	}
+	a.Every = cmp.Or(a.Every, 30*time.Second)
 	m := alertmanager{
 		to: base.JoinPath("api", "v2", "alerts"), every: a.Every, client: newClient(),
 		told: map[string]bool{}, ended: map[string]time.Time{},
@@ -160,9 +159,7 @@ func dangerous(s *alarm.State) bool { return s.Priority <= detect.Alarm && s.Ber
 // summary is an alarm in a few words.
 func summary(s *alarm.State) string {
 	where := s.Berth
-	if where == "" {
-		where = "server"
-	}
+	where = cmp.Or(where, "server")
 	switch {
 	case s.Line != "":
 		where += ", line " + s.Line

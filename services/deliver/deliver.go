@@ -13,6 +13,7 @@
 package deliver
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -101,15 +102,9 @@ func (o *Options) validate() error {
 	if o.Now == nil {
 		o.Now = time.Now
 	}
-	if o.FailAfter == 0 {
-		o.FailAfter = 30 * time.Second
-	}
-	if o.RetryMin == 0 {
-		o.RetryMin = 200 * time.Millisecond
-	}
-	if o.RetryMax == 0 {
-		o.RetryMax = 30 * time.Second
-	}
+	o.FailAfter = cmp.Or(o.FailAfter, 30*time.Second)
+	o.RetryMin = cmp.Or(o.RetryMin, 200*time.Millisecond)
+	o.RetryMax = cmp.Or(o.RetryMax, 30*time.Second)
 	return nil
 }
 

@@ -1,6 +1,7 @@
 package deliver
 
 import (
+	"cmp"
 	"context"
 	"encoding/json"
 	"errors"
@@ -53,12 +54,8 @@ func (b Broker) target() (*target, error) {
 	if b.Every < 0 {
 		return nil, fmt.Errorf("broker %s: every: %s is negative", b.Name, b.Every)
 	}
-	if b.Every == 0 {
-		b.Every = 5 * time.Second
-	}
-	if b.Topic == "" {
-		b.Topic = "hawser"
-	}
+	b.Every = cmp.Or(b.Every, 5*time.Second)
+	b.Topic = cmp.Or(b.Topic, "hawser")
 	if strings.ContainsAny(b.Topic, "+#\x00") {
 		return nil, fmt.Errorf("broker %s: topic: %q may have no + and #", b.Name, b.Topic)
 	}
@@ -192,9 +189,7 @@ func (m *broker) messages(alarms []alarm.State) ([]message, error) {
 	for i := range alarms {
 		s := &alarms[i]
 		berth := s.Berth
-		if berth == "" {
-			berth = "server"
-		}
+		berth = cmp.Or(berth, "server")
 		sum := states[berth]
 		if sum == nil {
 			sum = &state{Worst: "none"}

@@ -12,6 +12,7 @@
 package live
 
 import (
+	"cmp"
 	"errors"
 	"slices"
 	"strings"
@@ -61,9 +62,7 @@ func New(o Options) (*Board, error) {
 	}
 	b := &Board{stale: o.Stale, now: o.Now, berths: map[string]*berth{}, news: map[chan struct{}]struct{}{}, done: make(chan struct{})}
 	b.close = sync.OnceFunc(func() { close(b.done) })
-	if b.stale == 0 {
-		b.stale = 30 * time.Second
-	}
+	b.stale = cmp.Or(b.stale, 30*time.Second)
 	if b.now == nil {
 		b.now = time.Now
 	}

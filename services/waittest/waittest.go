@@ -4,6 +4,7 @@ package waittest
 
 import (
 	"bytes"
+	"errors"
 	"sync"
 	"testing"
 	"time"
@@ -17,6 +18,19 @@ func Until(t testing.TB, what string, try func() error) {
 	t.Helper()
 	Every(t, 5*time.Millisecond, what, try)
 }
+
+// True is Until for what does not say why it is not so yet.
+func True(t testing.TB, what string, so func() bool) {
+	t.Helper()
+	Until(t, what, func() error {
+		if !so() {
+			return errNotYet
+		}
+		return nil
+	})
+}
+
+var errNotYet = errors.New("not yet")
 
 // Every is Until for tries that cost something, a time apart.
 func Every(t testing.TB, apart time.Duration, what string, try func() error) {

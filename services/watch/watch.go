@@ -10,6 +10,7 @@
 package watch
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -94,12 +95,8 @@ func (o *Options) validate() error {
 	if o.Journal == nil || o.Plans == nil || o.Alarms == nil || o.Picture == nil || o.Log == nil || o.Registerer == nil {
 		return errors.New("watch: Journal, Plans, Alarms, Picture, Log and Registerer are required")
 	}
-	if o.SnapshotEvery == 0 {
-		o.SnapshotEvery = 30 * time.Second
-	}
-	if o.WarmUp == 0 {
-		o.WarmUp = 50_000
-	}
+	o.SnapshotEvery = cmp.Or(o.SnapshotEvery, 30*time.Second)
+	o.WarmUp = cmp.Or(o.WarmUp, 50_000)
 	return nil
 }
 

@@ -16,6 +16,7 @@
 package archive
 
 import (
+	"cmp"
 	"embed"
 	"fmt"
 	"time"
@@ -43,12 +44,8 @@ func (o *Options) settle() error {
 	if o.Start.IsZero() {
 		o.Start = time.Date(2024, time.February, 1, 0, 0, 0, 0, time.UTC)
 	}
-	if o.Days == 0 {
-		o.Days = 30
-	}
-	if o.Interval == 0 {
-		o.Interval = 5 * time.Second
-	}
+	o.Days = cmp.Or(o.Days, 30)
+	o.Interval = cmp.Or(o.Interval, 5*time.Second)
 	switch {
 	case o.Days < 1 || o.Days > 366:
 		return fmt.Errorf("%d days: 1 to 366 are needed", o.Days)

@@ -28,6 +28,7 @@
 package influx
 
 import (
+	"cmp"
 	"context"
 	"encoding/binary"
 	"errors"
@@ -87,21 +88,13 @@ func (o *Options) validate() error {
 	if o.Dir == "" {
 		return errors.New("influx: no folder given")
 	}
-	if o.RollBucket == "" {
-		o.RollBucket = o.Bucket
-	}
-	if o.Log == nil {
-		o.Log = slog.New(slog.DiscardHandler)
-	}
+	o.RollBucket = cmp.Or(o.RollBucket, o.Bucket)
+	o.Log = cmp.Or(o.Log, slog.New(slog.DiscardHandler))
 	if o.BatchLines < 0 || o.Timeout < 0 || o.Settle < 0 {
 		return errors.New("influx: lines and time-out cannot be negative")
 	}
-	if o.BatchLines == 0 {
-		o.BatchLines = 5000
-	}
-	if o.Timeout == 0 {
-		o.Timeout = 30 * time.Second
-	}
+	o.BatchLines = cmp.Or(o.BatchLines, 5000)
+	o.Timeout = cmp.Or(o.Timeout, 30*time.Second)
 	return nil
 }
 

@@ -17,6 +17,7 @@
 package query
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"log/slog"
@@ -67,15 +68,9 @@ func New(o Options) (*API, error) {
 	if o.MaxSamples < 0 || o.Timeout < 0 || o.Concurrent < 0 {
 		return nil, errors.New("query: bounds cannot be negative")
 	}
-	if o.MaxSamples == 0 {
-		o.MaxSamples = 5_000_000
-	}
-	if o.Timeout == 0 {
-		o.Timeout = 25 * time.Second
-	}
-	if o.Concurrent == 0 {
-		o.Concurrent = 4
-	}
+	o.MaxSamples = cmp.Or(o.MaxSamples, 5_000_000)
+	o.Timeout = cmp.Or(o.Timeout, 25*time.Second)
+	o.Concurrent = cmp.Or(o.Concurrent, 4)
 	if o.Now == nil {
 		o.Now = time.Now
 	}

@@ -17,6 +17,7 @@ import (
 	"hawser/ingest/store/influx"
 	"hawser/ingest/store/realserver"
 	"hawser/ingest/store/storetest"
+	"hawser/services/waittest"
 )
 
 // influxd is the server's path.
@@ -163,18 +164,16 @@ func readingsGo(t *testing.T, server *realserver.Influxd, database string) {
 	}
 	rollUp()
 	// The server may leave some of a measurement that it is just writing out.
-	for deadline := time.Now().Add(time.Minute); ; {
+	waittest.Until(t, "the readings to be gone", func() error {
 		for _, name := range []string{"tension_kilonewtons", "payout_metres", "brake_set", "wind_speed_metres_per_second"} {
 			statement(`DROP MEASUREMENT "` + name + `"`)
 		}
 		r, err := s.Query(t.Context(), store.Query{Berth: "jetty-1", From: storetest.Start, To: storetest.Start.Add(time.Hour)})
-		if err == nil && len(r) == 0 {
-			break
+		if err == nil && len(r) > 0 {
+			err = fmt.Errorf("those of %d channels are still there", len(r))
 		}
-		if time.Now().After(deadline) {
-			t.Fatalf("readings of %d channels are still there, %v", len(r), err)
-		}
-	}
+		return err
+	})
 	check()
 	late := &reading.Block{Series: []reading.Series{{
 		Channel: reading.Channel{Line: "1", Kind: reading.Tension}, Decimals: 1,
@@ -327,15 +326,7 @@ type run struct {
 // stored waits until all up to a block is stored.
 func (r *run) stored(t *testing.T, block uint64) {
 	t.Helper()
-	deadline := time.Now().Add(time.Minute)
-	tick := time.NewTicker(time.Millisecond)
-	defer tick.Stop()
-	for r.pump.Position() < block {
-		if time.Now().After(deadline) {
-			t.Fatalf("waited a minute for block %d, %d is stored", block, r.pump.Position())
-		}
-		<-tick.C
-	}
+	waittest.True(t, fmt.Sprintf("block %d to be stored", block), func() bool { return r.pump.Position() >= block })
 }
 
 func outage(t *testing.T, at func(*testing.T, *run, int)) {

@@ -1,6 +1,7 @@
 package roll
 
 import (
+	"cmp"
 	"context"
 	"log/slog"
 	"maps"
@@ -42,9 +43,7 @@ type Roller struct {
 // Run reckons until ctx ends.
 func (r *Roller) Run(ctx context.Context) {
 	settle := r.Settle
-	if settle == 0 {
-		settle = Settle
-	}
+	settle = cmp.Or(settle, Settle)
 	wait, failing := min(look, settle), false
 	for {
 		select {

@@ -32,6 +32,7 @@
 package tsdb
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -84,15 +85,11 @@ func (o *Options) validate() error {
 	if o.Retention < 0 || o.LateWindow < 0 || o.Ahead < 0 || o.MaxBytes < 0 || o.Settle < 0 {
 		return errors.New("store: times and sizes cannot be negative")
 	}
-	if o.Retention == 0 {
-		o.Retention = 30 * 24 * time.Hour
-	}
+	o.Retention = cmp.Or(o.Retention, 30*24*time.Hour)
 	if o.Retention < blockSpan {
 		return fmt.Errorf("store: retention %s is under %s, the span of a block", o.Retention, blockSpan)
 	}
-	if o.LateWindow == 0 {
-		o.LateWindow = o.Retention
-	}
+	o.LateWindow = cmp.Or(o.LateWindow, o.Retention)
 	if o.LateWindow < time.Second {
 		return fmt.Errorf("store: late window %s is under a second", o.LateWindow)
 	}
@@ -106,15 +103,11 @@ func (o *Options) validate() error {
 	if err := o.Rolls.Validate(); err != nil {
 		return fmt.Errorf("store: retention of rolls: %w", err)
 	}
-	if o.Ahead == 0 {
-		o.Ahead = time.Hour
-	}
+	o.Ahead = cmp.Or(o.Ahead, time.Hour)
 	if o.Now == nil {
 		o.Now = time.Now
 	}
-	if o.Log == nil {
-		o.Log = slog.New(slog.DiscardHandler)
-	}
+	o.Log = cmp.Or(o.Log, slog.New(slog.DiscardHandler))
 	return nil
 }
 
