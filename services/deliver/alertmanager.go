@@ -158,8 +158,7 @@ func dangerous(s *alarm.State) bool { return s.Priority <= detect.Alarm && s.Ber
 
 // summary is an alarm in a few words.
 func summary(s *alarm.State) string {
-	where := s.Berth
-	where = cmp.Or(where, "server")
+	where := cmp.Or(s.Berth, "server")
 	switch {
 	case s.Line != "":
 		where += ", line " + s.Line

@@ -47,7 +47,7 @@ func series(channel string, times []int64, values ...float64) reading.Series {
 
 func block(s ...reading.Series) *reading.Block { return &reading.Block{Sequence: 1, Series: s} }
 
-func board(t *testing.T, w *wall) (*live.Board, *prometheus.Registry) {
+func board(t testing.TB, w *wall) (*live.Board, *prometheus.Registry) {
 	t.Helper()
 	registry := prometheus.NewRegistry()
 	b, err := live.New(live.Options{Registerer: registry, Now: w.now})

@@ -3,6 +3,8 @@ package live
 import (
 	"context"
 	"errors"
+	"slices"
+	"sync"
 	"time"
 
 	"buf.build/go/protovalidate"
@@ -20,6 +22,15 @@ type Service struct {
 	hawserv1.UnimplementedLiveServiceServer
 	board  *Board
 	access Access
+
+	mu     sync.Mutex
+	newest map[string]encoded // by the berth asked for
+}
+
+// encoded is an answer as it goes out, with the pictures that it is of.
+type encoded struct {
+	of     []*hawserv1.BerthPicture
+	answer *hawserv1.WatchBerthsResponse
 }
 
 // Access says what the caller of a call may see. It finds the caller in the
@@ -30,7 +41,9 @@ type Access interface {
 }
 
 // NewService serves a board, to everybody where access is nil.
-func NewService(b *Board, access Access) *Service { return &Service{board: b, access: access} }
+func NewService(b *Board, access Access) *Service {
+	return &Service{board: b, access: access, newest: map[string]encoded{}}
+}
 
 // Seen gives those pictures that the caller may see, all where access is nil. The
 // pictures given are left as they are.
@@ -85,6 +98,28 @@ func without[M proto.Message](m M, field protoreflect.Name) M {
 	return out.Interface().(M)
 }
 
+// answer is the answer with these pictures for those who ask for a berth, encoded once
+// for all viewers that see the same, and one at a time: thousands of them take no more of
+// the machine than that from the watch.
+func (s *Service) answer(berth string, pictures []*hawserv1.BerthPicture) (*hawserv1.WatchBerthsResponse, error) {
+	if len(pictures) == 0 {
+		return &hawserv1.WatchBerthsResponse{}, nil
+	}
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if e := s.newest[berth]; slices.Equal(e.of, pictures) {
+		return e.answer, nil
+	}
+	data, err := proto.Marshal(&hawserv1.WatchBerthsResponse{Berths: fit(pictures)})
+	if err != nil {
+		return nil, err
+	}
+	a := &hawserv1.WatchBerthsResponse{}
+	a.ProtoReflect().SetUnknown(data) // bytes that are copied as they are
+	s.newest[berth] = encoded{pictures, a}
+	return a, nil
+}
+
 // ListBerths gives the present picture.
 func (s *Service) ListBerths(ctx context.Context, req *hawserv1.ListBerthsRequest) (*hawserv1.ListBerthsResponse, error) {
 	if err := protovalidate.Validate(req); err != nil {
@@ -101,7 +136,11 @@ func (s *Service) WatchBerths(req *hawserv1.WatchBerthsRequest, stream grpc.Serv
 	interval := time.Duration(req.IntervalMs) * time.Millisecond
 	ctx := stream.Context()
 	err := s.board.Watch(ctx, req.Berth, interval, func(p []*hawserv1.BerthPicture) error {
-		return stream.Send(&hawserv1.WatchBerthsResponse{Berths: fit(Seen(ctx, s.access, p))})
+		a, err := s.answer(req.Berth, Seen(ctx, s.access, p))
+		if err != nil {
+			return err
+		}
+		return stream.Send(a)
 	})
 	switch {
 	case errors.Is(err, ErrClosed):
