@@ -52,8 +52,23 @@ func readMeans(path string, p *mooring.Plan, until time.Time) (*means, error) {
 			return m, nil
 		}
 	}
-	return nil, usageError{fmt.Errorf("--at: %s has no tension of the plan's lines in the minute before %s",
-		path, until.Format(time.RFC3339))}
+	return nil, usageError{fmt.Errorf("--at: %s has no tension of the plan's lines in the minute before %s%s",
+		path, until.Format(time.RFC3339), outside(r.Stats(), until))}
+}
+
+// outside says where the readings of a recording begin or end, where a time is before or
+// after them.
+func outside(s recording.Stats, at time.Time) string {
+	first, last := time.Unix(0, s.First).UTC(), time.Unix(0, s.Last).UTC()
+	switch {
+	case s.First == 0:
+		return "; it has no readings"
+	case at.Before(first):
+		return "; its readings begin at " + first.Format(time.RFC3339)
+	case at.After(last):
+		return "; its readings end at " + last.Format(time.RFC3339)
+	}
+	return ""
 }
 
 func (m *means) tension(i int) reading.Channel {
