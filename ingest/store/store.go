@@ -150,7 +150,7 @@ func (q *Query) Normalise() (from, to int64, limit int, err error) {
 	case q.From.Year() < 1970 || q.To.Year() > 2261:
 		return 0, 0, 0, fmt.Errorf("%w: from %s to %s is outside 1970 to 2261", ErrBadQuery, q.From, q.To)
 	case to <= from:
-		return 0, 0, 0, fmt.Errorf("%w: to %s is not after from %s", ErrBadQuery, q.To, q.From)
+		return 0, 0, 0, fmt.Errorf("%w: to %s is not after from %s", ErrBadQuery, q.To.UTC().Format(time.RFC3339Nano), q.From.UTC().Format(time.RFC3339Nano))
 	case q.Step < 0 || q.Step%time.Millisecond != 0:
 		return 0, 0, 0, fmt.Errorf("%w: step %s is not a whole number of milliseconds", ErrBadQuery, q.Step)
 	case q.Points != 0 && q.Step != 0:

@@ -53,7 +53,7 @@ func TestExportMistakes(t *testing.T) {
 		span + "&format=xlsx":     `format: "xlsx" is none of parquet, csv, arrow`,
 		span + "&format=csv&x=1":  "x: no such parameter; there are berth, channel, from, to, step and format",
 		"berth=east-3&format=csv": "from: must be given",
-		"berth=east-3&from=2026-03-01T05:00:00Z&to=2026-03-01T04:00:00Z&format=csv": "to 2026-03-01 04:00:00 +0000 UTC is not after from",
+		"berth=east-3&from=2026-03-01T05:00:00Z&to=2026-03-01T04:00:00Z&format=csv": "to 2026-03-01T04:00:00Z is not after from",
 		span + "&format=csv&channel=7/lod":                                          "channel: ",
 	} {
 		w := exported(t, &answers{}, nil, query)
