@@ -124,8 +124,10 @@ export class Follows {
 
   // slipped says which lines' brakes are to be looked at before a winch is worked.
   private slipped(): HTMLElement[] {
-    const lines = this.live.picture.alarms.list.filter((a) => a.berth === this.berth && isActive(a) && a.condition === "brake-slip").flatMap((a) => a.line ?? []);
-    return lines.length === 0 ? [] : [el("p", { class: "late" }, count("berth.slipped-note", lines.length, { lines: listed(lines) }))];
+    const all = this.live.picture.alarms.list.filter((a) => a.berth === this.berth && isActive(a) && a.condition === "brake-slip");
+    const lines = all.flatMap((a) => a.line ?? []);
+    const lately = all.some((a) => this.live.now() - a.recorded < minute * 1000) ? ` ${say("berth.slipped-lately")}` : "";
+    return lines.length === 0 ? [] : [el("p", { class: "late" }, count("berth.slipped-note", lines.length, { lines: listed(lines) }), lately)];
   }
 
   // notes say why what is reckoned, of loads over so many seconds, may not be of the
