@@ -138,7 +138,7 @@ func TestBerthPage(t *testing.T) {
 	do(t, tab, "see it part", says("Line parted"), holds(`document.querySelector('.label[data-form="parted"]') !== null`))
 	shootAs(t, tab, "parted")
 	do(t, tab, "read what is reckoned now", says("of 11 lines are measured"), says("Parted, and counting for nothing here: line "), says("by the means of the last minute"),
-		says("has slipped: have its brake or turns looked at before it is worked"), says("wait a minute for the metres"))
+		says("has slipped: have its brake or turns looked at before it is worked"), says("from before: look again in a minute"))
 	do(t, tab, "by night", media("prefers-color-scheme", "dark"))
 	accessible(t, tab)
 	do(t, tab, "and by day", media("prefers-color-scheme", "light"))
