@@ -7,9 +7,10 @@ import "math"
 const (
 	collapseTicks    = 13                         // in which the load is gone
 	recentSlackTicks = 60 * int64(ticksPerSecond) // a line that was slack within this time snatches
-	snatchTicks      = 43                         // ticks ago, until the fall; a load that came up since has snatched
+	snatchTicks      = 43                         // before a fall; a load that came up in them has snatched
 	maxFallTicks     = 5                          // from 0.8 to 0.3 of the load, most of a line that parts
 	strokeFallTicks  = 3                          // the same; a slower fall is not at a stroke
+	goneShare        = 0.3                        // of the load before; most of a load that is gone
 	minOwnLoss       = 0.5                        // of the load; least that goes beyond what the ship took off
 	strokeLoss       = 0.8                        // of the load; the same, where nothing else tells a parting from a snatch
 	strokeHeld       = 0.6                        // of the load before; least that every other line keeps meanwhile
@@ -22,7 +23,7 @@ func (b *Berth) collapsed(now moment, i int) bool {
 	l := &b.state.Lines[i]
 	mbl := b.plan.Lines[i].MBLkN
 	before := l.loadAgo(now, collapseTicks)
-	if !(before >= partMinLoad*mbl) || math.Abs(l.Pin.Last) > partZeroLoad*mbl || l.Pin.Last > 0.3*before {
+	if !(before >= partMinLoad*mbl) || math.Abs(l.Pin.Last) > partZeroLoad*mbl || l.Pin.Last > goneShare*before {
 		return false
 	}
 	if l.Fit.Known && (l.Fit.Expected < 0.6*before || b.ownLoss(now, i) < minOwnLoss*before) {
@@ -62,25 +63,31 @@ func (b *Berth) atOneStroke(now moment, i int, load float64) bool {
 	}
 	before := l.Residuals[(now.Tick-collapseTicks)%tickHistory]
 	return l.Fit.Known && math.Abs(before) < strokeResidual*load && b.ownLoss(now, i) >= strokeLoss*load &&
-		l.Pin.Interval <= strokeMaxInterval && l.fallTicks(now, load) <= strokeFallTicks+l.Pin.intervalTicks()
+		l.Pin.Interval <= strokeMaxInterval && l.fallTicks(now, load) <= l.strokeTicks()
 }
 
-// groupEased reports whether another line of line i's group lost half of its load in
-// the same time, and not at a stroke. Then the ship came in: a line that parts leaves
-// its load to such a line.
+// groupEased reports whether another line of line i's group lost most of its load in about
+// the time in which line i lost its own, and one of the two not at a stroke. Then the ship
+// came in: a line that parts leaves its load to such a line.
 func (b *Berth) groupEased(now moment, i int) bool {
+	own := &b.state.Lines[i]
+	slow := own.fallTicks(now, own.recentPeak(now)) > own.strokeTicks()
 	for k := range b.state.Lines {
 		l := &b.state.Lines[k]
 		if k == i || b.plan.Lines[k].Group != b.plan.Lines[i].Group || !b.monitored(now, k) {
 			continue
 		}
-		before := l.loadAgo(now, collapseTicks)
-		if before >= partMinLoad*b.plan.Lines[k].MBLkN && l.Pin.Last <= before/2 && l.fallTicks(now, before) > strokeFallTicks+l.Pin.intervalTicks() {
+		peak := l.recentPeak(now)
+		if peak >= partMinLoad*b.plan.Lines[k].MBLkN && l.Pin.Last <= goneShare*peak && (slow || l.fallTicks(now, peak) > l.strokeTicks()) {
 			return true
 		}
 	}
 	return false
 }
+
+// strokeTicks is the most that fallTicks is of a fall at a stroke, as the line's pin
+// shows it.
+func (l *line) strokeTicks() int64 { return strokeFallTicks + l.Pin.intervalTicks() }
 
 // fallStart looks back for the tick at which a load that is now gone began to fall,
 // and the load before, kN. The pin's median shows a fall one reading late.
@@ -101,14 +108,24 @@ func (l *line) fallStart(now moment) (tick int64, load float64) {
 // fallTicks is how many ticks a load that is now gone took from 0.8 to 0.3 of what it
 // was.
 func (l *line) fallTicks(now moment, load float64) (ticks int64) {
-	for n := range int64(2 * collapseTicks) {
+	for n := range int64(snatchTicks) {
 		if v := l.loadAgo(now, n); v >= 0.8*load {
 			break
-		} else if v > 0.3*load || ticks > 0 {
+		} else if v > goneShare*load || ticks > 0 {
 			ticks++
 		}
 	}
 	return ticks
+}
+
+// recentPeak is the greatest load of the ticks over which fallTicks looks, kN.
+func (l *line) recentPeak(now moment) (peak float64) {
+	for n := range int64(snatchTicks) {
+		if v := l.loadAgo(now, n); v > peak {
+			peak = v
+		}
+	}
+	return peak
 }
 
 // minLoad is the least load from n ticks ago until collapseTicks ago, kN.

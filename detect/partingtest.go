@@ -11,7 +11,11 @@ func (b *Berth) beginTest(now moment, i int) {
 	p.TestSince, p.Verdicts = p.FirstTest, 0
 	p.FellAt, p.Retests, p.Noise = p.FirstTest, 0, [2][modes]noiseModel{}
 	p.Stroke = b.atOneStroke(now, i, p.LoadBefore)
-	p.Gradual = l.fallTicks(now, p.LoadBefore) > maxFallTicks+l.Pin.intervalTicks() || l.minLoad(now, snatchTicks) < 0.3*p.LoadBefore
+	from := p.LoadBefore
+	if !l.Fit.Known { // nobody says how far it had come down with the ship
+		from = l.recentPeak(now)
+	}
+	p.Gradual = l.fallTicks(now, from) > maxFallTicks+l.Pin.intervalTicks() || l.minLoad(now, snatchTicks) < 0.3*p.LoadBefore
 	p.OwnLossSum, p.OwnLossCount, p.PaidOutBefore = 0, 0, l.Drum.PaidOutBefore
 	p.VoteBias = [modes]float64{}
 	var sum, n float64
