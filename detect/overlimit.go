@@ -35,6 +35,9 @@ func (b *Berth) overLimit(now moment) {
 				Detail: fmt.Sprintf("Line %s at %.0f kN (%s of MBL), over its working load limit of %.0f kN; keep clear of the line and ease it.",
 					b.id(i), load, b.percent(i, load), limit)})
 		case fell:
+			if !b.hasPayout(now, i) {
+				l.Fit.Age = 0 // it may have slipped meanwhile: its fit restarts
+			}
 			b.clear(now, i, Change{Condition: OverLimit,
 				Value: load, Limit: limit, HasLimit: true, Unit: "kN",
 				Detail: fmt.Sprintf("Line %s back to %.0f kN, well under its working load limit of %.0f kN.", b.id(i), load, limit)})

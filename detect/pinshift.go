@@ -48,17 +48,17 @@ func (b *Berth) ownShift(i int, rise float64) float64 {
 	return min(math.Abs(shift(i)), math.Abs(shift(i)-median(group[:n])))
 }
 
-// typicalShift is the median magnitude of all pins' shifts, of MBL, and the median of
-// the loads by the ship's movement.
-func (b *Berth) typicalShift(rise float64) (shift, shipLoad float64) {
-	var shifts, loads [64]float64
+// typicalShift is the median magnitude of all pins' shifts, of MBL, and that of
+// the plan's errors.
+func (b *Berth) typicalShift(rise float64) (shift, planError float64) {
+	var shifts, errors [64]float64
 	n := 0
 	for i := range b.state.Lines {
 		if l := &b.state.Lines[i]; l.Fit.Known && n < len(shifts) {
 			shifts[n] = math.Abs(l.Zero.Shift-rise*b.loadPerRise(i)) / b.plan.Lines[i].MBLkN
-			loads[n] = l.Zero.ShipLoad
+			errors[n] = l.Zero.PlanError
 			n++
 		}
 	}
-	return median(shifts[:n]), median(loads[:n])
+	return median(shifts[:n]), median(errors[:n])
 }

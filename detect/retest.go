@@ -102,6 +102,9 @@ func (b *Berth) otherFalls(i int) bool {
 func (b *Berth) declarePinDead(now moment, i int, llr, threshold float64) {
 	l := &b.state.Lines[i]
 	l.Pull, l.StepLoad = l.Parting.HoldingPull, missing
+	if l.Zero.FitAge == 0 {
+		l.Zero = b.trustZero(i)
+	}
 	l.Zero.Shifted, l.Zero.Since = true, l.Parting.FellAt*tickLength
 	l.Zero.DeadLLR, l.Zero.DeadThreshold = llr, threshold
 	b.retractParting(now, i)

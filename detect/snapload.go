@@ -47,8 +47,19 @@ func (b *Berth) snapLoad(now moment) {
 				b.id(i), l.Pin.Last, b.percent(i, l.Pin.Last), max(0.1, float64(p.Slack)/float64(ticksPerSecond)))
 			b.raise(now, i, c)
 		case fell:
+			l.Fit.Age = 0 // it may have slipped as it snatched: its fit restarts
 			c.Detail = fmt.Sprintf("Line %s: no snap load for %d s.", b.id(i), snapRest/ticksPerSecond)
 			b.clear(now, i, c)
 		}
 	}
+}
+
+// snatching reports whether lines of the berth come taut with a jerk, or did lately.
+func (b *Berth) snatching() bool {
+	for i := range b.state.Lines {
+		if b.state.Lines[i].Snap.Latch.Up {
+			return true
+		}
+	}
+	return false
 }

@@ -13,7 +13,7 @@ import (
 // quarter stiffer seems by its load to stretch a quarter more than the ship moves: its
 // ratio to its neighbour's is 1.25. A wire is linear to within a tenth (mooring's
 // curves), so it is a little less.
-func TestStiffnessRatioIsEstiotherd(t *testing.T) {
+func TestStiffnessRatioIsEstimated(t *testing.T) {
 	p := &mooring.Plan{Berth: "b", Limits: mooring.DefaultLimits(),
 		Ship: mooring.Ship{LoaM: 180, BeamM: 32, DisplacementT: 50000}}
 	for k := range 12 {

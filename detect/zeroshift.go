@@ -10,7 +10,8 @@ import (
 // what the other lines say. A jump or a slow drift that the ship's motion, the tide and
 // her drafts do not explain, and that no drum paid out for, is a fault of the pin: a
 // real change of one line's load moves the ship and shows in the others. It is raised
-// by a CUSUM chart, and over when under 0.02 of MBL.
+// by a CUSUM chart, and over when under 0.02 of MBL; where the pin died, not before it
+// reads a load again: by what the others say its line may have come slack.
 //
 // The chart is designed for a shift of 0.06 of MBL: what exceeds half of it counts,
 // less an allowance for the plan's errors. A standard deviation is 0.01 of MBL, or more where the
@@ -22,7 +23,8 @@ import (
 // comes once in twenty years of a line, either way; the shift it is designed for is
 // raised at the second observation, one of 0.045 at the third or before. Where the line
 // seemed to part and the ship did not answer, no gust is to blame, and an observation
-// is of 15 s. Source of needing two observations: J. M. Lucas, R. B. Crosier, Robust
+// is of 15 s. While lines snatch, or are over their limit with no pay-out to tell of a
+// slip, what a line lacks is not held against its pin, and their fits restart afterwards. Source of needing two observations: J. M. Lucas, R. B. Crosier, Robust
 // CUSUM (1982), from memory.
 const (
 	zeroTarget        = 0.06  // of MBL
@@ -32,14 +34,16 @@ const (
 	zeroInterval      = 60    // seconds
 	zeroQuickInterval = 15    // seconds, where the ship did not answer
 	zeroClear         = 0.02  // of MBL
-	zeroRelearnTau    = 20    // seconds; time constant of the reference after a parting
+	zeroRelearnTau    = 20    // seconds; time constant of the reference after a parting or a snap load
 	refutedSeconds    = 60    // for which a refuted fall counts against the pin
 	minRiseGain       = 0.01  // of MBL a metre; least effect of a rise on a pin that is used to estimate it
 	minRisePins       = 5
 	// The plan's stiffnesses err by a third and more as lines stiffen under load: of
-	// the load by the ship's movement, so much may be unexplained.
+	// the load by the ship's movement, so much may be unexplained, or less where the
+	// line's stiffness ratio is known better.
 	stiffnessError = 0.4
-	shipLoadDecay  = 0.9967 // a second: over five minutes, in which an Offset that took it up gives it back
+	zeroRatioSigma = 6      // standard deviations of the ratio: how it errs in gusts and in a slow rise is not normal
+	planErrorDecay = 0.9967 // a second: over five minutes, in which an Offset that took it up gives it back
 )
 
 // zeroChart is the chart, in standard deviations.
@@ -56,7 +60,7 @@ type zero struct {
 	Offset      float64 // Fit.Offset when it was first trusted, m
 	PosStretch  float64 // stretch by the ship's position then, m
 	RiseStretch float64 // stretch by her rise then, m
-	ShipLoad    float64 // largest load by the ship's movement since, of MBL; decays over minutes
+	PlanError   float64 // largest that the plan's errors may have made of Shift since, of MBL; decays over minutes
 	FitAge      float64 // Fit.Age; a lower one means that the fit has restarted
 	Shift       float64 // of the pin, kN, smoothed over 10 s
 	Excess      float64 // of Shift over what the plan may err, of MBL, summed over Seconds
@@ -70,6 +74,7 @@ type zero struct {
 
 // zeroShifts is the second's step of every pin.
 func (b *Berth) zeroShifts(now moment) {
+	snatching := b.snatching()
 	for i := range b.state.Lines {
 		l := &b.state.Lines[i]
 		z, f := &l.Zero, &l.Fit
@@ -78,13 +83,14 @@ func (b *Berth) zeroShifts(now moment) {
 		}
 		if f.Age < z.FitAge || z.FitAge == 0 {
 			*z = b.trustZero(i)
-		} else if b.partedRecently(now) && !z.Shifted && l.Parting.FellAt == 0 {
-			// the ship lies in a new position: the pins' present loads become the reference
+		} else if (snatching || b.partedRecently(now)) && !z.Shifted && l.Parting.FellAt == 0 {
+			// the ship lies in a new position, or lines that snatch may have slipped: the
+			// pins' present loads become the reference
 			z.Offset += (f.Offset + f.Residual/f.Stiffness - z.Offset) / zeroRelearnTau
 			z.PosStretch += (b.stretchFrom(i, &b.state.Motion.Pos) - z.PosStretch) / zeroRelearnTau
 			z.RiseStretch += (b.stretchFromRise(i) - z.RiseStretch) / zeroRelearnTau
 		}
-		z.ShipLoad = max(z.ShipLoad*shipLoadDecay, f.Stiffness*b.shipStretchSince(i)/b.plan.Lines[i].MBLkN)
+		z.PlanError = max(z.PlanError*planErrorDecay, b.planError(i))
 		z.FitAge = f.Age
 		shift := b.shift(i)
 		if f.Load-shift > b.plan.Lines[i].MBLkN && !z.Shifted { // no line carries what is expected: the reference is void
@@ -94,22 +100,23 @@ func (b *Berth) zeroShifts(now moment) {
 		z.Shift += (shift - z.Shift) / 10
 	}
 	rise := b.impliedRise()
-	typical, shipLoad := b.typicalShift(rise)
+	typical, planError := b.typicalShift(rise)
 	for i := range b.state.Lines {
 		l := &b.state.Lines[i]
 		z, mbl := &l.Zero, b.plan.Lines[i].MBLkN
-		allowance, interval := stiffnessError*max(z.ShipLoad, shipLoad), int32(zeroInterval)
-		if l.Parting.refuted(now) {
+		allowance, interval := max(z.PlanError, planError), int32(zeroInterval)
+		refuted := l.Parting.refuted(now)
+		if refuted {
 			allowance, interval = 0, zeroQuickInterval
 		}
-		if !l.Fit.Known || l.Slip.Up || b.disturbed(now) || l.Fit.Age < settledFitAge ||
-			l.Pin.Last < minFitLoad*mbl && !l.Parting.refuted(now) {
+		if !l.Fit.Known || l.Slip.Up || snatching || b.disturbed(now) || l.Fit.Age < settledFitAge ||
+			!refuted && (l.Pin.Last < minFitLoad*mbl || z.Shift < 0 && b.mayHaveSlipped(now, i)) {
 			z.reset()
 			continue
 		}
 		allowance += math.Abs(rise*b.loadPerRise(i)) / mbl
 		size := b.ownShift(i, rise)
-		if size < zeroClear {
+		if size < zeroClear && !(z.DeadLLR > 0 && l.Pin.Last < partMinLoad*mbl) {
 			z.reset()
 			z.Shifted, z.DeadLLR = false, 0
 		}
@@ -127,11 +134,21 @@ func (b *Berth) trustZero(i int) zero {
 	return zero{Offset: f.Offset, FitAge: f.Age, PosStretch: b.stretchFrom(i, &b.state.Motion.Pos), RiseStretch: b.stretchFromRise(i)}
 }
 
-// shipStretchSince is how far the ship has stretched line i since the reference, m. Her
-// position and her rise may undo each other's effect; the plan's errors in them do not.
-func (b *Berth) shipStretchSince(i int) float64 {
-	z := &b.state.Lines[i].Zero
-	return math.Abs(b.stretchFrom(i, &b.state.Motion.Pos)-z.PosStretch) + math.Abs(b.stretchFromRise(i)-z.RiseStretch)
+// planError is how far the plan's errors may shift what line i should carry now from the
+// reference, of MBL. Her position and her rise may undo each other's effect; the errors in
+// them do not. How stiff the line is as she moves is estimated.
+func (b *Berth) planError(i int) float64 {
+	l := &b.state.Lines[i]
+	mbl := b.plan.Lines[i].MBLkN
+	moved := math.Abs(b.stretchFrom(i, &b.state.Motion.Pos) - l.Zero.PosStretch)
+	rose := math.Abs(b.stretchFromRise(i) - l.Zero.RiseStretch)
+	return l.Fit.Stiffness / mbl * (min(stiffnessError, zeroRatioSigma*l.Stiffness.sd(&l.Fit, mbl))*moved + stiffnessError*rose)
+}
+
+// mayHaveSlipped reports whether line i is or was lately so hard loaded that it may have
+// slipped without a pay-out sensor to tell: what it lacks is then no fault of its pin.
+func (b *Berth) mayHaveSlipped(now moment, i int) bool {
+	return b.state.Lines[i].Overload.Up && !b.hasPayout(now, i)
 }
 
 // reset restarts the observation and the sum.
