@@ -25,8 +25,8 @@ func (c clock) right() bool { return max(c.ahead, -c.ahead) <= lead }
 
 // mayLead is how far ahead of the server's clock a reading of the stream may be. It is
 // what is tolerated of any source; but beside another whose clock agrees with the
-// server's no more than the watch can bear, as it would bring the watch past the other's
-// readings before they come.
+// server's, or that is to come back, no more than the watch can bear, as it would bring
+// the watch past the other's readings before they come.
 func (d *delivery) mayLead(now time.Time) time.Duration {
 	most := d.s.o.ClockTolerance
 	b := d.berth
@@ -34,7 +34,7 @@ func (d *delivery) mayLead(now time.Time) time.Duration {
 	defer b.mu.Unlock()
 	for _, other := range b.sources {
 		h := &other.heard
-		present := now.Sub(h.last) < silence || h.before && now.Sub(d.opened) < patience
+		present := now.Sub(h.last) < recently || h.before && now.Sub(d.opened) < patience
 		if other != d.src && present && !h.done && h.clock.right() {
 			most = min(most, time.Duration(max(lead, int64(reading.Lateness)-h.clock.behind)))
 		}

@@ -2,6 +2,7 @@ package intake_test
 
 import (
 	"slices"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -47,6 +48,7 @@ func TestClockAheadOfAnotherGateway(t *testing.T) {
 		name    string
 		before  []journal.Entry // from before the server started
 		other   []byte          // what another gateway sends first
+		gone    time.Duration   // since when it has sent nothing
 		by      int64
 		refused bool
 	}{
@@ -56,20 +58,24 @@ func TestClockAheadOfAnotherGateway(t *testing.T) {
 		{name: "beside one as far ahead", other: old(noon + ahead), by: ahead},
 		{name: "beside one that catches up", other: old(noon - 60*second), by: ahead},
 		{name: "beside one that sends seldom", other: block(1, "1", noon-4*second, noon), by: 24 * second / 10},
+		{name: "while one that is right connects again", other: old(noon), gone: 59 * time.Second, by: ahead, refused: true},
+		{name: "once one that was right is gone", other: old(noon), gone: time.Minute, by: ahead},
 		{name: "before one that is to come back", by: ahead, refused: true,
 			before: []journal.Entry{{Berth: berth, Source: "right", SourceSequence: 1, Stored: time.Unix(0, noon-second), Data: old(noon - second)}}},
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
-			r := newRig(t, nil)
+			var gone atomic.Int64
+			r := newRig(t, func(o *intake.Options) { o.Now = func() time.Time { return time.Unix(0, noon+gone.Load()) } })
 			r.journal.before = tt.before
 			if tt.other != nil {
 				w, _ := r.open("right")
 				w.batch(tt.other)
 				w.until(1)
 			}
+			gone.Store(int64(tt.gone))
 			w, _ := r.open("fast")
-			w.batch(block(1, "2", noon+tt.by))
+			w.batch(block(1, "2", noon+gone.Load()+tt.by))
 			if got := w.next().GetRefusal() != nil; got != tt.refused {
 				t.Errorf("refused: %t, want %t", got, tt.refused)
 			}
