@@ -7,8 +7,8 @@ import "fmt"
 // moves a little as its brake takes up: the first seconds after it is set do not count.
 // One slipping is one alarm however often the drum runs: a brake that gave in one gust
 // gives in the next, and rest does not mend it. So it is cleared when the line has been
-// tended and has then held for 10 min, or after an hour at rest. Source: delays are
-// common practice, no source.
+// tended and has then held for 10 min, or slips anew, or after an hour at rest. Source:
+// delays are common practice, no source.
 const (
 	slipWindow      = 60
 	slipClear       = 60 * 60 // seconds without slip
@@ -17,12 +17,13 @@ const (
 
 // slip is a line's state with respect to its brake.
 type slip struct {
-	Up    bool
-	Lows  [slipWindow]float64 // least paid out in each of the last seconds, m; NaN for none
-	Low   float64             // of the present second, m
-	Quiet int32               // seconds since the drum last moved that far
-	LowAt [slipWindow]int64   // time of each low
-	At    int64               // time of the low of the present second
+	Up     bool
+	Tended bool                // since it was raised
+	Lows   [slipWindow]float64 // least paid out in each of the last seconds, m; NaN for none
+	Low    float64             // of the present second, m
+	Quiet  int32               // seconds since the drum last moved that far
+	LowAt  [slipWindow]int64   // time of each low
+	At     int64               // time of the low of the present second
 }
 
 // reset empties the window.
@@ -40,9 +41,10 @@ func (b *Berth) brakeSlip(now moment) {
 		s, d := &l.Slip, &l.Drum
 		if b.state.Watch.Off || b.suppressed(now, i) {
 			if s.Up && l.Parting.Latch.Up {
-				b.slipCleared(now, i)
+				b.slipCleared(now, i, "has parted")
 			}
 			s.reset()
+			s.Tended = s.Tended || s.Up && l.tended(now)
 			s.Quiet = max(s.Quiet, slipClear-slipTendedClear)
 			continue
 		}
@@ -56,7 +58,7 @@ func (b *Berth) brakeSlip(now moment) {
 			k := now.Time / second % slipWindow
 			s.Lows[k], s.LowAt[k], s.Low = s.Low, s.At, missing
 			if s.Quiet++; s.Up && s.Quiet >= slipClear {
-				b.slipCleared(now, i)
+				b.slipCleared(now, i, "was not seen to slip again")
 			}
 		}
 	}
@@ -79,10 +81,21 @@ func (b *Berth) slipped(now moment, i int) {
 	// The line is longer now: its fit restarts.
 	s.Quiet, b.state.DisturbedAt = 0, b.state.Tick
 	b.state.Lines[i].Fit.Age = 0
-	if !s.Up {
-		s.Up = true
+	if b.newSlip(now, i) {
 		b.slipRaised(now, i, s.restedAt(low+run/10), run)
 	}
+}
+
+// newSlip reports whether a slip of line i is news, and holds it as known. What slips
+// again after the line was tended is.
+func (b *Berth) newSlip(now moment, i int) bool {
+	s := &b.state.Lines[i].Slip
+	if s.Tended {
+		b.slipCleared(now, i, "was tended and slips again")
+	}
+	known := s.Up
+	s.Up = true
+	return !known
 }
 
 // restedAt is when the drum was last at rest, Unix nanoseconds: the newest of the window
@@ -113,10 +126,10 @@ func (b *Berth) slipRaised(now moment, i int, from int64, run float64) {
 			b.id(i), run, max(1, float64(now.Time-from)/float64(second)), load)})
 }
 
-// slipCleared clears it.
-func (b *Berth) slipCleared(now moment, i int) {
+// slipCleared clears it, with what became of the line.
+func (b *Berth) slipCleared(now moment, i int, became string) {
 	l := &b.state.Lines[i]
-	l.Slip.Up = false
+	l.Slip.Up, l.Slip.Tended = false, false
 	b.clear(now, i, Change{Condition: BrakeSlip, Value: 0, Limit: b.plan.Limits.SlipM, HasLimit: true, Unit: "m",
-		Detail: fmt.Sprintf("Line %s: no further slip seen.", b.id(i))})
+		Detail: fmt.Sprintf("Line %s %s.", b.id(i), became)})
 }

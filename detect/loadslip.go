@@ -183,10 +183,9 @@ func (b *Berth) raiseLoadLoss(now moment, i int) {
 	drop, mbl := l.LoadLoss.Drop, b.plan.Lines[i].MBLkN
 	l.LoadLoss.reset()
 	l.Fit.Age, l.Slip.Quiet, b.state.DisturbedAt = 0, 0, now.Tick
-	if l.Slip.Up {
+	if !b.newSlip(now, i) {
 		return
 	}
-	l.Slip.Up = true
 	check := "how it is made fast"
 	if l.Pin.Last <= partZeroLoad*mbl { // a line that parts while it is slack does not collapse
 		check = "whether it holds at all"

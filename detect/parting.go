@@ -61,6 +61,7 @@ type parting struct {
 	VoteBias       [modes]float64       // how far the line itself moved the fitted position before the fall, m
 	LoadBefore     float64              // load before the fall, kN
 	PaidOutBefore  float64              // paid out before the fall, m
+	RanOutAt       int64                // last tick at which a fall was the drum's doing
 	HoldingPull    float64              // line.Pull if the line still held, kN
 	ResidualBefore float64              // before the fall, 0 where not known, kN
 	OwnLossSum     float64              // of what the line has lost by the other lines since the fall, kN
@@ -97,7 +98,7 @@ func (b *Berth) partings(now moment) {
 		case !b.monitored(now, i) || l.tended(now):
 			p.FirstTest, p.TestSince, p.FellAt = 0, 0, 0
 		case !p.underTest():
-			if b.collapsed(now, i) {
+			if now.Tick-p.RanOutAt > collapseTicks && b.collapsed(now, i) {
 				b.beginTest(now, i)
 			} else if was := l.loadAgo(now, collapseTicks); load <= partZeroLoad*mbl && !math.IsNaN(was) {
 				p.UnloadedAt = now.Tick
@@ -106,8 +107,10 @@ func (b *Berth) partings(now moment) {
 				p.ChangeCount = min(p.ChangeCount+1, changeWindow)
 				p.ChangeMS += (change*change - p.ChangeMS) / p.ChangeCount
 			}
-		case load > 2*partZeroLoad*mbl || l.Drum.PaidOut-p.PaidOutBefore > b.plan.Limits.SlipM:
+		case load > 2*partZeroLoad*mbl:
 			p.FirstTest, p.TestSince, p.FellAt = 0, 0, 0
+		case l.Drum.PaidOut-p.PaidOutBefore > b.plan.Limits.SlipM:
+			p.FirstTest, p.TestSince, p.FellAt, p.RanOutAt = 0, 0, 0, now.Tick
 		case p.FirstTest == 0:
 			b.laterVerdict(now, i)
 		case stepEnds(now) && now.Tick-p.FirstTest >= firstVerdictTicks-6*l.Pin.intervalTicks()/10: // slow readings show the fall late

@@ -15,6 +15,7 @@ var kept = []struct {
 	{"snatching", 693101496000, "a line that had slipped while lines snatched was told as a pin at fault"},
 	{"dead pin", 691011741000, "a pin called dead was called well again while it read nothing"},
 	{"zero jump", 691000375000, "a pin that jumped was not told in gusts, for all that was known of its line"},
+	{"jerks on the drum", 697000410000, "a drum ran out until its line hung slack, and the line was told as parted as well"},
 	{"over limit in a squall", 698100899000, "a line that had slipped over its limit, with no pay-out to tell, was told as a pin at fault"},
 }
 
