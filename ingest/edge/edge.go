@@ -46,11 +46,10 @@ type Options struct {
 	// Shift is added to every time.
 	Shift time.Duration
 
-	// WindowBatches and WindowBytes bound what is kept for want of a receipt;
-	// defaults 16,384 batches, 8 MiB: some hours of a berth, for a server that cannot
-	// keep what it watches.
+	// WindowBatches bounds what is kept for want of a receipt; default 16,384 batches,
+	// and 8 MiB in any case: some hours of a berth, for a server that cannot keep what
+	// it watches.
 	WindowBatches int
-	WindowBytes   int
 
 	// MinBackoff and MaxBackoff bound the wait before a lost connection is tried
 	// again, which doubles from one to the other; defaults 200 ms, 10 s.
@@ -72,13 +71,12 @@ func (o *Options) validate() error {
 		return errors.New("berth and source are required")
 	case !(o.Pace >= 0 && o.Pace <= 1e6):
 		return fmt.Errorf("pace is %v, expected 0 to 1000000", o.Pace)
-	case o.WindowBatches < 0 || o.WindowBytes < 0:
+	case o.WindowBatches < 0:
 		return errors.New("negative window")
 	case o.MinBackoff < 0 || o.MaxBackoff < 0 || o.GiveUpAfter < 0:
 		return errors.New("negative duration")
 	}
 	o.WindowBatches = cmp.Or(o.WindowBatches, 16384)
-	o.WindowBytes = cmp.Or(o.WindowBytes, 8<<20)
 	o.MinBackoff = cmp.Or(o.MinBackoff, 200*time.Millisecond)
 	o.MaxBackoff = cmp.Or(o.MaxBackoff, 10*time.Second)
 	o.MaxBackoff = max(o.MaxBackoff, o.MinBackoff)

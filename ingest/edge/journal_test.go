@@ -52,11 +52,22 @@ func content(t *testing.T, j *journal.Journal) []*journal.Entry {
 	return out
 }
 
+// opened is a journal as the intake takes it.
+type opened struct{ *journal.Journal }
+
+func (o opened) Append(ctx context.Context, e *journal.Entry) (intake.Pending, error) {
+	p, err := o.Journal.Append(ctx, e)
+	if err != nil {
+		return nil, err
+	}
+	return p, nil
+}
+
 // A connection that is cut again and again costs nothing and doubles nothing.
 func TestCutConnections(t *testing.T) {
 	const n, lines = 2000, 4
 	j := openJournal(t, t.TempDir())
-	s := listen(t, "127.0.0.1:0", intake.Into(j), &documents{}, nil)
+	s := listen(t, "127.0.0.1:0", opened{j}, &documents{}, nil)
 	random := rand.New(rand.NewPCG(1, 2))
 	f := newFlaky(t, s.addr, func() int64 { return 5_000 + random.Int64N(60_000) })
 	sum, err := edge.Send(t.Context(), dial(t, f.listener.Addr().String()), recording(n, lines), options())
@@ -77,7 +88,7 @@ func TestCutConnections(t *testing.T) {
 func TestTwoSenders(t *testing.T) {
 	const n, lines = 600, 2
 	j := openJournal(t, t.TempDir())
-	s := listen(t, "127.0.0.1:0", intake.Into(j), &documents{}, nil)
+	s := listen(t, "127.0.0.1:0", opened{j}, &documents{}, nil)
 	var both errgroup.Group
 	var batches, reconnects atomic.Uint64
 	for range 2 {
@@ -108,7 +119,7 @@ func TestServerRestarts(t *testing.T) {
 	const n, lines, restarts = 1500, 3, 3
 	dir, docs := t.TempDir(), &documents{}
 	j := openJournal(t, dir)
-	s := listen(t, "127.0.0.1:0", intake.Into(j), docs, nil)
+	s := listen(t, "127.0.0.1:0", opened{j}, docs, nil)
 	addr := s.addr
 
 	half := make(chan struct{}, restarts)
@@ -136,7 +147,7 @@ func TestServerRestarts(t *testing.T) {
 			t.Fatal(err)
 		}
 		j = openJournal(t, dir)
-		s = listen(t, addr, intake.Into(j), docs, nil)
+		s = listen(t, addr, opened{j}, docs, nil)
 	}
 	if err := <-ended; err != nil {
 		t.Fatal(err)

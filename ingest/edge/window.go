@@ -19,6 +19,9 @@ const maxRefusals = 8
 // maxSpare bounds the buffers kept for the next frames.
 const maxSpare = 64
 
+// maxBytes bounds the bytes of the window, beside Options.WindowBatches.
+const maxBytes = 8 << 20
+
 // frame is an encoded block.
 type frame struct {
 	sequence uint64
@@ -34,7 +37,7 @@ type frame struct {
 // became of those before them. Safe for concurrent use: one goroutine fills and
 // sends it, another brings receipts.
 type window struct {
-	maxBatches, maxBytes int
+	maxBatches int
 
 	// changed has a token when a receipt or refusal came.
 	changed chan struct{}
@@ -49,14 +52,14 @@ type window struct {
 }
 
 func newWindow(o Options) *window {
-	return &window{maxBatches: o.WindowBatches, maxBytes: o.WindowBytes, changed: make(chan struct{}, 1)}
+	return &window{maxBatches: o.WindowBatches, changed: make(chan struct{}, 1)}
 }
 
 // room reports whether another frame fits.
 func (w *window) room() bool {
 	w.mu.Lock()
 	defer w.mu.Unlock()
-	return len(w.frames) == 0 || len(w.frames) < w.maxBatches && w.bytes < w.maxBytes
+	return len(w.frames) == 0 || len(w.frames) < w.maxBatches && w.bytes < maxBytes
 }
 
 // buffer is memory to encode into.

@@ -227,11 +227,14 @@ func (d *delivery) take(ctx context.Context, req *hawserv1.DeliverRequest) error
 	return nil
 }
 
+// maxInFlightBytes is the room of a window, more than any batch takes.
+const maxInFlightBytes = 16 << 20
+
 // weight is the room a batch takes in the window: its bytes, and at least an
 // equal part of it, so that no more than MaxInFlight fit.
 func (s *Server) weight(size int) int64 {
 	most := int64(s.o.MaxInFlight)
-	return max(int64(size), (s.o.MaxInFlightBytes+most-1)/most)
+	return max(int64(size), (maxInFlightBytes+most-1)/most)
 }
 
 // sequenceOf reads the sequence of a batch that Decode did not take, 0 if it has

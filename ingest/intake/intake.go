@@ -33,7 +33,6 @@ import (
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
 
-	"hawser/ingest/batch"
 	"hawser/ingest/planbook"
 	hawserv1 "hawser/proto/hawser/v1"
 )
@@ -62,10 +61,9 @@ type Options struct {
 	MaxStreams int
 	// MaxSources bounds the sources of a berth that have a stream open; default 16.
 	MaxSources int
-	// MaxInFlight and MaxInFlightBytes bound what one stream has taken and not
-	// yet receipted; defaults 1024 batches, 16 MiB. At least 1 MiB.
-	MaxInFlight      int
-	MaxInFlightBytes int64
+	// MaxInFlight bounds the batches that one stream has taken and not yet receipted;
+	// default 1024. Of their bytes it has 16 MiB at most.
+	MaxInFlight int
 	// ReceiptEvery is the least time between two receipts of a stream; default
 	// 5 ms. On an idle stream a receipt goes out at once.
 	ReceiptEvery time.Duration
@@ -94,13 +92,9 @@ func (o *Options) validate() error {
 	o.MaxStreams = cmp.Or(o.MaxStreams, 256)
 	o.MaxSources = cmp.Or(o.MaxSources, 16)
 	o.MaxInFlight = cmp.Or(o.MaxInFlight, 1024)
-	o.MaxInFlightBytes = cmp.Or(o.MaxInFlightBytes, 16<<20)
 	o.ReceiptEvery = cmp.Or(o.ReceiptEvery, 5*time.Millisecond)
 	o.HelloTimeout = cmp.Or(o.HelloTimeout, 10*time.Second)
 	o.DrainTimeout = cmp.Or(o.DrainTimeout, 5*time.Second)
-	if o.MaxInFlightBytes < batch.MaxBytes {
-		return fmt.Errorf("intake: %d bytes in flight would not let a batch of %d through", o.MaxInFlightBytes, batch.MaxBytes)
-	}
 	if o.Now == nil {
 		o.Now = time.Now
 	}

@@ -30,16 +30,3 @@ type Pending interface {
 	// Wait returns nil when the entry is on disk, or an error that may be ErrUnkept.
 	Wait(ctx context.Context) (journal.Position, error)
 }
-
-// Into is an intake's view of a journal.
-func Into(j *journal.Journal) Journal { return opened{j} }
-
-type opened struct{ *journal.Journal }
-
-func (o opened) Append(ctx context.Context, e *journal.Entry) (Pending, error) {
-	p, err := o.Journal.Append(ctx, e)
-	if err != nil {
-		return nil, err
-	}
-	return p, nil
-}

@@ -220,9 +220,9 @@ func (j *Journal) newest(ctx context.Context, subject string) (*jetstream.RawStr
 	return nil, nil
 }
 
-// LastSequence is the newest sequence of a source, stored as promised; 0 when
-// the journal has none, or none any more. What is on the way is waited for. After a failed entry
-// it says where the source must go on, and lets it.
+// LastSequence is the newest sequence of a source, stored as promised; 0 when the
+// journal has none, or none any more. What is on the way is waited for. After a failed
+// entry it says where the source must go on, and lets it.
 func (j *Journal) LastSequence(ctx context.Context, berth, source string) (uint64, error) {
 	e := Entry{Berth: berth, Source: source, SourceSequence: 1}
 	if err := e.validate(); err != nil {

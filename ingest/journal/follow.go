@@ -60,9 +60,9 @@ type Loss struct {
 // error that wraps one of these, or a *RolledBackError. The entry is valid in the
 // call only; its Data is shared and must not be changed, but may be kept.
 //
-// A lost connection or server-side consumer is waited out, and then looked whether
-// the journal still has what was passed. What cannot be given
-// is skipped, counted and told to OnLoss.
+// A lost connection or server-side consumer is waited out; then it is looked whether the
+// journal still has what was passed. What cannot be given is skipped, counted and told
+// to OnLoss.
 func (j *Journal) Follow(ctx context.Context, o FollowOptions, handle func(*Entry) error) error {
 	if o.Berth != "" {
 		if err := checkToken("berth", o.Berth); err != nil {

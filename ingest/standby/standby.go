@@ -1,9 +1,8 @@
 // Package standby is the journal as the server works with it: where its disk takes
 // nothing more, or its server outside does not answer, it goes on in memory, so that a
-// watch is kept though nothing can be recorded, and comes back to the disk when that
-// can be written again. It never
-// looks into what it holds. Its invariant: nothing is told as stored that is not in
-// the journal on disk.
+// watch is kept though nothing can be recorded, and comes back to the disk when that can
+// be written again. It never looks into what it holds. Its invariant: nothing is told as
+// stored that is not in the journal on disk.
 //
 //	        disk fails                    it can be written again
 //	kept ───────────────► unkept ─────────────────────────────────► kept

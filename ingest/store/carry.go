@@ -78,17 +78,12 @@ func (p *Pump) finish(g *group, durable bool, start time.Time, tries int) {
 		p.opts.Log.Info("store takes readings again", "tries", tries, "took", time.Since(start))
 	}
 	p.mu.Lock()
-	position := g.last
+	defer p.mu.Unlock()
 	if durable {
-		p.position = position
+		p.position = g.last
 	}
 	g.reset()
 	p.oldest[1] = time.Time{}
-	p.mu.Unlock()
-
-	if durable && p.opts.Stored != nil {
-		p.opts.Stored(position)
-	}
 }
 
 // lastFlush tries once more with what Run could not store before it was stopped.

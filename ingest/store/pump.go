@@ -27,10 +27,7 @@ type PumpOptions struct {
 	RetryMin, RetryMax time.Duration
 	// LastFlush is how long the one last try may take when Run is told to stop; 0
 	// is 5 s.
-	LastFlush time.Duration
-	// Stored, if set, is called by Run with each new position up to which all is
-	// stored. It is where a caller saves the position, and must not call the Pump.
-	Stored     func(position uint64)
+	LastFlush  time.Duration
 	Log        *slog.Logger
 	Registerer prometheus.Registerer
 }
@@ -39,22 +36,16 @@ func (o *PumpOptions) validate() error {
 	if o.GroupBytes < 0 || o.GroupAge < 0 || o.RetryMin < 0 || o.RetryMax < 0 || o.LastFlush < 0 {
 		return errors.New("pump options: sizes and times cannot be negative")
 	}
-	setDefault(&o.GroupBytes, 4<<20)
-	setDefault(&o.GroupAge, time.Second)
-	setDefault(&o.RetryMin, 100*time.Millisecond)
-	setDefault(&o.RetryMax, 30*time.Second)
-	setDefault(&o.LastFlush, 5*time.Second)
+	o.GroupBytes = cmp.Or(o.GroupBytes, 4<<20)
+	o.GroupAge = cmp.Or(o.GroupAge, time.Second)
+	o.RetryMin = cmp.Or(o.RetryMin, 100*time.Millisecond)
+	o.RetryMax = cmp.Or(o.RetryMax, 30*time.Second)
+	o.LastFlush = cmp.Or(o.LastFlush, 5*time.Second)
 	if o.RetryMin > o.RetryMax {
 		return fmt.Errorf("pump options: shortest retry %s is over the longest %s", o.RetryMin, o.RetryMax)
 	}
 	o.Log = cmp.Or(o.Log, slog.New(slog.DiscardHandler))
 	return nil
-}
-
-func setDefault[T int | time.Duration](v *T, d T) {
-	if *v == 0 {
-		*v = d
-	}
 }
 
 // syncEvery is how often a store with a disk of its own is made to write it out

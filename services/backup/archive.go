@@ -22,7 +22,6 @@ import (
 	"hash"
 	"io"
 	"io/fs"
-	"slices"
 	"time"
 )
 
@@ -240,11 +239,6 @@ func (s *stoppable) Read(p []byte) (int, error) {
 		return 0, err
 	}
 	return s.r.Read(p)
-}
-
-// Has reports whether the manifest lists a part.
-func (a *Archive) Has(name string) bool {
-	return slices.ContainsFunc(a.Manifest.Parts, func(p Part) bool { return p.Name == name })
 }
 
 // Part opens a part.

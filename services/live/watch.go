@@ -16,9 +16,8 @@ const (
 
 // Watch hands over the picture of a berth, or of all for "": at once, then when
 // readings came in, at most once an interval (0 means 500 ms), and at least every
-// 2 s or every interval. It goes on until ctx ends, fn fails or the board is
-// closed. While fn takes its
-// time pictures are passed over, and nobody waits.
+// 2 s or every interval. It goes on until ctx ends, fn fails or the board is closed.
+// While fn takes its time pictures are passed over, and nobody waits.
 func (b *Board) Watch(ctx context.Context, berth string, interval time.Duration, fn func([]*hawserv1.BerthPicture) error) error {
 	if interval <= 0 {
 		interval = usualInterval

@@ -41,13 +41,14 @@ type Options struct {
 	MaxSamples int
 	// Timeout bounds a query's time; 0 is 25 s.
 	Timeout time.Duration
-	// Concurrent is how many queries run at once; 0 is 4. Others wait their turn,
-	// within their own time.
-	Concurrent int
 	// Now is the clock for queries that give no time; nil is time.Now.
 	Now func() time.Time
 	Log *slog.Logger
 }
+
+// concurrent is how many queries run at once; others wait their turn, within their own
+// time.
+const concurrent = 4
 
 // API is the handlers. Safe for concurrent use.
 type API struct {
@@ -65,18 +66,17 @@ func New(o Options) (*API, error) {
 	if o.Source == nil || o.Log == nil {
 		return nil, errors.New("query: Source and Log are needed")
 	}
-	if o.MaxSamples < 0 || o.Timeout < 0 || o.Concurrent < 0 {
+	if o.MaxSamples < 0 || o.Timeout < 0 {
 		return nil, errors.New("query: bounds cannot be negative")
 	}
 	o.MaxSamples = cmp.Or(o.MaxSamples, 5_000_000)
 	o.Timeout = cmp.Or(o.Timeout, 25*time.Second)
-	o.Concurrent = cmp.Or(o.Concurrent, 4)
 	if o.Now == nil {
 		o.Now = time.Now
 	}
 	p := parser.NewParser(parser.Options{})
 	return &API{
-		o: o, parser: p, turns: make(chan struct{}, o.Concurrent),
+		o: o, parser: p, turns: make(chan struct{}, concurrent),
 		engine: promql.NewEngine(promql.EngineOpts{
 			Logger: o.Log, MaxSamples: o.MaxSamples, Timeout: o.Timeout, LookbackDelta: lookback,
 			NoStepSubqueryIntervalFn: func(int64) int64 { return time.Minute.Milliseconds() },
