@@ -28,14 +28,17 @@ func (j *Journal) Put(ctx context.Context, bucket, key string, data []byte) erro
 	for began := time.Now(); ; {
 		st := j.now()
 		if st.memory != nil {
-			return j.hold(bucket, key, data, false)
+			if err := j.hold(st, bucket, key, data); !errors.Is(err, errOver) {
+				return err
+			}
+			continue
 		}
 		err := st.disk.Load().Put(ctx, bucket, key, data)
 		if j.mayAnswer(ctx, began, err) {
 			continue
 		}
 		if err == nil {
-			return j.hold(bucket, key, data, true)
+			return j.hold(nil, bucket, key, data)
 		}
 		if !j.over(st, err) {
 			return err
@@ -62,9 +65,13 @@ func (j *Journal) mayAnswer(ctx context.Context, began time.Time, err error) boo
 	return false
 }
 
-// hold keeps a document in memory, which for one that is kept is for the server outside
-// to lose it.
-func (j *Journal) hold(bucket, key string, data []byte, kept bool) error {
+// errOver says that a stage has been followed by another.
+var errOver = errors.New("over")
+
+// hold keeps a document in memory, of a stage as long as that lasts; where st is nil it
+// is on disk, and held for the server outside to lose it.
+func (j *Journal) hold(st *stage, bucket, key string, data []byte) error {
+	kept := st == nil
 	if !slices.Contains(j.o.Hold, bucket) {
 		if kept {
 			return nil
@@ -73,6 +80,9 @@ func (j *Journal) hold(bucket, key string, data []byte, kept bool) error {
 	}
 	j.mu.Lock()
 	defer j.mu.Unlock()
+	if !kept && j.stage != st {
+		return errOver
+	}
 	size := len(data)
 	for _, other := range j.held {
 		size += len(other.data)
@@ -134,10 +144,10 @@ func (j *Journal) Keys(ctx context.Context, bucket string) ([]string, error) {
 // errOpening is for who reads the journal while it is being opened.
 var errOpening = errors.New("the journal is being opened anew")
 
-// writeHeld writes the documents in memory to a disk, in the order they came; to a
-// server outside, which may have lost them, those that are there already too.
-func (j *Journal) writeHeld(ctx context.Context, disk *journal.Journal) error {
-	for again := !j.inside(); ; again = false {
+// writeHeld writes the documents in memory to a disk, in the order they came; again says
+// that those which were there are written too, as a server outside may have lost them.
+func (j *Journal) writeHeld(ctx context.Context, disk *journal.Journal, again bool) error {
+	for ; ; again = false {
 		j.mu.Lock()
 		held := slices.DeleteFunc(slices.Clone(j.held), func(d *document) bool { return d.kept && !again })
 		j.mu.Unlock()

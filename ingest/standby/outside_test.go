@@ -103,3 +103,48 @@ func TestServerGoneWhileComingBack(t *testing.T) {
 	}
 	end(<-servers)
 }
+
+// A document that is put when those held have been written, and before others go to the
+// server again, gets there too.
+func TestDocumentPutWhileComingBack(t *testing.T) {
+	dir := t.TempDir()
+	first := outside(t, dir, natsd.RANDOM_PORT)
+	port := first.Addr().(*net.TCPAddr).Port
+	o := standby.Options{Journal: journal.Options{URL: first.ClientURL()}, Hold: []string{"plans"}}
+	var j *standby.Journal
+	o.OnBack = func(ctx context.Context, _ journal.Position) error {
+		return j.Put(ctx, "plans", "jetty-1", []byte("late"))
+	}
+	j, err := standby.Open(t.Context(), o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	ctx, cancel := context.WithCancel(t.Context())
+	ended := make(chan error, 1)
+	go func() { ended <- j.Run(ctx) }()
+	end(first)
+	if err := j.Put(ctx, "plans", "jetty-1", []byte("early")); err != nil {
+		t.Fatal(err)
+	}
+	second := outside(t, dir, port)
+	waittest.Until(t, "the document to be on disk", func() error {
+		disk, err := journal.Open(t.Context(), journal.Options{URL: o.Journal.URL})
+		if err != nil {
+			return err
+		}
+		defer disk.Close()
+		got, _, err := disk.Get(t.Context(), "plans", "jetty-1")
+		if err == nil && string(got) != "late" {
+			err = fmt.Errorf("on disk is %q, want the late one", got)
+		}
+		return err
+	})
+	cancel()
+	if err := <-ended; err != nil {
+		t.Error(err)
+	}
+	if err := j.Close(); err != nil {
+		t.Error(err)
+	}
+	end(second)
+}

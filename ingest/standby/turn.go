@@ -131,7 +131,7 @@ func (j *Journal) comeBack(ctx context.Context) error {
 	j.mu.Unlock()
 	kept := newStage(disk, nil)
 	j.begin(kept, State{})
-	if err := j.records.failed(); err != nil { // since they were written
+	if err := errors.Join(j.records.failed(), j.writeHeld(ctx, disk, false)); err != nil { // since they were written
 		j.over(kept, err)
 	}
 	j.log.Info("recording again", "after", last)
@@ -152,7 +152,7 @@ func (j *Journal) restore(ctx context.Context, disk *journal.Journal, base journ
 	if err := j.records.restore(ctx, disk); err != nil {
 		return 0, err
 	}
-	if err := j.writeHeld(ctx, disk); err != nil {
+	if err := j.writeHeld(ctx, disk, !j.inside()); err != nil {
 		return 0, err
 	}
 	if j.o.OnBack != nil {
