@@ -55,7 +55,7 @@ var allowed = map[string]struct {
 	"services/waittest":  {nil, "what tests wait for and read; no part of the program"},
 	"services/watch": {[]string{"detect", "detect/mooring", "detect/reading", "ingest/batch", "ingest/planbook"},
 		"the one road to the detectors, live and in replay alike"},
-	"services/alarm":        {[]string{"detect", "proto/hawser/v1"}, "keeps the changes that detection makes"},
+	"services/alarm":        {[]string{"detect", "detect/mooring", "proto/hawser/v1"}, "keeps the changes that detection makes, of a line or a group"},
 	"services/rounds":       {[]string{"detect", "services/alarm"}, "what it finds goes to the alarm log, with a priority"},
 	"services/live":         {[]string{"detect/mooring", "detect/reading", "proto/hawser/v1"}, "the latest picture by the plan, as its message"},
 	"services/web/bundle":   {nil, "makes the pages' scripts, when they are changed; no part of the program"},

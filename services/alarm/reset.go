@@ -3,9 +3,11 @@ package alarm
 import (
 	"context"
 	"errors"
+	"slices"
 	"strings"
 
 	"hawser/detect"
+	"hawser/detect/mooring"
 )
 
 // ErrNotLatching is what a reset of any other alarm is refused with.
@@ -35,4 +37,33 @@ func (l *Log) Reset(ctx context.Context, id string, p Person, reason string) (St
 		}
 		return nil
 	})
+}
+
+// WasReset reports whether a person has reset what a change of a berth raised.
+func (l *Log) WasReset(berth string, raised detect.Change) bool {
+	l.mu.RLock()
+	defer l.mu.RUnlock()
+	return l.fold.wasReset(berth, &raised)
+}
+
+func (f *fold) wasReset(berth string, raised *detect.Change) bool {
+	key := subject(berth, raised).key()
+	last, ok := f.reset[key]
+	return ok && !raised.When().After(last) && f.active[key] == nil
+}
+
+// change is what raised an alarm of the detectors', as far as it says which one it is.
+func (s *State) change() detect.Change {
+	known := detect.Conditions()
+	c := detect.Change{Time: s.Raised.UnixNano(), Raised: true, Line: s.Line, Value: s.Value, Limit: s.Limit, HasLimit: s.HasLimit, Unit: s.Unit, Detail: s.Detail,
+		Condition: known[slices.IndexFunc(known, func(c detect.Condition) bool { return c.String() == s.Condition })]}
+	for g := mooring.Head; g <= mooring.Stern; g++ {
+		if g.String() == s.Group {
+			c.Group = g
+		}
+	}
+	if !s.Onset.IsZero() {
+		c.Onset = s.Onset.UnixNano()
+	}
+	return c
 }

@@ -183,7 +183,7 @@ func (l *Log) applyOne(ctx context.Context, berth string, position uint64, index
 // (nil for none), missing ones raised, but those that a person has reset. It is for a
 // watch that starts afresh and, with none active, for a plan replaced after that
 // position. Where anything later has been applied it does nothing.
-func (l *Log) Reconcile(ctx context.Context, berth string, position uint64, active []detect.Change, keep func(condition, line, group string) bool, reason string) error {
+func (l *Log) Reconcile(ctx context.Context, berth string, position uint64, active []detect.Change, keep func(raised detect.Change) bool, reason string) error {
 	return l.write(ctx, func() error {
 		if l.fold.marks[berth].position > position {
 			l.m.ignore(repeated)
@@ -200,21 +200,19 @@ func (l *Log) Reconcile(ctx context.Context, berth string, position uint64, acti
 }
 
 // differences are the records that lead from the berth's alarms to the wanted.
-func (l *Log) differences(berth string, active []detect.Change, keep func(condition, line, group string) bool, reason string) []*Record {
+func (l *Log) differences(berth string, active []detect.Change, keep func(raised detect.Change) bool, reason string) []*Record {
 	wanted := make(map[Subject]bool, len(active))
 	var out []*Record
 	for i := range active {
 		key := subject(berth, &active[i]).key()
-		reset := !active[i].When().After(l.fold.reset[key])
-		if !wanted[key] && !reset && l.fold.active[key] == nil {
+		if !wanted[key] && !l.fold.wasReset(berth, &active[i]) && l.fold.active[key] == nil {
 			out = append(out, l.raise(berth, &active[i]))
 		}
 		wanted[key] = true
 	}
 	for _, s := range l.fold.list(berth, false) {
 		// The server's own conditions of a berth are not the detectors' to clear.
-		kept := keep != nil && keep(s.Condition, s.Line, s.Group)
-		if !wanted[s.key()] && !kept && isDetected(s.Condition) {
+		if !wanted[s.key()] && isDetected(s.Condition) && (keep == nil || !keep(s.change())) {
 			out = append(out, clearing(&s, l.o.Now().UTC(), "Cleared: "+reason+"."))
 		}
 	}

@@ -7,19 +7,30 @@ import (
 	"hawser/detect/mooring"
 )
 
-// parted reports whether an alarm is of a line that has parted, seen or not. That it is
+// parted reports whether a change is of a line that has parted, seen or not. That it is
 // not found again from readings after it does not say that the line holds.
-func parted(condition, _, _ string) bool {
-	return condition == detect.LineParted.String() || condition == detect.Redistribution.String()
+func parted(c detect.Change) bool {
+	return c.Condition == detect.LineParted || c.Condition == detect.Redistribution
 }
 
 // partedOf is parted of what is still so under a plan that comes in the place of the
 // unit's: of the same ship, with the same line, or one in the same group.
-func (u *Unit) partedOf(next *mooring.Plan) func(condition, line, group string) bool {
+func (u *Unit) partedOf(next *mooring.Plan) func(detect.Change) bool {
 	same := u.plan.Ship.Name == next.Ship.Name
-	return func(condition, line, group string) bool {
-		return same && parted(condition, line, group) && slices.ContainsFunc(next.Lines, func(l mooring.Line) bool {
-			return l.Group.String() == group && (line == "" || l.ID == line)
+	return func(c detect.Change) bool {
+		return same && parted(c) && slices.ContainsFunc(next.Lines, func(l mooring.Line) bool {
+			return l.Group == c.Group && (c.Line == "" || l.ID == c.Line)
 		})
+	}
+}
+
+// noted is which, with the changes that it is true of added to a list.
+func noted(list *[]detect.Change, which func(detect.Change) bool) func(detect.Change) bool {
+	return func(c detect.Change) bool {
+		yes := which(c)
+		if yes {
+			*list = append(*list, c)
+		}
+		return yes
 	}
 }

@@ -56,7 +56,9 @@ type Alarms interface {
 	// Reconcile makes the berth's active conditions those given: what is not
 	// among them is cleared for this reason, but what keep tells to, what is missing is
 	// raised. Where something after position has been applied it does nothing.
-	Reconcile(ctx context.Context, berth string, position uint64, active []detect.Change, keep func(condition, line, group string) bool, reason string) error
+	Reconcile(ctx context.Context, berth string, position uint64, active []detect.Change, keep func(raised detect.Change) bool, reason string) error
+	// WasReset reports whether a person has reset what a change of the berth raised.
+	WasReset(berth string, raised detect.Change) bool
 	// Applied is the highest position applied for the berth, 0 for none.
 	Applied(berth string) uint64
 	// Reached is the highest position ever applied for the berth, whatever the journal
