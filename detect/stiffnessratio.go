@@ -16,11 +16,13 @@ import "math"
 type stiffnessRatio struct {
 	Ratio                 float64 // metres by the line's load for a metre by the ship; about 1
 	MeanOwn, MeanExpected float64 // stretch, means of the last minute, 0 for none
+	Wait                  int32   // seconds observable before the means began
 	XX, XY                float64 // weighted sums of squares and products
 }
 
 const (
 	ratioMeanTau     = 60.0 // s
+	ratioWait        = 6    // s; from when a line can be compared until the means begin
 	ratioForgetting  = 1 - 1./1200
 	ratioMinMove     = 0.01 // of MBL; least movement that is an observation
 	ratioPriorSD     = 0.15 // how far plans err
@@ -38,7 +40,7 @@ func (b *Berth) updateStiffnessRatios(now moment) {
 		if b.ratioObservable(now, i) {
 			l.Stiffness.update(&l.Fit, b.plan.Lines[i].MBLkN)
 		} else {
-			l.Stiffness.MeanOwn, l.Stiffness.MeanExpected = 0, 0 // it may be made fast differently afterwards
+			l.Stiffness.MeanOwn, l.Stiffness.MeanExpected, l.Stiffness.Wait = 0, 0, 0 // it may be made fast differently afterwards
 		}
 		if l.Fit.Weight > 0 {
 			mean += l.Stiffness.estimate(&l.Fit, b.plan.Lines[i].MBLkN)
@@ -72,6 +74,9 @@ func (b *Berth) ratioObservable(now moment, i int) bool {
 func (r *stiffnessRatio) update(f *lineFit, mbl float64) {
 	expected := (f.ExpectedStretch - f.Offset) / r.Ratio
 	if r.MeanOwn == 0 && r.MeanExpected == 0 {
+		if r.Wait++; r.Wait < ratioWait { // a load is old yet after a gap of its pin
+			return
+		}
 		r.MeanOwn, r.MeanExpected = f.Stretch, expected
 	}
 	r.MeanOwn += (f.Stretch - r.MeanOwn) / ratioMeanTau

@@ -14,6 +14,7 @@ var kept = []struct {
 	{"snatching", 693104106001, "three lines of a group went slack together and one was told as parted"},
 	{"snatching", 693101496000, "a line that had slipped while lines snatched was told as a pin at fault"},
 	{"dead pin", 691011741000, "a pin called dead was called well again while it read nothing"},
+	{"spring tide", 701000787000, "after a gap of its pin a line was taken to be 1.6 times as soft as it is, and its pin to be at fault"},
 	{"zero jump", 691000375000, "a pin that jumped was not told in gusts, for all that was known of its line"},
 	{"jerks on the drum", 697000410000, "a drum ran out until its line hung slack, and the line was told as parted as well"},
 	{"over limit in a squall", 698100899000, "a line that had slipped over its limit, with no pay-out to tell, was told as a pin at fault"},
