@@ -35,19 +35,20 @@ func (s *share) of(b *binding) {
 }
 
 // take takes room for a batch that brings its source up to a time, and says how long it
-// is to wait for it.
-func (s *share) take(size int, reached int64, now time.Time) time.Duration {
+// is to wait for it. back gives the room back where it is not waited for.
+func (s *share) take(size int, reached int64, now time.Time) (wait time.Duration, back func(now time.Time)) {
 	if s.reached > 0 && reached > s.reached {
 		s.gained += time.Duration(reached - s.reached)
 	}
 	s.reached = max(s.reached, reached)
 	now = now.Add(s.gained)
-	return s.limiter.ReserveN(now, size+entryWeight).DelayFrom(now)
+	room := s.limiter.ReserveN(now, size+entryWeight)
+	return room.DelayFrom(now), func(now time.Time) { room.CancelAt(now.Add(s.gained)) }
 }
 
 // withinShare waits until a batch is within its source's share.
 func (d *delivery) withinShare(ctx context.Context, size int, reached int64, arrived time.Time) error {
-	wait := d.src.share.take(size, reached, arrived)
+	wait, back := d.src.share.take(size, reached, arrived)
 	if wait == 0 {
 		return nil
 	}
@@ -58,6 +59,7 @@ func (d *delivery) withinShare(ctx context.Context, size int, reached int64, arr
 	case <-over.C:
 		return nil
 	case <-ctx.Done():
+		back(d.s.o.Now())
 		return context.Cause(ctx)
 	}
 }

@@ -2,10 +2,12 @@ package intake_test
 
 import (
 	"math/rand/v2"
+	"sync/atomic"
 	"testing"
 	"time"
 
 	"hawser/detect/reading"
+	"hawser/ingest/intake"
 	"hawser/services/waittest"
 )
 
@@ -58,6 +60,32 @@ func TestFloodIsHeldBack(t *testing.T) {
 	}
 	if later := r.server.Floods(f[0].Until); later != nil {
 		t.Errorf("listed when it is over: %+v", later)
+	}
+}
+
+// One that loses its connection while it waits, and sends the same batch on the next, waits
+// no longer for that: else one that connects again sooner than it is served never would be.
+func TestConnectingAgainIsNoMoreFlood(t *testing.T) {
+	var passed atomic.Int64
+	now := func() time.Time { return time.Unix(0, noon+passed.Load()) }
+	r := newRig(t, func(o *intake.Options) { o.Now = now })
+	enough := uint64(savedUp/(len(dense(1, noon-second))+256) + 1)
+	var waits []time.Time
+	for range 3 {
+		passed.Add(second)
+		bow, last := r.open("bow")
+		for n := last + 1; n <= enough; n++ {
+			bow.batch(dense(n, noon-second))
+		}
+		waittest.True(t, "the last to wait", func() bool {
+			h := r.server.Heard()
+			return len(r.server.Floods(now())) == 1 && len(h) == 1 && h[0].Last.Equal(now())
+		})
+		waits = append(waits, r.server.Floods(now())[0].Until)
+		bow.cancel()
+	}
+	if later := waits[2].Sub(waits[0]); later > time.Second {
+		t.Errorf("after two connections lost it waits %s longer", later)
 	}
 }
 
