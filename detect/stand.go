@@ -12,9 +12,7 @@ func (b *Berth) Stand(told []Change) {
 		case c.Condition == LineParted && known:
 			b.locate(i, &c)
 			b.state.Lines[i].Parting = parting{Latch: latch{Up: true}, PartedAt: c.Time / tickLength}
-		case c.Condition == Redistribution && int(c.Group) < len(b.state.Unseen):
-			b.state.Unseen[c.Group].RaisedAt = c.Time / tickLength
-		default:
+		case c.Condition != Redistribution:
 			continue
 		}
 		if b.activeIndex(c.Condition, c.Line, c.Group) < 0 {
@@ -23,9 +21,9 @@ func (b *Berth) Stand(told []Change) {
 	}
 }
 
-// Hold ends, without a word, those partings of which said tells that a person has said
+// Release ends, without a word, those partings of which said tells that a person has said
 // that the line holds: it is watched again, with whatever its load pin shows.
-func (b *Berth) Hold(said func(Change) bool) {
+func (b *Berth) Release(said func(Change) bool) {
 	b.state.Raised = slices.DeleteFunc(b.state.Raised, func(c Change) bool {
 		if c.Condition != LineParted && c.Condition != Redistribution || !said(c) {
 			return false

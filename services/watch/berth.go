@@ -176,7 +176,7 @@ func (b *berthWatch) prepare(ctx context.Context, e *batch.Entry) error {
 		b.sent.keep(b.berth, plan)
 	}
 	b.unit.Stand(standing)
-	b.unit.Hold(func(c detect.Change) bool { return b.o.Alarms.WasReset(b.berth, c) })
+	b.unit.Release(func(c detect.Change) bool { return b.o.Alarms.WasReset(b.berth, c) })
 	return nil
 }
 

@@ -42,8 +42,8 @@ func (u *Unit) Take(source string, b *reading.Block) []detect.Change {
 // Stand takes over partings that stand; see detect.Berth.
 func (u *Unit) Stand(told []detect.Change) { u.berth.Stand(told) }
 
-// Hold ends partings on a person's word; see detect.Berth.
-func (u *Unit) Hold(said func(detect.Change) bool) { u.berth.Hold(said) }
+// Release ends partings on a person's word; see detect.Berth.
+func (u *Unit) Release(said func(detect.Change) bool) { u.berth.Release(said) }
 
 // Observe has f called at the end of every tick with what the detectors saw; it
 // changes nothing of what they tell.
