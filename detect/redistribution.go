@@ -27,14 +27,15 @@ import (
 //	          at least; else the movement is mostly one that was predicted, whose errors
 //	          grow with it, and the sum must be over redistStillLLR
 //	free      her end there did not come in upon the fenders: they push her off as a loss does
+//	felt      the prediction error changes the loads of two lines by 0.007 of MBL at least
 //	settled   the position has been known for six minutes
 //	no cause  no measured line changed by itself, other than by the ship's movement, by
 //	          0.4 of that load or more in the last 16 s: the cause would then be known
 //
 // Raised for the group of the line. What has let go does not hold again by itself, so it
 // stands until the watch is stood down; from 10 min on it may be told anew, of another
-// line of that group. Source: Newton's second law; the figures are common practice, no source. The sum is not of independent
-// tests, and gusts are not normal noise, so no run length can be computed for it: over
+// line of that group. Source: Newton's second law; the figures are common practice, no
+// source. The sum is not of independent tests, and gusts are not normal noise, so no run length can be computed for it: over
 // 6,400 line-hours of randomly drawn scenes, every ship with a line that no pin shows,
 // these thresholds raised 5 false alarms. They were chosen on these scenes.
 const (
@@ -46,12 +47,13 @@ const (
 	faultyPinFactor   = 1.6 // on the thresholds, for a line whose pin is at fault: two faults at once are less likely
 	redistMinShare    = 0.4
 	redistMaxShare    = 1.5
-	redistAwayShare   = 0.6 // of the prediction error
-	redistOwnShare    = 0.4 // of the load
-	redistInShare     = 0.5 // of the prediction error; way towards the berth from which she comes in
-	redistInnerSD     = 0.5 // standard deviations inside her mean position from which fenders may be near
-	redistLag         = 0.5 // s; delay of readings and positions, about
-	redistHoldSteps   = 2   // in a row
+	redistAwayShare   = 0.6   // of the prediction error
+	redistOwnShare    = 0.4   // of the load
+	redistInShare     = 0.5   // of the prediction error; way towards the berth from which she comes in
+	redistInnerSD     = 0.5   // standard deviations inside her mean position from which fenders may be near
+	redistLeastFelt   = 0.007 // of MBL
+	redistLag         = 0.5   // s; delay of readings and positions, about
+	redistHoldSteps   = 2     // in a row
 	redistAgainTicks  = 600 * int64(ticksPerSecond)
 	redistMinSteps    = 720 // since the position was last unknown
 )
@@ -98,7 +100,7 @@ func (b *Berth) testUnseen(now moment) {
 		llr, at := b.lossLLR(i, load, &errors, &recent)
 		threshold := b.lossThreshold(i, at)
 		b.reportGroup(UnseenLLR, g, llr, threshold)
-		if llr < threshold || b.ownChangeOver(redistOwnShare*load) || b.cameIn(i, at) {
+		if llr < threshold || b.ownChangeOver(redistOwnShare*load) || b.cameIn(i, at) || !b.felt(at) {
 			u.Steps = 0
 			continue
 		}
@@ -113,9 +115,7 @@ func (b *Berth) testUnseen(now moment) {
 
 // raiseRedistribution raises the loss of line i over a horizon.
 func (b *Berth) raiseRedistribution(now moment, i, horizon int) {
-	pr := b.predictor()
-	moved := b.atFace(pr.Errors[horizon][(pr.Steps-1)%historySteps])
-	gain := b.mostGained(&moved)
+	gain := b.mostGained(b.unexplainedMove(horizon))
 	g := b.plan.Lines[i].Group
 	u := &b.state.Unseen[g]
 	u.Steps, u.RaisedAt = 0, now.Tick

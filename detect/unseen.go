@@ -142,6 +142,25 @@ func (b *Berth) meanShare(now moment, wanted func(k int) bool) (mean float64, ok
 	return mean / max(n, 1), n > 0
 }
 
+// unexplainedMove is the newest prediction error of a horizon, seen from the fender face.
+func (b *Berth) unexplainedMove(horizon int) *[modes]float64 {
+	pr := b.predictor()
+	move := b.atFace(pr.Errors[horizon][(pr.Steps-1)%historySteps])
+	return &move
+}
+
+// felt reports whether the unexplained movement of a horizon changes the loads of two
+// lines by redistLeastFelt.
+func (b *Berth) felt(horizon int) bool {
+	move, lines := b.unexplainedMove(horizon), 0
+	for i := range b.state.Lines {
+		if b.state.Lines[i].Fit.Weight > 0 && math.Abs(b.loadChange(i, move)) >= redistLeastFelt*b.plan.Lines[i].MBLkN {
+			lines++
+		}
+	}
+	return lines >= 2
+}
+
 // mostGained is the most that a movement adds to a line's load, of MBL.
 func (b *Berth) mostGained(move *[modes]float64) (most float64) {
 	for i := range b.state.Lines {
