@@ -9,9 +9,10 @@ import "math"
 // errors since show the movement that did not come: the signature of the lost pull,
 // negative.
 //
-// They are tested once 12 s have passed. Only strong evidence against a slip
-// (pinJumpLLR) makes it a fault of the pin, which the shift of its zero then raises.
-// Source: Newton's second law; the figures are common practice, no source.
+// They are tested once 12 s have passed, unless the line was over its limit: then it
+// slipped. Only strong evidence against a slip (pinJumpLLR) makes it a fault of the pin,
+// which the shift of its zero then raises. Source: Newton's second law; the figures are
+// common practice, no source.
 const (
 	strokeShare       = 0.6  // of the drop, in two seconds
 	strokeAgain       = 0.3  // of that, another fall
@@ -61,7 +62,7 @@ func (l *loadLoss) strokeAge(at int64) (age int64, ok bool) {
 func (b *Berth) pinJumped(now moment, i int) (jumped, wait bool) {
 	l, pr := &b.state.Lines[i], b.predictor()
 	age, ok := l.LoadLoss.strokeAge(now.Time / second)
-	if !ok || l.Pin.Interval > strokeMaxInterval || pr.Steps <= predictorWarmup+historySteps || pr.Count < 2*errorDim {
+	if !ok || b.mayHaveSlipped(now, i) || l.Pin.Interval > strokeMaxInterval || pr.Steps <= predictorWarmup+historySteps || pr.Count < 2*errorDim {
 		return false, false
 	}
 	base := pr.Steps - 1 - int64(math.Round(float64(age+1)/stepPeriod))

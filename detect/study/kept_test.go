@@ -17,6 +17,7 @@ var kept = []struct {
 	{"spring tide", 701000787000, "after a gap of its pin a line was taken to be 1.6 times as soft as it is, and its pin to be at fault"},
 	{"zero jump", 691000375000, "a pin that jumped was not told in gusts, for all that was known of its line"},
 	{"jerks on the drum", 697000410000, "a drum ran out until its line hung slack, and the line was told as parted as well"},
+	{"a long ramp", 704000262000, "two lines that slipped at a stroke over their limits were told as pins at fault"},
 	{"over limit in a squall", 698100899000, "a line that had slipped over its limit, with no pay-out to tell, was told as a pin at fault"},
 }
 
