@@ -3,21 +3,23 @@ package detect
 import "slices"
 
 // Stand takes over partings that were told before this state began, as of a berth under
-// another plan: they stand until what ends those that it told itself. Conditions of other
-// kinds, and lines that the plan does not have, are ignored.
+// another plan: they stand until what ends those that it told itself. What stands already,
+// other conditions, and lines that the plan does not have, are ignored.
 func (b *Berth) Stand(told []Change) {
 	for _, c := range told {
 		i, known := b.index[c.Line]
-		switch {
-		case c.Condition == LineParted && known:
+		if known {
 			b.locate(i, &c)
+		}
+		switch {
+		case b.activeIndex(c.Condition, c.Line, c.Group) >= 0:
+			continue
+		case c.Condition == LineParted && known:
 			b.state.Lines[i].Parting = parting{Latch: latch{Up: true}, PartedAt: c.Time / tickLength}
 		case c.Condition != Redistribution:
 			continue
 		}
-		if b.activeIndex(c.Condition, c.Line, c.Group) < 0 {
-			b.state.Raised = append(b.state.Raised, c)
-		}
+		b.state.Raised = append(b.state.Raised, c)
 	}
 }
 

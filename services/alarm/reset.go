@@ -39,6 +39,19 @@ func (l *Log) Reset(ctx context.Context, id string, p Person, reason string) (St
 	})
 }
 
+// Standing gives what raised the alarms of a berth that stand, those of the detectors
+// that entries up to a journal position raised: a watch that takes up readings from before
+// a parting finds it there itself.
+func (l *Log) Standing(berth string, position uint64) (raised []detect.Change) {
+	all, _ := l.List(berth, false)
+	for i := range all {
+		if isDetected(all[i].Condition) && all[i].journal <= position {
+			raised = append(raised, all[i].change())
+		}
+	}
+	return raised
+}
+
 // WasReset reports whether a person has reset what a change of a berth raised.
 func (l *Log) WasReset(berth string, raised detect.Change) bool {
 	l.mu.RLock()

@@ -157,16 +157,16 @@ func (b *berthWatch) prepare(ctx context.Context, e *batch.Entry) error {
 		}
 	}
 	settled := e.Position > b.settle
-	var standing []detect.Change // partings that the unit is to learn of
 	switch {
 	case replaced:
-		err = b.o.Alarms.Reconcile(ctx, b.berth, e.Position-1, nil, noted(&standing, b.unit.partedOf(plan)), "the mooring plan was replaced")
+		err = b.o.Alarms.Reconcile(ctx, b.berth, e.Position-1, nil, b.unit.partedOf(plan), "the mooring plan was replaced")
 	case settled && b.settle > 0:
-		err = b.o.Alarms.Reconcile(ctx, b.berth, e.Position-1, b.active(), noted(&standing, parted), "not found after the watch started again")
+		err = b.o.Alarms.Reconcile(ctx, b.berth, e.Position-1, b.active(), parted, "not found after the watch started again")
 	}
 	if err != nil {
 		return err
 	}
+	learn := plan != nil || settled && b.settle > 0
 	if settled {
 		b.settle = 0
 	}
@@ -175,7 +175,9 @@ func (b *berthWatch) prepare(ctx context.Context, e *batch.Entry) error {
 		b.o.Picture.SetPlan(b.berth, plan)
 		b.sent.keep(b.berth, plan)
 	}
-	b.unit.Stand(standing)
+	if learn {
+		b.unit.Stand(b.o.Alarms.Standing(b.berth, e.Position-1))
+	}
 	b.unit.Release(func(c detect.Change) bool { return b.o.Alarms.WasReset(b.berth, c) })
 	return nil
 }

@@ -23,14 +23,3 @@ func (u *Unit) partedOf(next *mooring.Plan) func(detect.Change) bool {
 		})
 	}
 }
-
-// noted is which, with the changes that it is true of added to a list.
-func noted(list *[]detect.Change, which func(detect.Change) bool) func(detect.Change) bool {
-	return func(c detect.Change) bool {
-		yes := which(c)
-		if yes {
-			*list = append(*list, c)
-		}
-		return yes
-	}
-}

@@ -1,9 +1,14 @@
 package watch_test
 
 import (
+	"bytes"
+	"context"
 	"fmt"
 	"slices"
 	"testing"
+	"time"
+
+	"pgregory.net/rapid"
 
 	"hawser/detect"
 	"hawser/detect/reading"
@@ -42,7 +47,7 @@ func partedBefore(t *testing.T, load func(second int) float64) (*rig, func(from,
 	group := plan.Lines[0].Group
 	for _, c := range []detect.Change{{Condition: detect.LineParted, Line: plan.Lines[0].ID}, {Condition: detect.Redistribution}} {
 		c.Raised, c.Group, c.Time = true, group, begin.UnixNano()
-		if err := l.Apply(t.Context(), berth, 100+uint64(c.Condition), []detect.Change{c}); err != nil {
+		if err := l.Apply(t.Context(), berth, 1+uint64(c.Condition), []detect.Change{c}); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -107,4 +112,49 @@ func TestALineSaidToHoldIsWatchedAgain(t *testing.T) {
 			}
 		})
 	}
+}
+
+// However often the watch is stopped or killed meanwhile, and whatever has become of its
+// snapshot, a parting of before stands and ends as over a watch that never stopped.
+func TestAPartingOfBeforeDoesNotDependOnRestarts(t *testing.T) {
+	plan := everyOther(loadPlan(t, "tanker-12"))
+	s := restless(plan)
+	usual := s.loads
+	s.loads = func(line, second int) float64 {
+		if line == 0 && second < 60 {
+			return 0
+		}
+		return usual(line, second)
+	}
+	entries := s.entries(t, 100, 0, 30, first)
+	entries = append(entries, s.entries(t, entries[len(entries)-1].Position, 30, 170, other)...)
+	start := func(t fatal) *rig {
+		r := newRig(entries, plans{first: plan, other: stronger(plan)})
+		l := openLog(t, r.records)
+		defer l.Close()
+		parting := detect.Change{Condition: detect.LineParted, Raised: true, Line: plan.Lines[0].ID, Group: plan.Lines[0].Group, Time: begin.UnixNano()}
+		if err := l.Apply(context.Background(), berth, 1, []detect.Change{parting}); err != nil {
+			t.Fatal(err)
+		}
+		return r
+	}
+	r := start(t)
+	var snapshots [][]byte
+	r.every, r.journal.save = 1, func(data []byte) error { snapshots = append(snapshots, bytes.Clone(data)); return nil }
+	r.toEnd(t)
+	want := history(t, r.records)
+	if !slices.ContainsFunc(want, func(a alarm.Record) bool { return a.Condition == "line-parted" && a.Transition == alarm.Cleared }) {
+		t.Fatalf("a story without the end of the parting: %d records", len(want))
+	}
+	rapid.Check(t, func(t *rapid.T) {
+		r := start(t)
+		r.every = rapid.SampledFrom([]time.Duration{20 * time.Millisecond, time.Hour}).Draw(t, "snapshot every")
+		for range rapid.IntRange(1, 4).Draw(t, "restarts") {
+			r.interrupted(t)
+			r.spoilSnapshot(t, snapshots)
+		}
+		r.journal.Before, r.journal.save, r.records.Fault = nil, nil, nil
+		r.toEnd(t)
+		diff(t, history(t, r.records), want)
+	})
 }

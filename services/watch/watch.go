@@ -57,6 +57,9 @@ type Alarms interface {
 	// among them is cleared for this reason, but what keep tells to, what is missing is
 	// raised. Where something after position has been applied it does nothing.
 	Reconcile(ctx context.Context, berth string, position uint64, active []detect.Change, keep func(raised detect.Change) bool, reason string) error
+	// Standing gives what raised the berth's active conditions of the detectors, those
+	// raised by entries up to position.
+	Standing(berth string, position uint64) []detect.Change
 	// WasReset reports whether a person has reset what a change of the berth raised.
 	WasReset(berth string, raised detect.Change) bool
 	// Applied is the highest position applied for the berth, 0 for none.
