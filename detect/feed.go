@@ -35,9 +35,9 @@ var missing = math.NaN()
 //
 // The watermark is the lowest of the sources' promises, but no more than
 // reading.Lateness behind the newest promise: a source that has fallen silent holds up
-// the others no longer than that, and not at all once it is gone. A source that never promises is taken to promise all
-// that is over reading.Lateness behind its newest reading. The watermark never falls. A
-// reading at or behind it when it arrives is late.
+// the others no longer than that, and not at all once it is gone. A source that never
+// promises is taken to promise all that is over reading.Lateness behind its newest
+// reading. The watermark never falls. A reading at or behind it when it arrives is late.
 type feed struct {
 	Sources   []source
 	Heard     uint64 // counts calls, to know which source is the longest unheard

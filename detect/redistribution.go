@@ -33,8 +33,8 @@ import (
 //	          0.4 of that load or more in the last 16 s: the cause would then be known
 //
 // Raised for the group of the line. What has let go does not hold again by itself, so it
-// stands until the watch is stood down; from 10 min on it may be told anew, of another
-// line of that group. Source: Newton's second law; the figures are common practice, no
+// stands until the watch is stood down or somebody says that the line holds (Release);
+// from 10 min on it may be told anew, of another line of that group. Source: Newton's second law; the figures are common practice, no
 // source. The sum is not of independent tests, and gusts are not normal noise, so no run length can be computed for it: over
 // 6,400 line-hours of randomly drawn scenes, every ship with a line that no pin shows,
 // these thresholds raised 5 false alarms. They were chosen on these scenes.

@@ -24,8 +24,9 @@ import (
 // raised at the second observation, one of 0.045 at the third or before. Where the line
 // seemed to part and the ship did not answer, no gust is to blame, and an observation
 // is of 15 s. While lines snatch, or are over their limit with no pay-out to tell of a
-// slip, what a line lacks is not held against its pin, and their fits restart afterwards. Source of needing two observations: J. M. Lucas, R. B. Crosier, Robust
-// CUSUM (1982), from memory.
+// slip, what a line lacks is not held against its pin, and its fit restarts afterwards.
+// Source of needing two observations: J. M. Lucas, R. B. Crosier, Robust CUSUM (1982),
+// from memory.
 const (
 	zeroTarget        = 0.06  // of MBL
 	zeroSD            = 0.01  // of MBL
