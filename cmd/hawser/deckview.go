@@ -96,15 +96,15 @@ func (v *deckView) draw(p *hawserv1.BerthPicture, alarms []alarm.State) {
 func (v *deckView) news(p *hawserv1.BerthPicture, alarms []alarm.State) {
 	for i := len(alarms) - 1; i >= 0; i-- {
 		a := &alarms[i]
-		state, at := "raised", a.Raised
+		state, at, detail := "raised", a.Raised, a.Detail
 		if !a.Active() {
-			state, at = "cleared", a.Cleared
+			state, at, detail = "cleared", a.Cleared, a.Return.Detail
 		}
 		if a.Suppressed != nil || v.told[a.ID+state] {
 			continue
 		}
 		v.told[a.ID+state] = true
-		fmt.Fprintf(v.out, "%s  %-7s %-9s %-16s %s\n", at.UTC().Format("15:04:05"), state, a.Priority, a.Condition, a.Detail)
+		fmt.Fprintf(v.out, "%s  %-7s %-9s %-16s %s\n", at.UTC().Format("15:04:05"), state, a.Priority, a.Condition, detail)
 	}
 	const every = 10 * time.Second
 	if time.Since(v.status) < every {

@@ -140,7 +140,7 @@ func (f *fold) after(r *Record) State {
 			s.Suppressed = &Suppression{Until: r.Until}
 		}
 	case Cleared:
-		s.Cleared = r.Time
+		s.Cleared, s.Return = r.Time, Return{r.Recorded, r.Detail}
 		if r.By != "" { // a reset: who says that it is over has seen it
 			s.Notes = withNote(s.Notes, r)
 			if s.Acknowledged() == nil {

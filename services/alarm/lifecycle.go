@@ -117,6 +117,8 @@ type State struct {
 	Cleared  time.Time // zero while active
 	Measure            // as raised
 	Detail   string    // as raised
+	// Return is how it came back to normal.
+	Return Return
 	// Acknowledgements are one a side at most, in the order they came.
 	Acknowledgements []Acknowledgement
 	// Notes are the newest that were written to it, oldest first.
@@ -137,6 +139,12 @@ type State struct {
 
 	journal uint64 // position of the readings that raised it, 0 for none
 	lost    bool   // the journal has lost them
+}
+
+// Return is what was so when an alarm cleared, zero while it is active.
+type Return struct {
+	Recorded time.Time // when that went on record
+	Detail   string    // one sentence; empty where a person said that it is over
 }
 
 // Active reports whether the alarm has been raised and not cleared.

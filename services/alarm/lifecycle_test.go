@@ -103,6 +103,27 @@ func TestReturnedUnacknowledged(t *testing.T) {
 	}
 }
 
+// What raised an alarm is not so any more once it has cleared: what is so then stands
+// beside it, over a restart too.
+func TestWhatIsSoOnceCleared(t *testing.T) {
+	records := &alarmtest.Records{}
+	l, _ := timed(t, records)
+	up, down := change(detect.OverLimit, "4", true, 0), change(detect.OverLimit, "4", false, 60)
+	up.Detail, down.Detail = "Line 4 at 345 kN.", "Line 4 back to 88 kN."
+	must(t, l.Apply(t.Context(), "east-3", 1, []detect.Change{up}))
+	id := ids(l, "", false)[0]
+	if s, _ := l.Find(id); s.Detail != up.Detail || s.Return != (alarm.Return{}) || s.Message().ClearedDetail != "" {
+		t.Errorf("raised: %q, then %+v", s.Detail, s.Return)
+	}
+	must(t, l.Apply(t.Context(), "east-3", 2, []detect.Change{down}))
+	must(t, l.Close())
+	again, _ := timed(t, records)
+	s, _ := again.Find(id)
+	if s.Detail != up.Detail || s.Return.Detail != down.Detail || s.Return.Recorded.IsZero() || s.Message().ClearedDetail != down.Detail {
+		t.Errorf("cleared: %q, then %+v", s.Detail, s.Return)
+	}
+}
+
 // Ship and terminal see the same alarm, and each acknowledges for its side.
 func TestEachSideAcknowledges(t *testing.T) {
 	l, _ := timed(t, &alarmtest.Records{})

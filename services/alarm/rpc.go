@@ -182,6 +182,7 @@ func (s *State) Message() *hawserv1.Alarm {
 		Priority: hawserv1.AlarmPriority(s.Priority), RaisedAt: stamp(s.Raised), Onset: stamp(s.Onset),
 		ClearedAt: stamp(s.Cleared), Value: optional(s.Value, s.HasValue), Limit: optional(s.Limit, s.HasLimit),
 		Unit: s.Unit, Detail: s.Detail, Lifecycle: hawserv1.AlarmLifecycle(s.Lifecycle()), Level: uint32(s.Level),
+		ClearedDetail: s.Return.Detail,
 	}
 	if first := s.Acknowledged(); first != nil {
 		m.AcknowledgedAt, m.AcknowledgedBy, m.Note = stamp(first.At), first.By, first.Note

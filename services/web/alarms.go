@@ -43,10 +43,12 @@ type alarmWire struct {
 	Recorded int64      `json:"recorded"` // by the server's
 	Onset    int64      `json:"onset,omitempty"`
 	Cleared  int64      `json:"cleared,omitempty"`
+	Returned int64      `json:"returned,omitempty"` // when it cleared by the server's clock
 	Value    number     `json:"value,omitzero"`
 	Limit    number     `json:"limit,omitzero"`
 	Unit     string     `json:"unit,omitempty"`
-	Detail   string     `json:"detail,omitempty"` // en-GB, as recorded
+	Detail   string     `json:"detail,omitempty"` // en-GB, as recorded: what was so when it was raised
+	Over     string     `json:"over,omitempty"`   // and when it cleared
 	Acks     []ackWire  `json:"acks,omitempty"`
 	Level    int        `json:"level,omitempty"` // how often escalated
 	Held     *holdWire  `json:"held,omitempty"`
@@ -117,7 +119,7 @@ func (s *Site) alarmsOf(ctx context.Context, berth string) *alarmsWire {
 func wireAlarm(a *alarm.State) alarmWire {
 	w := alarmWire{ID: a.ID, Berth: a.Berth, Condition: a.Condition, Line: a.Line, Group: a.Group, Source: a.Source, Priority: a.Priority.String(),
 		State: stateName(a.Lifecycle()), Raised: millis(a.Raised), Recorded: millis(a.Recorded), Onset: millis(a.Onset), Cleared: millis(a.Cleared),
-		Unit: a.Unit, Detail: a.Detail, Level: a.Level}
+		Unit: a.Unit, Detail: a.Detail, Returned: millis(a.Return.Recorded), Over: a.Return.Detail, Level: a.Level}
 	if a.HasValue {
 		w.Value = to(3, &a.Value)
 	}

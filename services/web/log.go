@@ -30,14 +30,14 @@ type logView struct {
 }
 
 type loggedAlarm struct {
-	ID, Berth, Priority, Condition, Line, Group, Source, Detail string
-	At                                                          moment
-	State                                                       string // of ISA-18.2, in the words of the wire
-	Stands                                                      bool
-	Stood                                                       string // how long
-	Escalated                                                   bool
-	Acks                                                        []loggedDeed
-	Notes                                                       []loggedDeed
+	ID, Berth, Priority, Condition, Line, Group, Source, Detail, Over string
+	At                                                                moment
+	State                                                             string // of ISA-18.2, in the words of the wire
+	Stands                                                            bool
+	Stood                                                             string // how long
+	Escalated                                                         bool
+	Acks                                                              []loggedDeed
+	Notes                                                             []loggedDeed
 }
 
 // loggedDeed is what somebody did: took an alarm on, or wrote something to it.
@@ -102,7 +102,7 @@ func (v *logView) alarms(words *words, all []alarm.State, from, now time.Time) {
 }
 
 func logged(words *words, a *alarm.State, now time.Time) loggedAlarm {
-	x := loggedAlarm{ID: a.ID, Berth: a.Berth, Priority: a.Priority.String(), Condition: a.Condition, Line: a.Line, Group: a.Group, Source: a.Source, Detail: a.Detail,
+	x := loggedAlarm{ID: a.ID, Berth: a.Berth, Priority: a.Priority.String(), Condition: a.Condition, Line: a.Line, Group: a.Group, Source: a.Source, Detail: a.Detail, Over: a.Return.Detail,
 		At: stamp(a.Raised), State: stateName(a.Lifecycle()), Stands: a.Active(), Escalated: a.Level > 0}
 	if a.Active() {
 		x.Stood = words.span(now.Sub(a.Raised))

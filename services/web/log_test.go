@@ -23,7 +23,7 @@ func TestLogOfTheWatchBefore(t *testing.T) {
 	_, err := s.alarms.Acknowledge(ctx, slack, bosun, "sent two hands")
 	must(t, err)
 	s.clock.Move(10*time.Minute - 95*time.Second)
-	must(t, s.alarms.Apply(ctx, "east-3", 2, []detect.Change{{Time: s.clock.Now().UnixNano(), Condition: detect.SlackLine, Line: "1", Group: mooring.Head}}))
+	must(t, s.alarms.Apply(ctx, "east-3", 2, []detect.Change{{Time: s.clock.Now().UnixNano(), Condition: detect.SlackLine, Line: "1", Group: mooring.Head, Detail: "Line 1 carries 40 kN again."}}))
 	over := s.raise("west-1", 1, detect.OverLimit, "2", "Line 2 over.") // 05:10, and on
 	_, err = s.alarms.WriteNote(ctx, over, alarm.Person{By: "A. Alder"}, "tug called")
 	must(t, err)
@@ -38,7 +38,7 @@ func TestLogOfTheWatchBefore(t *testing.T) {
 	says(t, page, "What has happened 2026-02-28 17:10:00 UTC – 2026-03-01 05:10:00 UTC : alarms raised: 3; standing now: 2.",
 		"Sensor fault Line 3, head line · west-1: shelved until 2026-03-01 06:10:00 UTC , by A. Alder: pin on order",
 		"2026-03-01 05:10:00 UTC west-1 Alarm: Over limit Line 2, head line Line 2 over. A. Alder, the terminal: tug called by nobody 0 s Active, not acknowledged",
-		"2026-03-01 05:00:00 UTC east-3 Warning: Slack line Line 1, head line Line 1 is slack. Bosun <of the watch> for the ship, after 1 min 35 s: sent two hands 10 min Over")
+		"2026-03-01 05:00:00 UTC east-3 Warning: Slack line Line 1, head line Line 1 is slack. Returned to normal: Line 1 carries 40 kN again. Bosun <of the watch> for the ship, after 1 min 35 s: sent two hands 10 min Returned to normal")
 	if strings.Contains(page, "<of the watch>") {
 		t.Error("a name is parsed as markup")
 	}

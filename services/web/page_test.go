@@ -246,6 +246,9 @@ func TestAlarmsThatAreOver(t *testing.T) {
 		if a.Cleared-a.Raised != 60_000 {
 			t.Errorf("line %s: raised %d, cleared %d", a.Line, a.Raised, a.Cleared)
 		}
+		if a.Over != "Cleared: plan replaced." || a.Returned != a.Cleared { // the clock stands still meanwhile
+			t.Errorf("line %s: %q at %d", a.Line, a.Over, a.Returned)
+		}
 	}
 	if state["1"] != "normal" || state["2"] != "returned-unacknowledged" {
 		t.Errorf("states: %v", state)

@@ -45,10 +45,10 @@ type (
 		}
 		Alarms *struct {
 			List []struct {
-				ID, Berth, Condition, Line, Group, Priority, State, Detail string
-				Raised, Recorded, Cleared                                  int64
-				Acks                                                       []struct{ Side, By, Note string }
-				Notes                                                      []struct{ Side, By, Text string }
+				ID, Berth, Condition, Line, Group, Priority, State, Detail, Over string
+				Raised, Recorded, Cleared, Returned                              int64
+				Acks                                                             []struct{ Side, By, Note string }
+				Notes                                                            []struct{ Side, By, Text string }
 			}
 			Holds []struct {
 				Berth, Condition, Line, By, Side, Reason string

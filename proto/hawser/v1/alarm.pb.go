@@ -599,7 +599,10 @@ type Alarm struct {
 	// The alarm that calls for the cause of this one, which is suppressed by design.
 	Under string `protobuf:"bytes,22,opt,name=under,proto3" json:"under,omitempty"`
 	// As in AlarmRecord.
-	Source        string `protobuf:"bytes,23,opt,name=source,proto3" json:"source,omitempty"`
+	Source string `protobuf:"bytes,23,opt,name=source,proto3" json:"source,omitempty"`
+	// One sentence: what was so when it cleared, where detail says what was so when it
+	// was raised. Empty while active, and where a person said that it is over.
+	ClearedDetail string `protobuf:"bytes,24,opt,name=cleared_detail,json=clearedDetail,proto3" json:"cleared_detail,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -791,6 +794,13 @@ func (x *Alarm) GetUnder() string {
 func (x *Alarm) GetSource() string {
 	if x != nil {
 		return x.Source
+	}
+	return ""
+}
+
+func (x *Alarm) GetClearedDetail() string {
+	if x != nil {
+		return x.ClearedDetail
 	}
 	return ""
 }
@@ -2058,7 +2068,7 @@ const file_hawser_v1_alarm_proto_rawDesc = "" +
 	"suppressed\x12\x16\n" +
 	"\x06source\x18\x1b \x01(\tR\x06sourceB\b\n" +
 	"\x06_valueB\b\n" +
-	"\x06_limit\"\xf4\x06\n" +
+	"\x06_limit\"\x9b\a\n" +
 	"\x05Alarm\x12\x19\n" +
 	"\balarm_id\x18\x01 \x01(\tR\aalarmId\x12\x14\n" +
 	"\x05berth\x18\x02 \x01(\tR\x05berth\x12\x1c\n" +
@@ -2084,7 +2094,8 @@ const file_hawser_v1_alarm_proto_rawDesc = "" +
 	"\x04hold\x18\x14 \x01(\v2\x14.hawser.v1.AlarmHoldR\x04hold\x12*\n" +
 	"\x05notes\x18\x15 \x03(\v2\x14.hawser.v1.AlarmNoteR\x05notes\x12\x14\n" +
 	"\x05under\x18\x16 \x01(\tR\x05under\x12\x16\n" +
-	"\x06source\x18\x17 \x01(\tR\x06sourceB\b\n" +
+	"\x06source\x18\x17 \x01(\tR\x06source\x12%\n" +
+	"\x0ecleared_detail\x18\x18 \x01(\tR\rclearedDetailB\b\n" +
 	"\x06_valueB\b\n" +
 	"\x06_limit\"\x99\x01\n" +
 	"\tAlarmNote\x12(\n" +

@@ -1,9 +1,10 @@
 // The alarms of the berth, each with what to do and one button as wide as the
 // screen.
+import { account } from "../lib/account";
 import { ask } from "../lib/deeddialog";
 import { deeds, mayAcknowledge, sideName } from "../lib/deeds";
 import { el, inOrder, text } from "../lib/dom";
-import { isActive, toldLate } from "../lib/figures";
+import { toldLate } from "../lib/figures";
 import type { Live } from "../lib/live";
 import { settings } from "../lib/settings";
 import { shape } from "../lib/shapes";
@@ -15,6 +16,9 @@ import { present, side, waiting, type Part, type Which } from "./part";
 
 class Card {
   private readonly about: string;
+  private readonly todo: HTMLElement;
+  private readonly account = el("div");
+  private told: boolean | undefined; // whether account is of an alarm that is over
   private readonly below = el("p", { class: "detail" });
   private readonly age = el("p", { class: "age" });
   private readonly acks = el("ul", { class: "acks" });
@@ -25,14 +29,14 @@ class Card {
   constructor(private alarm: Alarm) {
     const a = alarm, todo = `alarm.do.${a.condition}`;
     const where = place(a.line, a.group, a.source);
+    this.todo = el("p", { class: "do" }, has(todo) && say(todo));
     this.about = `${condition(a.condition)} ${where}`;
     this.root = el("li", { class: `card p-${a.priority}` },
       el("p", { class: "priority" }, shape(a.priority), ` ${say(`alarm.priority.${a.priority}`)}`),
       el("h2", {}, condition(a.condition), where !== "" && el("span", { class: "where" }, where)),
-      has(todo) && el("p", { class: "do" }, say(todo)),
+      this.todo,
       this.refusal, this.button, // before the rest: what is to be touched is not to be looked for
-      a.detail !== undefined && el("p", { class: "detail", lang: "en-GB" }, a.detail),
-      this.below, this.age, this.acks);
+      this.account, this.below, this.age, this.acks);
     this.button.textContent = say("alarm.acknowledge");
     this.button.setAttribute("aria-label", `${say("alarm.acknowledge")}: ${this.about}`);
     this.button.addEventListener("click", () => void this.acknowledge());
@@ -41,10 +45,15 @@ class Card {
   draw(live: Live, a: Alarm): void {
     this.alarm = a;
     const now = live.now();
+    const over = a.cleared !== undefined;
+    this.todo.hidden = over || this.todo.textContent === "";
+    this.root.classList.toggle("over", over);
+    if (this.told !== over) this.account.replaceChildren(...account(a)); // each of them is said once
+    this.told = over;
     const raised = say(toldLate(a) ? "deck.raised-late" : "deck.raised", { time: short(a.raised, now), age: span(now - a.recorded) });
     const below = under(live.picture.alarms.list, a);
     text(this.below, below.length > 0 ? suppressed(below) : "");
-    text(this.age, isActive(a) ? raised : `${say("deck.over")} · ${raised}`);
+    text(this.age, over ? `${say("deck.over-since", { time: short(a.cleared ?? 0, now), age: span(now - (a.returned ?? a.cleared ?? 0)) })} · ${raised}` : raised);
     inOrder(this.acks, (a.acks ?? []).map((k) =>
       el("li", {}, say("alarm.acknowledged-by", { by: k.by, side: sideName(k.side), time: short(k.at, now) }))));
     this.button.hidden = !waiting(a) || !mayAcknowledge(a).includes(side);

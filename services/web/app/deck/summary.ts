@@ -47,7 +47,7 @@ export class Summary implements Part {
   private drawVerdict(b: Berth): void {
     const all = present(this.live, b.name);
     const worst = all.find(waiting) ?? all[0];
-    attribute(this.band, "class", `band ${worst ? `p-${worst.priority}${waiting(worst) ? " waiting" : ""}` : "fine"}`);
+    attribute(this.band, "class", `band ${worst ? `p-${worst.priority}${waiting(worst) && isActive(worst) ? " waiting" : ""}` : "fine"}`);
     if (!worst) {
       if (this.mark.firstElementChild) this.mark.firstElementChild.remove();
       const isOld = this.live.link === "cut" || !b.now.live;

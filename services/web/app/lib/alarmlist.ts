@@ -1,6 +1,7 @@
 // The list of alarms, worst first. One is chosen and laid open: what is wrong,
 // what to do, and the deeds. Keys work while the list has the focus.
 import "./alarmlist.css";
+import { account } from "./account";
 import { ask } from "./deeddialog";
 import { deeds, mayAcknowledge, mayReset, mayShelve, mayTakeOut, sideName, type Undone } from "./deeds";
 import { el, inOrder, nodes } from "./dom";
@@ -172,9 +173,9 @@ export class AlarmList {
     const doIt = whatToDo(a.condition);
     return nodes(
       isActive(a) && doIt !== "" && el("p", { class: "do" }, doIt),
-      a.detail ? el("p", { lang: "en-GB", class: "detail" }, a.detail) : null,
+      ...account(a),
       el("p", { class: "small" }, say(`alarm.priority.${a.priority}`), " · ", say(`alarm.state.${a.state}`), " · ", say("alarm.raised"), " ", stamp(a.raised, now), ...(toldLate(a) ? [`, ${say("alarm.told")} `, stamp(a.recorded, now)] : []),
-        a.cleared ? `, ${say("alarm.cleared")} ` : null, a.cleared ? stamp(a.cleared, now) : null, figures(a)),
+        a.cleared ? `, ${say("alarm.cleared")} ` : null, a.cleared ? stamp(a.cleared, now) : null, a.cleared === undefined ? figures(a) : null),
       below.length > 0 && el("p", { class: "small under" }, suppressed(below)),
       a.level && !a.acks?.length ? el("p", { class: "escalated" }, say("alarm.escalated")) : null,
       ...(a.acks ?? []).map((k) => el("p", { class: "small" }, "✓ ", say("alarm.acknowledged-by", { by: k.by, side: sideName(k.side), time: short(k.at, now) }), k.note ? `: ${k.note}` : null)),
@@ -222,7 +223,7 @@ export class AlarmList {
   private age(r: Row, now: number): void {
     const a = r.item.alarm;
     if (!a || !r.age) return;
-    const text = span(now - (a.cleared ?? a.recorded));
+    const text = span(now - (a.returned ?? a.recorded));
     if (r.age.textContent !== text) r.age.textContent = text;
   }
 

@@ -97,10 +97,12 @@ export interface Alarm {
   recorded: number; // by the server's
   onset?: number;
   cleared?: number;
+  returned?: number; // when it cleared, by the server's clock
   value?: number;
   limit?: number;
   unit?: string;
-  detail?: string; // en-GB, as recorded
+  detail?: string; // en-GB, as recorded: what was so when it was raised
+  over?: string; // and when it cleared
   acks?: Acknowledgement[];
   notes?: Note[];
   level?: number; // how often escalated
