@@ -24,6 +24,7 @@ type Mooring struct {
 	bounds  []bounds
 	assumed []bool // by line, where loads were measured: its own was not; else nil
 	slipped []int  // lines told to have slipped
+	alone   []int  // lines that no advice works
 }
 
 // bounds are a line's limits, kN.
@@ -66,6 +67,10 @@ func (m *Mooring) Part(lines ...int) {
 // Slipped says of which lines the brake or the turns on bitts gave way: no line of their
 // groups is then eased to be even with them.
 func (m *Mooring) Slipped(lines ...int) { m.slipped = lines }
+
+// LeaveAlone says which lines no advice works: nobody knows whether they hold, or what
+// they would be worked to.
+func (m *Mooring) LeaveAlone(lines ...int) { m.alone = lines }
 
 // Plan is the plan the mooring was made from.
 func (m *Mooring) Plan() *mooring.Plan { return m.plan }

@@ -71,8 +71,9 @@ const (
 // the first already never carries more than 0.02 of MBL over what it did at the
 // start; of ways that do as well, the one that leaves the hardest loaded line the
 // least. Where a line has slipped, the others of its group hold her in its place: none
-// of them is eased that is not at its approach load (common practice, no source). It
-// tries every line with a few loads each, one action, then two, and keeps
+// of them is eased that is not at its approach load (common practice, no source). Lines
+// to be left alone are not worked. It
+// tries every other line with a few loads each, one action, then two, and keeps
 // the best few; fewer actions than those it finds may exist, but none in its list can
 // be left out. Lines on bitts are worked only where winches alone do not settle the
 // mooring. The error is that of the ship at rest as she is.
@@ -163,7 +164,7 @@ func (t *tending) allowed(courses []*course) []*course {
 func (t *tending) further(from *course, bitts bool) []*course {
 	var out []*course
 	for i := range t.m.plan.Lines {
-		if !t.m.fast(i) || t.m.plan.Lines[i].MadeFast == mooring.Bitts && !bitts {
+		if !t.m.fast(i) || slices.Contains(t.m.alone, i) || t.m.plan.Lines[i].MadeFast == mooring.Bitts && !bitts {
 			continue
 		}
 		for _, target := range t.targets(from, i) {

@@ -186,6 +186,30 @@ func TestTendingDoesNotEaseWhatHoldsForALineThatSlipped(t *testing.T) {
 	}
 }
 
+// Line 12 is far too tight, and its pin or its hold is not to be believed: no winch of it
+// is worked, and that it is too tight is said.
+func TestTendingDoesNotWorkWhatIsToBeLeftAlone(t *testing.T) {
+	p := shared(t, "tanker-12")
+	rig := mooring.NewRig(p)
+	lengths := rig.Pretensioned()
+	i := p.Line("12")
+	lengths[i] = rig.UnstretchedM(i, 350, mooring.Pose{})
+	for _, alone := range []bool{false, true} {
+		m := assess.Fitted(p, lengths, mooring.Pose{})
+		if alone {
+			m.LeaveAlone(i)
+		}
+		advice, err := m.Tend(assess.Conditions{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		worked := slices.ContainsFunc(advice.Actions, func(a assess.Action) bool { return a.Line == i })
+		if worked == alone || alone && (advice.Settles() || advice.Concerns[i] != assess.Over) {
+			t.Errorf("to be left alone %t: %+v, left: %v", alone, advice.Actions, advice.Concerns)
+		}
+	}
+}
+
 func TestTendingLeavesAQuietMooringAlone(t *testing.T) {
 	for _, name := range plans {
 		advice, err := assess.New(shared(t, name)).Tend(assess.Conditions{WindMS: 5, WindFromDeg: 10})

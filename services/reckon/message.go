@@ -1,7 +1,9 @@
 package reckon
 
 import (
+	"maps"
 	"math"
+	"slices"
 
 	"google.golang.org/protobuf/types/known/timestamppb"
 
@@ -48,6 +50,9 @@ func (a *asked) message(x *assess.Answer) *hawserv1.AssessResponse {
 			l := &a.plan.Lines[do.Line]
 			out.Actions = append(out.Actions, &hawserv1.WinchAction{Line: l.ID, PayOutM: do.PayOut, FromKn: do.FromKN, ToKn: do.ToKN,
 				OnWinch: l.MadeFast == mooring.Winch})
+		}
+		for _, i := range slices.Sorted(maps.Keys(a.alone)) {
+			out.LeftAlone = append(out.LeftAlone, &hawserv1.LeftAlone{Line: a.plan.Lines[i].ID, Reason: a.alone[i]})
 		}
 	}
 	if x.Outlook != nil {

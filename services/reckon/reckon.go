@@ -1,7 +1,8 @@
 // Package reckon says what moorings bear: it answers what people ask of one, and
 // every second finds for every berth what would follow the loss of each line, as
 // its loads are now. A line that has parted, by the alarm that says so, holds nothing,
-// nor does one without a load pin while an alarm says that it may have.
+// nor does one without a load pin while an alarm says that it may have; of one whose
+// pin is at fault no load is known.
 // It never looks at how a load came about otherwise, and keeps nothing but its last
 // answers. Its invariant: an answer is of loads that were live when it was
 // reckoned, or says that it is the plan's.
@@ -142,6 +143,7 @@ func (r *Reckoner) round(ctx context.Context, name string, now time.Time) error 
 		return nil
 	}
 	b.newest = means.Newest
+	means = trusted(r.o.Alarms, name, means)
 	m, c, known := present(&means, parted(r.o.Alarms, name, means.Plan))
 	if 2*known < instrumented(means.Plan) || known == 0 {
 		r.keep(b, nil, nil, now)

@@ -45,6 +45,7 @@ type station struct {
 	reckoner *reckon.Reckoner
 	registry *prometheus.Registry
 	sequence uint64
+	told     uint64 // changes so far
 	stop     func()
 }
 

@@ -107,16 +107,17 @@ type asked struct {
 	unhurried   *assess.Question // of slow: what is tended and foreseen is not of a gust
 	conditions  assess.Conditions
 	waters      assess.Waters
-	means       *live.Means // of the berth, nil for a plan
-	parted      []int       // lines of the berth that have, but those whose load is given
-	slipped     []int       // lines of the berth that have
+	means       *live.Means                       // of the berth, nil for a plan
+	parted      []int                             // lines of the berth that have, but those whose load is given
+	slipped     []int                             // lines of the berth that have
+	alone       map[int]hawserv1.LeftAlone_Reason // lines of the berth that are not to be worked
 	unexplained mooring.Force
 	measured    int
 }
 
 // settle makes the question of the request.
 func (a *asked) settle(board Board, alarms Alarms, now time.Time) error {
-	if err := a.choose(board, alarms); err != nil {
+	if err := a.choose(board, alarms, now); err != nil {
 		return err
 	}
 	if err := a.override(); err != nil {
@@ -146,7 +147,7 @@ func (a *asked) settle(board Board, alarms Alarms, now time.Time) error {
 }
 
 // choose takes the berth as it is, or the plan.
-func (a *asked) choose(board Board, alarms Alarms) error {
+func (a *asked) choose(board Board, alarms Alarms, now time.Time) error {
 	switch m := a.req.Mooring.(type) {
 	case *hawserv1.AssessRequest_Plan:
 		plan, err := planfile.FromProto(m.Plan)
@@ -160,8 +161,10 @@ func (a *asked) choose(board Board, alarms Alarms) error {
 		if !ok {
 			return status.Errorf(codes.FailedPrecondition, "berth %s is not live here: no loads to reckon from; ask with its plan", m.Berth)
 		}
+		means = trusted(alarms, m.Berth, means)
 		a.parted = parted(alarms, m.Berth, means.Plan)
 		a.slipped = slipped(alarms, m.Berth, means.Plan)
+		a.alone = alone(alarms, m.Berth, &means, now)
 		a.plan, a.means = means.Plan, &means
 		loads, over := heavier(&means, a.parted)
 		a.loads, a.over = without(loads, a.parted), over
@@ -187,6 +190,7 @@ func (a *asked) asMeasured(loads []float64) assess.Question {
 	}
 	q.Mooring.Part(a.parted...)
 	q.Mooring.Slipped(a.slipped...)
+	q.Mooring.LeaveAlone(slices.Sorted(maps.Keys(a.alone))...)
 	return q
 }
 
@@ -251,6 +255,7 @@ func (a *asked) override() error {
 			a.slow[i] = l.TensionKn
 		}
 		a.parted = slices.DeleteFunc(a.parted, func(parted int) bool { return parted == i })
+		delete(a.alone, i)
 	}
 	if r.Wind != nil {
 		a.conditions.WindMS, a.conditions.WindFromDeg = r.Wind.SpeedMps, r.Wind.FromDeg

@@ -86,6 +86,63 @@ func (LoadLimit) EnumDescriptor() ([]byte, []int) {
 	return file_hawser_v1_assess_proto_rawDescGZIP(), []int{0}
 }
 
+type LeftAlone_Reason int32
+
+const (
+	LeftAlone_REASON_UNSPECIFIED LeftAlone_Reason = 0
+	// One of a group may have parted and no load pin shows which; the first of them is
+	// taken for it.
+	LeftAlone_REASON_MAY_HAVE_PARTED LeftAlone_Reason = 1
+	// An alarm says that its load pin is at fault.
+	LeftAlone_REASON_PIN_AT_FAULT LeftAlone_Reason = 2
+	// It was told to have parted, somebody has said that it holds, and its load pin
+	// reads nothing.
+	LeftAlone_REASON_SAID_TO_HOLD LeftAlone_Reason = 3
+)
+
+// Enum value maps for LeftAlone_Reason.
+var (
+	LeftAlone_Reason_name = map[int32]string{
+		0: "REASON_UNSPECIFIED",
+		1: "REASON_MAY_HAVE_PARTED",
+		2: "REASON_PIN_AT_FAULT",
+		3: "REASON_SAID_TO_HOLD",
+	}
+	LeftAlone_Reason_value = map[string]int32{
+		"REASON_UNSPECIFIED":     0,
+		"REASON_MAY_HAVE_PARTED": 1,
+		"REASON_PIN_AT_FAULT":    2,
+		"REASON_SAID_TO_HOLD":    3,
+	}
+)
+
+func (x LeftAlone_Reason) Enum() *LeftAlone_Reason {
+	p := new(LeftAlone_Reason)
+	*p = x
+	return p
+}
+
+func (x LeftAlone_Reason) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (LeftAlone_Reason) Descriptor() protoreflect.EnumDescriptor {
+	return file_hawser_v1_assess_proto_enumTypes[1].Descriptor()
+}
+
+func (LeftAlone_Reason) Type() protoreflect.EnumType {
+	return &file_hawser_v1_assess_proto_enumTypes[1]
+}
+
+func (x LeftAlone_Reason) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use LeftAlone_Reason.Descriptor instead.
+func (LeftAlone_Reason) EnumDescriptor() ([]byte, []int) {
+	return file_hawser_v1_assess_proto_rawDescGZIP(), []int{7, 0}
+}
+
 type AssessRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Types that are valid to be assigned to Mooring:
@@ -596,8 +653,10 @@ type AssessResponse struct {
 	// those clearly harder loaded, as in a gale that gets up or after a parting. actions,
 	// ahead and tend are of 60 always. 0 for a plan.
 	LoadsOverSeconds uint32 `protobuf:"varint,20,opt,name=loads_over_seconds,json=loadsOverSeconds,proto3" json:"loads_over_seconds,omitempty"`
-	unknownFields    protoimpl.UnknownFields
-	sizeCache        protoimpl.SizeCache
+	// Lines of a berth that no action works, in the plan's order.
+	LeftAlone     []*LeftAlone `protobuf:"bytes,21,rep,name=left_alone,json=leftAlone,proto3" json:"left_alone,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *AssessResponse) Reset() {
@@ -770,6 +829,66 @@ func (x *AssessResponse) GetLoadsOverSeconds() uint32 {
 	return 0
 }
 
+func (x *AssessResponse) GetLeftAlone() []*LeftAlone {
+	if x != nil {
+		return x.LeftAlone
+	}
+	return nil
+}
+
+// LeftAlone is a line that no winch is to be worked on by what is reckoned.
+type LeftAlone struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Line          string                 `protobuf:"bytes,1,opt,name=line,proto3" json:"line,omitempty"`
+	Reason        LeftAlone_Reason       `protobuf:"varint,2,opt,name=reason,proto3,enum=hawser.v1.LeftAlone_Reason" json:"reason,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *LeftAlone) Reset() {
+	*x = LeftAlone{}
+	mi := &file_hawser_v1_assess_proto_msgTypes[7]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *LeftAlone) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*LeftAlone) ProtoMessage() {}
+
+func (x *LeftAlone) ProtoReflect() protoreflect.Message {
+	mi := &file_hawser_v1_assess_proto_msgTypes[7]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use LeftAlone.ProtoReflect.Descriptor instead.
+func (*LeftAlone) Descriptor() ([]byte, []int) {
+	return file_hawser_v1_assess_proto_rawDescGZIP(), []int{7}
+}
+
+func (x *LeftAlone) GetLine() string {
+	if x != nil {
+		return x.Line
+	}
+	return ""
+}
+
+func (x *LeftAlone) GetReason() LeftAlone_Reason {
+	if x != nil {
+		return x.Reason
+	}
+	return LeftAlone_REASON_UNSPECIFIED
+}
+
 // ShipForce is a force on the ship in the plan's frame, the moment about her centre.
 type ShipForce struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
@@ -782,7 +901,7 @@ type ShipForce struct {
 
 func (x *ShipForce) Reset() {
 	*x = ShipForce{}
-	mi := &file_hawser_v1_assess_proto_msgTypes[7]
+	mi := &file_hawser_v1_assess_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -794,7 +913,7 @@ func (x *ShipForce) String() string {
 func (*ShipForce) ProtoMessage() {}
 
 func (x *ShipForce) ProtoReflect() protoreflect.Message {
-	mi := &file_hawser_v1_assess_proto_msgTypes[7]
+	mi := &file_hawser_v1_assess_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -807,7 +926,7 @@ func (x *ShipForce) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ShipForce.ProtoReflect.Descriptor instead.
 func (*ShipForce) Descriptor() ([]byte, []int) {
-	return file_hawser_v1_assess_proto_rawDescGZIP(), []int{7}
+	return file_hawser_v1_assess_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *ShipForce) GetSurgeKn() float64 {
@@ -843,7 +962,7 @@ type Displacement struct {
 
 func (x *Displacement) Reset() {
 	*x = Displacement{}
-	mi := &file_hawser_v1_assess_proto_msgTypes[8]
+	mi := &file_hawser_v1_assess_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -855,7 +974,7 @@ func (x *Displacement) String() string {
 func (*Displacement) ProtoMessage() {}
 
 func (x *Displacement) ProtoReflect() protoreflect.Message {
-	mi := &file_hawser_v1_assess_proto_msgTypes[8]
+	mi := &file_hawser_v1_assess_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -868,7 +987,7 @@ func (x *Displacement) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Displacement.ProtoReflect.Descriptor instead.
 func (*Displacement) Descriptor() ([]byte, []int) {
-	return file_hawser_v1_assess_proto_rawDescGZIP(), []int{8}
+	return file_hawser_v1_assess_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *Displacement) GetSurgeM() float64 {
@@ -912,7 +1031,7 @@ type AssessedLine struct {
 
 func (x *AssessedLine) Reset() {
 	*x = AssessedLine{}
-	mi := &file_hawser_v1_assess_proto_msgTypes[9]
+	mi := &file_hawser_v1_assess_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -924,7 +1043,7 @@ func (x *AssessedLine) String() string {
 func (*AssessedLine) ProtoMessage() {}
 
 func (x *AssessedLine) ProtoReflect() protoreflect.Message {
-	mi := &file_hawser_v1_assess_proto_msgTypes[9]
+	mi := &file_hawser_v1_assess_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -937,7 +1056,7 @@ func (x *AssessedLine) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AssessedLine.ProtoReflect.Descriptor instead.
 func (*AssessedLine) Descriptor() ([]byte, []int) {
-	return file_hawser_v1_assess_proto_rawDescGZIP(), []int{9}
+	return file_hawser_v1_assess_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *AssessedLine) GetLine() string {
@@ -1000,7 +1119,7 @@ type FenderLoad struct {
 
 func (x *FenderLoad) Reset() {
 	*x = FenderLoad{}
-	mi := &file_hawser_v1_assess_proto_msgTypes[10]
+	mi := &file_hawser_v1_assess_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1012,7 +1131,7 @@ func (x *FenderLoad) String() string {
 func (*FenderLoad) ProtoMessage() {}
 
 func (x *FenderLoad) ProtoReflect() protoreflect.Message {
-	mi := &file_hawser_v1_assess_proto_msgTypes[10]
+	mi := &file_hawser_v1_assess_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1025,7 +1144,7 @@ func (x *FenderLoad) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use FenderLoad.ProtoReflect.Descriptor instead.
 func (*FenderLoad) Descriptor() ([]byte, []int) {
-	return file_hawser_v1_assess_proto_rawDescGZIP(), []int{10}
+	return file_hawser_v1_assess_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *FenderLoad) GetXM() float64 {
@@ -1060,7 +1179,7 @@ type LossOfLines struct {
 
 func (x *LossOfLines) Reset() {
 	*x = LossOfLines{}
-	mi := &file_hawser_v1_assess_proto_msgTypes[11]
+	mi := &file_hawser_v1_assess_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1072,7 +1191,7 @@ func (x *LossOfLines) String() string {
 func (*LossOfLines) ProtoMessage() {}
 
 func (x *LossOfLines) ProtoReflect() protoreflect.Message {
-	mi := &file_hawser_v1_assess_proto_msgTypes[11]
+	mi := &file_hawser_v1_assess_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1085,7 +1204,7 @@ func (x *LossOfLines) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LossOfLines.ProtoReflect.Descriptor instead.
 func (*LossOfLines) Descriptor() ([]byte, []int) {
-	return file_hawser_v1_assess_proto_rawDescGZIP(), []int{11}
+	return file_hawser_v1_assess_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *LossOfLines) GetLost() []string {
@@ -1146,7 +1265,7 @@ type LineLoad struct {
 
 func (x *LineLoad) Reset() {
 	*x = LineLoad{}
-	mi := &file_hawser_v1_assess_proto_msgTypes[12]
+	mi := &file_hawser_v1_assess_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1158,7 +1277,7 @@ func (x *LineLoad) String() string {
 func (*LineLoad) ProtoMessage() {}
 
 func (x *LineLoad) ProtoReflect() protoreflect.Message {
-	mi := &file_hawser_v1_assess_proto_msgTypes[12]
+	mi := &file_hawser_v1_assess_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1171,7 +1290,7 @@ func (x *LineLoad) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LineLoad.ProtoReflect.Descriptor instead.
 func (*LineLoad) Descriptor() ([]byte, []int) {
-	return file_hawser_v1_assess_proto_rawDescGZIP(), []int{12}
+	return file_hawser_v1_assess_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *LineLoad) GetLine() string {
@@ -1230,7 +1349,7 @@ type WindLimit struct {
 
 func (x *WindLimit) Reset() {
 	*x = WindLimit{}
-	mi := &file_hawser_v1_assess_proto_msgTypes[13]
+	mi := &file_hawser_v1_assess_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1242,7 +1361,7 @@ func (x *WindLimit) String() string {
 func (*WindLimit) ProtoMessage() {}
 
 func (x *WindLimit) ProtoReflect() protoreflect.Message {
-	mi := &file_hawser_v1_assess_proto_msgTypes[13]
+	mi := &file_hawser_v1_assess_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1255,7 +1374,7 @@ func (x *WindLimit) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WindLimit.ProtoReflect.Descriptor instead.
 func (*WindLimit) Descriptor() ([]byte, []int) {
-	return file_hawser_v1_assess_proto_rawDescGZIP(), []int{13}
+	return file_hawser_v1_assess_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *WindLimit) GetFromDeg() float64 {
@@ -1298,7 +1417,7 @@ type WindThreshold struct {
 
 func (x *WindThreshold) Reset() {
 	*x = WindThreshold{}
-	mi := &file_hawser_v1_assess_proto_msgTypes[14]
+	mi := &file_hawser_v1_assess_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1310,7 +1429,7 @@ func (x *WindThreshold) String() string {
 func (*WindThreshold) ProtoMessage() {}
 
 func (x *WindThreshold) ProtoReflect() protoreflect.Message {
-	mi := &file_hawser_v1_assess_proto_msgTypes[14]
+	mi := &file_hawser_v1_assess_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1323,7 +1442,7 @@ func (x *WindThreshold) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WindThreshold.ProtoReflect.Descriptor instead.
 func (*WindThreshold) Descriptor() ([]byte, []int) {
-	return file_hawser_v1_assess_proto_rawDescGZIP(), []int{14}
+	return file_hawser_v1_assess_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *WindThreshold) GetSpeedMps() float64 {
@@ -1355,7 +1474,7 @@ type WinchAction struct {
 
 func (x *WinchAction) Reset() {
 	*x = WinchAction{}
-	mi := &file_hawser_v1_assess_proto_msgTypes[15]
+	mi := &file_hawser_v1_assess_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1367,7 +1486,7 @@ func (x *WinchAction) String() string {
 func (*WinchAction) ProtoMessage() {}
 
 func (x *WinchAction) ProtoReflect() protoreflect.Message {
-	mi := &file_hawser_v1_assess_proto_msgTypes[15]
+	mi := &file_hawser_v1_assess_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1380,7 +1499,7 @@ func (x *WinchAction) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WinchAction.ProtoReflect.Descriptor instead.
 func (*WinchAction) Descriptor() ([]byte, []int) {
-	return file_hawser_v1_assess_proto_rawDescGZIP(), []int{15}
+	return file_hawser_v1_assess_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *WinchAction) GetLine() string {
@@ -1431,7 +1550,7 @@ type MomentAhead struct {
 
 func (x *MomentAhead) Reset() {
 	*x = MomentAhead{}
-	mi := &file_hawser_v1_assess_proto_msgTypes[16]
+	mi := &file_hawser_v1_assess_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1443,7 +1562,7 @@ func (x *MomentAhead) String() string {
 func (*MomentAhead) ProtoMessage() {}
 
 func (x *MomentAhead) ProtoReflect() protoreflect.Message {
-	mi := &file_hawser_v1_assess_proto_msgTypes[16]
+	mi := &file_hawser_v1_assess_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1456,7 +1575,7 @@ func (x *MomentAhead) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MomentAhead.ProtoReflect.Descriptor instead.
 func (*MomentAhead) Descriptor() ([]byte, []int) {
-	return file_hawser_v1_assess_proto_rawDescGZIP(), []int{16}
+	return file_hawser_v1_assess_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *MomentAhead) GetTime() *timestamppb.Timestamp {
@@ -1496,7 +1615,7 @@ type TendingSpan struct {
 
 func (x *TendingSpan) Reset() {
 	*x = TendingSpan{}
-	mi := &file_hawser_v1_assess_proto_msgTypes[17]
+	mi := &file_hawser_v1_assess_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1508,7 +1627,7 @@ func (x *TendingSpan) String() string {
 func (*TendingSpan) ProtoMessage() {}
 
 func (x *TendingSpan) ProtoReflect() protoreflect.Message {
-	mi := &file_hawser_v1_assess_proto_msgTypes[17]
+	mi := &file_hawser_v1_assess_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1521,7 +1640,7 @@ func (x *TendingSpan) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TendingSpan.ProtoReflect.Descriptor instead.
 func (*TendingSpan) Descriptor() ([]byte, []int) {
-	return file_hawser_v1_assess_proto_rawDescGZIP(), []int{17}
+	return file_hawser_v1_assess_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *TendingSpan) GetLine() string {
@@ -1569,7 +1688,7 @@ type ListLossesRequest struct {
 
 func (x *ListLossesRequest) Reset() {
 	*x = ListLossesRequest{}
-	mi := &file_hawser_v1_assess_proto_msgTypes[18]
+	mi := &file_hawser_v1_assess_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1581,7 +1700,7 @@ func (x *ListLossesRequest) String() string {
 func (*ListLossesRequest) ProtoMessage() {}
 
 func (x *ListLossesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_hawser_v1_assess_proto_msgTypes[18]
+	mi := &file_hawser_v1_assess_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1594,7 +1713,7 @@ func (x *ListLossesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListLossesRequest.ProtoReflect.Descriptor instead.
 func (*ListLossesRequest) Descriptor() ([]byte, []int) {
-	return file_hawser_v1_assess_proto_rawDescGZIP(), []int{18}
+	return file_hawser_v1_assess_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *ListLossesRequest) GetBerth() string {
@@ -1614,7 +1733,7 @@ type ListLossesResponse struct {
 
 func (x *ListLossesResponse) Reset() {
 	*x = ListLossesResponse{}
-	mi := &file_hawser_v1_assess_proto_msgTypes[19]
+	mi := &file_hawser_v1_assess_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1626,7 +1745,7 @@ func (x *ListLossesResponse) String() string {
 func (*ListLossesResponse) ProtoMessage() {}
 
 func (x *ListLossesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_hawser_v1_assess_proto_msgTypes[19]
+	mi := &file_hawser_v1_assess_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1639,7 +1758,7 @@ func (x *ListLossesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListLossesResponse.ProtoReflect.Descriptor instead.
 func (*ListLossesResponse) Descriptor() ([]byte, []int) {
-	return file_hawser_v1_assess_proto_rawDescGZIP(), []int{19}
+	return file_hawser_v1_assess_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *ListLossesResponse) GetBerths() []*BerthLosses {
@@ -1663,7 +1782,7 @@ type BerthLosses struct {
 
 func (x *BerthLosses) Reset() {
 	*x = BerthLosses{}
-	mi := &file_hawser_v1_assess_proto_msgTypes[20]
+	mi := &file_hawser_v1_assess_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1675,7 +1794,7 @@ func (x *BerthLosses) String() string {
 func (*BerthLosses) ProtoMessage() {}
 
 func (x *BerthLosses) ProtoReflect() protoreflect.Message {
-	mi := &file_hawser_v1_assess_proto_msgTypes[20]
+	mi := &file_hawser_v1_assess_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1688,7 +1807,7 @@ func (x *BerthLosses) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BerthLosses.ProtoReflect.Descriptor instead.
 func (*BerthLosses) Descriptor() ([]byte, []int) {
-	return file_hawser_v1_assess_proto_rawDescGZIP(), []int{20}
+	return file_hawser_v1_assess_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *BerthLosses) GetBerth() string {
@@ -1757,7 +1876,7 @@ const file_hawser_v1_assess_proto_rawDesc = "" +
 	"\bDraftsAt\x126\n" +
 	"\x04time\x18\x01 \x01(\v2\x1a.google.protobuf.TimestampB\x06\xbaH\x03\xc8\x01\x01R\x04time\x127\n" +
 	"\vdraft_fwd_m\x18\x02 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x00D@!\x00\x00\x00\x00\x00\x00\x00\x00R\tdraftFwdM\x127\n" +
-	"\vdraft_aft_m\x18\x03 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x00D@!\x00\x00\x00\x00\x00\x00\x00\x00R\tdraftAftM\"\xf8\x06\n" +
+	"\vdraft_aft_m\x18\x03 \x01(\x01B\x17\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x00D@!\x00\x00\x00\x00\x00\x00\x00\x00R\tdraftAftM\"\xad\a\n" +
 	"\x0eAssessResponse\x12\x1c\n" +
 	"\tconverged\x18\x01 \x01(\bR\tconverged\x12\x1d\n" +
 	"\n" +
@@ -1781,9 +1900,19 @@ const file_hawser_v1_assess_proto_rawDesc = "" +
 	"\asettles\x18\x11 \x01(\bH\x00R\asettles\x88\x01\x01\x12,\n" +
 	"\x05ahead\x18\x12 \x03(\v2\x16.hawser.v1.MomentAheadR\x05ahead\x12*\n" +
 	"\x04tend\x18\x13 \x03(\v2\x16.hawser.v1.TendingSpanR\x04tend\x12,\n" +
-	"\x12loads_over_seconds\x18\x14 \x01(\rR\x10loadsOverSecondsB\n" +
+	"\x12loads_over_seconds\x18\x14 \x01(\rR\x10loadsOverSeconds\x123\n" +
 	"\n" +
-	"\b_settles\"X\n" +
+	"left_alone\x18\x15 \x03(\v2\x14.hawser.v1.LeftAloneR\tleftAloneB\n" +
+	"\n" +
+	"\b_settles\"\xc4\x01\n" +
+	"\tLeftAlone\x12\x12\n" +
+	"\x04line\x18\x01 \x01(\tR\x04line\x123\n" +
+	"\x06reason\x18\x02 \x01(\x0e2\x1b.hawser.v1.LeftAlone.ReasonR\x06reason\"n\n" +
+	"\x06Reason\x12\x16\n" +
+	"\x12REASON_UNSPECIFIED\x10\x00\x12\x1a\n" +
+	"\x16REASON_MAY_HAVE_PARTED\x10\x01\x12\x17\n" +
+	"\x13REASON_PIN_AT_FAULT\x10\x02\x12\x17\n" +
+	"\x13REASON_SAID_TO_HOLD\x10\x03\"X\n" +
 	"\tShipForce\x12\x19\n" +
 	"\bsurge_kn\x18\x01 \x01(\x01R\asurgeKn\x12\x17\n" +
 	"\asway_kn\x18\x02 \x01(\x01R\x06swayKn\x12\x17\n" +
@@ -1879,78 +2008,82 @@ func file_hawser_v1_assess_proto_rawDescGZIP() []byte {
 	return file_hawser_v1_assess_proto_rawDescData
 }
 
-var file_hawser_v1_assess_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_hawser_v1_assess_proto_msgTypes = make([]protoimpl.MessageInfo, 21)
+var file_hawser_v1_assess_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
+var file_hawser_v1_assess_proto_msgTypes = make([]protoimpl.MessageInfo, 22)
 var file_hawser_v1_assess_proto_goTypes = []any{
 	(LoadLimit)(0),                // 0: hawser.v1.LoadLimit
-	(*AssessRequest)(nil),         // 1: hawser.v1.AssessRequest
-	(*MeasuredLoad)(nil),          // 2: hawser.v1.MeasuredLoad
-	(*Wind)(nil),                  // 3: hawser.v1.Wind
-	(*Current)(nil),               // 4: hawser.v1.Current
-	(*HoursAhead)(nil),            // 5: hawser.v1.HoursAhead
-	(*DraftsAt)(nil),              // 6: hawser.v1.DraftsAt
-	(*AssessResponse)(nil),        // 7: hawser.v1.AssessResponse
-	(*ShipForce)(nil),             // 8: hawser.v1.ShipForce
-	(*Displacement)(nil),          // 9: hawser.v1.Displacement
-	(*AssessedLine)(nil),          // 10: hawser.v1.AssessedLine
-	(*FenderLoad)(nil),            // 11: hawser.v1.FenderLoad
-	(*LossOfLines)(nil),           // 12: hawser.v1.LossOfLines
-	(*LineLoad)(nil),              // 13: hawser.v1.LineLoad
-	(*WindLimit)(nil),             // 14: hawser.v1.WindLimit
-	(*WindThreshold)(nil),         // 15: hawser.v1.WindThreshold
-	(*WinchAction)(nil),           // 16: hawser.v1.WinchAction
-	(*MomentAhead)(nil),           // 17: hawser.v1.MomentAhead
-	(*TendingSpan)(nil),           // 18: hawser.v1.TendingSpan
-	(*ListLossesRequest)(nil),     // 19: hawser.v1.ListLossesRequest
-	(*ListLossesResponse)(nil),    // 20: hawser.v1.ListLossesResponse
-	(*BerthLosses)(nil),           // 21: hawser.v1.BerthLosses
-	(*MooringPlan)(nil),           // 22: hawser.v1.MooringPlan
-	(*timestamppb.Timestamp)(nil), // 23: google.protobuf.Timestamp
+	(LeftAlone_Reason)(0),         // 1: hawser.v1.LeftAlone.Reason
+	(*AssessRequest)(nil),         // 2: hawser.v1.AssessRequest
+	(*MeasuredLoad)(nil),          // 3: hawser.v1.MeasuredLoad
+	(*Wind)(nil),                  // 4: hawser.v1.Wind
+	(*Current)(nil),               // 5: hawser.v1.Current
+	(*HoursAhead)(nil),            // 6: hawser.v1.HoursAhead
+	(*DraftsAt)(nil),              // 7: hawser.v1.DraftsAt
+	(*AssessResponse)(nil),        // 8: hawser.v1.AssessResponse
+	(*LeftAlone)(nil),             // 9: hawser.v1.LeftAlone
+	(*ShipForce)(nil),             // 10: hawser.v1.ShipForce
+	(*Displacement)(nil),          // 11: hawser.v1.Displacement
+	(*AssessedLine)(nil),          // 12: hawser.v1.AssessedLine
+	(*FenderLoad)(nil),            // 13: hawser.v1.FenderLoad
+	(*LossOfLines)(nil),           // 14: hawser.v1.LossOfLines
+	(*LineLoad)(nil),              // 15: hawser.v1.LineLoad
+	(*WindLimit)(nil),             // 16: hawser.v1.WindLimit
+	(*WindThreshold)(nil),         // 17: hawser.v1.WindThreshold
+	(*WinchAction)(nil),           // 18: hawser.v1.WinchAction
+	(*MomentAhead)(nil),           // 19: hawser.v1.MomentAhead
+	(*TendingSpan)(nil),           // 20: hawser.v1.TendingSpan
+	(*ListLossesRequest)(nil),     // 21: hawser.v1.ListLossesRequest
+	(*ListLossesResponse)(nil),    // 22: hawser.v1.ListLossesResponse
+	(*BerthLosses)(nil),           // 23: hawser.v1.BerthLosses
+	(*MooringPlan)(nil),           // 24: hawser.v1.MooringPlan
+	(*timestamppb.Timestamp)(nil), // 25: google.protobuf.Timestamp
 }
 var file_hawser_v1_assess_proto_depIdxs = []int32{
-	22, // 0: hawser.v1.AssessRequest.plan:type_name -> hawser.v1.MooringPlan
-	2,  // 1: hawser.v1.AssessRequest.loads:type_name -> hawser.v1.MeasuredLoad
-	3,  // 2: hawser.v1.AssessRequest.wind:type_name -> hawser.v1.Wind
-	4,  // 3: hawser.v1.AssessRequest.current:type_name -> hawser.v1.Current
-	5,  // 4: hawser.v1.AssessRequest.ahead:type_name -> hawser.v1.HoursAhead
-	23, // 5: hawser.v1.HoursAhead.from:type_name -> google.protobuf.Timestamp
-	6,  // 6: hawser.v1.HoursAhead.cargo:type_name -> hawser.v1.DraftsAt
-	23, // 7: hawser.v1.DraftsAt.time:type_name -> google.protobuf.Timestamp
-	3,  // 8: hawser.v1.AssessResponse.wind:type_name -> hawser.v1.Wind
-	4,  // 9: hawser.v1.AssessResponse.current:type_name -> hawser.v1.Current
-	8,  // 10: hawser.v1.AssessResponse.force:type_name -> hawser.v1.ShipForce
-	8,  // 11: hawser.v1.AssessResponse.unexplained:type_name -> hawser.v1.ShipForce
-	9,  // 12: hawser.v1.AssessResponse.displacement:type_name -> hawser.v1.Displacement
-	10, // 13: hawser.v1.AssessResponse.lines:type_name -> hawser.v1.AssessedLine
-	11, // 14: hawser.v1.AssessResponse.fenders:type_name -> hawser.v1.FenderLoad
-	12, // 15: hawser.v1.AssessResponse.losses:type_name -> hawser.v1.LossOfLines
-	14, // 16: hawser.v1.AssessResponse.wind_limits:type_name -> hawser.v1.WindLimit
-	16, // 17: hawser.v1.AssessResponse.actions:type_name -> hawser.v1.WinchAction
-	17, // 18: hawser.v1.AssessResponse.ahead:type_name -> hawser.v1.MomentAhead
-	18, // 19: hawser.v1.AssessResponse.tend:type_name -> hawser.v1.TendingSpan
-	0,  // 20: hawser.v1.AssessedLine.limit:type_name -> hawser.v1.LoadLimit
-	13, // 21: hawser.v1.LossOfLines.worst:type_name -> hawser.v1.LineLoad
-	0,  // 22: hawser.v1.LineLoad.limit:type_name -> hawser.v1.LoadLimit
-	15, // 23: hawser.v1.WindLimit.working_load:type_name -> hawser.v1.WindThreshold
-	15, // 24: hawser.v1.WindLimit.brake:type_name -> hawser.v1.WindThreshold
-	15, // 25: hawser.v1.WindLimit.fails:type_name -> hawser.v1.WindThreshold
-	23, // 26: hawser.v1.MomentAhead.time:type_name -> google.protobuf.Timestamp
-	23, // 27: hawser.v1.TendingSpan.from:type_name -> google.protobuf.Timestamp
-	23, // 28: hawser.v1.TendingSpan.to:type_name -> google.protobuf.Timestamp
-	0,  // 29: hawser.v1.TendingSpan.limit:type_name -> hawser.v1.LoadLimit
-	23, // 30: hawser.v1.TendingSpan.limit_at:type_name -> google.protobuf.Timestamp
-	21, // 31: hawser.v1.ListLossesResponse.berths:type_name -> hawser.v1.BerthLosses
-	23, // 32: hawser.v1.BerthLosses.time:type_name -> google.protobuf.Timestamp
-	12, // 33: hawser.v1.BerthLosses.losses:type_name -> hawser.v1.LossOfLines
-	1,  // 34: hawser.v1.AssessService.Assess:input_type -> hawser.v1.AssessRequest
-	19, // 35: hawser.v1.AssessService.ListLosses:input_type -> hawser.v1.ListLossesRequest
-	7,  // 36: hawser.v1.AssessService.Assess:output_type -> hawser.v1.AssessResponse
-	20, // 37: hawser.v1.AssessService.ListLosses:output_type -> hawser.v1.ListLossesResponse
-	36, // [36:38] is the sub-list for method output_type
-	34, // [34:36] is the sub-list for method input_type
-	34, // [34:34] is the sub-list for extension type_name
-	34, // [34:34] is the sub-list for extension extendee
-	0,  // [0:34] is the sub-list for field type_name
+	24, // 0: hawser.v1.AssessRequest.plan:type_name -> hawser.v1.MooringPlan
+	3,  // 1: hawser.v1.AssessRequest.loads:type_name -> hawser.v1.MeasuredLoad
+	4,  // 2: hawser.v1.AssessRequest.wind:type_name -> hawser.v1.Wind
+	5,  // 3: hawser.v1.AssessRequest.current:type_name -> hawser.v1.Current
+	6,  // 4: hawser.v1.AssessRequest.ahead:type_name -> hawser.v1.HoursAhead
+	25, // 5: hawser.v1.HoursAhead.from:type_name -> google.protobuf.Timestamp
+	7,  // 6: hawser.v1.HoursAhead.cargo:type_name -> hawser.v1.DraftsAt
+	25, // 7: hawser.v1.DraftsAt.time:type_name -> google.protobuf.Timestamp
+	4,  // 8: hawser.v1.AssessResponse.wind:type_name -> hawser.v1.Wind
+	5,  // 9: hawser.v1.AssessResponse.current:type_name -> hawser.v1.Current
+	10, // 10: hawser.v1.AssessResponse.force:type_name -> hawser.v1.ShipForce
+	10, // 11: hawser.v1.AssessResponse.unexplained:type_name -> hawser.v1.ShipForce
+	11, // 12: hawser.v1.AssessResponse.displacement:type_name -> hawser.v1.Displacement
+	12, // 13: hawser.v1.AssessResponse.lines:type_name -> hawser.v1.AssessedLine
+	13, // 14: hawser.v1.AssessResponse.fenders:type_name -> hawser.v1.FenderLoad
+	14, // 15: hawser.v1.AssessResponse.losses:type_name -> hawser.v1.LossOfLines
+	16, // 16: hawser.v1.AssessResponse.wind_limits:type_name -> hawser.v1.WindLimit
+	18, // 17: hawser.v1.AssessResponse.actions:type_name -> hawser.v1.WinchAction
+	19, // 18: hawser.v1.AssessResponse.ahead:type_name -> hawser.v1.MomentAhead
+	20, // 19: hawser.v1.AssessResponse.tend:type_name -> hawser.v1.TendingSpan
+	9,  // 20: hawser.v1.AssessResponse.left_alone:type_name -> hawser.v1.LeftAlone
+	1,  // 21: hawser.v1.LeftAlone.reason:type_name -> hawser.v1.LeftAlone.Reason
+	0,  // 22: hawser.v1.AssessedLine.limit:type_name -> hawser.v1.LoadLimit
+	15, // 23: hawser.v1.LossOfLines.worst:type_name -> hawser.v1.LineLoad
+	0,  // 24: hawser.v1.LineLoad.limit:type_name -> hawser.v1.LoadLimit
+	17, // 25: hawser.v1.WindLimit.working_load:type_name -> hawser.v1.WindThreshold
+	17, // 26: hawser.v1.WindLimit.brake:type_name -> hawser.v1.WindThreshold
+	17, // 27: hawser.v1.WindLimit.fails:type_name -> hawser.v1.WindThreshold
+	25, // 28: hawser.v1.MomentAhead.time:type_name -> google.protobuf.Timestamp
+	25, // 29: hawser.v1.TendingSpan.from:type_name -> google.protobuf.Timestamp
+	25, // 30: hawser.v1.TendingSpan.to:type_name -> google.protobuf.Timestamp
+	0,  // 31: hawser.v1.TendingSpan.limit:type_name -> hawser.v1.LoadLimit
+	25, // 32: hawser.v1.TendingSpan.limit_at:type_name -> google.protobuf.Timestamp
+	23, // 33: hawser.v1.ListLossesResponse.berths:type_name -> hawser.v1.BerthLosses
+	25, // 34: hawser.v1.BerthLosses.time:type_name -> google.protobuf.Timestamp
+	14, // 35: hawser.v1.BerthLosses.losses:type_name -> hawser.v1.LossOfLines
+	2,  // 36: hawser.v1.AssessService.Assess:input_type -> hawser.v1.AssessRequest
+	21, // 37: hawser.v1.AssessService.ListLosses:input_type -> hawser.v1.ListLossesRequest
+	8,  // 38: hawser.v1.AssessService.Assess:output_type -> hawser.v1.AssessResponse
+	22, // 39: hawser.v1.AssessService.ListLosses:output_type -> hawser.v1.ListLossesResponse
+	38, // [38:40] is the sub-list for method output_type
+	36, // [36:38] is the sub-list for method input_type
+	36, // [36:36] is the sub-list for extension type_name
+	36, // [36:36] is the sub-list for extension extendee
+	0,  // [0:36] is the sub-list for field type_name
 }
 
 func init() { file_hawser_v1_assess_proto_init() }
@@ -1969,8 +2102,8 @@ func file_hawser_v1_assess_proto_init() {
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_hawser_v1_assess_proto_rawDesc), len(file_hawser_v1_assess_proto_rawDesc)),
-			NumEnums:      1,
-			NumMessages:   21,
+			NumEnums:      2,
+			NumMessages:   22,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

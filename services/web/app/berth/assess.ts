@@ -14,9 +14,13 @@ export interface Assessment {
   losses: Loss[];
   actions: Action[];
   settles?: boolean;
+  leftAlone: { line: string; reason: LeftAlone }[];
   ahead: { time: string; waterLevelM: number; tensionKn: number[] }[];
   tend: Tend[];
 }
+
+// LeftAlone is why no winch of a line is to be worked by what is reckoned.
+export type LeftAlone = "REASON_MAY_HAVE_PARTED" | "REASON_PIN_AT_FAULT" | "REASON_SAID_TO_HOLD";
 
 export interface Loss {
   lost: string[];

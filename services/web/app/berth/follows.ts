@@ -9,7 +9,7 @@ import type { Live } from "../lib/live";
 import { count, listed, say, type Key, type Stem } from "../lib/words";
 import { ahead } from "./ahead";
 import { assess, minute, type Assessment } from "./assess";
-import { doubt, losses, tendingAdvice } from "./losses";
+import { doubt, leftAlone, losses, tendingAdvice } from "./losses";
 import { doubted } from "./now";
 
 const nowEvery = 5_000; // ms
@@ -65,7 +65,7 @@ export class Follows {
       const held = this.lossPart.contains(document.activeElement); // its one button, anew
       this.lossPart.replaceChildren(...this.notes(a, a.loadsOverSeconds), ...losses(g, left, this.all, () => { this.all = !this.all; this.draw(); }));
       if (held) this.lossPart.querySelector("button")?.focus();
-      this.advicePart.replaceChildren(...this.notes(a, minute), ...this.slipped(), ...tendingAdvice(g, a, this.gone().length > 0));
+      this.advicePart.replaceChildren(...this.notes(a, minute), ...this.slipped(), ...leftAlone(a), ...tendingAdvice(g, a, this.gone().length > 0));
     }
     this.drawAhead();
   }

@@ -2,8 +2,8 @@
 import type { Geometry } from "../drawing/plan";
 import { el } from "../lib/dom";
 import { figure, load, unit } from "../lib/units";
-import { number, percent, place, say } from "../lib/words";
-import { minute, reached, type Assessment, type Loss } from "./assess";
+import { count, listed, number, percent, place, say, type Stem } from "../lib/words";
+import { minute, reached, type Assessment, type LeftAlone, type Loss } from "./assess";
 
 const shown = 5; // losses, before all are asked for
 
@@ -61,6 +61,18 @@ export function tendingAdvice(g: Geometry, a: Assessment, parted: boolean): Elem
     el("p", {}, say(a.settles ? "berth.advice-settles" : "berth.advice-not-all")),
     el("p", {}, say("berth.advice-way")),
   ];
+}
+
+const reasons: readonly [LeftAlone, Stem][] = [
+  ["REASON_MAY_HAVE_PARTED", "berth.left-parted"], ["REASON_SAID_TO_HOLD", "berth.left-said"], ["REASON_PIN_AT_FAULT", "berth.left-pin"],
+];
+
+// leftAlone says of which lines no winch is proposed, and why.
+export function leftAlone(a: Assessment): Element[] {
+  return reasons.flatMap(([reason, stem]) => {
+    const lines = a.leftAlone.filter((l) => l.reason === reason).map((l) => l.line);
+    return lines.length === 0 ? [] : [el("p", { class: "late" }, count(stem, lines.length, { lines: listed(lines) }))];
+  });
 }
 
 // doubt says what the figures rest on, of the lines that have not parted.
