@@ -2,7 +2,6 @@ package recording_test
 
 import (
 	"bytes"
-	"encoding/csv"
 	"fmt"
 	"io"
 	"math"
@@ -12,7 +11,7 @@ import (
 	"hawser/ingest/recording"
 )
 
-// berthHour is a recording of 14 lines at 5 Hz as a berth makes it: a row a
+// berthRecording is a recording of 14 lines at 5 Hz as a berth makes it: a row a
 // channel, channel after channel.
 func berthRecording(t testing.TB, seconds int, o recording.WriterOptions) ([]byte, int) {
 	t.Helper()
@@ -75,28 +74,6 @@ func BenchmarkRead(b *testing.B) {
 			b.ReportAllocs()
 		})
 	}
-	// What the package comment says of encoding/csv: fields only, nothing read.
-	b.Run("encoding-csv-fields-only", func(b *testing.B) {
-		data, rows := berthRecording(b, 600, recording.WriterOptions{})
-		for b.Loop() {
-			r := csv.NewReader(bytes.NewReader(data))
-			r.ReuseRecord = true
-			got := -1 // header
-			for {
-				if _, err := r.Read(); err == io.EOF {
-					break
-				} else if err != nil {
-					b.Fatal(err)
-				}
-				got++
-			}
-			if got != rows {
-				b.Fatalf("%d rows, want %d", got, rows)
-			}
-		}
-		b.ReportMetric(float64(rows)*float64(b.N)/b.Elapsed().Seconds()/1e6, "Mrows/s")
-		b.ReportAllocs()
-	})
 }
 
 const newYear = 1_767_225_600_000_000_000 // 2026-01-01T00:00:00Z

@@ -76,68 +76,52 @@ func drain(t *testing.T, in *generated) (blocks, readings int, s recording.Stats
 	return blocks, readings, s, int64(after.HeapAlloc) - int64(before.HeapAlloc)
 }
 
-// Files that no window can hold: more rows than may be held, all in one moment.
-func TestMoreRowsThanAreHeld(t *testing.T) {
-	const n = 1<<20 + 50_000
-	in := &generated{n: n, row: func(dst []byte, i int) []byte {
-		return append(append(append(dst, "1000,"...), '1'+byte(i%9)), "/tension,1.5\n"...)
-	}}
-	blocks, readings, s, grown := drain(t, in)
-	if readings != n || s.Late != 0 || blocks < n/32768 {
-		t.Fatalf("%d readings in %d blocks, %+v", readings, blocks, s)
-	}
-	if grown > 100<<20 {
-		t.Fatalf("keeps %d MiB", grown>>20)
-	}
-}
-
-// One row an hour ahead, borne out by a second, makes all else late.
-func TestMoreLateRowsThanAreHeld(t *testing.T) {
-	const n = 100_000
-	in := &generated{n: n, row: func(dst []byte, i int) []byte {
-		if i < 2 {
-			return fmt.Appendf(dst, "3600000,1/tension,1.5\n")
-		}
-		return fmt.Appendf(dst, "%d,1/tension,1.5\n", 1000+i)
-	}}
-	blocks, readings, s, grown := drain(t, in)
-	// 12 blocks of 8,192 late rows, and the last.
-	if readings != n || s.Late != n-2 || blocks != 13 {
-		t.Fatalf("%d readings in %d blocks, %+v", readings, blocks, s)
-	}
-	if grown > 10<<20 {
-		t.Fatalf("keeps %d MiB", grown>>20)
-	}
-}
-
-// A window with more channels, or more rows of one, than fit a batch goes out in
-// several blocks.
-func TestLargeWindows(t *testing.T) {
-	in := &generated{n: 1200, row: func(dst []byte, i int) []byte { return fmt.Appendf(dst, "1000,%d/tension,1\n", i) }}
-	if blocks, readings, s, _ := drain(t, in); blocks != 3 || readings != 1200 || s.Channels != 1200 {
-		t.Fatalf("%d readings in %d blocks, %+v", readings, blocks, s)
-	}
-	in = &generated{n: 45_000, row: func(dst []byte, i int) []byte { return fmt.Appendf(dst, "1000,1/tension,1\n") }}
-	if blocks, readings, _, _ := drain(t, in); blocks != 3 || readings != 45_000 {
-		t.Fatalf("%d readings in %d blocks", readings, blocks)
+func TestBounds(t *testing.T) {
+	for _, c := range []struct {
+		name           string
+		rows           int
+		row            func(dst []byte, i int) []byte
+		blocks, told   int // blocks that go out, readings in them
+		late, channels int
+		keeps          int64 // MiB of memory at most, 0 for no matter
+	}{
+		// 32 blocks of the 2^20 rows that are held, and two of the rest.
+		{"more rows than are held, all in one moment", 1<<20 + 50_000, func(dst []byte, i int) []byte {
+			return append(append(append(dst, "1000,"...), '1'+byte(i%9)), "/tension,1.5\n"...)
+		}, 34, 1<<20 + 50_000, 0, 9, 100},
+		// 12 blocks of 8,192 late rows, and the last.
+		{"more late rows than are held, behind two an hour ahead", 100_000, func(dst []byte, i int) []byte {
+			if i < 2 {
+				return append(dst, "3600000,1/tension,1.5\n"...)
+			}
+			return fmt.Appendf(dst, "%d,1/tension,1.5\n", 1000+i)
+		}, 13, 100_000, 99_998, 1, 10},
+		{"a window with more channels than fit a batch", 1200, eachItsLine, 3, 1200, 0, 1200, 0},
+		{"a window with more rows of one channel than fit a batch", 45_000, func(dst []byte, _ int) []byte {
+			return append(dst, "1000,1/tension,1\n"...)
+		}, 3, 45_000, 0, 1, 0},
+		{"more channels than are kept", 5000, eachItsLine, 8, 4096, 0, 4096, 0},
+		{"time that leaps at every row", 100_000, func(dst []byte, i int) []byte {
+			return fmt.Appendf(dst, "%d,1/tension,1\n", 1+int64(i)*90_000_000)
+		}, 100_000, 100_000, 0, 1, 0},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			blocks, readings, s, grown := drain(t, &generated{n: c.rows, row: c.row})
+			if blocks != c.blocks || readings != c.told || int(s.Late) != c.late || s.Ahead != 0 || s.Channels != c.channels {
+				t.Errorf("%d readings in %d blocks, %+v", readings, blocks, s)
+			}
+			if unknown := c.rows - c.told; int(s.Unknown) != unknown || len(s.UnknownNames) != min(unknown, 64) {
+				t.Errorf("%d unknown, %d names", s.Unknown, len(s.UnknownNames))
+			}
+			if c.keeps > 0 && grown > c.keeps<<20 {
+				t.Errorf("keeps %d MiB", grown>>20)
+			}
+		})
 	}
 }
 
-func TestMoreChannelsThanAreKept(t *testing.T) {
-	in := &generated{n: 5000, row: func(dst []byte, i int) []byte { return fmt.Appendf(dst, "1000,%d/tension,1\n", i) }}
-	_, readings, s, _ := drain(t, in)
-	if readings != 4096 || s.Channels != 4096 || s.Unknown != 904 || len(s.UnknownNames) != 64 {
-		t.Fatalf("%d readings, %d channels, %d unknown, %d names", readings, s.Channels, s.Unknown, len(s.UnknownNames))
-	}
-}
-
-// Time that leaps at every row is no more work than any other.
-func TestLeaps(t *testing.T) {
-	in := &generated{n: 100_000, row: func(dst []byte, i int) []byte { return fmt.Appendf(dst, "%d,1/tension,1\n", 1+int64(i)*90_000_000) }}
-	if blocks, readings, s, _ := drain(t, in); blocks != 100_000 || readings != 100_000 || s.Ahead != 0 {
-		t.Fatalf("%d readings in %d blocks, %+v", readings, blocks, s)
-	}
-}
+// eachItsLine has a row of a line of its own, all in one moment.
+func eachItsLine(dst []byte, i int) []byte { return fmt.Appendf(dst, "1000,%d/tension,1\n", i) }
 
 // Reading allocates for the file, its channels and its windows, not for rows:
 // a file ten times as long costs no more.

@@ -2,9 +2,7 @@ package archive_test
 
 import (
 	"crypto/sha256"
-	"errors"
 	"fmt"
-	"io"
 	"math"
 	"testing"
 	"time"
@@ -149,11 +147,7 @@ func TestArchiveHasAllAndReadsBack(t *testing.T) {
 			t.Fatal(err)
 		}
 		last, lastLoad := int64(0), map[string]float64{}
-		for {
-			b, err := r.Next()
-			if errors.Is(err, io.EOF) {
-				break
-			}
+		for b, err := range r.Blocks() {
 			if err != nil {
 				t.Fatal(err)
 			}
