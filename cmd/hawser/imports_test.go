@@ -38,7 +38,7 @@ var allowed = map[string]struct {
 	"ingest/planfile":  {[]string{"detect/mooring", "proto/hawser/v1"}, "the schema is the plan file's form"},
 	"ingest/planbook":  {[]string{"detect/mooring", "ingest/planfile", "proto/hawser/v1"}, "keeps plans as the messages they are"},
 	"ingest/recording": {[]string{"detect/reading"}, "files into readings, whoever wants them"},
-	"ingest/journal":   {nil, "bytes and subjects, no meaning"},
+	"ingest/journal":   {[]string{"ingest/folder"}, "bytes and subjects, no meaning; its folders' names on disk"},
 	"ingest/standby":   {[]string{"ingest/journal"}, "a journal that goes on in memory; no meaning either"},
 	"ingest/folder":    {nil, "in which form a data folder is, whatever is in it"},
 	"ingest/store":     {[]string{"detect/reading"}, "series in and out, whatever they are of"},

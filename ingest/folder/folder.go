@@ -140,7 +140,7 @@ func Make(dir string, form int) error {
 
 // SyncDir puts the names in a folder, or what is in a file, on disk.
 func SyncDir(dir string) error {
-	d, err := os.Open(dir)
+	d, err := OpenDir(dir)
 	if err != nil {
 		return err
 	}

@@ -285,6 +285,30 @@ func TestDocumentsAndRecordsFollowTheDisk(t *testing.T) {
 	}
 }
 
+// A folder whose name is lost in a power cut takes along what is in it, synced or not.
+func TestFoldersAreOnDiskBeforeAReceipt(t *testing.T) {
+	p, d := inside(t)
+	p.o.Dir = filepath.Join(p.o.Dir, "data", "journal")
+	var mu sync.Mutex
+	synced := map[string]bool{}
+	p.o.ReplaceSync(func(f *os.File) error {
+		mu.Lock()
+		defer mu.Unlock()
+		synced[f.Name()] = true
+		return d.sync(f)
+	})
+	j := p.open()
+	mu.Lock()
+	defer mu.Unlock()
+	for _, stream := range []string{"hawser-telemetry", "hawser-documents", "hawser-records"} {
+		for dir := j.Blocks(stream); len(dir) >= len(filepath.Dir(p.o.Dir)); dir = filepath.Dir(dir) {
+			if !synced[dir] {
+				t.Errorf("the names in %s are not on disk", dir)
+			}
+		}
+	}
+}
+
 func TestReceiptWithoutOwnSync(t *testing.T) {
 	p, d := inside(t)
 	p.o.SyncEvery = -1

@@ -5,6 +5,8 @@ import (
 	"strings"
 	"testing"
 
+	"github.com/nats-io/nats.go"
+
 	"hawser/ingest/journal"
 )
 
@@ -61,6 +63,33 @@ func TestOptionsRefused(t *testing.T) {
 		if j, err := journal.Open(t.Context(), o); err == nil {
 			j.Close()
 			t.Errorf("%s: opened", name)
+		}
+	}
+}
+
+// The forms are those of JetStream's acknowledgements, its documentation's.
+func TestAcknowledgements(t *testing.T) {
+	for _, c := range []struct {
+		data string
+		pos  journal.Position // 0 for an error
+		is   error
+		says string
+	}{
+		{`{"stream":"hawser-telemetry","seq":12345}`, 12345, nil, ""},
+		{`{"stream":"hawser-telemetry", "seq":7, "duplicate":true, "domain":"x"}`, 7, nil, ""},
+		{``, 0, journal.ErrUnavailable, "status 503"},
+		{`{"error":{"code":503,"err_code":10077,"description":"no room"},"stream":"s","seq":0}`, 0, journal.ErrUnavailable, "no room"},
+		{`{"error":{"code":400,"err_code":10071,"description":"wrong last sequence: 4"},"stream":"s","seq":0}`, 0, nil, "another writer's entry is newer"},
+		{`{"error":{"code":400,"err_code":10164,"description":"wrong last sequence"},"stream":"s","seq":0}`, 0, nil, "another writer's entry is newer"},
+		{`{"error":{"code":400,"err_code":10054,"description":"too large"},"stream":"s","seq":0}`, 0, nil, "too large"},
+		{`{"stream":"","seq":1}`, 0, nil, "without a sequence"},
+		{`{"stream":"a","seq":0}`, 0, nil, "without a sequence"},
+		{`{"stream":"a","seq":99999999999999999999}`, 0, nil, "acknowledgement: "},
+		{`{"stream":"a","seq":1`, 0, nil, "acknowledgement: "},
+	} {
+		pos, err := journal.ParseAck(&nats.Msg{Data: []byte(c.data), Header: nats.Header{"Status": {"503"}}})
+		if pos != c.pos || (err == nil) != (c.pos > 0) || c.is != nil && !errors.Is(err, c.is) || err != nil && !strings.Contains(err.Error(), c.says) {
+			t.Errorf("%s: %d, %v", c.data, pos, err)
 		}
 	}
 }

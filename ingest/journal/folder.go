@@ -9,6 +9,8 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+
+	"hawser/ingest/folder"
 )
 
 // The server keeps a stream in block files <n>.blk of a few MiB, appends to the
@@ -51,7 +53,7 @@ func (t *tail) flush() error {
 		if next == nil {
 			return nil
 		}
-		if err := syncDir(t.dir); err != nil {
+		if err := syncDir(t.dir, t.syncFile); err != nil {
 			return err
 		}
 		t.close()
@@ -130,7 +132,7 @@ func (w *whole) flush() error {
 	}
 	w.seen = seen
 	if names {
-		return syncDir(w.dir)
+		return syncDir(w.dir, w.syncFile)
 	}
 	return nil
 }
@@ -205,14 +207,25 @@ func unlinked(f *os.File) (bool, error) {
 	return !os.SameFile(ours, named), nil
 }
 
-func syncDir(dir string) error {
-	d, err := os.Open(dir)
+// syncDir puts the names in a folder on disk.
+func syncDir(dir string, syncFile func(*os.File) error) error {
+	d, err := folder.OpenDir(dir)
 	if err != nil {
 		return err
 	}
-	defer d.Close()
-	if err := d.Sync(); err != nil {
+	defer d.Close() // only ever synced through
+	if err := syncFile(d); err != nil {
 		return fmt.Errorf("sync of folder: %w", err)
 	}
 	return nil
+}
+
+// syncDirs puts the names in a folder on disk, and in those above it up to the one
+// that top is in: what is in a folder whose name is lost is lost with it.
+func syncDirs(dir, top string, syncFile func(*os.File) error) error {
+	for last := filepath.Dir(filepath.Clean(top)); ; dir = filepath.Dir(dir) {
+		if err := syncDir(dir, syncFile); err != nil || dir == last {
+			return err
+		}
+	}
 }

@@ -14,10 +14,15 @@ func put(t *testing.T, name string) {
 	}
 }
 
-// synced returns a stand-in for a file's sync, and the names it was asked for.
+// synced returns a stand-in for a file's sync, and the names of the blocks it was asked for.
 func synced() (func(*os.File) error, *[]string) {
 	var names []string
-	return func(f *os.File) error { names = append(names, filepath.Base(f.Name())); return nil }, &names
+	return func(f *os.File) error {
+		if name := filepath.Base(f.Name()); filepath.Ext(name) == ".blk" {
+			names = append(names, name)
+		}
+		return nil
+	}, &names
 }
 
 // The limits remove the block that is being synced, and the one after it.

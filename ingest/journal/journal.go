@@ -211,8 +211,13 @@ func (j *Journal) openSyncers(ctx context.Context, log *serverLog) (err error) {
 		return err
 	}
 	documents := &whole{dir: j.blocks(documentStream), syncFile: j.o.syncFile}
-	// What a killed process left is put on disk before anything is said of it.
-	if err := errors.Join(j.telemetryTail.flush(), j.recordTail.flush(), documents.flush()); err != nil {
+	// What a killed process left, and the folders that may be new, are put on disk
+	// before anything is said of them.
+	errs := []error{j.telemetryTail.flush(), j.recordTail.flush(), documents.flush()}
+	for _, stream := range []string{telemetryStream, documentStream, recordStream} {
+		errs = append(errs, syncDirs(j.blocks(stream), j.o.Dir, j.o.syncFile))
+	}
+	if err := errors.Join(errs...); err != nil {
 		return fmt.Errorf("%w: sync: %w", ErrStorage, err)
 	}
 	if err := j.recover(ctx, log); err != nil {

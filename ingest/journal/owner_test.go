@@ -47,16 +47,6 @@ func runOwner(arg string) {
 	os.Stdout.WriteString(j.Err().Error() + "\n")
 }
 
-func openOwned(t *testing.T, o journal.Options) *journal.Journal {
-	t.Helper()
-	j, err := journal.Open(t.Context(), o)
-	if err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() { closeJournal(t, j) })
-	return j
-}
-
 func refused(t *testing.T, o journal.Options, by string) {
 	t.Helper()
 	j, err := journal.Open(t.Context(), o)
@@ -93,7 +83,7 @@ func (n *notes) into(o *journal.Options) { o.Log = slog.New(slog.NewTextHandler(
 // wait. Who wants to own nothing comes in at any time.
 func TestOneOwner(t *testing.T) {
 	p := outside(t)
-	a := openOwned(t, p.owned("a"))
+	a := open(t, p.owned("a"))
 	refused(t, p.owned("b"), "a")
 	p.open()
 	appendMany(t, a, "jetty-1", 1, 3)
@@ -101,7 +91,7 @@ func TestOneOwner(t *testing.T) {
 	closeJournal(t, a)
 	o, told := p.owned("b"), &notes{}
 	told.into(&o)
-	b := openOwned(t, o)
+	b := open(t, o)
 	if told.has("waiting") {
 		t.Error("the next one waited after a close in order")
 	}
@@ -123,14 +113,14 @@ func TestOwnerIsKilled(t *testing.T) {
 	own("a").kill()
 	o, told := p.owned("a"), &notes{}
 	told.into(&o)
-	closeJournal(t, openOwned(t, o))
+	closeJournal(t, open(t, o))
 	if told.has("waiting") {
 		t.Error("it waited for itself")
 	}
 	own("a").kill()
 	o, told = p.owned("b"), &notes{}
 	told.into(&o)
-	openOwned(t, o)
+	open(t, o)
 	if !told.has("waiting") {
 		t.Error("another did not wait whether the killed one lived")
 	}
@@ -267,7 +257,7 @@ func TestOwnerIsCutOff(t *testing.T) {
 	o, told := p.owned("a"), &notes{}
 	o.URL = k.at
 	told.into(&o)
-	a := openOwned(t, o)
+	a := open(t, o)
 	record := func(j *journal.Journal, text string) error {
 		_, err := j.AppendRecord(t.Context(), "alarms", []byte(text))
 		return err
@@ -287,7 +277,7 @@ func TestOwnerIsCutOff(t *testing.T) {
 	}
 
 	k.cut()
-	b := openOwned(t, p.owned("b"))
+	b := open(t, p.owned("b"))
 	if err := record(b, "b 1"); err != nil {
 		t.Fatal(err)
 	}
@@ -310,7 +300,7 @@ func TestOwnerIsCutOff(t *testing.T) {
 // A server that is killed and back, or back without any word, changes no owner.
 func TestOwnerOverItsServersEnd(t *testing.T) {
 	p := outside(t)
-	a := openOwned(t, p.owned("a"))
+	a := open(t, p.owned("a"))
 	p.restartServer()
 	waittest.True(t, "the owner to go on", func() bool {
 		_, err := a.AppendRecord(t.Context(), "alarms", []byte("a 1"))
@@ -344,7 +334,7 @@ func TestOwnerOverItsServersEnd(t *testing.T) {
 // server; the next one, after what is there was looked up, is not.
 func TestRecordsOfAnOwnerAreFenced(t *testing.T) {
 	p := outside(t)
-	a, other := openOwned(t, p.owned("a")), p.open()
+	a, other := open(t, p.owned("a")), p.open()
 	record := func(j *journal.Journal, log, text string) error {
 		_, err := j.AppendRecord(t.Context(), log, []byte(text))
 		return err

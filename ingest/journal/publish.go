@@ -1,7 +1,6 @@
 package journal
 
 import (
-	"bytes"
 	"context"
 	"encoding/json"
 	"fmt"
@@ -242,51 +241,29 @@ func (p *publisher) abandon(err error, last bool) {
 	}
 }
 
-// shortAck reads exactly {"stream":"…","seq":N}, which nearly all are.
-func shortAck(data []byte) (Position, bool) {
-	rest, ok := bytes.CutPrefix(data, []byte(`{"stream":"`))
-	name, rest, ok2 := bytes.Cut(rest, []byte(`","seq":`))
-	digits, ok3 := bytes.CutSuffix(rest, []byte(`}`))
-	if !ok || !ok2 || !ok3 || !isToken(string(name)) || len(digits) == 0 || len(digits) > 18 || digits[0] == '0' {
-		return 0, false
-	}
-	var n Position
-	for _, c := range digits {
-		if c < '0' || c > '9' {
-			return 0, false
-		}
-		n = n*10 + Position(c-'0')
-	}
-	return n, true
-}
-
-// parseAck reads an acknowledgement of any form.
+// parseAck reads an acknowledgement.
 func parseAck(m *nats.Msg) (Position, error) {
 	if len(m.Data) == 0 {
 		return 0, fmt.Errorf("%w: no stream took it (status %s)", ErrUnavailable, m.Header.Get("Status"))
 	}
-	if pos, ok := shortAck(m.Data); ok {
-		return pos, nil
-	}
 	var ack struct {
-		Error  *jetstream.APIError `json:"error"`
-		Stream string              `json:"stream"`
-		Seq    uint64              `json:"seq"`
+		jetstream.PubAck
+		Error *jetstream.APIError `json:"error"`
 	}
-	if err := json.Unmarshal(m.Data, &ack); err != nil {
+	err := json.Unmarshal(m.Data, &ack)
+	switch refused := ack.Error; {
+	case err != nil:
 		return 0, fmt.Errorf("acknowledgement: %w", err)
-	}
-	switch {
-	case ack.Error != nil && isWrongLast(ack.Error.ErrorCode):
-		return 0, fmt.Errorf("another writer's entry is newer: %w", ack.Error)
-	case ack.Error != nil && ack.Error.Code >= 500: // its disk is full, or it has no leader
-		return 0, fmt.Errorf("%w: %w", ErrUnavailable, ack.Error)
-	case ack.Error != nil:
-		return 0, ack.Error
-	case ack.Stream == "" || ack.Seq == 0:
+	case refused != nil && isWrongLast(refused.ErrorCode):
+		return 0, fmt.Errorf("another writer's entry is newer: %w", refused)
+	case refused != nil && refused.Code >= 500: // its disk is full, or it has no leader
+		return 0, fmt.Errorf("%w: %w", ErrUnavailable, refused)
+	case refused != nil:
+		return 0, refused
+	case ack.Stream == "" || ack.Sequence == 0:
 		return 0, fmt.Errorf("acknowledgement without a sequence: %q", m.Data)
 	}
-	return Position(ack.Seq), nil
+	return Position(ack.Sequence), nil
 }
 
 // drain waits until nothing is on the way, at most for d.

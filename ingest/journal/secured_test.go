@@ -1,6 +1,7 @@
 package journal_test
 
 import (
+	"crypto/x509"
 	"net"
 	"os"
 	"path/filepath"
@@ -50,9 +51,7 @@ func withTLS(t *testing.T, cert, key, clients string) *server.Options {
 func serves(t *testing.T, ns *server.Server, o journal.Options, secure bool) *journal.Journal {
 	t.Helper()
 	o.URL = ns.ClientURL()
-	j, err := journal.Open(t.Context(), o)
-	must(t, err)
-	t.Cleanup(func() { closeJournal(t, j) })
+	j := open(t, o)
 	appendMany(t, j, "jetty-1", 1, 3)
 	if n, err := j.LastSequence(t.Context(), "jetty-1", "gw"); n != 3 || err != nil {
 		t.Errorf("last sequence %d, %v", n, err)
@@ -227,4 +226,10 @@ func operated(t *testing.T) (o *server.Options, good, bad string) {
 	good, bad = user("hawser", known), user("stranger", nil)
 	return &server.Options{TrustedOperators: []*jwt.OperatorClaims{claims}, AccountResolver: known,
 		SystemAccount: public(account(0, known))}, good, bad
+}
+
+// issue signs a certificate that is good until a time.
+func issue(a *certtest.Authority, name string, until time.Time) (cert, key string) {
+	s := a.Sign(name, func(c *x509.Certificate) { c.NotAfter = until })
+	return s.CertFile, s.KeyFile
 }

@@ -81,7 +81,7 @@ func documents(t *testing.T, j *journal.Journal) map[string]string {
 // A journal restored from snapshots has the same entries at the same positions, with
 // their times, and goes on from there.
 func TestRestoredFromSnapshots(t *testing.T) {
-	j := openAt(t, filepath.Join(t.TempDir(), "journal"))
+	j := open(t, journal.Options{Dir: filepath.Join(t.TempDir(), "journal")})
 	occupy(t, j, 1, 300)
 	want, docs := all(t, j, 300, 300), documents(t, j)
 
@@ -102,7 +102,7 @@ func TestRestoredFromSnapshots(t *testing.T) {
 	if err := journal.Restore(t.Context(), dir, parts); err != nil {
 		t.Fatal(err)
 	}
-	r := openAt(t, dir)
+	r := open(t, journal.Options{Dir: dir})
 	if got := all(t, r, 300, 300); got != want {
 		t.Errorf("got\n%.600s\nwant\n%.600s", got, want)
 	}
@@ -139,26 +139,16 @@ func TestRestoredFromSnapshots(t *testing.T) {
 // Opened to be copied a journal keeps the limits it has, whatever the defaults are.
 func TestKeepLimits(t *testing.T) {
 	dir := filepath.Join(t.TempDir(), "journal")
-	open := func(o journal.Options) *journal.Journal {
-		o.Dir = dir
-		j, err := journal.Open(t.Context(), o)
-		if err != nil {
-			t.Fatal(err)
-		}
-		return j
-	}
-	j := open(journal.Options{MaxBytes: 64 << 30})
+	j := open(t, journal.Options{Dir: dir, MaxBytes: 64 << 30})
 	occupy(t, j, 1, 20)
-	if err := j.Close(); err != nil {
-		t.Fatal(err)
-	}
-	j = open(journal.Options{KeepLimits: true, MaxBytes: 1000})
+	closeJournal(t, j)
+	j = open(t, journal.Options{Dir: dir, KeepLimits: true, MaxBytes: 1000})
 	first, last, err := j.Bounds(t.Context())
 	if err := errors.Join(err, j.Close()); err != nil || first != 1 || last != 20 {
 		t.Errorf("%d to %d: %v", first, last, err)
 	}
 	// The same without: the limit is taken up at once.
-	j = open(journal.Options{MaxBytes: 1000})
+	j = open(t, journal.Options{Dir: dir, MaxBytes: 1000})
 	if first, _, err = j.Bounds(t.Context()); errors.Join(err, j.Close()) != nil || first == 1 {
 		t.Errorf("a limit of 1,000 bytes keeps all: %v", err)
 	}
@@ -169,18 +159,4 @@ func spoilt(p []byte) []byte {
 	out := bytes.Clone(p)
 	out[(bytes.IndexByte(p, '\n')+len(p))/2] ^= 0x55
 	return out
-}
-
-func openAt(t *testing.T, dir string) *journal.Journal {
-	t.Helper()
-	j, err := journal.Open(t.Context(), journal.Options{Dir: dir})
-	if err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() {
-		if err := j.Close(); err != nil {
-			t.Error(err)
-		}
-	})
-	return j
 }

@@ -105,7 +105,7 @@ func TestOwnerStandsStill(t *testing.T) {
 	c := startChild(t, "own a "+p.o.URL)
 	c.line()
 	c.stop()
-	b := openOwned(t, p.owned("b"))
+	b := open(t, p.owned("b"))
 	if _, err := b.AppendRecord(t.Context(), "alarms", []byte("b")); err != nil {
 		t.Fatal(err)
 	}

@@ -6,6 +6,7 @@ import (
 	"os"
 	"path/filepath"
 
+	"github.com/prometheus/prometheus/tsdb/fileutil"
 	"github.com/prometheus/prometheus/tsdb/wlog"
 
 	"hawser/ingest/store"
@@ -43,17 +44,18 @@ func (s *Store) syncLog(name string) error {
 		return err
 	}
 	for i := max(first, s.synced[name]); i <= last; i++ {
-		err := syncFile(wlog.SegmentName(dir, i))
+		err := syncFile(os.OpenFile(wlog.SegmentName(dir, i), os.O_RDWR, 0))
 		if err != nil && !errors.Is(err, os.ErrNotExist) { // its block was just made
 			return err
 		}
 	}
 	s.synced[name] = last
-	return syncFile(dir)
+	return syncFile(fileutil.OpenDir(dir))
 }
 
-func syncFile(path string) error {
-	f, err := os.Open(path)
+// syncFile takes what a file was opened with. Some systems sync only what is open for
+// writing.
+func syncFile(f *os.File, err error) error {
 	if err != nil {
 		return err
 	}
