@@ -9,15 +9,23 @@ import (
 	"github.com/nats-io/nats.go/jetstream"
 )
 
+// CheckRecord tells why a record cannot be in a log.
+func CheckRecord(log string, data []byte) error {
+	if err := checkToken("log", log); err != nil {
+		return err
+	}
+	if len(data) > MaxRecord {
+		return fmt.Errorf("%w: log %s: record of %d bytes, at most %d", ErrTooLarge, log, len(data), MaxRecord)
+	}
+	return nil
+}
+
 // AppendRecord adds a record, at most MaxRecord bytes, to a log that is never
 // shortened, and returns its position once it is stored as promised. Positions
 // rise from 1; those of one log are not dense, as logs share the count.
 func (j *Journal) AppendRecord(ctx context.Context, log string, data []byte) (uint64, error) {
-	if err := checkToken("log", log); err != nil {
+	if err := CheckRecord(log, data); err != nil {
 		return 0, err
-	}
-	if len(data) > MaxRecord {
-		return 0, fmt.Errorf("%w: record of %d bytes, at most %d", ErrTooLarge, len(data), MaxRecord)
 	}
 	pos, err := j.storeRecord(ctx, &nats.Msg{Subject: recordPrefix + log, Data: data})
 	if err != nil {

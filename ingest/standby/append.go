@@ -171,7 +171,7 @@ func (j *Journal) LastSequence(ctx context.Context, berth, source string) (uint6
 			same := j.stage == st
 			if same {
 				s := j.source(k)
-				s.durable, s.outages = last, j.outages
+				s.durable, s.outages, s.way = last, j.outages, nil // what was on its way is there or lost
 			}
 			j.mu.Unlock()
 			if same {

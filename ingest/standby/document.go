@@ -25,6 +25,9 @@ type document struct {
 // Put is that of journal.Journal. While nothing is kept a document of a bucket to be
 // held is in memory; another is refused with ErrUnkept.
 func (j *Journal) Put(ctx context.Context, bucket, key string, data []byte) error {
+	if err := journal.CheckDocument(bucket, key, data); err != nil {
+		return err // as of records
+	}
 	for began := time.Now(); ; {
 		st := j.now()
 		if st.memory != nil {
@@ -72,10 +75,10 @@ var errOver = errors.New("over")
 // is on disk, and held for the server outside to lose it.
 func (j *Journal) hold(st *stage, bucket, key string, data []byte) error {
 	kept := st == nil
-	if !slices.Contains(j.o.Hold, bucket) {
-		if kept {
-			return nil
-		}
+	switch held := slices.Contains(j.o.Hold, bucket); {
+	case kept && (!held || j.inside()):
+		return nil
+	case !held:
 		return fmt.Errorf("document %s/%s: %w", bucket, key, ErrUnkept)
 	}
 	j.mu.Lock()

@@ -8,6 +8,7 @@ import (
 	"errors"
 	"flag"
 	"fmt"
+	"io"
 	"slices"
 	"sync/atomic"
 	"syscall"
@@ -169,6 +170,28 @@ func (r *rig) document(bucket, want string) {
 	}
 }
 
+// answers checks what the journal says of itself: its bounds, and that all is read and
+// one plan is there.
+func (r *rig) answers(first, last journal.Position) {
+	r.t.Helper()
+	ctx := r.t.Context()
+	f, l, err := r.j.Bounds(ctx)
+	if f != first || l != last || err != nil {
+		r.t.Errorf("bounds %d to %d, %v, want %d to %d", f, l, err, first, last)
+	}
+	if keys, err := r.j.Keys(ctx, "plans"); !slices.Equal(keys, []string{"jetty-1"}) || err != nil {
+		r.t.Errorf("plans of %q, %v", keys, err)
+	}
+	newest, err := r.j.Newest(ctx, "jetty-1")
+	if kept := r.j.State().Since.IsZero(); err != nil || kept != (len(newest) == 1 && newest[0].Position == last) {
+		r.t.Errorf("newest %+v, %v", newest, err)
+	}
+	waittest.True(r.t, "all to be read", func() bool {
+		ages, err := r.j.Unread(ctx)
+		return err == nil && ages["store"] == 0
+	})
+}
+
 func within[T any](t *testing.T, what string, c <-chan T) (v T) {
 	t.Helper()
 	select {
@@ -220,6 +243,24 @@ func TestFullDisk(t *testing.T) {
 		t.Errorf("a document that is not held: %v", err)
 	}
 	r.document("snapshots", "old")
+	r.answers(2, 4)
+	if err := r.j.Snapshot(t.Context(), journal.Telemetry, io.Discard); !errors.Is(err, standby.ErrUnkept) {
+		t.Errorf("a copy of what is not kept: %v", err)
+	}
+	// What the disk would never take is not held: nothing else would come back to it.
+	_, err := r.j.AppendRecord(t.Context(), "alarms", make([]byte, journal.MaxRecord+1))
+	if !errors.Is(err, journal.ErrTooLarge) {
+		t.Errorf("a record too large: %v", err)
+	}
+	if _, err := r.j.AppendRecord(t.Context(), "no such log", nil); err == nil {
+		t.Error("a record of a log that cannot be is taken")
+	}
+	if err := r.j.Put(t.Context(), "plans", "jetty-1", make([]byte, journal.MaxDocument+1)); !errors.Is(err, journal.ErrTooLarge) {
+		t.Errorf("a document too large: %v", err)
+	}
+	if err := r.j.Put(t.Context(), "plans", "jetty.1", nil); err == nil {
+		t.Error("a document whose key cannot be is taken")
+	}
 
 	empty()
 	if last := within(t, "word that it is back", r.back); last != 1 {
@@ -243,6 +284,7 @@ func TestFullDisk(t *testing.T) {
 		r.gives(r.stored, sequence, journal.Position(sequence))
 	}
 	r.record("after", 4)
+	r.answers(1, 5)
 	if s := r.j.State(); s != (standby.State{}) {
 		t.Errorf("state %+v", s)
 	}

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"net"
 	"slices"
+	"sync"
 	"testing"
 	"time"
 
@@ -15,136 +16,190 @@ import (
 	"hawser/services/waittest"
 )
 
-// outside starts a journal server on a folder, on a port or, for none, on any.
-func outside(t *testing.T, dir string, port int) *natsd.Server {
-	t.Helper()
-	s, err := natsd.NewServer(&natsd.Options{Host: "127.0.0.1", Port: port, JetStream: true, StoreDir: dir, MaxPayload: 9 << 20,
-		JetStreamMaxStore: 1 << 40, NoSigs: true, NoLog: true})
-	if err != nil {
-		t.Fatal(err)
-	}
-	s.Start()
-	if !s.ReadyForConnections(20 * time.Second) {
-		t.Fatal("the journal's server does not get ready")
-	}
+// outside is a journal server that goes and comes back at one address.
+type outside struct {
+	t       *testing.T
+	dir     string
+	port    int
+	running *natsd.Server
+}
+
+func newOutside(t *testing.T) *outside {
+	s := &outside{t: t, dir: t.TempDir(), port: natsd.RANDOM_PORT}
+	s.start()
+	s.port = s.running.Addr().(*net.TCPAddr).Port
+	t.Cleanup(s.end)
 	return s
 }
 
-func end(s *natsd.Server) {
-	s.Shutdown()
-	s.WaitForShutdown()
+func (s *outside) start() {
+	s.t.Helper()
+	var err error
+	s.running, err = natsd.NewServer(&natsd.Options{Host: "127.0.0.1", Port: s.port, JetStream: true, StoreDir: s.dir, MaxPayload: 9 << 20,
+		JetStreamMaxStore: 1 << 40, NoSigs: true, NoLog: true})
+	if err != nil {
+		s.t.Fatal(err)
+	}
+	s.running.Start()
+	if !s.running.ReadyForConnections(20 * time.Second) {
+		s.t.Fatal("the journal's server does not get ready")
+	}
+}
+
+func (s *outside) end() {
+	s.running.Shutdown()
+	s.running.WaitForShutdown()
+}
+
+func (s *outside) options() standby.Options {
+	return standby.Options{Journal: journal.Options{URL: fmt.Sprintf("nats://127.0.0.1:%d", s.port)}, Hold: []string{"plans"}}
+}
+
+// holds waits until a look at what the server has finds it as it is to be.
+func (s *outside) holds(what string, look func(disk *journal.Journal) error) {
+	s.t.Helper()
+	waittest.Until(s.t, what, func() error {
+		disk, err := journal.Open(s.t.Context(), s.options().Journal)
+		if err != nil {
+			return err
+		}
+		defer disk.Close()
+		return look(disk)
+	})
+}
+
+func open(t *testing.T, o standby.Options) *standby.Journal {
+	t.Helper()
+	j, err := standby.Open(t.Context(), o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() {
+		if err := j.Close(); err != nil {
+			t.Error(err)
+		}
+	})
+	return j
+}
+
+// run runs a journal until the test ends.
+func run(t *testing.T, j *standby.Journal) {
+	ctx, cancel := context.WithCancel(context.Background())
+	ended := make(chan error, 1)
+	go func() { ended <- j.Run(ctx) }()
+	t.Cleanup(func() {
+		cancel()
+		if err := <-ended; err != nil {
+			t.Error(err)
+		}
+	})
 }
 
 // The server goes away a second time just when what was held has been written: a record
 // that finds it gone gets to it with the others, though nothing else has met that outage.
 func TestServerGoneWhileComingBack(t *testing.T) {
-	dir := t.TempDir()
-	first := outside(t, dir, natsd.RANDOM_PORT)
-	port := first.Addr().(*net.TCPAddr).Port
-	servers := make(chan *natsd.Server, 1) // the one that runs
-	servers <- first
-	o := standby.Options{Journal: journal.Options{URL: first.ClientURL()}}
+	server := newOutside(t)
+	o := server.options()
 	var j *standby.Journal
-	outages := 0
-	o.OnBack = func(ctx context.Context, _ journal.Position) error {
-		if outages++; outages > 1 {
-			return nil
-		}
-		end(<-servers)
-		at, err := j.AppendRecord(ctx, "alarms", []byte("third"))
-		if err != nil || at != 3 {
-			t.Errorf("record with the server gone again is at %d, %v, want 3", at, err)
-		}
-		servers <- outside(t, dir, port)
-		return nil
-	}
-	j, err := standby.Open(t.Context(), o)
-	if err != nil {
-		t.Fatal(err)
-	}
-	ctx, cancel := context.WithCancel(t.Context())
-	ended := make(chan error, 1)
-	go func() { ended <- j.Run(ctx) }()
 	record := func(text string, want uint64) {
 		t.Helper()
-		if at, err := j.AppendRecord(ctx, "alarms", []byte(text)); err != nil || at != want {
+		if at, err := j.AppendRecord(t.Context(), "alarms", []byte(text)); err != nil || at != want {
 			t.Errorf("record %q is at %d, %v, want %d", text, at, err, want)
 		}
 	}
+	var once sync.Once
+	back := make(chan bool)
+	o.OnBack = func(context.Context, journal.Position) error {
+		once.Do(func() {
+			server.end()
+			record("third", 3)
+			server.start()
+			close(back)
+		})
+		return nil
+	}
+	j = open(t, o)
+	run(t, j)
 	record("first", 1)
-	end(<-servers)
+	server.end()
 	record("second", 2)
-	servers <- outside(t, dir, port)
-	onDisk := func(want ...string) func() error {
-		return func() error {
-			disk, err := journal.Open(t.Context(), journal.Options{URL: o.Journal.URL})
-			if err != nil {
-				return err
-			}
-			defer disk.Close()
-			var got []string
-			err = disk.ReadRecords(t.Context(), "alarms", 0, func(_ uint64, data []byte) error {
-				got = append(got, string(data))
-				return nil
-			})
-			if err == nil && !slices.Equal(got, want) {
-				err = fmt.Errorf("on disk are %q, want %q", got, want)
-			}
-			return err
+	server.start()
+	<-back // the server is this goroutine's again
+	server.holds("all records to be on disk", func(disk *journal.Journal) error {
+		var got []string
+		err := disk.ReadRecords(t.Context(), "alarms", 0, func(_ uint64, data []byte) error {
+			got = append(got, string(data))
+			return nil
+		})
+		if want := []string{"first", "second", "third"}; err == nil && !slices.Equal(got, want) {
+			err = fmt.Errorf("on disk are %q, want %q", got, want)
 		}
-	}
-	waittest.Until(t, "all records to be on disk", onDisk("first", "second", "third"))
-	cancel()
-	if err := <-ended; err != nil {
-		t.Error(err)
-	}
-	if err := j.Close(); err != nil {
-		t.Error(err)
-	}
-	end(<-servers)
+		return err
+	})
 }
 
 // A document that is put when those held have been written, and before others go to the
 // server again, gets there too.
 func TestDocumentPutWhileComingBack(t *testing.T) {
-	dir := t.TempDir()
-	first := outside(t, dir, natsd.RANDOM_PORT)
-	port := first.Addr().(*net.TCPAddr).Port
-	o := standby.Options{Journal: journal.Options{URL: first.ClientURL()}, Hold: []string{"plans"}}
+	server := newOutside(t)
+	o := server.options()
 	var j *standby.Journal
 	o.OnBack = func(ctx context.Context, _ journal.Position) error {
 		return j.Put(ctx, "plans", "jetty-1", []byte("late"))
 	}
-	j, err := standby.Open(t.Context(), o)
-	if err != nil {
+	j = open(t, o)
+	run(t, j)
+	server.end()
+	if err := j.Put(t.Context(), "plans", "jetty-1", []byte("early")); err != nil {
 		t.Fatal(err)
 	}
-	ctx, cancel := context.WithCancel(t.Context())
-	ended := make(chan error, 1)
-	go func() { ended <- j.Run(ctx) }()
-	end(first)
-	if err := j.Put(ctx, "plans", "jetty-1", []byte("early")); err != nil {
-		t.Fatal(err)
-	}
-	second := outside(t, dir, port)
-	waittest.Until(t, "the document to be on disk", func() error {
-		disk, err := journal.Open(t.Context(), journal.Options{URL: o.Journal.URL})
-		if err != nil {
-			return err
-		}
-		defer disk.Close()
+	server.start()
+	server.holds("the document to be on disk", func(disk *journal.Journal) error {
 		got, _, err := disk.Get(t.Context(), "plans", "jetty-1")
 		if err == nil && string(got) != "late" {
 			err = fmt.Errorf("on disk is %q, want the late one", got)
 		}
 		return err
 	})
-	cancel()
-	if err := <-ended; err != nil {
-		t.Error(err)
+}
+
+// An entry that the server refuses for good, here as another process has written its
+// source meanwhile, is no longer on its way once the source has asked where to go on:
+// else it would be held, with all that come after it, as long as the server answers.
+func TestRefusedEntryIsNotHeld(t *testing.T) {
+	server := newOutside(t)
+	j, other := open(t, server.options()), open(t, server.options())
+	add := func(to *standby.Journal, sequence uint64) error {
+		p, err := to.Append(t.Context(), &journal.Entry{Berth: "jetty-1", Source: "gw", SourceSequence: sequence})
+		if err == nil {
+			_, err = p.Wait(t.Context())
+		}
+		return err
 	}
-	if err := j.Close(); err != nil {
-		t.Error(err)
+	last := func(of *standby.Journal, want uint64) {
+		t.Helper()
+		if got, err := of.LastSequence(t.Context(), "jetty-1", "gw"); got != want || err != nil {
+			t.Fatalf("last sequence %d, %v, want %d", got, err, want)
+		}
 	}
-	end(second)
+	last(j, 0)
+	if err := add(j, 1); err != nil {
+		t.Fatal(err)
+	}
+	last(other, 1)
+	if err := add(other, 2); err != nil {
+		t.Fatal(err)
+	}
+	if err := add(j, 2); err == nil {
+		t.Fatal("what another has written is written again")
+	}
+	last(j, 2)
+	for sequence := uint64(3); sequence <= 20; sequence++ {
+		if err := add(j, sequence); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if n := j.OnWay("jetty-1", "gw"); n > 1 {
+		t.Errorf("%d entries are held as on their way, and all are there", n)
+	}
 }

@@ -66,6 +66,10 @@ func (r *records) after(position uint64) []record {
 // AppendRecord is that of journal.Journal. While nothing is kept the record is in
 // memory, with the position it will have on disk.
 func (j *Journal) AppendRecord(ctx context.Context, log string, data []byte) (uint64, error) {
+	// What the disk would never take must not be held: nothing else would come back to it.
+	if err := journal.CheckRecord(log, data); err != nil {
+		return 0, err
+	}
 	r := &j.records
 	if err := r.take(ctx); err != nil {
 		return 0, err
