@@ -2,6 +2,7 @@ package browser_test
 
 import (
 	"os/exec"
+	"sync"
 	"testing"
 	"time"
 
@@ -25,13 +26,18 @@ func TestReadingsThatAreOldAsTheyComeIn(t *testing.T) {
 	if err := send.Start(); err != nil {
 		t.Fatal(err)
 	}
-	t.Cleanup(func() {
+	end := sync.OnceFunc(func() {
 		_ = send.Process.Kill()
 		_ = send.Wait() // killed
 	})
+	t.Cleanup(end)
 	tab := browser(t)
 	for _, page := range []string{"", "berth/north-jetty-1", "deck?berth=north-jetty-1"} {
 		do(t, tab, "open /"+page, chromedp.Navigate(s.pages+page), says("old by their own clock"))
+	}
+	end()
+	for _, page := range []string{"berth/north-jetty-1", "deck?berth=north-jetty-1"} {
+		do(t, tab, "and once nothing comes in, /"+page, chromedp.Navigate(s.pages+page), says("Not live"), says("old by their own clock"))
 	}
 	nothingAgainst(t, tab)
 }

@@ -89,7 +89,7 @@ function drawFacts(b: Berth): void {
     fact("mooring.level", level === undefined ? say("mooring.none") : say("mooring.metre", { n: metres(level, 2) })),
     fact("mooring.draft", `${metres(fwd, 1)} / ${metres(aft, 1)} m`),
     fact("mooring.watch", say(b.now.watch === undefined ? "mooring.watch.unknown" : b.now.watch ? "mooring.watch.yes" : "mooring.watch.no")),
-    fact("berth.age", b.now.at === undefined ? say("mooring.none") : say("time.ago", { age: span(live.now() - b.now.at) }) + (late === undefined ? "" : `, ${say("mooring.behind", { age: span(late) })}`)));
+    fact("berth.age", b.now.at === undefined ? say("mooring.none") : say("time.ago", { age: span(live.now() - b.now.at) }) + (late === undefined ? "" : `. ${say("mooring.behind", { age: span(late) })}`)));
   const old = live.link === "cut" || !b.now.live;
   state.classList.toggle("old", old);
   text(state, old ? say("berth.old") : "");

@@ -39,9 +39,10 @@ export class Summary implements Part {
     const quiet = this.live.link === "cut" ? this.live.quiet() : b.now.at === undefined ? undefined : this.live.now() - b.now.at;
     const isOld = this.live.link === "cut" || !b.now.live;
     this.root.classList.toggle("old", isOld);
-    const late = isOld ? undefined : behind(b);
+    const late = behind(b);
     this.stale.hidden = !isOld && late === undefined;
-    text(this.stale, late !== undefined ? say("mooring.behind", { age: span(late) }) : quiet === undefined ? say("deck.never") : say("deck.not-live", { age: span(quiet) }));
+    const says = [isOld && (quiet === undefined ? say("deck.never") : say("deck.not-live", { age: span(quiet) })), late !== undefined && say("mooring.behind", { age: span(late) })];
+    text(this.stale, says.filter(Boolean).join(" "));
   }
 
   private drawVerdict(b: Berth): void {

@@ -17,12 +17,12 @@ export function isOld(b: Berth, l: Load): boolean { return !b.now.live || l.sens
 // Clocks on board are seldom further off.
 const behindLeast = 60_000;
 
-// behind is how old by their own time the readings are that come in now, ms; not
-// there where they are fresh. A gateway that sends what it kept while its link was
+// behind is how old by their own time the newest readings were as they came in, ms; not
+// there where they were fresh. A gateway that sends what it kept while its link was
 // down is one, and a recording.
 export function behind(b: Berth): number | undefined {
-  const { at, newest, live } = b.now;
-  if (!live || at === undefined || newest === undefined || at - newest <= behindLeast) return undefined;
+  const { at, newest } = b.now;
+  if (at === undefined || newest === undefined || at - newest <= behindLeast) return undefined;
   return at - newest;
 }
 

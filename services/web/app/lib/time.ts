@@ -4,18 +4,22 @@ import { say } from "./words";
 
 const clock: Intl.DateTimeFormatOptions = { hour: "2-digit", minute: "2-digit", second: "2-digit", hour12: false };
 const local = new Intl.DateTimeFormat(setup.lang, clock);
+const zoned = new Intl.DateTimeFormat(setup.lang, { ...clock, timeZoneName: "short" });
 const minutes = new Intl.DateTimeFormat(setup.lang, { hour: "2-digit", minute: "2-digit", hour12: false });
 const minutesDay = new Intl.DateTimeFormat(setup.lang, { hour: "2-digit", minute: "2-digit", hour12: false, day: "numeric", month: "short" });
 const localDay = new Intl.DateTimeFormat(setup.lang, { ...clock, day: "numeric", month: "short" });
+const localYear = new Intl.DateTimeFormat(setup.lang, { ...clock, day: "numeric", month: "short", year: "numeric" });
 const full = new Intl.DateTimeFormat(setup.lang, { ...clock, day: "numeric", month: "short", year: "numeric", timeZoneName: "short" });
 const utc = new Intl.DateTimeFormat(setup.lang, { ...clock, timeZone: "UTC" });
 const utcFull = new Intl.DateTimeFormat(setup.lang, { ...clock, timeZone: "UTC", day: "numeric", month: "short", year: "numeric" });
 
 const day = 86_400_000;
 
-// short writes a time of today as such, another with its day.
+// short writes a time of today as such, another with its day, and of another year with
+// that.
 export function short(at: number, now: number): string {
-  return Math.abs(now - at) < day / 2 ? local.format(at) : localDay.format(at);
+  if (Math.abs(now - at) < day / 2) return local.format(at);
+  return (new Date(at).getFullYear() === new Date(now).getFullYear() ? localDay : localYear).format(at);
 }
 
 // hour writes hours and minutes, for an axis.
@@ -23,7 +27,8 @@ export function hour(at: number): string { return minutes.format(at); }
 
 export function inZone(at: number): string { return full.format(at); }
 export function inUTC(at: number): string { return say("time.utc", { time: utcFull.format(at) }); }
-export function clockLocal(at: number): string { return local.format(at); }
+// clockLocal is the viewer's own clock with its zone, "" while that is at UTC.
+export function clockLocal(at: number): string { return new Date(at).getTimezoneOffset() === 0 ? "" : zoned.format(at); }
 export function clockUTC(at: number): string { return say("time.utc", { time: utc.format(at) }); }
 
 // stamp makes a <time> in the viewer's zone, with UTC on hover and for readers.

@@ -104,7 +104,7 @@ export class Card {
 
   // stateOf says how many alarms are active, or that the berth is not live.
   private stateOf(b: Berth, active: readonly Alarm[], now: number): void {
-    const late = behind(b);
+    const late = b.now.live ? behind(b) : undefined;
     const dead = late !== undefined ? say("mooring.behind", { age: span(late) }) : b.now.live ? "" : b.now.at === undefined ? say("terminal.never") : say("terminal.not-live", { age: span(now - b.now.at) });
     const first = worst(active);
     const waiting = active.filter(calls).length;
