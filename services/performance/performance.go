@@ -64,7 +64,7 @@ type Tracker struct {
 	now func() time.Time
 
 	mu     sync.Mutex
-	began  time.Time // of the log: its first record, zero before there is one
+	began  time.Time // what is counted: the log's first record, or what was dropped last; zero before there is one
 	raises []raise   // oldest first
 }
 
@@ -108,6 +108,9 @@ func (t *Tracker) take(r *alarm.Record) {
 		drop++
 	}
 	if drop > 0 && (drop >= len(t.raises)/4 || len(t.raises) > keepMost+keepMost/4) {
+		if last := t.raises[drop-1].at; last.After(oldest) {
+			t.began = last // more than are kept: from here on all are counted
+		}
 		t.raises = slices.Delete(t.raises, 0, drop)
 	}
 }
@@ -123,10 +126,10 @@ type Frequent struct {
 type Report struct {
 	Berth    string // empty for all
 	From, To time.Time
-	Began    time.Time // of the log where that is after From, else zero
+	Began    time.Time // of what is counted where that is after From, else zero
 	Rates
-	// Before are those of as long a time before, nil where the log does not go back
-	// so far.
+	// Before are those of as long a time before, nil where what is counted does not go
+	// back so far: the log began later, or there were more than 100,000 raises since.
 	Before  *Rates
 	Course  []Step // the period, cut up
 	Flooded bool   // the interval that ends now is a flood

@@ -221,3 +221,37 @@ func TestReportSetsThePeriodBesideTheOneBefore(t *testing.T) {
 		t.Errorf("over three hours: before %+v, %d steps, begun %s", r.Before, len(r.Course), r.Began)
 	}
 }
+
+// flood is a log of an alarm raised every second.
+type flood struct{ raises int }
+
+func (flood) List(string, bool) ([]alarm.State, uint64) { return nil, 0 }
+
+func (f flood) Follow(_ context.Context, _ uint64, fn func(*alarm.Record) error) {
+	for i := range f.raises {
+		_ = fn(&alarm.Record{Transition: alarm.Raised, Recorded: time.Unix(int64(i), 0), Subject: alarm.Subject{Berth: "east-3", Condition: "snap-load", Line: "1"}}) // it gives none
+	}
+}
+
+// Of more raises than are kept the time before is not told by those that are left, and
+// the period itself says from when it is counted.
+func TestMoreRaisesThanAreKept(t *testing.T) {
+	const raises = 130_000 // 36 h, of which 29 h and more are left
+	tracker, err := performance.New(flood{raises}, prometheus.NewRegistry(), func() time.Time { return time.Unix(raises-1, 0) })
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := tracker.Run(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	short := tracker.Report("", 12*time.Hour)
+	if a, b := short.Raised, short.Before; a < 43_200 || b == nil || b.Raised < 43_199 || !short.Began.IsZero() {
+		t.Errorf("of 12 h: %d raised, before them %+v, counted from %s", a, b, short.Began)
+	}
+	if middle := tracker.Report("", 18*time.Hour); middle.Before != nil || !middle.Began.IsZero() {
+		t.Errorf("of 18 h: before them %+v, counted from %s", middle.Before, middle.Began)
+	}
+	if long := tracker.Report("", 34*time.Hour); long.Began.IsZero() || long.Raised > int(long.To.Sub(long.Began)/time.Second) {
+		t.Errorf("of 34 h: %d raised, counted from %s", long.Raised, long.Began)
+	}
+}

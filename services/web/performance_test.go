@@ -46,7 +46,7 @@ func TestPerformancePage(t *testing.T) {
 		"Raised in ten minutes, at most 11 9 over 10 is a flood Worse", "Time in flood 1.2\u00a0% 25.0\u00a0% under 1\u00a0% Worse",
 		"The ten most frequent, of all 75\u00a0% – under 5\u00a0%, once there are 100 Worse", "Coming and going 1 – none Worse", "Active for over a day 1 – under 5, each with a plan Met",
 		"Warning 75\u00a0%", "Over limit Line 2, stern line east-3 4 25\u00a0%", "Slack line Line 7 Warning · east-3 · raised 2026-02-27 05:00:00 UTC")
-	says(t, page, "The log begins within that time, with the record of 2026-03-01 04:30:00 UTC .", "Raised every ten minutes, 12 at most; striped: a flood")
+	says(t, page, "Within that time all are counted from 2026-03-01 04:30:00 UTC .", "Raised every ten minutes, 12 at most; striped: a flood")
 	// Bars of 100 by 20: the flood is the highest, three are a quarter of twelve.
 	for _, bar := range []string{`<rect x="0.00" y="15.00" width="40.00" height="5.00"></rect>`, `<rect x="50.00" y="0.00" width="40.00" height="20.00" fill="url(#flooded)"></rect>`} {
 		if !strings.Contains(page, bar) {
