@@ -188,6 +188,19 @@ func TestLineRecordsOutliveTheServer(t *testing.T) {
 	if !strings.Contains(table, northShip+", at north-jetty-1") || !strings.Contains(table, "evidence, not permission") || strings.Count(table, "\n") < 14 {
 		t.Errorf("table:\n%s", table)
 	}
+	one := once.Lines[slices.IndexFunc(once.Lines, func(l *hawserv1.LineRecord) bool { return len(l.Peaks) > 0 && l.HoursUnderLoad > 0 })]
+	page, err := whole.get("/lines?berth=" + tape.berth)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, want := range []string{
+		">" + one.Line + "</a>", fmt.Sprintf(">%.1f</td>", one.HoursUnderLoad), fmt.Sprintf(">%.0f <span", one.Peaks[0].LoadKn), fmt.Sprintf(">%.0f</td>", one.Cycles),
+		"evidence, not permission",
+	} {
+		if !strings.Contains(page, want) {
+			t.Errorf("the page does not have %q", want)
+		}
+	}
 
 	data := t.TempDir()
 	s := startServe(t, data)

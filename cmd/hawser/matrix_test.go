@@ -166,7 +166,7 @@ func (s *secured) subjects(what string) []string {
 		strings.HasPrefix(what, "ListBerths"), strings.HasPrefix(what, "WatchBerths"),
 		strings.HasPrefix(what, "ListLosses"), strings.HasPrefix(what, "ListLines"), what == "GET /api/lines",
 		what == "GET /api/losses", what == "POST /api/plan/check",
-		what == "GET /{$}", what == "GET /deck", what == "GET /log", what == "GET /live", what == "GET /api/berths":
+		what == "GET /{$}", what == "GET /deck", what == "GET /log", what == "GET /lines", what == "GET /live", what == "GET /api/berths":
 		return []string{"all", northBerth, townBerth}
 	}
 	return []string{"-"}

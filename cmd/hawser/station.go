@@ -348,7 +348,8 @@ func (s *station) openFront(ctx context.Context) error {
 	if s.guard != nil {
 		who, o.Guard = s.guard, s.guard
 	}
-	pages, err := web.New(web.Options{Alarms: s.alarms, Board: s.board, Losses: s.reckoner, Access: who, Performance: s.performance, Log: s.log})
+	records := linebook.NewService(s.lines, who)
+	pages, err := web.New(web.Options{Alarms: s.alarms, Board: s.board, Losses: s.reckoner, Access: who, Performance: s.performance, Lines: records, Log: s.log})
 	if err != nil {
 		return err
 	}
@@ -358,7 +359,7 @@ func (s *station) openFront(ctx context.Context) error {
 	}
 	answers := reckon.NewService(s.reckoner, who)
 	o.Services = []front.Registrar{
-		intakeService{s.intake}, alarm.NewService(s.alarms, who), live.NewService(s.board, who), answers, linebook.NewService(s.lines, who),
+		intakeService{s.intake}, alarm.NewService(s.alarms, who), live.NewService(s.board, who), answers, records,
 	}
 	o.Routes = map[string]http.Handler{
 		"GET /api/backup": s.backupHandler(),

@@ -88,6 +88,7 @@ func rules() map[string]rule {
 		"GET /live":          {role: Watch, request: berthAsked},
 		"GET /engineer":      {role: Watch, page: true},
 		"GET /log":           {role: Watch, request: berthAsked, page: true},
+		"GET /lines":         {role: Watch, request: berthAsked, page: true},
 		"GET /api/alarms":    {role: Watch, request: berthNeeded},
 		"GET /api/spectrum":  {role: Watch, request: berthNeeded},
 		"GET /api/berths":    {role: Watch, request: berthAsked},

@@ -80,6 +80,9 @@ func (s *Site) shellOf(r *http.Request, name string) *shell {
 		}
 	}
 	v.Links = append(v.Links, link{"log", "/log", name == "log"})
+	if s.o.Lines != nil {
+		v.Links = append(v.Links, link{"lines", "/lines", name == "lines"})
+	}
 	if s.measured(r.Context()) {
 		v.Links = append(v.Links, link{"performance", "/performance", name == "performance"})
 	}

@@ -9,6 +9,7 @@
 //	POST /reset      a person says that a line told as parted holds again
 //	POST /shelve, /out-of-service, /end-hold   a person keeps alarms quiet, or no longer
 //	GET  /log          what has happened, for who takes the watch over; ?period=8h&berth=
+//	GET  /lines        what each line has been through; ?berth=&ship=&retired=true
 //	GET  /performance  how the alarms themselves do; ?period=24h&berth=
 //	GET  /api/berths   the picture as JSON: hawser.v1.ListBerthsResponse
 //	GET  /api/alarms   those of a berth that were active in a time; ?berth=&from=&to=
@@ -97,6 +98,8 @@ type Options struct {
 	Access Access
 	// Performance measures the alarms for the page /performance; nil for no such page.
 	Performance Performance
+	// Lines has the service records for the page /lines; nil for no such page.
+	Lines Lines
 	// Viewers is how many pages are kept up to date at a time; one more is told to
 	// come again. 0 means 256.
 	Viewers int
@@ -177,6 +180,9 @@ func (s *Site) route() error {
 	s.handle("GET /api/alarms", small(http.HandlerFunc(s.past)))
 	s.handle("GET /api/berths", small(http.HandlerFunc(s.berths)))
 	s.handle("GET /log", small(http.HandlerFunc(s.log)))
+	if s.o.Lines != nil {
+		s.handle("GET /lines", small(http.HandlerFunc(s.lines)))
+	}
 	if s.o.Performance != nil {
 		s.handle("GET /performance", small(http.HandlerFunc(s.performance)))
 	}

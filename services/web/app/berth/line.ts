@@ -30,7 +30,8 @@ export function lineFacts(g: Geometry, b: Berth, id: string, a: Assessment | und
     ["berth.if-lost", loss ? (loss.holds && loss.worst ? say("berth.loss-short", { other: loss.worst.line, load: load(loss.worst.tensionKn) }) : say("berth.loss.adrift")) : undefined],
   ];
   return [el("h3", {}, place(l.id, l.group)),
-    el("dl", { class: "facts" }, ...facts.filter(([, v]) => v !== undefined).map(([k, v]) => fact(k, v ?? "")))];
+    el("dl", { class: "facts" }, ...facts.filter(([, v]) => v !== undefined).map(([k, v]) => fact(k, v ?? ""))),
+    el("p", { class: "small" }, el("a", { href: `/lines?${new URLSearchParams({ berth: b.name })}` }, say("berth.records")))];
 }
 
 function fact(key: Key, value: string): HTMLElement { return el("div", {}, el("dt", {}, say(key)), el("dd", {}, value)); }
