@@ -46,14 +46,6 @@ type Options struct {
 	// Shift is added to every time.
 	Shift time.Duration
 
-	// WindowBatches bounds what is kept for want of a receipt; default 16,384 batches,
-	// and 8 MiB in any case: some hours of a berth, for a server that cannot keep what
-	// it watches.
-	WindowBatches int
-
-	// MinBackoff and MaxBackoff bound the wait before a lost connection is tried
-	// again, which doubles from one to the other; defaults 200 ms, 10 s.
-	MinBackoff, MaxBackoff time.Duration
 	// GiveUpAfter ends Send when a lost connection does not come back for so long,
 	// or comes back and brings nothing; 0 never.
 	GiveUpAfter time.Duration
@@ -62,7 +54,22 @@ type Options struct {
 	// comes or goes, by the goroutine that called Send.
 	Progress func(Progress)
 	Log      *slog.Logger // default: none
+
+	// Tests set these.
+	windowBatches          int
+	minBackoff, maxBackoff time.Duration
 }
+
+const (
+	// windowBatches and windowBytes bound what is kept for want of a receipt: some hours
+	// of a berth, for a server that cannot keep what it watches.
+	windowBatches = 16384
+	windowBytes   = 8 << 20
+	// minBackoff and maxBackoff bound the wait before a lost connection is tried again,
+	// which doubles from one to the other.
+	minBackoff = 200 * time.Millisecond
+	maxBackoff = 10 * time.Second
+)
 
 // validate checks the options and puts the defaults in.
 func (o *Options) validate() error {
@@ -71,15 +78,12 @@ func (o *Options) validate() error {
 		return errors.New("berth and source are required")
 	case !(o.Pace >= 0 && o.Pace <= 1e6):
 		return fmt.Errorf("pace is %v, expected 0 to 1000000", o.Pace)
-	case o.WindowBatches < 0:
-		return errors.New("negative window")
-	case o.MinBackoff < 0 || o.MaxBackoff < 0 || o.GiveUpAfter < 0:
+	case o.GiveUpAfter < 0:
 		return errors.New("negative duration")
 	}
-	o.WindowBatches = cmp.Or(o.WindowBatches, 16384)
-	o.MinBackoff = cmp.Or(o.MinBackoff, 200*time.Millisecond)
-	o.MaxBackoff = cmp.Or(o.MaxBackoff, 10*time.Second)
-	o.MaxBackoff = max(o.MaxBackoff, o.MinBackoff)
+	o.windowBatches = cmp.Or(o.windowBatches, windowBatches)
+	o.minBackoff = cmp.Or(o.minBackoff, minBackoff)
+	o.maxBackoff = cmp.Or(o.maxBackoff, maxBackoff)
 	o.Log = cmp.Or(o.Log, slog.New(slog.DiscardHandler))
 	return nil
 }

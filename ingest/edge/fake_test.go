@@ -132,7 +132,7 @@ func TestBackoff(t *testing.T) {
 		down := status.Error(codes.Unavailable, "no route to host")
 		f := &fakeServer{refuse: []error{down, down, down, down, down, down}}
 		o := options()
-		o.MinBackoff, o.MaxBackoff = 100*time.Millisecond, 400*time.Millisecond
+		o.Backoff(100*time.Millisecond, 400*time.Millisecond)
 		sum, err := edge.Send(t.Context(), f, recording(1, 1), o)
 		if err != nil || sum.Reconnects != 6 {
 			t.Fatalf("%d reconnects: %v", sum.Reconnects, err)
@@ -153,7 +153,8 @@ func TestGivesUp(t *testing.T) {
 			f.refuse = append(f.refuse, status.Error(codes.Unavailable, "no route to host"))
 		}
 		o := options()
-		o.MinBackoff, o.MaxBackoff, o.GiveUpAfter = time.Second, time.Second, time.Minute
+		o.Backoff(time.Second, time.Second)
+		o.GiveUpAfter = time.Minute
 		begun := time.Now()
 		var seen error
 		o.Progress = func(p edge.Progress) { seen = p.Err }

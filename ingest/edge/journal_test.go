@@ -1,73 +1,20 @@
 package edge_test
 
 import (
-	"context"
-	"errors"
 	"math/rand/v2"
 	"sync/atomic"
 	"testing"
-	"time"
 
 	"golang.org/x/sync/errgroup"
 
 	"hawser/detect/reading"
 	"hawser/ingest/edge"
-	"hawser/ingest/intake"
-	"hawser/ingest/journal"
 )
-
-func openJournal(t *testing.T, dir string) *journal.Journal {
-	t.Helper()
-	j, err := journal.Open(t.Context(), journal.Options{Dir: dir, SyncEvery: 2 * time.Millisecond})
-	if err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() { j.Close() }) // safe twice
-	return j
-}
-
-// content is every entry of a journal, copied.
-func content(t *testing.T, j *journal.Journal) []*journal.Entry {
-	t.Helper()
-	_, last, err := j.Bounds(t.Context())
-	if err != nil {
-		t.Fatal(err)
-	}
-	ctx, cancel := context.WithTimeout(t.Context(), 15*time.Second)
-	defer cancel()
-	var out []*journal.Entry
-	done := errors.New("all read")
-	err = j.Follow(ctx, journal.FollowOptions{Reader: "test"}, func(e *journal.Entry) error {
-		kept := *e
-		kept.Data = append([]byte(nil), e.Data...)
-		out = append(out, &kept)
-		if e.Position == last {
-			return done
-		}
-		return nil
-	})
-	if !errors.Is(err, done) {
-		t.Fatal(err)
-	}
-	return out
-}
-
-// opened is a journal as the intake takes it.
-type opened struct{ *journal.Journal }
-
-func (o opened) Append(ctx context.Context, e *journal.Entry) (intake.Pending, error) {
-	p, err := o.Journal.Append(ctx, e)
-	if err != nil {
-		return nil, err
-	}
-	return p, nil
-}
 
 // A connection that is cut again and again costs nothing and doubles nothing.
 func TestCutConnections(t *testing.T) {
 	const n, lines = 2000, 4
-	j := openJournal(t, t.TempDir())
-	s := listen(t, "127.0.0.1:0", opened{j}, &documents{}, nil)
+	s := anywhere(t)
 	random := rand.New(rand.NewPCG(1, 2))
 	f := newFlaky(t, s.addr, func() int64 { return 5_000 + random.Int64N(60_000) })
 	sum, err := edge.Send(t.Context(), dial(t, f.listener.Addr().String()), recording(n, lines), options())
@@ -80,15 +27,14 @@ func TestCutConnections(t *testing.T) {
 	if sum.Batches != n || sum.DurableSequence != n {
 		t.Errorf("summary is %+v", sum)
 	}
-	same(t, content(t, j), n, lines)
+	s.has(n, lines)
 }
 
 // Two senders of the same source and recording push each other off and still
 // bring each block once.
 func TestTwoSenders(t *testing.T) {
 	const n, lines = 600, 2
-	j := openJournal(t, t.TempDir())
-	s := listen(t, "127.0.0.1:0", opened{j}, &documents{}, nil)
+	s := anywhere(t)
 	var both errgroup.Group
 	var batches, reconnects atomic.Uint64
 	for range 2 {
@@ -110,20 +56,21 @@ func TestTwoSenders(t *testing.T) {
 	if reconnects.Load() == 0 {
 		t.Error("neither pushed the other off")
 	}
-	same(t, content(t, j), n, lines)
+	s.has(n, lines)
 }
 
 // A server that stops, in order or not, and comes back on the same journal in
 // the middle of a stream loses nothing and takes nothing twice.
 func TestServerRestarts(t *testing.T) {
 	const n, lines, restarts = 1500, 3, 3
-	dir, docs := t.TempDir(), &documents{}
-	j := openJournal(t, dir)
-	s := listen(t, "127.0.0.1:0", opened{j}, docs, nil)
+	dir := t.TempDir()
+	s := listen(t, "127.0.0.1:0", dir, nil)
 	addr := s.addr
 
 	half := make(chan struct{}, restarts)
 	next := recording(n, lines)
+	o := options()
+	o.Window(50)
 	ended := make(chan error, 1)
 	var sum edge.Summary
 	go func() {
@@ -134,7 +81,7 @@ func TestServerRestarts(t *testing.T) {
 				half <- struct{}{}
 			}
 			return b, err
-		}, func() edge.Options { o := options(); o.WindowBatches = 50; return o }())
+		}, o)
 		ended <- err
 	}()
 	for i := range restarts {
@@ -143,11 +90,7 @@ func TestServerRestarts(t *testing.T) {
 			s.server.Stop() // cuts the streams
 		}
 		s.stop()
-		if err := j.Close(); err != nil {
-			t.Fatal(err)
-		}
-		j = openJournal(t, dir)
-		s = listen(t, addr, opened{j}, docs, nil)
+		s = listen(t, addr, dir, nil)
 	}
 	if err := <-ended; err != nil {
 		t.Fatal(err)
@@ -155,5 +98,5 @@ func TestServerRestarts(t *testing.T) {
 	if sum.Reconnects == 0 || sum.Batches != n {
 		t.Errorf("summary is %+v", sum)
 	}
-	same(t, content(t, j), n, lines)
+	s.has(n, lines)
 }

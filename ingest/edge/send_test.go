@@ -5,6 +5,7 @@ import (
 	"errors"
 	"io"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -15,13 +16,13 @@ import (
 	"hawser/ingest/batch"
 	"hawser/ingest/edge"
 	"hawser/ingest/intake"
+	"hawser/ingest/journal"
 	"hawser/services/waittest"
 )
 
 func TestSendAll(t *testing.T) {
 	const n, lines = 500, 3
-	m := &memory{}
-	s := listen(t, "127.0.0.1:0", m, &documents{}, nil)
+	s := anywhere(t)
 	o := options()
 	var told []edge.Progress
 	o.Progress = func(p edge.Progress) { told = append(told, p) }
@@ -29,11 +30,7 @@ func TestSendAll(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	same(t, m.stored(), n, lines)
-	bytes := 0
-	for _, e := range m.stored() {
-		bytes += len(e.Data)
-	}
+	bytes := s.has(n, lines)
 	if sum.Batches != n || sum.Samples != n*lines*10 || sum.Bytes != uint64(bytes) || sum.DurableSequence != n || sum.Skipped+sum.RefusedBatches != 0 {
 		t.Errorf("summary is %+v", sum)
 	}
@@ -48,8 +45,7 @@ func TestSendAll(t *testing.T) {
 
 // What the server has already is passed over.
 func TestResume(t *testing.T) {
-	m := &memory{}
-	s := listen(t, "127.0.0.1:0", m, &documents{}, nil)
+	s := anywhere(t)
 	if _, err := edge.Send(t.Context(), dial(t, s.addr), recording(50, 2), options()); err != nil {
 		t.Fatal(err)
 	}
@@ -60,13 +56,12 @@ func TestResume(t *testing.T) {
 	if sum.Skipped != 50 || sum.Batches != 30 {
 		t.Errorf("skipped %d and sent %d, want 50 and 30", sum.Skipped, sum.Batches)
 	}
-	same(t, m.stored(), 80, 2)
+	s.has(80, 2)
 }
 
 // A shift moves every time and the promise, and leaves the source's block alone.
 func TestShift(t *testing.T) {
-	m := &memory{}
-	s := listen(t, "127.0.0.1:0", m, &documents{}, nil)
+	s := anywhere(t)
 	o := options()
 	o.Shift = 3 * time.Hour
 	var given *reading.Block
@@ -82,7 +77,7 @@ func TestShift(t *testing.T) {
 		t.Fatal(err)
 	}
 	var decoder batch.Decoder
-	got, _, err := decoder.Decode(m.stored()[0].Data)
+	got, _, err := decoder.Decode(s.entries()[0].Data)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -102,8 +97,7 @@ func TestShift(t *testing.T) {
 
 // What the server refuses is counted, kept in words, and not waited for.
 func TestRefused(t *testing.T) {
-	m := &memory{}
-	s := listen(t, "127.0.0.1:0", m, &documents{}, nil)
+	s := anywhere(t)
 	next := recording(4, 3)
 	sum, err := edge.Send(t.Context(), dial(t, s.addr), func() (*reading.Block, error) {
 		b, err := next()
@@ -112,11 +106,11 @@ func TestRefused(t *testing.T) {
 		}
 		switch b.Sequence {
 		case 2:
-			b.CompleteUntil += 48 * 3600 * second
+			b.CompleteUntil += 60 * 24 * 3600 * second
 		case 3:
 			b.Series[1].Channel.Line, b.Series[2].Channel.Line = "77", "78"
 		case 4:
-			b.CompleteUntil += 48 * 3600 * second
+			b.CompleteUntil += 60 * 24 * 3600 * second
 		}
 		return b, nil
 	}, options())
@@ -127,9 +121,9 @@ func TestRefused(t *testing.T) {
 		t.Errorf("summary is %+v", sum)
 	}
 	want := []string{
-		"berth jetty-2: source gw: batch 2: complete_until at 2026-03-03T12:00:02.999Z is 24h0m3s ahead of the server's clock",
+		"berth jetty-2: source gw: batch 2: complete_until at 2026-04-30T12:00:02.999Z is 720h0m3s ahead of the server's clock",
 		`berth jetty-2: source gw: batch 3: columns[1] 77/tension: the plan has no line "77" (the first of 2 columns)`,
-		"berth jetty-2: source gw: batch 4: complete_until at 2026-03-03T12:00:04.999Z is 24h0m5s ahead of the server's clock",
+		"berth jetty-2: source gw: batch 4: complete_until at 2026-04-30T12:00:04.999Z is 720h0m5s ahead of the server's clock",
 	}
 	if strings.Join(sum.Refusals, "\n") != strings.Join(want, "\n") {
 		t.Errorf("refusals are\n%s\nwant\n%s", strings.Join(sum.Refusals, "\n"), strings.Join(want, "\n"))
@@ -137,8 +131,7 @@ func TestRefused(t *testing.T) {
 }
 
 func TestOdditiesAreSummed(t *testing.T) {
-	m := &memory{}
-	s := listen(t, "127.0.0.1:0", m, &documents{}, nil)
+	s := anywhere(t)
 	next := recording(3, 1)
 	sum, err := edge.Send(t.Context(), dial(t, s.addr), func() (*reading.Block, error) {
 		b, err := next()
@@ -158,8 +151,7 @@ func TestOdditiesAreSummed(t *testing.T) {
 
 // What cannot be mended by trying again ends at once, in the server's words.
 func TestPermanentErrors(t *testing.T) {
-	m := &memory{}
-	s := listen(t, "127.0.0.1:0", m, &documents{}, nil)
+	s := anywhere(t)
 	tests := []struct {
 		name   string
 		change func(*edge.Options)
@@ -181,7 +173,8 @@ func TestPermanentErrors(t *testing.T) {
 	for _, test := range tests {
 		t.Run(test.name, func(t *testing.T) {
 			o := options()
-			o.MinBackoff, o.GiveUpAfter = time.Hour, 0 // a second try would not end
+			o.Backoff(time.Hour, time.Hour) // a second try would not end
+			o.GiveUpAfter = 0
 			if test.change != nil {
 				test.change(&o)
 			}
@@ -198,8 +191,7 @@ func TestPermanentErrors(t *testing.T) {
 
 // An error of the source comes after what it gave before is safe.
 func TestSourceFails(t *testing.T) {
-	m := &memory{}
-	s := listen(t, "127.0.0.1:0", m, &documents{}, nil)
+	s := anywhere(t)
 	next := recording(7, 2)
 	torn := errors.New("line 812: unexpected end")
 	_, err := edge.Send(t.Context(), dial(t, s.addr), func() (*reading.Block, error) {
@@ -212,17 +204,44 @@ func TestSourceFails(t *testing.T) {
 	if !errors.Is(err, torn) || err.Error() != "after block 7: line 812: unexpected end" {
 		t.Errorf("got %v", err)
 	}
-	same(t, m.stored(), 7, 2)
+	s.has(7, 2)
+}
+
+// gate is a journal of which nothing is told to be on disk until it is opened.
+type gate struct {
+	intake.Journal
+	taken atomic.Int64
+	open  chan struct{}
+}
+
+func (g *gate) Append(ctx context.Context, e *journal.Entry) (intake.Pending, error) {
+	p, err := g.Journal.Append(ctx, e)
+	g.taken.Add(1)
+	return gated{p, g}, err
+}
+
+type gated struct {
+	intake.Pending
+	gate *gate
+}
+
+func (p gated) Wait(ctx context.Context) (journal.Position, error) {
+	select {
+	case <-p.gate.open:
+		return p.Pending.Wait(ctx)
+	case <-ctx.Done():
+		return 0, ctx.Err()
+	}
 }
 
 // No more is taken from the source than the window holds while the server gives
 // no receipts; a cancelled Send ends.
 func TestWindowIsBounded(t *testing.T) {
-	m := &memory{shut: make(chan struct{})}
-	s := listen(t, "127.0.0.1:0", m, &documents{}, func(o *intake.Options) { o.DrainTimeout = time.Millisecond })
+	g := &gate{open: make(chan struct{})}
+	s := listen(t, "127.0.0.1:0", t.TempDir(), func(j intake.Journal) intake.Journal { g.Journal = j; return g })
 	ctx, cancel := context.WithCancelCause(t.Context())
 	o := options()
-	o.WindowBatches = 9
+	o.Window(9)
 	taken := make(chan uint64, 100)
 	next := recording(100, 2)
 	enough := errors.New("seen enough")
@@ -237,7 +256,7 @@ func TestWindowIsBounded(t *testing.T) {
 		}, o)
 		ended <- err
 	}()
-	waittest.True(t, "9 batches came through", func() bool { return len(m.stored()) == 9 })
+	waittest.True(t, "9 batches came through", func() bool { return g.taken.Load() == 9 })
 	cancel(enough)
 	if err := <-ended; !errors.Is(err, enough) {
 		t.Errorf("got %v, want %v", err, enough)
@@ -245,5 +264,5 @@ func TestWindowIsBounded(t *testing.T) {
 	if len(taken) != 9 {
 		t.Errorf("%d blocks taken, want 9", len(taken))
 	}
-	close(m.shut)
+	close(g.open)
 }

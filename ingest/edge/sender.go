@@ -40,7 +40,7 @@ type sender struct {
 
 // run connects, again and again, until all is receipted.
 func (s *sender) run(ctx context.Context) error {
-	wait, since, tried := s.o.MinBackoff, time.Now(), 0
+	wait, since, tried := s.o.minBackoff, time.Now(), 0
 	for {
 		before, began := s.settled(), time.Now()
 		err := s.connection(ctx)
@@ -52,9 +52,9 @@ func (s *sender) run(ctx context.Context) error {
 		case permanent(err):
 			return rejected{err}
 		}
-		lasted := s.welcomed.After(began) && time.Since(s.welcomed) > s.o.MaxBackoff
+		lasted := s.welcomed.After(began) && time.Since(s.welcomed) > s.o.maxBackoff
 		if lasted || s.settled() != before {
-			wait, since, tried = s.o.MinBackoff, time.Now(), 0
+			wait, since, tried = s.o.minBackoff, time.Now(), 0
 		}
 		tried++
 		if s.o.GiveUpAfter > 0 && time.Since(since) > s.o.GiveUpAfter {
@@ -68,7 +68,7 @@ func (s *sender) run(ctx context.Context) error {
 		if err := sleep(ctx, pause); err != nil {
 			return fmt.Errorf("berth %s: source %s: %w", s.o.Berth, s.o.Source, err)
 		}
-		wait = min(2*wait, s.o.MaxBackoff)
+		wait = min(2*wait, s.o.maxBackoff)
 		s.window.countReconnect()
 	}
 }
@@ -131,7 +131,7 @@ func (s *sender) pull() error {
 	if s.o.Shift != 0 {
 		b = s.shift(b)
 	}
-	data, err := batch.Append(s.window.buffer(), b)
+	data, err := batch.Append(nil, b)
 	if err != nil {
 		return fault{fmt.Errorf("block %d: %w", b.Sequence, err)}
 	}

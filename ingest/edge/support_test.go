@@ -2,6 +2,7 @@ package edge_test
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"io"
 	"net"
@@ -82,97 +83,35 @@ func value(sequence uint64, line, sample int) float64 {
 	return float64((int(sequence)*7+line*3+sample)%5000) / 10
 }
 
-// documents keeps a planbook's documents in memory.
-type documents struct{ data sync.Map }
-
-func (d *documents) Put(_ context.Context, bucket, key string, data []byte) error {
-	d.data.Store(bucket+"/"+key, data)
-	return nil
-}
-
-func (d *documents) Get(_ context.Context, bucket, key string) ([]byte, bool, error) {
-	v, ok := d.data.Load(bucket + "/" + key)
-	if !ok {
-		return nil, false, nil
-	}
-	return v.([]byte), true, nil
-}
-
-func (d *documents) Keys(context.Context, string) ([]string, error) { return nil, nil }
-
-// memory is a journal in memory, at once on disk unless it is shut.
-type memory struct {
-	mu      sync.Mutex
-	entries []*journal.Entry
-	shut    chan struct{} // while not nil nothing gets to disk until it is closed
-	forgets bool          // keep the last sequence only
-	last    map[string]uint64
-}
-
-func (m *memory) Append(_ context.Context, e *journal.Entry) (intake.Pending, error) {
-	m.mu.Lock()
-	defer m.mu.Unlock()
-	if m.last == nil {
-		m.last = map[string]uint64{}
-	}
-	m.last[e.Source] = e.SourceSequence
-	if !m.forgets {
-		m.entries = append(m.entries, e)
-	}
-	return pending{m.shut}, nil
-}
-
-func (m *memory) Newest(context.Context, string) ([]journal.Entry, error) { return nil, nil }
-
-func (m *memory) LastSequence(_ context.Context, _, source string) (uint64, error) {
-	m.mu.Lock()
-	defer m.mu.Unlock()
-	return m.last[source], nil
-}
-
-func (m *memory) stored() []*journal.Entry {
-	m.mu.Lock()
-	defer m.mu.Unlock()
-	return m.entries[:len(m.entries):len(m.entries)]
-}
-
-type pending struct{ shut chan struct{} }
-
-func (p pending) Wait(ctx context.Context) (journal.Position, error) {
-	if p.shut == nil {
-		return 0, nil
-	}
-	select {
-	case <-p.shut:
-		return 0, nil
-	case <-ctx.Done():
-		return 0, ctx.Err()
-	}
-}
-
-// station is an intake that listens.
+// station is an intake that listens, with the journal and the plans of a folder.
 type station struct {
-	t      testing.TB
-	addr   string
-	intake *intake.Server
-	server *grpc.Server
-	served chan error
-	once   sync.Once
+	t       testing.TB
+	addr    string
+	journal *journal.Journal
+	intake  *intake.Server
+	server  *grpc.Server
+	served  chan error
+	once    sync.Once
 }
 
-// listen serves until stop or the test's end. addr is host and port, port 0 for any.
-func listen(t testing.TB, addr string, j intake.Journal, docs *documents, change func(*intake.Options)) *station {
+// listen serves until stop or the test's end. addr is host and port, port 0 for any;
+// where in is not nil it stands between the intake and the journal.
+func listen(t testing.TB, addr, dir string, in func(intake.Journal) intake.Journal) *station {
 	t.Helper()
-	book, err := planbook.Open(t.Context(), docs, nil)
+	s := &station{t: t, server: grpc.NewServer(), served: make(chan error, 1)}
+	var err error
+	if s.journal, err = journal.Open(t.Context(), journal.Options{Dir: dir, SyncEvery: 2 * time.Millisecond}); err != nil {
+		t.Fatal(err)
+	}
+	book, err := planbook.Open(t.Context(), s.journal, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
-	o := intake.Options{Journal: j, Plans: book, Validator: protovalidate.GlobalValidator,
-		Now: func() time.Time { return time.Unix(0, noon).Add(24 * time.Hour) }}
-	if change != nil {
-		change(&o)
+	o := intake.Options{Journal: opened{s.journal}, Plans: book, Validator: protovalidate.GlobalValidator,
+		Now: func() time.Time { return time.Unix(0, noon).AddDate(0, 0, 30) }} // after the last of many blocks
+	if in != nil {
+		o.Journal = in(o.Journal)
 	}
-	s := &station{t: t, server: grpc.NewServer(), served: make(chan error, 1)}
 	if s.intake, err = intake.New(o); err != nil {
 		t.Fatal(err)
 	}
@@ -187,16 +126,55 @@ func listen(t testing.TB, addr string, j intake.Journal, docs *documents, change
 	return s
 }
 
+// anywhere listens on any port with an empty folder.
+func anywhere(t testing.TB) *station {
+	t.Helper()
+	return listen(t, "127.0.0.1:0", t.TempDir(), nil)
+}
+
 func (s *station) stop() {
 	s.once.Do(func() {
 		if err := s.intake.Drain(context.Background()); err != nil {
 			s.t.Error(err)
 		}
 		s.server.Stop()
-		if err := <-s.served; err != nil {
+		if err := errors.Join(<-s.served, s.journal.Close()); err != nil {
 			s.t.Error(err)
 		}
 	})
+}
+
+// opened is a journal as the intake takes it.
+type opened struct{ *journal.Journal }
+
+func (o opened) Append(ctx context.Context, e *journal.Entry) (intake.Pending, error) {
+	p, err := o.Journal.Append(ctx, e)
+	if err != nil {
+		return nil, err
+	}
+	return p, nil
+}
+
+// entries are those of the journal.
+func (s *station) entries() (all []journal.Entry) {
+	s.t.Helper()
+	_, last, err := s.journal.Bounds(s.t.Context())
+	if err != nil {
+		s.t.Fatal(err)
+	}
+	ctx, cancel := context.WithTimeout(s.t.Context(), 15*time.Second)
+	defer cancel()
+	done := errors.New("all read")
+	err = s.journal.Follow(ctx, journal.FollowOptions{}, func(e *journal.Entry) error {
+		if all = append(all, *e); e.Position == last {
+			return done
+		}
+		return nil
+	})
+	if !errors.Is(err, done) {
+		s.t.Fatal(err)
+	}
+	return all
 }
 
 func dial(t testing.TB, addr string) *grpc.ClientConn {
@@ -213,8 +191,9 @@ func dial(t testing.TB, addr string) *grpc.ClientConn {
 
 // options are those of the tests: quick to come back, and not for ever.
 func options() edge.Options {
-	return edge.Options{Berth: berth, Source: "gw", Plan: plan(),
-		MinBackoff: time.Millisecond, MaxBackoff: 20 * time.Millisecond, GiveUpAfter: 20 * time.Second}
+	o := edge.Options{Berth: berth, Source: "gw", Plan: plan(), GiveUpAfter: 20 * time.Second}
+	o.Backoff(time.Millisecond, 20*time.Millisecond)
+	return o
 }
 
 // flaky passes connections on to an address and cuts each after so many bytes
@@ -287,9 +266,10 @@ func (f *flaky) cut(conns ...net.Conn) {
 	}
 }
 
-// same checks that entries are n blocks of a recording of some lines, each once
-// and in order, to the last sample.
-func same(t *testing.T, entries []*journal.Entry, n, lines int) {
+// has checks that the journal has n blocks of a recording of some lines, each once
+// and in order, to the last sample, and gives their bytes.
+func (s *station) has(n, lines int) (size int) {
+	t, entries := s.t, s.entries()
 	t.Helper()
 	if len(entries) != n {
 		t.Fatalf("%d entries journalled, want %d", len(entries), n)
@@ -297,6 +277,7 @@ func same(t *testing.T, entries []*journal.Entry, n, lines int) {
 	var decoder batch.Decoder
 	next := recording(n, lines)
 	for i, e := range entries {
+		size += len(e.Data)
 		got, faults, err := decoder.Decode(e.Data)
 		if err != nil || len(faults) != 0 || len(e.Refused) != 0 {
 			t.Fatalf("entry %d: %v, faults %v, refused %v", i, err, faults, e.Refused)
@@ -316,4 +297,5 @@ func same(t *testing.T, entries []*journal.Entry, n, lines int) {
 			}
 		}
 	}
+	return size
 }

@@ -16,12 +16,6 @@ import (
 // maxRefusals bounds the texts a Summary keeps.
 const maxRefusals = 8
 
-// maxSpare bounds the buffers kept for the next frames.
-const maxSpare = 64
-
-// maxBytes bounds the bytes of the window, beside Options.WindowBatches.
-const maxBytes = 8 << 20
-
 // frame is an encoded block.
 type frame struct {
 	sequence uint64
@@ -46,33 +40,19 @@ type window struct {
 	frames []frame
 	next   int // the first not sent on this connection
 	bytes  int
-	spare  [][]byte // memory of dropped frames
 	sum    Summary
 	newest int64
 }
 
 func newWindow(o Options) *window {
-	return &window{maxBatches: o.WindowBatches, changed: make(chan struct{}, 1)}
+	return &window{maxBatches: o.windowBatches, changed: make(chan struct{}, 1)}
 }
 
 // room reports whether another frame fits.
 func (w *window) room() bool {
 	w.mu.Lock()
 	defer w.mu.Unlock()
-	return len(w.frames) == 0 || len(w.frames) < w.maxBatches && w.bytes < maxBytes
-}
-
-// buffer is memory to encode into.
-func (w *window) buffer() []byte {
-	w.mu.Lock()
-	defer w.mu.Unlock()
-	n := len(w.spare)
-	if n == 0 {
-		return nil
-	}
-	b := w.spare[n-1]
-	w.spare = w.spare[:n-1]
-	return b[:0]
+	return len(w.frames) == 0 || len(w.frames) < w.maxBatches && w.bytes < windowBytes
 }
 
 func (w *window) push(f frame) {
@@ -189,9 +169,6 @@ func (w *window) drop(durable uint64, limit int) {
 			w.sum.Skipped++
 		}
 		w.bytes -= len(f.data)
-		if len(w.spare) < maxSpare {
-			w.spare = append(w.spare, f.data)
-		}
 		*f = frame{}
 	}
 	w.frames = w.frames[n:]

@@ -134,7 +134,7 @@ func (s *Server) recall(ctx context.Context, b *berth) {
 		if err != nil || last.Sub(e.Stored) > recently || b.sources[e.Source] != nil {
 			continue
 		}
-		if src, err := b.source(e.Source, s.o.MaxSources); err == nil {
+		if src, err := b.source(e.Source, s.o.limits.Sources); err == nil {
 			to := reached(block)
 			src.heard = heard{reached: to, before: true, clock: clockOf(block, to, e.Stored)}
 		}

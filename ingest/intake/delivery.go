@@ -38,7 +38,7 @@ type delivery struct {
 
 	opened time.Time
 	again  bool            // the source has sent before this stream
-	went   map[string]bool // sources that came and went since, at most MaxSources
+	went   map[string]bool // sources that came and went since, at most limits.Sources
 
 	// gate is held while a frame is worked on; once shut, no more are.
 	gate sync.Mutex
@@ -58,19 +58,19 @@ type tally struct {
 }
 
 func newDelivery(s *Server, b *berth, src *source, in stream, durable uint64) *delivery {
-	window := semaphore.NewWeighted(s.weight(0) * int64(s.o.MaxInFlight))
+	window := semaphore.NewWeighted(s.weight(0) * int64(s.o.limits.InFlight))
 	return &delivery{
 		s: s, berth: b, src: src, stream: in, opened: s.o.Now(), again: b.knows(src),
 		log:    s.o.Log.With("berth", b.name, "source", src.name),
 		window: window, out: newOutbox(s, window, durable),
-		queue: make(chan item, s.o.MaxInFlight), handed: durable,
+		queue: make(chan item, s.o.limits.InFlight), handed: durable,
 	}
 }
 
 // run serves the stream until it ends and all that was taken is told or given up.
 func (d *delivery) run(ctx context.Context, end context.CancelCauseFunc) error {
 	d.log.Info("stream open", "seq", d.handed)
-	late, cancel := grace(ctx, d.s.o.DrainTimeout)
+	late, cancel := grace(ctx, d.s.o.limits.DrainTimeout)
 	defer cancel()
 	defer d.out.abandon()
 
@@ -231,9 +231,9 @@ func (d *delivery) take(ctx context.Context, req *hawserv1.DeliverRequest) error
 const maxInFlightBytes = 16 << 20
 
 // weight is the room a batch takes in the window: its bytes, and at least an
-// equal part of it, so that no more than MaxInFlight fit.
+// equal part of it, so that no more than limits.InFlight fit.
 func (s *Server) weight(size int) int64 {
-	most := int64(s.o.MaxInFlight)
+	most := int64(s.o.limits.InFlight)
 	return max(int64(size), (maxInFlightBytes+most-1)/most)
 }
 

@@ -29,7 +29,7 @@ func (s *Server) hello(ctx context.Context, in stream) (*hawserv1.Hello, error) 
 		req, err := in.Recv()
 		first <- frame{req, err}
 	})
-	silent := time.NewTimer(s.o.HelloTimeout)
+	silent := time.NewTimer(s.o.limits.HelloTimeout)
 	defer silent.Stop()
 	select {
 	case f := <-first:
@@ -42,7 +42,7 @@ func (s *Server) hello(ctx context.Context, in stream) (*hawserv1.Hello, error) 
 		}
 		return h, s.checkHello(h)
 	case <-silent.C:
-		return nil, status.Errorf(codes.DeadlineExceeded, "no hello within %v", s.o.HelloTimeout)
+		return nil, status.Errorf(codes.DeadlineExceeded, "no hello within %v", s.o.limits.HelloTimeout)
 	case <-ctx.Done():
 		return nil, context.Cause(ctx)
 	}

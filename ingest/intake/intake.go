@@ -57,25 +57,30 @@ type Options struct {
 	// ClockTolerance is how far ahead of the server's clock a reading may be;
 	// default 1 min. Clocks at sea are set by hand more often than one thinks.
 	ClockTolerance time.Duration
-	// MaxStreams bounds the streams open at once; default 256.
-	MaxStreams int
-	// MaxSources bounds the sources of a berth that have a stream open; default 16.
-	MaxSources int
-	// MaxInFlight bounds the batches that one stream has taken and not yet receipted;
-	// default 1024. Of their bytes it has 16 MiB at most.
-	MaxInFlight int
-	// ReceiptEvery is the least time between two receipts of a stream; default
-	// 5 ms. On an idle stream a receipt goes out at once.
-	ReceiptEvery time.Duration
-	// HelloTimeout is how long a new stream may stay silent; default 10 s.
-	HelloTimeout time.Duration
-	// DrainTimeout is how long an ending stream waits for the journal; default 5 s.
-	DrainTimeout time.Duration
-
 	// Now is the server's clock; default time.Now.
 	Now        func() time.Time
 	Log        *slog.Logger          // default: none
 	Registerer prometheus.Registerer // default: none
+
+	limits limits // tests set lower ones
+}
+
+// limits bound what a server takes.
+type limits struct {
+	// Streams open at once.
+	Streams int
+	// Sources of a berth that have a stream open.
+	Sources int
+	// InFlight is the batches that one stream has taken and not yet receipted. Of their
+	// bytes it has maxInFlightBytes at most.
+	InFlight int
+	// ReceiptEvery is the least time between two receipts of a stream. On an idle stream
+	// a receipt goes out at once.
+	ReceiptEvery time.Duration
+	// HelloTimeout is how long a new stream may stay silent.
+	HelloTimeout time.Duration
+	// DrainTimeout is how long an ending stream waits for the journal.
+	DrainTimeout time.Duration
 }
 
 // validate checks the options and puts the defaults in.
@@ -83,18 +88,17 @@ func (o *Options) validate() error {
 	switch {
 	case o.Journal == nil || o.Plans == nil || o.Validator == nil:
 		return errors.New("intake: journal, plans and validator are required")
-	case o.ClockTolerance < 0 || o.ReceiptEvery < 0 || o.HelloTimeout < 0 || o.DrainTimeout < 0:
-		return errors.New("intake: negative duration")
-	case o.MaxStreams < 0 || o.MaxSources < 0 || o.MaxInFlight < 0:
-		return errors.New("intake: negative bound")
+	case o.ClockTolerance < 0:
+		return errors.New("intake: negative clock tolerance")
 	}
 	o.ClockTolerance = cmp.Or(o.ClockTolerance, time.Minute)
-	o.MaxStreams = cmp.Or(o.MaxStreams, 256)
-	o.MaxSources = cmp.Or(o.MaxSources, 16)
-	o.MaxInFlight = cmp.Or(o.MaxInFlight, 1024)
-	o.ReceiptEvery = cmp.Or(o.ReceiptEvery, 5*time.Millisecond)
-	o.HelloTimeout = cmp.Or(o.HelloTimeout, 10*time.Second)
-	o.DrainTimeout = cmp.Or(o.DrainTimeout, 5*time.Second)
+	l := &o.limits
+	l.Streams = cmp.Or(l.Streams, 256)
+	l.Sources = cmp.Or(l.Sources, 16)
+	l.InFlight = cmp.Or(l.InFlight, 1024)
+	l.ReceiptEvery = cmp.Or(l.ReceiptEvery, 5*time.Millisecond)
+	l.HelloTimeout = cmp.Or(l.HelloTimeout, 10*time.Second)
+	l.DrainTimeout = cmp.Or(l.DrainTimeout, 5*time.Second)
 	if o.Now == nil {
 		o.Now = time.Now
 	}
@@ -173,7 +177,7 @@ func (s *Server) enter(c *claim) error {
 	if s.draining {
 		return errStopping
 	}
-	if len(s.streams) >= s.o.MaxStreams {
+	if len(s.streams) >= s.o.limits.Streams {
 		return status.Errorf(codes.ResourceExhausted, "%d streams are open, as many as this server takes", len(s.streams))
 	}
 	s.streams[c] = struct{}{}
@@ -212,7 +216,7 @@ func (s *Server) deliver(in stream) error {
 	}
 	b := s.berth(h.GetBerth())
 	s.recall(ctx, b)
-	src, err := b.claim(ctx, c, h.GetSource(), s.o.MaxSources)
+	src, err := b.claim(ctx, c, h.GetSource(), s.o.limits.Sources)
 	if err != nil {
 		return s.turnedAway(ctx, h, err)
 	}

@@ -49,7 +49,7 @@ type item struct {
 
 func newOutbox(s *Server, window *semaphore.Weighted, durable uint64) *outbox {
 	return &outbox{
-		every: s.o.ReceiptEvery, window: window, m: s.m, now: s.o.Now,
+		every: s.o.limits.ReceiptEvery, window: window, m: s.m, now: s.o.Now,
 		wake: make(chan struct{}, 1), closed: make(chan struct{}), waiting: news{durable: durable},
 	}
 }

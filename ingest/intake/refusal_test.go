@@ -10,6 +10,7 @@ import (
 	"google.golang.org/protobuf/proto"
 
 	"hawser/detect/reading"
+	"hawser/ingest/intake"
 	hawserv1 "hawser/proto/hawser/v1"
 )
 
@@ -263,10 +264,8 @@ func TestManyRefusedColumns(t *testing.T) {
 
 // A stream must say who it is.
 func TestSilentStreamEnds(t *testing.T) {
-	o := newRig(t, withHelloTimeout(20*time.Millisecond))
-	if st := o.wire().ends(); st.Code() != codes.DeadlineExceeded || st.Message() != "no hello within 20ms" {
-		t.Errorf("got %v", st)
-	}
+	o := newRig(t, limited(intake.Limits{HelloTimeout: 20 * time.Millisecond}))
+	o.wire().endsWith(codes.DeadlineExceeded, "no hello within 20ms")
 }
 
 // A second Hello is a fault of the source's program.
@@ -274,8 +273,5 @@ func TestSecondHello(t *testing.T) {
 	r := newRig(t, nil)
 	w, _ := r.open("gw")
 	w.hello(&hawserv1.Hello{Berth: berth, Source: "gw"})
-	st := w.ends()
-	if want := "berth jetty-2: source gw: frame after batch 0: expected a batch after the hello"; st.Code() != codes.InvalidArgument || st.Message() != want {
-		t.Errorf("got %v, want %q", st, want)
-	}
+	w.endsWith(codes.InvalidArgument, "berth jetty-2: source gw: frame after batch 0: expected a batch after the hello")
 }

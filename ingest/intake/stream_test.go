@@ -22,9 +22,8 @@ import (
 
 var inf = math.Inf(1)
 
-func withHelloTimeout(d time.Duration) func(*intake.Options) {
-	return func(o *intake.Options) { o.HelloTimeout = d }
-}
+// limited sets limits of a rig.
+func limited(l intake.Limits) func(*intake.Options) { return func(o *intake.Options) { o.Limit(l) } }
 
 // A receipt comes when the journal has the batch on disk and not before, and one
 // receipt may stand for many batches.
@@ -38,7 +37,7 @@ func TestReceiptsFollowTheJournal(t *testing.T) {
 	for i := uint64(1); i <= 100; i++ {
 		w.batch(block(i, "1", noon+int64(i)*second/100))
 	}
-	waittest.True(t, "100 batches handed to the journal", func() bool { return len(r.journal.handed()) == 100 })
+	r.taken(100)
 	r.journal.store(40)
 	w.until(40) // fails on a receipt for more
 	r.journal.stall(false)
@@ -50,7 +49,7 @@ func TestReceiptsFollowTheJournal(t *testing.T) {
 // A receipt does not wait for company on an idle stream, however long the pause
 // between receipts is.
 func TestIdleReceiptAtOnce(t *testing.T) {
-	r := newRig(t, func(o *intake.Options) { o.ReceiptEvery = time.Hour })
+	r := newRig(t, limited(intake.Limits{ReceiptEvery: time.Hour}))
 	w, _ := r.open("gw")
 	w.batch(block(1, "1", noon))
 	w.until(1)
@@ -139,7 +138,7 @@ func TestTakeover(t *testing.T) {
 	r.journal.stall(true)
 	older, _ := r.open("gw")
 	older.batch(block(1, "1", noon))
-	waittest.True(t, "batch 1 handed over", func() bool { return len(r.journal.handed()) == 1 })
+	r.taken(1)
 
 	newer := r.wire()
 	newer.hello(&hawserv1.Hello{Berth: berth, Source: "gw"})
@@ -147,10 +146,7 @@ func TestTakeover(t *testing.T) {
 	r.open("other")        // time enough for a welcome that does not wait
 	r.journal.stall(false)
 	older.until(1)
-	st := older.ends()
-	if want := "berth jetty-2: source gw: a newer stream took over"; st.Code() != codes.Aborted || st.Message() != want {
-		t.Errorf("older stream ended with %v, want %q", st, want)
-	}
+	older.endsWith(codes.Aborted, "berth jetty-2: source gw: a newer stream took over")
 	if got := newer.next().GetWelcome().GetDurableSequence(); got != 1 {
 		t.Errorf("welcome at %d, want 1", got)
 	}
@@ -176,10 +172,7 @@ func TestJournalFails(t *testing.T) {
 	if err == nil {
 		t.Fatalf("got %v", resp)
 	}
-	st := w.ends()
-	if want := "berth jetty-2: source gw: batch 2: journal: disk is full"; st.Code() != codes.Unavailable || st.Message() != want {
-		t.Errorf("got %v, want %q", st, want)
-	}
+	w.endsWith(codes.Unavailable, "berth jetty-2: source gw: batch 2: journal: disk is full")
 	r.journal.change(func() { r.journal.broken, r.journal.entries = nil, r.journal.entries[:1] })
 	again, durable := r.open("gw")
 	if durable != 1 {
@@ -193,7 +186,7 @@ func TestJournalFails(t *testing.T) {
 // receipt, refusals are told, and no receipt is, not even of what comes again; then
 // the source is made to come back.
 func TestUnkeptGoesOnWithoutReceipts(t *testing.T) {
-	r := newRig(t, func(o *intake.Options) { o.MaxInFlight = 4 })
+	r := newRig(t, limited(intake.Limits{InFlight: 4}))
 	w, _ := r.open("gw")
 	w.batch(block(1, "1", noon))
 	w.until(1)
@@ -210,9 +203,7 @@ func TestUnkeptGoesOnWithoutReceipts(t *testing.T) {
 		t.Errorf("%d were handed on, want 21", n)
 	}
 	r.server.Resume()
-	if st := w.ends(); st.Code() != codes.Unavailable {
-		t.Errorf("ends with %v, want Unavailable", st)
-	}
+	w.endsWith(codes.Unavailable, "")
 	if _, durable := r.open("gw"); durable != 1 {
 		t.Errorf("welcome at %d, want 1", durable)
 	}
@@ -235,7 +226,7 @@ func TestSourcesComeAgainAbreast(t *testing.T) {
 			wires[source].batch(block(uint64(s), fmt.Sprint(i+1), noon-second))
 		}
 	}
-	waittest.True(t, "all to be watched", func() bool { return len(r.journal.handed()) == 2+2*59 })
+	r.taken(2 + 2*59)
 	r.journal.change(func() { r.journal.broken, r.journal.entries = nil, r.journal.entries[:2] })
 	r.server.Resume()
 	for i, source := range sources {
@@ -268,10 +259,7 @@ func TestPanicEndsOneStream(t *testing.T) {
 	w, _ := r.open("gw")
 	other, _ := r.open("other")
 	w.batch(block(1, "1", noon))
-	st := w.ends()
-	if want := "berth jetty-2: source gw: frame after batch 0: internal error"; st.Code() != codes.Internal || st.Message() != want {
-		t.Errorf("got %v, want %q", st, want)
-	}
+	w.endsWith(codes.Internal, "berth jetty-2: source gw: frame after batch 0: internal error")
 	r.journal.change(func() { r.journal.panics = false })
 	other.batch(block(1, "2", noon))
 	other.until(1)
@@ -282,7 +270,7 @@ func TestPanicEndsOneStream(t *testing.T) {
 func TestBackPressure(t *testing.T) {
 	const sent = 200
 	reg := prometheus.NewRegistry()
-	r := newRig(t, func(o *intake.Options) { o.MaxInFlight, o.Registerer = 7, reg })
+	r := newRig(t, func(o *intake.Options) { o.Limit(intake.Limits{InFlight: 7}); o.Registerer = reg })
 	r.journal.stall(true)
 	w, _ := r.open("gw")
 	// A field the schema does not know makes a batch large and cheap to check: the
@@ -295,7 +283,7 @@ func TestBackPressure(t *testing.T) {
 			w.batch(append(block(i, "1", noon-int64(sent-i)*60*second), filler...))
 		}
 	}()
-	waittest.True(t, "window full", func() bool { return len(r.journal.handed()) == 7 })
+	r.taken(7)
 	if got := gauge(t, reg, "hawser_intake_in_flight_batches"); got < 7 || got > 8 {
 		t.Errorf("%v in flight, want 7, or 8 with one that waits for room", got)
 	}
@@ -315,7 +303,7 @@ func TestBackPressure(t *testing.T) {
 
 // A source that does not read its receipts is held back likewise.
 func TestDeafSourceIsHeldBack(t *testing.T) {
-	r := newRig(t, func(o *intake.Options) { o.MaxInFlight, o.ReceiptEvery = 50, time.Nanosecond })
+	r := newRig(t, limited(intake.Limits{InFlight: 50, ReceiptEvery: time.Nanosecond}))
 	w, _ := r.open("gw")
 	ctx, cancel := context.WithCancel(t.Context())
 	defer cancel()
@@ -330,13 +318,18 @@ func TestDeafSourceIsHeldBack(t *testing.T) {
 		sent <- i
 	}()
 	// Every batch is refused in words; unread refusals fill the transport.
-	var before int
+	before, same := 0, 0
 	waittest.True(t, "held back", func() bool {
 		n := len(r.journal.handed())
-		held := n > 0 && n == before
+		if same++; n == 0 || n != before {
+			same = 0
+		}
 		before = n
-		return held
+		return same == 20
 	})
+	if len(sent) > 0 {
+		t.Error("the source is through")
+	}
 	w.cancel()
 	<-sent
 }
@@ -348,20 +341,14 @@ func TestDrain(t *testing.T) {
 	w, _ := r.open("gw")
 	silent := r.wire()
 	w.batch(block(1, "1", noon))
-	waittest.True(t, "batch 1 handed over", func() bool { return len(r.journal.handed()) == 1 })
+	r.taken(1)
 	drained := make(chan error, 1)
 	go func() { drained <- r.server.Drain(context.Background()) }()
-	if st := silent.ends(); st.Code() != codes.Unavailable || st.Message() != "server stopping" {
-		t.Errorf("stream without hello ended with %v", st)
-	}
-	if st := r.wire().ends(); st.Code() != codes.Unavailable || st.Message() != "server stopping" {
-		t.Errorf("new stream ended with %v", st)
-	}
+	silent.endsWith(codes.Unavailable, "server stopping")
+	r.wire().endsWith(codes.Unavailable, "server stopping")
 	r.journal.stall(false)
 	w.until(1)
-	if st := w.ends(); st.Code() != codes.Unavailable || st.Message() != "server stopping" {
-		t.Errorf("stream ended with %v", st)
-	}
+	w.endsWith(codes.Unavailable, "server stopping")
 	if err := <-drained; err != nil {
 		t.Error(err)
 	}
@@ -369,17 +356,15 @@ func TestDrain(t *testing.T) {
 
 // A journal that does not answer holds a stop up for DrainTimeout and no longer.
 func TestDrainWithStalledJournal(t *testing.T) {
-	r := newRig(t, func(o *intake.Options) { o.DrainTimeout = 20 * time.Millisecond })
+	r := newRig(t, limited(intake.Limits{DrainTimeout: 20 * time.Millisecond}))
 	r.journal.stall(true)
 	w, _ := r.open("gw")
 	w.batch(block(1, "1", noon))
-	waittest.True(t, "batch 1 handed over", func() bool { return len(r.journal.handed()) == 1 })
+	r.taken(1)
 	ended := make(chan struct{})
 	go func() {
 		defer close(ended)
-		if st := w.ends(); st.Code() != codes.Unavailable {
-			t.Errorf("stream ended with %v", st)
-		}
+		w.endsWith(codes.Unavailable, "")
 	}()
 	if err := r.server.Drain(context.Background()); err != nil {
 		t.Error(err)
@@ -396,24 +381,20 @@ func TestHalfClose(t *testing.T) {
 	if err := w.CloseSend(); err != nil {
 		t.Fatal(err)
 	}
-	waittest.True(t, "batch 1 handed over", func() bool { return len(r.journal.handed()) == 1 })
+	r.taken(1)
 	r.journal.stall(false)
 	w.until(1)
-	if st := w.ends(); st.Code() != codes.OK {
-		t.Errorf("got %v, want OK", st)
-	}
+	w.endsWith(codes.OK, "")
 }
 
 func TestLimits(t *testing.T) {
-	r := newRig(t, func(o *intake.Options) { o.MaxStreams, o.MaxSources = 3, 2 })
+	r := newRig(t, limited(intake.Limits{Streams: 3, Sources: 2}))
 	a, _ := r.open("a")
 	r.open("b")
 	w := r.wire()
 	w.hello(&hawserv1.Hello{Berth: berth, Source: "c"})
 	want := "berth jetty-2: source c: 2 sources are connected, as many as a berth takes"
-	if st := w.ends(); st.Code() != codes.ResourceExhausted || st.Message() != want {
-		t.Errorf("third source: got %v, want %q", st, want)
-	}
+	w.endsWith(codes.ResourceExhausted, want)
 	third := r.wire() // no hello yet: a stream, no source
 	third.hello(&hawserv1.Hello{Berth: berth, Source: "a"})
 	if third.next().GetWelcome() == nil {
@@ -422,9 +403,7 @@ func TestLimits(t *testing.T) {
 	a.ends()
 	fourth := r.wire()
 	fourth.hello(&hawserv1.Hello{Berth: berth, Source: "never"})
-	if st := fourth.ends(); st.Code() != codes.ResourceExhausted {
-		t.Errorf("one more source: got %v", st)
-	}
+	fourth.endsWith(codes.ResourceExhausted, "")
 	// The room of a source that left is used again.
 	third.cancel()
 	waittest.True(t, "source c welcomed", func() bool {
@@ -437,12 +416,9 @@ func TestLimits(t *testing.T) {
 }
 
 func TestStreamLimit(t *testing.T) {
-	r := newRig(t, func(o *intake.Options) { o.MaxStreams = 1 })
+	r := newRig(t, limited(intake.Limits{Streams: 1}))
 	r.open("a")
-	st := r.wire().ends()
-	if want := "1 streams are open, as many as this server takes"; st.Code() != codes.ResourceExhausted || st.Message() != want {
-		t.Errorf("got %v, want %q", st, want)
-	}
+	r.wire().endsWith(codes.ResourceExhausted, "1 streams are open, as many as this server takes")
 }
 
 // A berth comes under the plan of its first source; the same plan again is fine;

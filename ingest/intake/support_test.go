@@ -14,6 +14,7 @@ import (
 	"go.uber.org/goleak"
 	"google.golang.org/genproto/googleapis/rpc/errdetails"
 	"google.golang.org/grpc"
+	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/credentials/insecure"
 	"google.golang.org/grpc/status"
 	"google.golang.org/protobuf/proto"
@@ -24,6 +25,7 @@ import (
 	"hawser/ingest/journal"
 	"hawser/ingest/planbook"
 	hawserv1 "hawser/proto/hawser/v1"
+	"hawser/services/waittest"
 )
 
 func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
@@ -56,30 +58,26 @@ func plan(ship string) *hawserv1.MooringPlan {
 }
 
 // documents keeps a planbook's documents in memory.
-type documents struct {
-	mu   sync.Mutex
-	data map[string][]byte
-}
+type documents struct{ data sync.Map }
 
 func (d *documents) Put(_ context.Context, bucket, key string, data []byte) error {
-	d.mu.Lock()
-	defer d.mu.Unlock()
-	d.data[bucket+"/"+key] = data
+	d.data.Store(bucket+"/"+key, data)
 	return nil
 }
 
 func (d *documents) Get(_ context.Context, bucket, key string) ([]byte, bool, error) {
-	d.mu.Lock()
-	defer d.mu.Unlock()
-	data, ok := d.data[bucket+"/"+key]
-	return data, ok, nil
+	data, ok := d.data.Load(bucket + "/" + key)
+	if !ok {
+		return nil, false, nil
+	}
+	return data.([]byte), true, nil
 }
 
-func (d *documents) Keys(context.Context, string) ([]string, error) { return nil, nil }
+func (*documents) Keys(context.Context, string) ([]string, error) { return nil, nil }
 
 func newBook(t testing.TB, plans ...*hawserv1.MooringPlan) *planbook.Book {
 	t.Helper()
-	book, err := planbook.Open(t.Context(), &documents{data: map[string][]byte{}}, nil)
+	book, err := planbook.Open(t.Context(), &documents{}, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -236,6 +234,12 @@ func newRig(t testing.TB, change func(*intake.Options)) *rig {
 	return r
 }
 
+// taken waits until so many batches are handed to the journal.
+func (r *rig) taken(batches int) {
+	r.t.Helper()
+	waittest.True(r.t, fmt.Sprint(batches, " batches to be handed over"), func() bool { return len(r.journal.handed()) == batches })
+}
+
 // wire is a stream as a source has it.
 type wire struct {
 	t testing.TB
@@ -326,6 +330,14 @@ func (w *wire) ends() *status.Status {
 			}
 			return status.Convert(err)
 		}
+	}
+}
+
+// endsWith reads until the stream ends and checks how; "" is any text.
+func (w *wire) endsWith(code codes.Code, text string) {
+	w.t.Helper()
+	if st := w.ends(); st.Code() != code || text != "" && st.Message() != text {
+		w.t.Errorf("ended with %v %q, want %v %q", st.Code(), st.Message(), code, text)
 	}
 }
 
