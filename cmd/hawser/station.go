@@ -254,7 +254,7 @@ func (s *station) openDeliveries(context.Context) (err error) {
 }
 
 // openStore opens the store and what carries the journal to it.
-func (s *station) openStore(context.Context) (err error) {
+func (s *station) openStore(context.Context) error {
 	refill := false
 	switch s.cfg.Store.Kind {
 	case storeNone:
@@ -290,12 +290,10 @@ func (s *station) openStore(context.Context) (err error) {
 		// A journal outside may know a store that was in another folder.
 		s.store, refill = db, recovered.Refill() || len(held) == 0
 	}
-	s.pump, err = store.NewPump(s.store, store.PumpOptions{Log: s.log, Registerer: s.registry})
-	if err == nil {
-		s.feed = history.NewFeed(storeJournal{reader{s.journal, storeKey}}, s.pump, s.log, refill)
-	}
+	s.pump = store.NewPump(s.store, store.PumpOptions{Log: s.log, Registerer: s.registry})
+	s.feed = history.NewFeed(storeJournal{reader{s.journal, storeKey}}, s.pump, s.log, refill)
 	s.onClose("store", s.closeStore)
-	return err
+	return nil
 }
 
 // closeStore closes the store and then says in the journal up to where it has

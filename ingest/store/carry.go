@@ -10,7 +10,7 @@ import (
 
 // storeGroup appends until it is done or ctx has ended.
 func (p *Pump) storeGroup(ctx context.Context, g *group) error {
-	start, wait := time.Now(), p.opts.RetryMin
+	start, wait := time.Now(), p.opts.retryMin
 	for tries := 1; ; tries++ {
 		durable, err := p.try(ctx, g)
 		if err == nil {
@@ -28,7 +28,7 @@ func (p *Pump) storeGroup(ctx context.Context, g *group) error {
 		if err := pause(ctx, err, wait); err != nil {
 			return err
 		}
-		wait = min(2*wait, p.opts.RetryMax)
+		wait = min(2*wait, p.opts.retryMax)
 	}
 }
 
@@ -88,7 +88,7 @@ func (p *Pump) finish(g *group, durable bool, start time.Time, tries int) {
 
 // lastFlush tries once more with what Run could not store before it was stopped.
 func (p *Pump) lastFlush(ctx context.Context) error {
-	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), p.opts.LastFlush)
+	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), lastFlush)
 	defer cancel()
 	for range 2 { // what was being stored, then what was filled meanwhile
 		p.mu.Lock()

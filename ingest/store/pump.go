@@ -3,8 +3,6 @@ package store
 import (
 	"cmp"
 	"context"
-	"errors"
-	"fmt"
 	"log/slog"
 	"sync"
 	"time"
@@ -14,39 +12,30 @@ import (
 	"hawser/detect/reading"
 )
 
-// PumpOptions are the settings of a Pump. Zero values are good.
+// PumpOptions say whom a Pump tells. Zero values are good.
 type PumpOptions struct {
-	// GroupBytes is the memory of readings at which a group goes to the store
-	// without waiting longer; 0 is 4 MiB, about 240,000 readings. Twice this is the
-	// most that waits: one group being filled, one being stored.
-	GroupBytes int
-	// GroupAge is how long the first block of a group waits for more; 0 is 1 s.
-	GroupAge time.Duration
-	// RetryMin and RetryMax bound the wait between two tries, which doubles from
-	// one to the other while the store is down; 0 is 100 ms and 30 s.
-	RetryMin, RetryMax time.Duration
-	// LastFlush is how long the one last try may take when Run is told to stop; 0
-	// is 5 s.
-	LastFlush  time.Duration
 	Log        *slog.Logger
 	Registerer prometheus.Registerer
+
+	// Tests set these.
+	groupBytes         int
+	retryMin, retryMax time.Duration
 }
 
-func (o *PumpOptions) validate() error {
-	if o.GroupBytes < 0 || o.GroupAge < 0 || o.RetryMin < 0 || o.RetryMax < 0 || o.LastFlush < 0 {
-		return errors.New("pump options: sizes and times cannot be negative")
-	}
-	o.GroupBytes = cmp.Or(o.GroupBytes, 4<<20)
-	o.GroupAge = cmp.Or(o.GroupAge, time.Second)
-	o.RetryMin = cmp.Or(o.RetryMin, 100*time.Millisecond)
-	o.RetryMax = cmp.Or(o.RetryMax, 30*time.Second)
-	o.LastFlush = cmp.Or(o.LastFlush, 5*time.Second)
-	if o.RetryMin > o.RetryMax {
-		return fmt.Errorf("pump options: shortest retry %s is over the longest %s", o.RetryMin, o.RetryMax)
-	}
-	o.Log = cmp.Or(o.Log, slog.New(slog.DiscardHandler))
-	return nil
-}
+const (
+	// groupBytes is the memory of readings at which a group goes to the store without
+	// waiting longer, about 240,000 readings. Twice this is the most that waits: one group
+	// being filled, one being stored.
+	groupBytes = 4 << 20
+	// groupAge is how long the first block of a group waits for more.
+	groupAge = time.Second
+	// retryMin and retryMax bound the wait between two tries, which doubles from one to
+	// the other while the store is down.
+	retryMin = 100 * time.Millisecond
+	retryMax = 30 * time.Second
+	// lastFlush is how long the one last try may take when Run is told to stop.
+	lastFlush = 5 * time.Second
+)
 
 // syncEvery is how often a store with a disk of its own is made to write it out
 // while it has no rest; the position waits for it.
@@ -79,10 +68,11 @@ type Pump struct {
 }
 
 // NewPump makes a Pump to a store, which stays the caller's to close.
-func NewPump(s Store, o PumpOptions) (*Pump, error) {
-	if err := o.validate(); err != nil {
-		return nil, err
-	}
+func NewPump(s Store, o PumpOptions) *Pump {
+	o.Log = cmp.Or(o.Log, slog.New(slog.DiscardHandler))
+	o.groupBytes = cmp.Or(o.groupBytes, groupBytes)
+	o.retryMin = cmp.Or(o.retryMin, retryMin)
+	o.retryMax = cmp.Or(o.retryMax, retryMax)
 	p := &Pump{
 		store: s, opts: o,
 		some: make(chan struct{}, 1), full: make(chan struct{}, 1), space: make(chan struct{}, 1),
@@ -90,7 +80,7 @@ func NewPump(s Store, o PumpOptions) (*Pump, error) {
 		filling: &group{}, storing: &group{},
 	}
 	p.metrics = newMetrics(o.Registerer, p)
-	return p, nil
+	return p
 }
 
 // Offer takes a copy of a berth's block from position of the journal (1 or more,
@@ -115,7 +105,7 @@ func (p *Pump) Offer(ctx context.Context, position uint64, berth string, block *
 func (p *Pump) take(position uint64, berth string, block *reading.Block) bool {
 	p.mu.Lock()
 	defer p.mu.Unlock()
-	if p.filling.bytes >= p.opts.GroupBytes {
+	if p.filling.bytes >= p.opts.groupBytes {
 		return false
 	}
 	if p.filling.empty() {
@@ -123,7 +113,7 @@ func (p *Pump) take(position uint64, berth string, block *reading.Block) bool {
 		signal(p.some)
 	}
 	p.filling.add(position, berth, block)
-	if p.filling.bytes >= p.opts.GroupBytes {
+	if p.filling.bytes >= p.opts.groupBytes {
 		signal(p.full)
 	}
 	return true
@@ -174,7 +164,7 @@ func (p *Pump) Run(ctx context.Context) error {
 
 // ripen waits until the group is full, old enough, or ctx ends.
 func (p *Pump) ripen(ctx context.Context) {
-	age := time.NewTimer(p.opts.GroupAge)
+	age := time.NewTimer(groupAge)
 	defer age.Stop()
 	select {
 	case <-p.full:

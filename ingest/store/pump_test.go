@@ -85,14 +85,17 @@ func one(v float64, n int) *reading.Block {
 // pumping runs a pump in the bubble of a synctest and gives the stop.
 func pumping(t *testing.T, s store.Store, o store.PumpOptions) (*store.Pump, func() error) {
 	t.Helper()
-	p, err := store.NewPump(s, o)
-	if err != nil {
-		t.Fatal(err)
-	}
+	p := store.NewPump(s, o)
 	ctx, cancel := context.WithCancel(t.Context())
 	ended := make(chan error, 1)
 	go func() { ended <- p.Run(ctx) }()
 	return p, func() error { cancel(); return <-ended }
+}
+
+// grouped are the options of a pump whose groups are of so much memory.
+func grouped(bytes int) (o store.PumpOptions) {
+	o.Group(bytes)
+	return o
 }
 
 func offer(t *testing.T, p *store.Pump, position uint64, b *reading.Block) {
@@ -154,7 +157,7 @@ func TestBlocksWithoutReadingsAreNotKept(t *testing.T) {
 func TestPumpGroupsByBytes(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		s := &script{}
-		p, stop := pumping(t, s, store.PumpOptions{GroupBytes: 1000})
+		p, stop := pumping(t, s, grouped(1000))
 		start := time.Now()
 		for i := range 4 {
 			offer(t, p, uint64(i+1), one(float64(i), 30)) // 670 bytes: two fill a group
@@ -178,10 +181,10 @@ func TestPumpDown(t *testing.T) {
 			down, down, down, &store.Unavailable{After: time.Minute, Err: down}, down,
 		}}
 		r := prometheus.NewRegistry()
-		p, stop := pumping(t, s, store.PumpOptions{
-			GroupBytes: 1000, RetryMin: 100 * time.Millisecond, RetryMax: 300 * time.Millisecond,
-			Registerer: r,
-		})
+		o := grouped(1000)
+		o.Retry(100*time.Millisecond, 300*time.Millisecond)
+		o.Registerer = r
+		p, stop := pumping(t, s, o)
 		for i := range 4 { // a group being stored, a group full
 			offer(t, p, uint64(i+1), one(float64(i+1), 30))
 			synctest.Wait()
@@ -299,7 +302,9 @@ func TestPumpStop(t *testing.T) {
 		t.Run(c.name, func(t *testing.T) {
 			synctest.Test(t, func(t *testing.T) {
 				s := &script{answers: c.answers}
-				p, stop := pumping(t, s, store.PumpOptions{GroupBytes: 1000, RetryMin: time.Hour, RetryMax: time.Hour})
+				o := grouped(1000)
+				o.Retry(time.Hour, time.Hour)
+				p, stop := pumping(t, s, o)
 				for i := range 3 { // a full group, and one more
 					offer(t, p, uint64(i+1), one(1, 30))
 					if c.answers != nil {
@@ -325,12 +330,12 @@ func TestPumpStop(t *testing.T) {
 func TestPumpStopsWhileStoreHangs(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		s := &script{hold: make(chan struct{})}
-		p, stop := pumping(t, s, store.PumpOptions{LastFlush: 3 * time.Second})
+		p, stop := pumping(t, s, store.PumpOptions{})
 		offer(t, p, 1, one(1, 1))
 		time.Sleep(2 * time.Second)
 		start := time.Now()
-		if err := stop(); !errors.Is(err, context.DeadlineExceeded) || time.Since(start) != 3*time.Second {
-			t.Errorf("stopped after %s with %v, want the last flush's 3 s", time.Since(start), err)
+		if err := stop(); !errors.Is(err, context.DeadlineExceeded) || time.Since(start) != 5*time.Second {
+			t.Errorf("stopped after %s with %v, want the last flush's 5 s", time.Since(start), err)
 		}
 	})
 }
@@ -360,7 +365,7 @@ func TestPumpSyncs(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		v := &volatile{errs: []error{io.ErrShortWrite}}
 		v.hold = make(chan struct{})
-		p, stop := pumping(t, v, store.PumpOptions{GroupBytes: 500, RetryMin: time.Millisecond})
+		p, stop := pumping(t, v, grouped(500))
 		offer(t, p, 1, one(1, 30))
 		v.hold <- struct{}{} // the append; its sync fails
 		synctest.Wait()
@@ -392,22 +397,9 @@ func TestPumpSyncs(t *testing.T) {
 	})
 }
 
-func TestPumpOptions(t *testing.T) {
-	for _, o := range []store.PumpOptions{
-		{GroupBytes: -1}, {GroupAge: -1}, {LastFlush: -1}, {RetryMin: time.Minute, RetryMax: time.Second},
-	} {
-		if _, err := store.NewPump(&script{}, o); err == nil {
-			t.Errorf("%+v taken", o)
-		}
-	}
-}
-
 // A full group costs no memory again.
 func TestPumpAllocations(t *testing.T) {
-	p, err := store.NewPump(&script{}, store.PumpOptions{GroupBytes: 1 << 30})
-	if err != nil {
-		t.Fatal(err)
-	}
+	p := store.NewPump(&script{}, grouped(1<<30))
 	b := storetest.NewSource(16, 1).Next()
 	position := uint64(0)
 	n := testing.AllocsPerRun(2000, func() {

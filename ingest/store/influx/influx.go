@@ -71,11 +71,16 @@ type Options struct {
 	// is roll.Settle.
 	Settle time.Duration
 	Log    *slog.Logger
-	// BatchLines is how many lines go in one request; 0 is 5,000.
-	BatchLines int
-	// Timeout is how long a request may take; 0 is 30 s.
-	Timeout time.Duration
+
+	// Tests set these.
+	batchLines int
+	timeout    time.Duration
 }
+
+const (
+	batchLines = 5000             // in one request
+	timeout    = 30 * time.Second // that it may take
+)
 
 func (o *Options) validate() error {
 	u, err := url.Parse(o.URL)
@@ -90,11 +95,11 @@ func (o *Options) validate() error {
 	}
 	o.RollBucket = cmp.Or(o.RollBucket, o.Bucket)
 	o.Log = cmp.Or(o.Log, slog.New(slog.DiscardHandler))
-	if o.BatchLines < 0 || o.Timeout < 0 || o.Settle < 0 {
-		return errors.New("influx: lines and time-out cannot be negative")
+	if o.Settle < 0 {
+		return errors.New("influx: time to settle cannot be negative")
 	}
-	o.BatchLines = cmp.Or(o.BatchLines, 5000)
-	o.Timeout = cmp.Or(o.Timeout, 30*time.Second)
+	o.batchLines = cmp.Or(o.batchLines, batchLines)
+	o.timeout = cmp.Or(o.timeout, timeout)
 	return nil
 }
 
@@ -161,37 +166,66 @@ func Open(o Options) (*Store, error) {
 	return s, nil
 }
 
-// openList opens the list of spans that wait to be rolled up, or makes it. A reading
-// may be dated an hour ahead of the clock, so since is an hour after it was made.
+const listFile = "waiting.db"
+
+// openList opens the list of spans that wait to be rolled up, or makes it. One that is
+// damaged is set aside and made anew.
 func (s *Store) openList() error {
 	if err := os.MkdirAll(s.opts.Dir, 0o750); err != nil {
 		return fmt.Errorf("influx: %w", err)
 	}
-	list, err := bolt.Open(filepath.Join(s.opts.Dir, "waiting.db"), 0o640, &bolt.Options{Timeout: time.Second})
+	path := filepath.Join(s.opts.Dir, listFile)
+	err := s.tryList(path)
+	if errors.Is(err, roll.ErrFileDamaged) {
+		s.opts.Log.Error("list of spans to be rolled up was damaged, made anew", "aside", path+".damaged", "err", err)
+		if err := os.Rename(path, path+".damaged"); err != nil {
+			return fmt.Errorf("influx: %w", err)
+		}
+		err = s.tryList(path)
+	}
 	if err != nil {
 		return fmt.Errorf("influx: list of spans to be rolled up: %w", err)
 	}
-	bucket, key := []byte("about"), []byte("since")
-	err = list.Update(func(tx *bolt.Tx) error {
-		b, err := tx.CreateBucketIfNotExists(bucket)
-		if err != nil {
-			return err
-		}
-		if v := b.Get(key); len(v) == 8 {
-			s.rollsSince = int64(binary.BigEndian.Uint64(v))
-			return nil
-		}
-		s.fresh, s.rollsSince = true, time.Now().Add(time.Hour).UnixNano()
-		return b.Put(key, binary.BigEndian.AppendUint64(nil, uint64(s.rollsSince)))
+	return nil
+}
+
+// tryList opens the list. A reading may be dated an hour ahead of the clock, so since is
+// an hour after it was made.
+func (s *Store) tryList(path string) (err error) {
+	var list *bolt.DB
+	err = roll.Soundly(func() (err error) {
+		list, err = bolt.Open(path, 0o640, &bolt.Options{Timeout: time.Second})
+		return err
 	})
-	if err == nil {
-		s.pending, err = roll.OpenPending(list)
-	}
 	if err != nil {
-		return errors.Join(fmt.Errorf("influx: list of spans to be rolled up: %w", err), list.Close())
+		return err
+	}
+	defer func() {
+		if err != nil {
+			err = errors.Join(err, list.Close())
+		}
+	}()
+	bucket, key := []byte("about"), []byte("since")
+	err = roll.Soundly(func() error {
+		return list.Update(func(tx *bolt.Tx) error {
+			b, err := tx.CreateBucketIfNotExists(bucket)
+			if err != nil {
+				return err
+			}
+			if v := b.Get(key); len(v) == 8 {
+				s.rollsSince = int64(binary.BigEndian.Uint64(v))
+				return nil
+			}
+			s.fresh, s.rollsSince = true, time.Now().Add(time.Hour).UnixNano()
+			return b.Put(key, binary.BigEndian.AppendUint64(nil, uint64(s.rollsSince)))
+		})
+	})
+	if err != nil {
+		return err
 	}
 	s.list = list
-	return nil
+	s.pending, err = roll.OpenPending(list)
+	return err
 }
 
 // Fresh reports whether nothing was known here of the server's rolls: the follower of

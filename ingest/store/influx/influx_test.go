@@ -1,6 +1,7 @@
 package influx_test
 
 import (
+	"bytes"
 	"compress/gzip"
 	"context"
 	"errors"
@@ -9,6 +10,8 @@ import (
 	"math"
 	"net/http"
 	"net/http/httptest"
+	"os"
+	"path/filepath"
 	"strings"
 	"sync"
 	"testing"
@@ -95,6 +98,14 @@ func open(t *testing.T, o influx.Options) *influx.Store {
 	return s
 }
 
+// openLimited opens a store that sends few lines in a request, or waits for one not long.
+func openLimited(t *testing.T, url string, lines int, timeout time.Duration) *influx.Store {
+	t.Helper()
+	o := influx.Options{URL: url, Bucket: "hawser"}
+	o.Requests(lines, timeout)
+	return open(t, o)
+}
+
 var tension7 = reading.Channel{Line: "7", Kind: reading.Tension}
 
 const at = 1767225600000000000
@@ -143,7 +154,7 @@ tension_kilonewtons,berth=jetty-1,line=7 value=1e+21 1767225603000000000
 
 func TestBatches(t *testing.T) {
 	srv := newServer(t)
-	s := open(t, influx.Options{URL: srv.URL, Bucket: "hawser", BatchLines: 4})
+	s := openLimited(t, srv.URL, 4, 0)
 	entries := []store.Entry{
 		{Berth: "jetty-1", Block: &reading.Block{Series: []reading.Series{seconds(tension7, 1, 2, 3, 4, 5, 6)}}},
 		{Berth: "jetty-2", Block: &reading.Block{Series: []reading.Series{seconds(tension7, 1, 2, 3), {Channel: tension7}}}},
@@ -213,7 +224,7 @@ func TestAnswers(t *testing.T) {
 // A batch refused does not keep the next from being written.
 func TestGoesOnAfterRefused(t *testing.T) {
 	srv := newServer(t, answer{status: 400, body: `{"code":"invalid","message":"dropped=1"}`})
-	s := open(t, influx.Options{URL: srv.URL, Bucket: "hawser", BatchLines: 2})
+	s := openLimited(t, srv.URL, 2, 0)
 	err := s.Append(t.Context(), "jetty-1", &reading.Block{Series: []reading.Series{seconds(tension7, 1, 2, 3, 4)}})
 	refused, ok := errors.AsType[*store.Refused](err)
 	if !ok || refused.Total() != 1 || len(srv.bodies) != 2 {
@@ -246,7 +257,7 @@ func TestHangs(t *testing.T) {
 		<-r.Context().Done()
 	}))
 	defer srv.Close()
-	s := open(t, influx.Options{URL: srv.URL, Bucket: "hawser", Timeout: 20 * time.Millisecond})
+	s := openLimited(t, srv.URL, 0, 20*time.Millisecond)
 	err := s.Append(t.Context(), "jetty-1", &reading.Block{Series: []reading.Series{seconds(tension7, 1)}})
 	if _, ok := errors.AsType[*store.Unavailable](err); !ok || !errors.Is(err, context.DeadlineExceeded) {
 		t.Errorf("error %v, want unavailable for the time it took", err)
@@ -272,8 +283,7 @@ func TestQueryText(t *testing.T) {
 func TestOptions(t *testing.T) {
 	for _, o := range []influx.Options{
 		{}, {URL: "http://127.0.0.1:8086"}, {URL: "127.0.0.1:8086", Bucket: "b"}, {URL: "ftp://h", Bucket: "b"},
-		{URL: "http://h", Bucket: "b"}, {URL: "http://h", Bucket: "b", Dir: t.TempDir(), BatchLines: -1},
-		{URL: "http://h", Bucket: "b", Dir: t.TempDir(), Timeout: -1}, {URL: "http://h", Bucket: "b", Dir: t.TempDir(), Settle: -1},
+		{URL: "http://h", Bucket: "b"}, {URL: "http://h", Bucket: "b", Dir: t.TempDir(), Settle: -1},
 	} {
 		if _, err := influx.Open(o); err == nil {
 			t.Errorf("%+v taken", o)
@@ -307,5 +317,47 @@ mooring_line,berth=jetty-1,line=a\ b group="head",mbl_kilonewtons=1000,working_l
 	}
 	if err := s.PutLines(t.Context(), "jetty\n1", time.Unix(0, at), lines); err == nil {
 		t.Error("a berth with a line break is taken")
+	}
+}
+
+// A list that is damaged is set aside and made anew, as is one that was never there:
+// history goes on, and the follower of the journal begins from its start.
+func TestListDamaged(t *testing.T) {
+	for name, spoil := range map[string]func(list []byte) []byte{
+		"garbage":   func([]byte) []byte { return bytes.Repeat([]byte("tension"), 10_000) },
+		"cut short": func(list []byte) []byte { return list[:len(list)/3] },
+		"tree damaged": func(list []byte) []byte {
+			for i := 2 * os.Getpagesize(); i < len(list); i++ { // all but the two heads
+				list[i] ^= 0xa5
+			}
+			return list
+		},
+	} {
+		t.Run(name, func(t *testing.T) {
+			o := influx.Options{URL: newServer(t).URL, Bucket: "hawser", Dir: t.TempDir(), Settle: time.Hour}
+			for range 3 { // and what was set aside goes for the next
+				s, err := influx.Open(o)
+				if err != nil {
+					t.Fatal(err)
+				}
+				if !s.Fresh() {
+					t.Error("a list made now is not told to be new")
+				}
+				if err := s.Append(t.Context(), "jetty-1", &reading.Block{Series: []reading.Series{seconds(tension7, 1)}}); err != nil {
+					t.Error(err)
+				}
+				if err := s.Close(); err != nil {
+					t.Fatal(err)
+				}
+				path := filepath.Join(o.Dir, "waiting.db")
+				list, err := os.ReadFile(path)
+				if err != nil {
+					t.Fatal(err)
+				}
+				if err := os.WriteFile(path, spoil(list), 0o600); err != nil {
+					t.Fatal(err)
+				}
+			}
+		})
 	}
 }

@@ -43,7 +43,7 @@ func (s *Store) PutLines(ctx context.Context, berth string, since time.Time, lin
 		text = strconv.AppendInt(text, since.UnixNano(), 10)
 		text = append(text, '\n')
 	}
-	limited, cancel := context.WithTimeout(ctx, s.opts.Timeout)
+	limited, cancel := context.WithTimeout(ctx, s.opts.timeout)
 	defer cancel()
 	if err := s.write.WriteRecord(limited, string(text)); err != nil {
 		return fmt.Errorf("influx: lines of berth %s: %w", berth, err)

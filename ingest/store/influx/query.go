@@ -118,7 +118,7 @@ func inSteps(points map[reading.Channel][]roll.Roll, step time.Duration, limit i
 
 // rows asks the server and gives each row of its answer.
 func (s *Store) rows(ctx context.Context, flux string, each func(*query.FluxRecord) error) error {
-	limited, cancel := context.WithTimeout(ctx, s.opts.Timeout)
+	limited, cancel := context.WithTimeout(ctx, s.opts.timeout)
 	defer cancel() // what the client leaves open of an answer too
 	// One for each question: the client's own keeps its URL without a lock when first
 	// used, and the roller asks while others do.

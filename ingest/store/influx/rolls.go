@@ -126,7 +126,7 @@ func (w *writer) rolls(ctx context.Context, p roll.Place, c reading.Channel, rol
 				w.batch.berth, w.batch.channel, w.batch.time = p.Berth, c, rolls[i].Time
 			}
 			w.batch.addRoll(&rolls[i])
-			if w.batch.lines >= w.store.opts.BatchLines {
+			if w.batch.lines >= w.store.opts.batchLines {
 				if err := w.flush(ctx); err != nil {
 					return err
 				}

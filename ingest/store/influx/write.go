@@ -56,7 +56,7 @@ func (w *writer) series(ctx context.Context, berth string, s *reading.Series) er
 			w.batch.berth, w.batch.channel, w.batch.time = berth, s.Channel, t
 		}
 		w.batch.add(t, s.Value[i], s.QualityAt(i))
-		if w.batch.lines >= w.store.opts.BatchLines {
+		if w.batch.lines >= w.store.opts.batchLines {
 			if err := w.flush(ctx); err != nil {
 				return err
 			}
@@ -77,7 +77,7 @@ func (w *writer) flush(ctx context.Context) error {
 }
 
 func (w *writer) send(ctx context.Context, text string, lines int) error {
-	limited, cancel := context.WithTimeout(ctx, w.store.opts.Timeout)
+	limited, cancel := context.WithTimeout(ctx, w.store.opts.timeout)
 	defer cancel()
 	err := w.to.WriteRecord(limited, text)
 	if err == nil {

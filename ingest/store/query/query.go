@@ -36,15 +36,19 @@ type Metadata struct{ Name, Unit, Help string }
 type Options struct {
 	Source   storage.Queryable
 	Metadata []Metadata
-	// MaxSamples bounds the samples that a query has in memory; 0 is five million, 80
-	// MB.
-	MaxSamples int
-	// Timeout bounds a query's time; 0 is 25 s.
-	Timeout time.Duration
 	// Now is the clock for queries that give no time; nil is time.Now.
 	Now func() time.Time
 	Log *slog.Logger
+
+	// Tests set these.
+	maxSamples int
+	timeout    time.Duration
 }
+
+const (
+	maxSamples = 5_000_000 // that a query has in memory, 80 MB
+	timeout    = 25 * time.Second
+)
 
 // concurrent is how many queries run at once; others wait their turn, within their own
 // time.
@@ -66,11 +70,8 @@ func New(o Options) (*API, error) {
 	if o.Source == nil || o.Log == nil {
 		return nil, errors.New("query: Source and Log are needed")
 	}
-	if o.MaxSamples < 0 || o.Timeout < 0 {
-		return nil, errors.New("query: bounds cannot be negative")
-	}
-	o.MaxSamples = cmp.Or(o.MaxSamples, 5_000_000)
-	o.Timeout = cmp.Or(o.Timeout, 25*time.Second)
+	o.maxSamples = cmp.Or(o.maxSamples, maxSamples)
+	o.timeout = cmp.Or(o.timeout, timeout)
 	if o.Now == nil {
 		o.Now = time.Now
 	}
@@ -78,7 +79,7 @@ func New(o Options) (*API, error) {
 	return &API{
 		o: o, parser: p, turns: make(chan struct{}, concurrent),
 		engine: promql.NewEngine(promql.EngineOpts{
-			Logger: o.Log, MaxSamples: o.MaxSamples, Timeout: o.Timeout, LookbackDelta: lookback,
+			Logger: o.Log, MaxSamples: o.maxSamples, Timeout: o.timeout, LookbackDelta: lookback,
 			NoStepSubqueryIntervalFn: func(int64) int64 { return time.Minute.Milliseconds() },
 			EnableAtModifier:         true, EnableNegativeOffset: true, Parser: p,
 		}),

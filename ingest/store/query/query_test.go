@@ -285,7 +285,9 @@ func TestLists(t *testing.T) {
 
 // Each mistake and each bound has one error of the API's form.
 func TestRefusals(t *testing.T) {
-	h, _ := served(t, query.Options{MaxSamples: 5000})
+	var o query.Options
+	o.Bound(5000, 0)
+	h, _ := served(t, o)
 	ranged := func(name, value string) url.Values {
 		v := url.Values{"query": {"1"}, "start": {"1772337600"}, "end": {"1772341200"}, "step": {"60"}}
 		v.Set(name, value)
@@ -317,7 +319,8 @@ func TestRefusals(t *testing.T) {
 		}
 	}
 	// One at a time, and its time is short: what waits for its turn is told so.
-	slow, _ := served(t, query.Options{Timeout: time.Nanosecond})
+	o.Bound(0, time.Nanosecond)
+	slow, _ := served(t, o)
 	if got, code := do(t, slow, t.Context(), http.MethodGet, "/api/v1/query", url.Values{"query": {"1"}}); code != 503 || got.ErrorType != "timeout" {
 		t.Errorf("no time: %d %+v", code, got)
 	}

@@ -49,7 +49,7 @@ func (a *API) queryRange(r *http.Request, f *form) (any, []string, error) {
 
 // run makes a query and runs it when its turn has come.
 func (a *API) run(r *http.Request, f *form, make func(context.Context) (promql.Query, error)) (any, []string, error) {
-	timeout, limit := a.o.Timeout, f.limit()
+	timeout, limit := a.o.timeout, f.limit()
 	if asked := f.duration("timeout"); asked > 0 {
 		timeout = min(timeout, asked)
 	}
@@ -121,7 +121,7 @@ func (a *API) each(r *http.Request, f *form, selectors [][]*labels.Matcher, fn f
 	if f.err != nil {
 		return f.err
 	}
-	ctx, cancel := context.WithTimeout(r.Context(), a.o.Timeout)
+	ctx, cancel := context.WithTimeout(r.Context(), a.o.timeout)
 	defer cancel()
 	done, err := a.turn(ctx)
 	if err != nil {

@@ -77,7 +77,7 @@ func connect(t *testing.T, server *realserver.Influxd, database string) *influx.
 	t.Helper()
 	// It rolls up all the while.
 	s, err := influx.Open(influx.Options{
-		URL: server.URL, Bucket: database + "/autogen", Dir: t.TempDir(), Settle: 50 * time.Millisecond, Timeout: 10 * time.Second,
+		URL: server.URL, Bucket: database + "/autogen", Dir: t.TempDir(), Settle: 50 * time.Millisecond,
 	})
 	if err != nil {
 		t.Fatal(err)
@@ -333,15 +333,8 @@ func outage(t *testing.T, at func(*testing.T, *run, int)) {
 	start(t, server)
 	create(t, server, "hawser")
 	s := connect(t, server, "hawser")
-	pump, err := store.NewPump(s, store.PumpOptions{
-		// Room for all the blocks: the loop below restarts the server and must not wait.
-		GroupBytes: 2 << 20, GroupAge: time.Millisecond,
-		RetryMin: 5 * time.Millisecond, RetryMax: 50 * time.Millisecond,
-		Log: slog.New(slog.NewTextHandler(t.Output(), nil)),
-	})
-	if err != nil {
-		t.Fatal(err)
-	}
+	// It has room for all the blocks: the loop below restarts the server and must not wait.
+	pump := store.NewPump(s, store.PumpOptions{Log: slog.New(slog.NewTextHandler(t.Output(), nil))})
 	ctx, stop := context.WithCancel(t.Context())
 	ended := make(chan error, 1)
 	go func() { ended <- pump.Run(ctx) }()

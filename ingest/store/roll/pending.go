@@ -55,16 +55,18 @@ type waiting struct {
 // OpenPending reads the list from a database, where it has a bucket of its own.
 func OpenPending(db *bolt.DB) (*Pending, error) {
 	p := &Pending{db: db, spans: make(map[Place]*waiting)}
-	err := db.Update(func(tx *bolt.Tx) error {
-		b, err := tx.CreateBucketIfNotExists(pendingBucket)
-		if err != nil {
-			return err
-		}
-		return b.ForEach(func(k, _ []byte) error {
-			if len(k) > 8 {
-				p.spans[Place{Berth: string(k[8:]), Start: int64(binary.BigEndian.Uint64(k))}] = &waiting{}
+	err := Soundly(func() error {
+		return db.Update(func(tx *bolt.Tx) error {
+			b, err := tx.CreateBucketIfNotExists(pendingBucket)
+			if err != nil {
+				return err
 			}
-			return nil
+			return b.ForEach(func(k, _ []byte) error {
+				if len(k) > 8 {
+					p.spans[Place{Berth: string(k[8:]), Start: int64(binary.BigEndian.Uint64(k))}] = &waiting{}
+				}
+				return nil
+			})
 		})
 	})
 	if err != nil {
@@ -140,13 +142,15 @@ func (p *Pending) fresh(touched map[Place]bool) (fresh []Place, err error) {
 // update changes the list on disk.
 func (p *Pending) update(places []Place, change func(b *bolt.Bucket, key []byte) error) error {
 	slices.SortFunc(places, comparePlaces)
-	err := p.db.Update(func(tx *bolt.Tx) error {
-		for _, place := range places {
-			if err := change(tx.Bucket(pendingBucket), place.key()); err != nil {
-				return err
+	err := Soundly(func() error {
+		return p.db.Update(func(tx *bolt.Tx) error {
+			for _, place := range places {
+				if err := change(tx.Bucket(pendingBucket), place.key()); err != nil {
+					return err
+				}
 			}
-		}
-		return nil
+			return nil
+		})
 	})
 	if err != nil {
 		return fmt.Errorf("list of spans to be rolled up: %w", err)

@@ -113,7 +113,7 @@ func counter(t *testing.T, g prometheus.Gatherer, name string) float64 {
 }
 
 func TestTooOldTooNew(t *testing.T) {
-	s := open(t, tsdb.Options{LateWindow: time.Hour, Ahead: time.Minute})
+	s := open(t, tsdb.Options{Retention: 2 * time.Hour, Ahead: time.Minute})
 	day := float64(24 * time.Hour / time.Millisecond)
 	minute := float64(time.Minute / time.Millisecond)
 	err := s.Append(t.Context(), "jetty-1", reads(tension7, 1,
@@ -121,8 +121,8 @@ func TestTooOldTooNew(t *testing.T) {
 		day+minute, 2, // as far ahead as is believed
 		day+minute+1, 3, // and beyond
 		400*day, 4,
-		day-58*minute, 5, // as late as is taken, behind the newest
-		day-60*minute, 6, // and beyond
+		day-118*minute, 5, // as late as is taken, behind the newest
+		day-120*minute, 6, // and beyond
 		0, 7))
 	wantRefused(t, err, map[store.Reason]int{store.TooNew: 2, store.TooOld: 2})
 	if got, want := values(t, s, tension7), []float64{5, 1, 2}; !slices.Equal(got, want) {
@@ -270,7 +270,7 @@ func TestAppendAllocations(t *testing.T) {
 
 func TestOptions(t *testing.T) {
 	for _, o := range []tsdb.Options{
-		{}, {Dir: "x", Retention: time.Hour}, {Dir: "x", LateWindow: time.Millisecond}, {Dir: "x", Ahead: -1}, {Dir: "x", MaxBytes: -1},
+		{}, {Dir: "x", Retention: time.Hour}, {Dir: "x", Ahead: -1}, {Dir: "x", Settle: -1},
 	} {
 		if _, err := tsdb.Open(o); err == nil {
 			t.Errorf("%+v taken", o)

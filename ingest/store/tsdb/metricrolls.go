@@ -30,7 +30,7 @@ func (s *selection) rolls(metrics []Metric) error {
 	places := make(map[place]bool)
 	db := s.querier.store
 	s.lo, s.hi = max(s.lo, 0), min(s.hi, db.newestTime()+1)
-	err := soundly(func() error {
+	err := roll.Soundly(func() error {
 		return db.rolls.View(func(tx *bolt.Tx) error {
 			return eachPlace(s.ctx, tx, s.lo, s.hi, func(p place) { places[p] = true })
 		})

@@ -130,7 +130,7 @@ func (s *Store) writeRolls(all []reckoned) error {
 		return cmp.Or(cmp.Compare(a.of.from, b.of.from), cmp.Compare(a.of.berth, b.of.berth), cmp.Compare(a.channel, b.channel))
 	})
 	w := rollWriter{store: s}
-	return soundly(func() error {
+	return roll.Soundly(func() error {
 		return s.rolls.Update(func(tx *bolt.Tx) error {
 			w.tx = tx
 			for i := range all {
@@ -267,7 +267,7 @@ func (s *Store) dropOld() error {
 	for _, r := range roll.Resolutions() {
 		edge := newest - int64(s.opts.Rolls[r]) - pageSpan(r)
 		for more := true; more; {
-			err := soundly(func() error {
+			err := roll.Soundly(func() error {
 				return s.rolls.Update(func(tx *bolt.Tx) error {
 					c, n := tx.Bucket(bucketOf(r)).Cursor(), 0
 					k, _ := c.First()

@@ -90,7 +90,7 @@ func (s *Store) eachRolls(ctx context.Context, q *store.Query, res roll.Resoluti
 			return err
 		}
 	}
-	return soundly(func() error {
+	return roll.Soundly(func() error {
 		return s.rolls.View(func(tx *bolt.Tx) error {
 			r.tx = tx
 			for _, c := range r.channels() {

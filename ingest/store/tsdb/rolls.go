@@ -10,7 +10,6 @@ import (
 	"time"
 
 	bolt "go.etcd.io/bbolt"
-	bolterrors "go.etcd.io/bbolt/errors"
 
 	"hawser/detect/reading"
 	"hawser/ingest/store/roll"
@@ -75,7 +74,7 @@ func readKey(key []byte) (start int64, berth string, c reading.Channel, ok bool)
 func (s *Store) openRolls() error {
 	path := filepath.Join(s.opts.Dir, rollsFile)
 	err := s.tryRolls(path)
-	if err != nil && damagedRolls(err) {
+	if errors.Is(err, roll.ErrFileDamaged) {
 		if err := s.aside(rollsPart, rollsFile, err); err != nil {
 			return err
 		}
@@ -90,7 +89,7 @@ func (s *Store) openRolls() error {
 
 func (s *Store) tryRolls(path string) (err error) {
 	var db *bolt.DB
-	err = soundly(func() (err error) {
+	err = roll.Soundly(func() (err error) {
 		db, err = bolt.Open(path, 0o640, &bolt.Options{Timeout: time.Second, FreelistType: bolt.FreelistMapType})
 		return err
 	})
@@ -103,7 +102,7 @@ func (s *Store) tryRolls(path string) (err error) {
 		}
 	}()
 	s.rolls = db
-	err = soundly(func() error {
+	err = roll.Soundly(func() error {
 		begun := false
 		err := db.Update(func(tx *bolt.Tx) error {
 			for _, r := range roll.Resolutions() {
@@ -131,25 +130,6 @@ func (s *Store) tryRolls(path string) (err error) {
 		return fmt.Errorf("%s: %w", rollsFile, err)
 	}
 	return nil
-}
-
-// errRollsDamaged is a file of rolls whose tree does not hold together.
-var errRollsDamaged = errors.New("file of rolls is damaged")
-
-// soundly turns what the B+tree does where its pages are damaged, a panic, into an
-// error.
-func soundly(fn func() error) (err error) {
-	defer func() {
-		if p := recover(); p != nil {
-			err = fmt.Errorf("%w: %v", errRollsDamaged, p)
-		}
-	}()
-	return fn()
-}
-
-func damagedRolls(err error) bool {
-	return errors.Is(err, errRollsDamaged) || errors.Is(err, bolterrors.ErrInvalid) ||
-		errors.Is(err, bolterrors.ErrChecksum) || errors.Is(err, bolterrors.ErrVersionMismatch)
 }
 
 // rollAll puts all spans that have readings on the list: the store is older than its

@@ -55,14 +55,10 @@ import (
 type Options struct {
 	// Dir is the folder of the files, of one Store at a time.
 	Dir string
-	// Retention is how far behind the newest reading readings are kept; 0 is 30 days.
+	// Retention is how far behind the newest reading of the whole store readings are
+	// kept, and how late they may come and still be taken, so that recordings of the past
+	// can be sent in; 0 is 30 days.
 	Retention time.Duration
-	// MaxBytes bounds the files, oldest readings going first; 0 sets no bound.
-	MaxBytes int64
-	// LateWindow is how far behind the newest reading of the whole store a reading
-	// may come and still be taken; 0 is Retention, so that recordings of the past
-	// can be sent in.
-	LateWindow time.Duration
 	// Ahead is how far ahead of the clock a reading may be; 0 is one hour. One
 	// reading from the far future would make everything of today too old.
 	Ahead time.Duration
@@ -82,20 +78,12 @@ func (o *Options) validate() error {
 	if o.Dir == "" {
 		return errors.New("store: no folder given")
 	}
-	if o.Retention < 0 || o.LateWindow < 0 || o.Ahead < 0 || o.MaxBytes < 0 || o.Settle < 0 {
-		return errors.New("store: times and sizes cannot be negative")
+	if o.Retention < 0 || o.Ahead < 0 || o.Settle < 0 {
+		return errors.New("store: times cannot be negative")
 	}
 	o.Retention = cmp.Or(o.Retention, 30*24*time.Hour)
 	if o.Retention < blockSpan {
 		return fmt.Errorf("store: retention %s is under %s, the span of a block", o.Retention, blockSpan)
-	}
-	o.LateWindow = cmp.Or(o.LateWindow, o.Retention)
-	if o.LateWindow < time.Second {
-		return fmt.Errorf("store: late window %s is under a second", o.LateWindow)
-	}
-	if o.LateWindow > o.Retention {
-		// Readings of a span would be taken of which others have gone already.
-		return fmt.Errorf("store: late window %s is over the retention %s", o.LateWindow, o.Retention)
 	}
 	if o.Rolls == (roll.Retention{}) {
 		o.Rolls = roll.DefaultRetention()
@@ -126,8 +114,7 @@ const (
 func (o *Options) databaseOptions() *promtsdb.Options {
 	d := promtsdb.DefaultOptions()
 	d.RetentionDuration = o.Retention.Milliseconds()
-	d.MaxBytes = o.MaxBytes
-	d.OutOfOrderTimeWindow = o.LateWindow.Milliseconds()
+	d.OutOfOrderTimeWindow = o.Retention.Milliseconds()
 	d.OutOfOrderCapMax = 255 // the largest: recordings of the past are long
 	d.MinBlockDuration = blockSpan.Milliseconds()
 	// Blocks are merged up to a tenth of the retention: what is dropped at the old
@@ -245,7 +232,7 @@ func (s *Store) AppendMany(ctx context.Context, entries []store.Entry) error {
 func (s *Store) taken() (from, to int64) {
 	to = s.opts.Now().Add(s.opts.Ahead).UnixNano() + 1
 	if newest := s.newestTime(); newest != math.MinInt64 {
-		from = newest*int64(time.Millisecond) - int64(s.opts.LateWindow)
+		from = newest*int64(time.Millisecond) - int64(s.opts.Retention)
 	}
 	return from, to
 }
