@@ -283,6 +283,26 @@ func TestLists(t *testing.T) {
 	}
 }
 
+// More series than were asked for are told of.
+func TestLimit(t *testing.T) {
+	h, _ := served(t, query.Options{})
+	for _, c := range []struct {
+		path, match, limit string
+		warns              bool
+	}{
+		{"query", "query", "1", true}, {"query", "query", "9", false},
+		{"query_range", "query", "1", true}, {"query_range", "query", "9", false},
+		{"series", "match[]", "1", true}, {"series", "match[]", "9", false},
+		{"labels", "match[]", "1", true}, {"label/line/values", "match[]", "2", false},
+	} {
+		got, code := do(t, h, t.Context(), http.MethodGet, "/api/v1/"+c.path, url.Values{c.match: {`{__name__="hawser_line_tension_newtons"}`},
+			"limit": {c.limit}, "time": {fmt.Sprint(four.Unix())}, "start": {fmt.Sprint(four.Unix())}, "end": {fmt.Sprint(four.Unix() + 60)}, "step": {"60"}})
+		if code != http.StatusOK || (len(got.Warnings) > 0) != c.warns {
+			t.Errorf("%s of at most %s: %d, warnings %q", c.path, c.limit, code, got.Warnings)
+		}
+	}
+}
+
 // Each mistake and each bound has one error of the API's form.
 func TestRefusals(t *testing.T) {
 	var o query.Options
