@@ -1,7 +1,6 @@
 package folder
 
 import (
-	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -48,9 +47,8 @@ func Lock(dir string) (release func() error, err error) {
 		by, _ := os.ReadFile(holder) // where it cannot be read, the process is not named
 		return nil, &InUseError{Dir: dir, By: strings.TrimSpace(string(by))}
 	}
-	if err := os.WriteFile(holder, fmt.Appendf(nil, "%s\n", thisProcess()), 0o644); err != nil {
-		return nil, errors.Join(fmt.Errorf("data folder %s: %w", dir, err), l.Close())
-	}
+	// Where it cannot be written, as on a full disk, the process is not named either.
+	_ = os.WriteFile(holder, fmt.Appendf(nil, "%s\n", thisProcess()), 0o644)
 	return l.Close, nil
 }
 

@@ -46,3 +46,19 @@ func TestLockWithoutFolder(t *testing.T) {
 		t.Errorf("lock of a file as a folder: %v", err)
 	}
 }
+
+// A folder is locked though its holder cannot say what it is, as on a full disk.
+func TestLockByNobodyKnown(t *testing.T) {
+	dir := t.TempDir()
+	if err := os.Mkdir(filepath.Join(dir, "lock-holder"), 0o755); err != nil { // no file can be written there
+		t.Fatal(err)
+	}
+	release, err := folder.Lock(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer release()
+	if _, err := folder.Lock(dir); err == nil || err.Error() != "data folder "+dir+" is in use by another process" {
+		t.Errorf("second lock: %v", err)
+	}
+}

@@ -37,6 +37,28 @@ func TestFullDiskIsToldNotHung(t *testing.T) {
 	appendMany(t, j, "jetty-1", 1, uint64(told)+5)
 }
 
+// A journal on a disk that is full opens, so that what it has is read and a watch kept.
+func TestOpensOnAFullDisk(t *testing.T) {
+	p, _ := inside(t)
+	j := p.open()
+	appendMany(t, j, "jetty-1", 1, 5)
+	must(t, j.Put(t.Context(), "plans", "jetty-1", []byte("the plan")))
+	closeJournal(t, j)
+	c := startChild(t, "open-full "+p.o.Dir)
+	if line := c.line(); line != "5 the plan" {
+		t.Errorf("found %q", line)
+	}
+	if line := c.line(); !strings.HasPrefix(line, "journal: storage") {
+		t.Errorf("an entry more: %q", line)
+	}
+	c.cmd.Wait()
+	j = p.open()
+	if r := j.Recovery(); r.Damaged() {
+		t.Errorf("recovery %+v", r)
+	}
+	appendMany(t, j, "jetty-1", 1, 8)
+}
+
 // limitFiles lets no file of this process grow past a size, bytes.
 func limitFiles(size uint64) error {
 	signal.Ignore(syscall.SIGXFSZ)

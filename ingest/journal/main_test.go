@@ -36,6 +36,8 @@ func TestMain(m *testing.M) {
 		runAppender(arg, false)
 	case "append-limited":
 		runAppender(arg, true)
+	case "open-full":
+		runOpener(arg)
 	default:
 		panic("role " + role)
 	}
@@ -95,6 +97,25 @@ func runAppender(dir string, limited bool) {
 	}
 	fmt.Println("wait:", failed)
 	fmt.Println("append:", refused)
+	j.Close()
+}
+
+// runOpener opens a journal whose disk takes no more than its mark, a line, and prints
+// what it finds and what becomes of one entry more.
+func runOpener(dir string) {
+	check(limitFiles(128))
+	j, err := journal.Open(context.Background(), journal.Options{Dir: dir})
+	check(err)
+	last, err := j.LastSequence(context.Background(), "jetty-1", "gw")
+	check(err)
+	document, _, err := j.Get(context.Background(), "plans", "jetty-1")
+	check(err)
+	fmt.Println(last, string(document))
+	p, err := j.Append(context.Background(), &journal.Entry{Berth: "jetty-1", Source: "gw", SourceSequence: last + 1, Data: make([]byte, 4096)})
+	if err == nil {
+		_, err = p.Wait(context.Background())
+	}
+	fmt.Println(err)
 	j.Close()
 }
 
