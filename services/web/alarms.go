@@ -24,6 +24,8 @@ type alarmsWire struct {
 	Holds []holdWire  `json:"holds"`
 	// More are active ones over mostAlarms.
 	More int `json:"more,omitempty"`
+	// MoreReturned are over that nobody has acknowledged, older than those of List.
+	MoreReturned int `json:"more_returned,omitempty"`
 }
 
 // alarmWire is one alarm.
@@ -109,7 +111,7 @@ func (s *Site) alarmsOf(ctx context.Context, berth string) *alarmsWire {
 			w.List = append(w.List, wireAlarm(&a))
 		}
 	}
-	w.More = max(0, active-mostAlarms)
+	w.More, w.MoreReturned = max(0, active-mostAlarms), max(0, returned-recent)
 	for _, h := range alarm.SeenHolds(ctx, s.o.Access, s.o.Alarms.Holds(berth)) {
 		w.Holds = append(w.Holds, wireHold(&h))
 	}

@@ -7,6 +7,7 @@ import (
 	"io"
 	"net/http"
 	"regexp"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -252,6 +253,19 @@ func TestAlarmsThatAreOver(t *testing.T) {
 	}
 	if state["1"] != "normal" || state["2"] != "returned-unacknowledged" {
 		t.Errorf("states: %v", state)
+	}
+}
+
+// Of many that are over and not acknowledged the newest are told, and how many more
+// there are.
+func TestMoreAlarmsThatAreOverThanAreTold(t *testing.T) {
+	s := newStation(t, nil)
+	for i := range 23 {
+		s.raise("east-3", uint64(i+1), detect.SnapLoad, strconv.Itoa(i), "Snapped tight.")
+	}
+	must(t, s.alarms.Reconcile(t.Context(), "east-3", 30, nil, nil, "plan replaced"))
+	if a := s.look("/").Alarms; len(a.List) != 20 || a.MoreReturned != 3 {
+		t.Errorf("%d told, %d more", len(a.List), a.MoreReturned)
 	}
 }
 

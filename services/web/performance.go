@@ -105,15 +105,16 @@ func describeReport(w *words, r performance.Report, period string) performanceVi
 	v := performanceView{Berth: r.Berth, Period: period, Periods: []string{"1h", "24h", "168h", "744h"},
 		From: stamp(r.From), To: stamp(r.To), Raised: r.Raised}
 	v.Late, v.Began = !r.Began.IsZero(), stamp(r.Began)
+	brief := v.Late && r.To.Sub(r.Began) < r.To.Sub(r.From)/2 // to say how often, where it is not too often already
 	v.Course = courseOf(r)
 	var mean, peak, flood string
 	if b := r.Before; b != nil {
 		mean, peak, flood = w.figure("%.2f", b.Mean), fmt.Sprint(b.Peak), w.percent(1, b.FloodPart)
 	}
 	v.Figures = []performanceFigure{
-		{"mean", w.figure("%.2f", r.Mean), mean, w.figure("%.0f", performance.Acceptable), w.figure("%.0f", performance.Manageable), r.Mean > performance.Manageable, false},
+		{"mean", w.figure("%.2f", r.Mean), mean, w.figure("%.0f", performance.Acceptable), w.figure("%.0f", performance.Manageable), r.Mean > performance.Manageable, brief && r.Mean <= performance.Manageable},
 		{"peak", fmt.Sprint(r.Peak), peak, "", fmt.Sprint(performance.FloodBegins), r.Peak > performance.FloodBegins, false},
-		{"flood", w.percent(1, r.FloodPart), flood, "", w.percent(0, performance.FloodShareMost), r.FloodPart >= performance.FloodShareMost, false},
+		{"flood", w.percent(1, r.FloodPart), flood, "", w.percent(0, performance.FloodShareMost), r.FloodPart >= performance.FloodShareMost, brief && r.FloodPart < performance.FloodShareMost},
 		{"frequent", w.percent(0, r.FrequentShare), "", fmt.Sprint(few), w.percent(0, performance.FrequentMost), r.FrequentShare > performance.FrequentMost, r.Raised < few},
 		{"chatter", fmt.Sprint(len(r.Chattering)), "", "", "", len(r.Chattering) > 0, false},
 		{"standing", fmt.Sprint(len(r.Standing)), "", "", fmt.Sprint(performance.StaleMost), len(r.Standing) >= performance.StaleMost, false},

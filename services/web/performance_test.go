@@ -1,6 +1,7 @@
 package web_test
 
 import (
+	"cmp"
 	"net/http"
 	"strings"
 	"testing"
@@ -18,6 +19,8 @@ type measured struct {
 	period time.Duration
 	raised int
 	before *performance.Rates
+	// mean and flood are other than 2.25 and 0.0125 where they are not 0.
+	mean, flood float64
 }
 
 func (m *measured) Report(berth string, period time.Duration) performance.Report {
@@ -25,7 +28,7 @@ func (m *measured) Report(berth string, period time.Duration) performance.Report
 	to := time.Date(2026, 3, 1, 5, 0, 0, 0, time.UTC)
 	often := performance.Frequent{Subject: alarm.Subject{Berth: "east-3", Condition: "over-limit", Line: "2", Group: "stern"}, Raised: 4, Share: 0.25}
 	r := performance.Report{Berth: berth, From: to.Add(-period), To: to, Began: to.Add(-30 * time.Minute),
-		Rates: performance.Rates{Raised: m.raised, Mean: 2.25, Peak: 11, FloodPart: 0.0125}, Before: m.before,
+		Rates: performance.Rates{Raised: m.raised, Mean: cmp.Or(m.mean, 2.25), Peak: 11, FloodPart: cmp.Or(m.flood, 0.0125)}, Before: m.before,
 		Course: []performance.Step{{From: to.Add(-time.Hour), Raised: 3}, {From: to.Add(-50 * time.Minute), Raised: 12, Flooded: true}}, FrequentShare: 0.75,
 		Frequent: []performance.Frequent{often}, Chattering: []performance.Frequent{often},
 		Standing: []alarm.State{{Subject: alarm.Subject{Berth: "east-3", Condition: "slack-line", Line: "7"}, Priority: detect.Warning, Raised: to.Add(-48 * time.Hour)}}}
@@ -60,6 +63,11 @@ func TestPerformancePage(t *testing.T) {
 	m.raised, m.before = 2, nil
 	_, page = s.get("/performance?period=1h")
 	says(t, page, "on average 2.25 – 1 is", "The ten most frequent, of all 75\u00a0% – under 5\u00a0%, once there are 100 Too few to tell")
+	// Half an hour of a day says nothing of the day, but that it was too much already.
+	m.mean, m.flood = 0.1, 0.001
+	_, page = s.get("/performance?period=24h")
+	says(t, page, "on average 0.10 – 1 is acceptable, 2 the most to manage Too few to tell", "Time in flood 0.1\u00a0% – under 1\u00a0% Too few to tell", "at most 11 – over 10 is a flood Worse")
+	m.mean, m.flood = 0, 0
 	if _, page := s.get("/performance?lang=de&period=1h"); !strings.Contains(text(page), "2,25") {
 		t.Error("in German the figures are not German")
 	}

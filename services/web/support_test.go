@@ -54,7 +54,8 @@ type (
 				Berth, Condition, Line, By, Side, Reason string
 				Until                                    int64
 			}
-			More int
+			More         int
+			MoreReturned int `json:"more_returned"`
 		}
 	}
 	pageSetup struct {

@@ -78,7 +78,7 @@ export class AlarmList {
   }
 
   private draw(): void {
-    const { list, holds, more } = this.live.picture.alarms;
+    const { list, holds, more, more_returned: older } = this.live.picture.alarms;
     const ours = <T extends { berth?: string }>(all: readonly T[]): T[] => all.filter((a) => !this.berth || !a.berth || a.berth === this.berth);
     const alarms = ours(list);
     const items: Record<Part, Item[]> = { active: [], returned: [], quiet: [], over: [] };
@@ -97,7 +97,7 @@ export class AlarmList {
     const waiting = items.active.filter((i) => i.alarm?.state === "active-unacknowledged").length;
     const title = this.heading(items.active.length, waiting);
     if (this.title.textContent !== title) this.title.textContent = title;
-    this.more.textContent = more ? count("alarm.more", more) : "";
+    this.more.textContent = [more ? count("alarm.more", more) : "", older ? count("alarm.more-returned", older) : ""].filter(Boolean).join(" ");
     this.place(items);
   }
 

@@ -82,7 +82,7 @@ export interface Loss {
   parts?: string[]; // would part after it
 }
 
-export interface Alarms { list: Alarm[]; holds: Hold[]; more?: number }
+export interface Alarms { list: Alarm[]; holds: Hold[]; more?: number; more_returned?: number }
 
 export interface Alarm {
   id: string;

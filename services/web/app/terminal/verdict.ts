@@ -38,7 +38,7 @@ export class Verdict {
       const what = [[condition(first.condition), where(first)].join(" · "), others(active.slice(1))].filter(Boolean).join(" ");
       return this.say(first.priority, first.priority, !calls(first), what, whatToDo(first.condition) + figures(first));
     }
-    const returned = p.alarms.list.filter((a) => a.state === "returned-unacknowledged").length;
+    const returned = p.alarms.list.filter((a) => a.state === "returned-unacknowledged").length + (p.alarms.more_returned ?? 0);
     if (returned > 0) return this.say("look", undefined, false, say("terminal.no-alarms"), count("terminal.returned", returned));
     return this.say("well", undefined, false, say("terminal.no-alarms"), this.nearest());
   }
