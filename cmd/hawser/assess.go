@@ -44,8 +44,10 @@ ahead, and which winches to work.
 
 Lines carry the plan's pretension with the ship at the plan's reference, unless
 loads are given: by --loads, a CSV file with the header line,tension_kN; or by
---at TIME RECORDING, each channel's mean over the minute before TIME. Wind comes
-FROM its direction, current sets TOWARD its own; degrees true. Wind, level and
+--at TIME RECORDING, each channel's mean over the minute before TIME; what the
+detectors, run over the recording up to then, tell of a line is allowed for: one
+that has parted counts for nothing, and the load of a pin at fault is not taken.
+Wind comes FROM its direction, current sets TOWARD its own; degrees true. Wind, level and
 drafts not given are the recording's where it has them, else no wind and the
 plan's reference; where loads are given and nobody tells the wind, they are taken
 to be tight from one off the quay. By what a recording has of them its loads are understood; what is

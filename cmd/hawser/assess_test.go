@@ -12,10 +12,13 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"hawser/detect/assess"
 	"hawser/detect/mooring"
 	"hawser/ingest/planfile"
+	"hawser/ingest/recording"
+	"hawser/ingest/simulate/recorded"
 )
 
 var sharedPlans = []string{"tanker-12", "carrier-20", "coaster-8"}
@@ -396,5 +399,56 @@ func TestAssessWithoutAWindIsNotTakenForACalm(t *testing.T) {
 	told, untold, calm := worst("--wind", wind), worst(), worst("--wind", "0@0")
 	if untold < 0.97*told || untold > 1.25*told || calm > 0.9*told {
 		t.Errorf("of MBL: told %.2f, not told %.2f, calm %.2f", told, untold, calm)
+	}
+}
+
+// Of a recording in which line 4 has parted by the time asked for, and 3 slipped a minute
+// before: 4 counts for nothing, so that no winch heaves in what is not there; a minute
+// earlier both hold.
+func TestAssessOfARecordingKnowsWhatHasParted(t *testing.T) {
+	plan := planFile("tanker-12")
+	p, _, err := planfile.Load(plan)
+	if err != nil {
+		t.Fatal(err)
+	}
+	path := recorded.Write(t, p, recorded.Demo(p, 200*time.Second))
+	r, err := recording.Open(path, recording.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer r.Close()
+	var start time.Time
+	for block, err := range r.Blocks() {
+		if err != nil {
+			t.Fatal(err)
+		}
+		start = time.Unix(0, block.CompleteUntil).UTC().Add(-time.Second)
+		break
+	}
+	for _, c := range []struct {
+		second int
+		parted []string
+	}{{60, nil}, {195, []string{"4"}}} {
+		out, _ := hawser(t, "assess", "--json", "--plan", plan, "--at", start.Add(time.Duration(c.second)*time.Second).Format(time.RFC3339), path)
+		var a struct {
+			assessed
+			Told    struct{ Parted, Slipped []string }
+			Tending struct{ Actions []struct{ Line string } }
+		}
+		if err := json.Unmarshal([]byte(out), &a); err != nil {
+			t.Fatal(err)
+		}
+		if !slices.Equal(a.Told.Parted, c.parted) || (len(a.Without) == 12) != (c.parted == nil) {
+			t.Errorf("after %d s: told %+v, %d losses reckoned", c.second, a.Told, len(a.Without))
+		}
+		for _, x := range a.Tending.Actions {
+			if slices.Contains(c.parted, x.Line) {
+				t.Errorf("after %d s line %s, which has parted, is to be worked", c.second, x.Line)
+			}
+		}
+	}
+	text, _ := hawser(t, "assess", "--plan", plan, "--at", start.Add(195*time.Second).Format(time.RFC3339), path)
+	if !strings.Contains(text, "Line 4 has parted, or may have, and counts for nothing.\n") || !strings.Contains(text, "Line 3 has slipped") {
+		t.Errorf("in words:\n%s", text[:min(len(text), 900)])
 	}
 }

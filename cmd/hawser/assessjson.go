@@ -28,6 +28,8 @@ type assessmentJSON struct {
 	Force      forceJSON  `json:"force"`
 	Unbalanced *forceJSON `json:"unbalanced,omitempty"`
 	Centre     pointJSON  `json:"centre"`
+	// Told is what the detectors tell of the lines where loads are a recording's.
+	Told *toldJSON `json:"told,omitempty"`
 	// Holds says that nothing gives; Renders and Cascade are what does, in order.
 	Holds   bool     `json:"holds"`
 	Renders []string `json:"renders"`
@@ -39,6 +41,15 @@ type assessmentJSON struct {
 	Ahead     *aheadJSON   `json:"ahead,omitempty"`
 	Motion    *motionJSON  `json:"motion,omitempty"`
 	Caution   string       `json:"caution"`
+}
+
+// toldJSON has the lines that have parted, or are taken for the one that has; those
+// that may be it instead; and those that have slipped or whose load pins are at fault.
+type toldJSON struct {
+	Parted        []string `json:"parted"`
+	MayHaveParted []string `json:"may_have_parted"`
+	Slipped       []string `json:"slipped"`
+	PinAtFault    []string `json:"pin_at_fault"`
 }
 
 type displacementJSON struct {
@@ -197,6 +208,9 @@ func assessForm(q *question, a *assess.Answer) *assessmentJSON {
 	if q.Measured {
 		left := forceForm(q.left)
 		out.Unbalanced = &left
+	}
+	if h := &q.heard; len(h.Parted)+len(h.Maybe)+len(h.Slipped)+len(h.AtFault) > 0 {
+		out.Told = &toldJSON{q.ids(h.Parted), q.ids(h.Maybe), q.ids(h.Slipped), q.ids(h.AtFault)}
 	}
 	if !a.Found {
 		held := forceForm(a.HeldForce)

@@ -98,8 +98,12 @@ func (p *page) now() {
 			if speed, ok := stored.RecoilMS(); ok {
 				recoil = fmt.Sprintf("%.0f", speed)
 			}
+			state := p.limit(i, s.TensionKN[i])
+			if slices.Contains(p.q.heard.Parted, i) {
+				state = "parted, or may have"
+			}
 			row("%s\t%s\t%.0f\t%.0f to %.0f\t%s\t%.0f\t%.0f\t%s\t%s", l.ID, l.Group, s.TensionKN[i], p.a.Spread.LowKN[i], p.a.Spread.HighKN[i],
-				percent(m.Share(s, i)), p.q.plan.WorkingLoadKN(i), stored.EnergyKJ(), recoil, p.limit(i, s.TensionKN[i]))
+				percent(m.Share(s, i)), p.q.plan.WorkingLoadKN(i), stored.EnergyKJ(), recoil, state)
 		}
 	})
 	doubt := "\"May be\" is for ropes 30 % stiffer or softer and pretension 30 % more or less."
@@ -256,6 +260,10 @@ func clock(t time.Time) string {
 func (p *page) tending() {
 	a := p.a.Advice
 	if len(a.Actions) == 0 && a.Settles() {
+		if len(p.q.heard.Parted) > 0 {
+			p.say("\nTENDING: none needed of the lines that are left. What has parted is to be replaced: another line out or\ntugs, by the ship's and the terminal's procedures.\n")
+			return
+		}
 		p.say("\nTENDING: none needed now.\n")
 		return
 	}

@@ -3,12 +3,16 @@ package main
 import (
 	"errors"
 	"fmt"
+	"math"
+	"slices"
+	"strings"
 	"time"
 
 	"hawser/detect/assess"
 	"hawser/detect/mooring"
 	"hawser/detect/reading"
 	"hawser/ingest/planfile"
+	"hawser/services/reckon"
 )
 
 // windDirections is how many directions the limits of wind are found for.
@@ -28,6 +32,8 @@ type question struct {
 	// which they are understood; the answers are for what the flags give.
 	then  measuredIn
 	shift float64 // added to the tide to meet a level that was given
+	// heard is what the detectors, run over a recording, tell of the lines.
+	heard reckon.Heard
 	notes []string
 }
 
@@ -120,7 +126,38 @@ func (q *question) measured(f *assessFlags, args []string) ([]float64, error) {
 	if f.gusts && !q.then.wind.given {
 		return nil, usageError{errors.New("--gusts: the recording has no wind, and its loads carry the one that blew; give that")}
 	}
-	return m.loads(), nil
+	q.heard = m.heard()
+	q.hearsay()
+	loads := m.loads()
+	for _, i := range q.heard.AtFault {
+		loads[i] = math.NaN()
+	}
+	for _, i := range q.heard.Parted {
+		loads[i] = 0
+	}
+	return loads, nil
+}
+
+// hearsay notes what the detectors tell that the answers rest on.
+func (q *question) hearsay() {
+	for _, n := range []struct {
+		lines     []int
+		one, many string
+	}{
+		{q.heard.Parted, "Line %s has parted, or may have, and counts for nothing.", "Lines %s have parted, or may have, and count for nothing."},
+		{q.heard.Maybe, "Line %s may have parted instead: it is not worked.", "Lines %s may have parted instead: they are not worked."},
+		{q.heard.AtFault, "The load pin of line %s is at fault: its load is not taken, and it is not worked.", "The load pins of lines %s are at fault: their loads are not taken, and they are not worked."},
+		{q.heard.Slipped, "Line %s has slipped: have its brake or turns looked at before it is worked. The others of its group hold in its place and are not eased.",
+			"Lines %s have slipped: have their brakes or turns looked at before they are worked. The others of their groups hold in their place and are not eased."},
+	} {
+		switch len(n.lines) {
+		case 0:
+		case 1:
+			q.notes = append(q.notes, fmt.Sprintf(n.one, q.ids(n.lines)[0]))
+		default:
+			q.notes = append(q.notes, fmt.Sprintf(n.many, strings.Join(q.ids(n.lines), ", ")))
+		}
+	}
 }
 
 // blowing is the wind of the flags as the steady wind at 10 m to reckon with.
@@ -184,6 +221,9 @@ func (q *question) settle(loads []float64) {
 	}
 	q.Mooring, q.left = assess.Measured(q.plan, loads, when)
 	q.Conditions.Other = q.Conditions.Other.Plus(q.left)
+	q.Mooring.Part(q.heard.Parted...)
+	q.Mooring.Slipped(q.heard.Slipped...)
+	q.Mooring.LeaveAlone(slices.Concat(q.heard.AtFault, q.heard.Maybe)...)
 }
 
 // untold says that loads were measured in a wind that neither a flag nor the recording

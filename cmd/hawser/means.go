@@ -3,11 +3,16 @@ package main
 import (
 	"fmt"
 	"math"
+	"slices"
 	"time"
 
+	"hawser/detect"
 	"hawser/detect/mooring"
 	"hawser/detect/reading"
 	"hawser/ingest/recording"
+	"hawser/services/alarm"
+	"hawser/services/reckon"
+	"hawser/services/watch"
 )
 
 // meanSpan is the time over which a recording's readings are averaged: the
@@ -19,6 +24,9 @@ type means struct {
 	sums  map[reading.Channel]*average
 	plan  *mooring.Plan
 	until time.Time
+	// stands is what the detectors, run over all before, have told by then and not
+	// cleared.
+	stands []detect.Change
 }
 
 type average struct {
@@ -36,12 +44,16 @@ func readMeans(path string, p *mooring.Plan, until time.Time) (*means, error) {
 	defer r.Close()
 	m := &means{sums: map[reading.Channel]*average{}, plan: p, until: until}
 	first, last := until.Add(-meanSpan).UnixNano(), until.UnixNano()
+	unit := watch.NewUnit(p)
 	for block, err := range r.Blocks() {
 		if err != nil {
 			return nil, err
 		}
 		for i := range block.Series {
 			m.take(&block.Series[i], first, last)
+		}
+		for _, c := range unit.Take("assess", block) {
+			m.hear(c)
 		}
 		if block.CompleteUntil > last+reading.Lateness {
 			break
@@ -91,6 +103,36 @@ func (m *means) take(s *reading.Series, first, last int64) {
 		sin, cos := math.Sincos(s.Value[k] * math.Pi / 180)
 		t.sin, t.cos = t.sin+sin, t.cos+cos
 	}
+}
+
+// hear notes what a change up to the time raised or cleared.
+func (m *means) hear(c detect.Change) {
+	if c.When().After(m.until) {
+		return
+	}
+	m.stands = slices.DeleteFunc(m.stands, func(s detect.Change) bool {
+		return s.Condition == c.Condition && s.Line == c.Line && s.Group == c.Group
+	})
+	if c.Raised {
+		m.stands = append(m.stands, c)
+	}
+}
+
+// heard is what that tells of the lines. A pin that is silent for longer than it should be
+// has told what it has told: a recording may have a reading a minute.
+func (m *means) heard() reckon.Heard {
+	var standing []alarm.State
+	for _, c := range m.stands {
+		if c.By == detect.Silence {
+			continue
+		}
+		s := alarm.Subject{Condition: c.Condition.String(), Line: c.Line}
+		if c.Group != 0 {
+			s.Group = c.Group.String()
+		}
+		standing = append(standing, alarm.State{Subject: s})
+	}
+	return reckon.Hear(m.plan, standing)
 }
 
 // loads are the lines' means, NaN where a line has no reading.

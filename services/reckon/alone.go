@@ -1,7 +1,6 @@
 package reckon
 
 import (
-	"maps"
 	"slices"
 	"time"
 
@@ -16,12 +15,9 @@ import (
 const saidFor = 12 * time.Hour
 
 // alone are the lines of a berth that no winch is to be worked on by what is reckoned,
-// by the alarms, and why: which load it would come to is not to be seen, or whether it
-// holds at all.
-func alone(alarms Alarms, berth string, means *live.Means, now time.Time) map[int]hawserv1.LeftAlone_Reason {
+// and why: to which load it would come is not to be seen, or whether it holds at all.
+func (h *Heard) alone(all []alarm.State, means *live.Means, now time.Time) map[int]hawserv1.LeftAlone_Reason {
 	p, why := means.Plan, map[int]hawserv1.LeftAlone_Reason{}
-	all, _ := alarms.List(berth, true)
-	standing := slices.DeleteFunc(slices.Clone(all), func(a alarm.State) bool { return !a.Active() })
 	for i := range all {
 		a := &all[i]
 		said := !a.Active() && a.Return.Detail == "" && now.Sub(a.Return.Recorded) < saidFor
@@ -30,22 +26,19 @@ func alone(alarms Alarms, berth string, means *live.Means, now time.Time) map[in
 			why[line] = hawserv1.LeftAlone_REASON_SAID_TO_HOLD
 		}
 	}
-	for i := range p.Lines {
-		if pinAtFault(standing, p.Lines[i].ID) {
-			why[i] = hawserv1.LeftAlone_REASON_PIN_AT_FAULT
-		}
+	for _, i := range h.AtFault {
+		why[i] = hawserv1.LeftAlone_REASON_PIN_AT_FAULT
 	}
-	for i := range standing {
-		for k, line := range doubtful(standing, &standing[i], p) {
-			if k > 0 { // the first is taken for the one that has
-				why[line] = hawserv1.LeftAlone_REASON_MAY_HAVE_PARTED
-			}
-		}
+	for _, i := range h.Maybe {
+		why[i] = hawserv1.LeftAlone_REASON_MAY_HAVE_PARTED
 	}
-	maps.DeleteFunc(why, func(line int, _ hawserv1.LeftAlone_Reason) bool {
-		return slices.ContainsFunc(standing, func(a alarm.State) bool {
-			return a.Condition == detect.LineParted.String() && a.Line == p.Lines[line].ID
-		})
-	})
+	for _, i := range h.Parted {
+		delete(why, i) // nobody works what is not there
+	}
 	return why
+}
+
+// standing are the alarms that are active.
+func standing(all []alarm.State) []alarm.State {
+	return slices.DeleteFunc(slices.Clone(all), func(a alarm.State) bool { return !a.Active() })
 }

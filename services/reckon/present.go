@@ -4,11 +4,9 @@ import (
 	"math"
 	"slices"
 
-	"hawser/detect"
 	"hawser/detect/assess"
 	"hawser/detect/mooring"
 	"hawser/detect/reading"
-	"hawser/services/alarm"
 	"hawser/services/live"
 )
 
@@ -34,69 +32,14 @@ func present(means *live.Means, parted []int) (*assess.Mooring, assess.Condition
 	return m, c, known
 }
 
-// parted are the lines of a berth that have parted, by the alarms that stand. Where one
-// of several may have, the first of them is taken for it: that it holds is what nobody
-// knows.
-func parted(alarms Alarms, berth string, p *mooring.Plan) (lines []int) {
-	standing, _ := alarms.List(berth, false)
-	for i := range standing {
-		gone := doubtful(standing, &standing[i], p)
-		if line := p.Line(standing[i].Line); line >= 0 && standing[i].Condition == detect.LineParted.String() {
-			gone = []int{line}
-		}
-		if len(gone) > 0 && !slices.Contains(lines, gone[0]) {
-			lines = append(lines, gone[0])
-		}
-	}
-	return lines
-}
-
-// doubtful are the lines one of which has parted, by an alarm that knows their group only:
-// those of it without a load pin, or else with a pin at fault.
-func doubtful(standing []alarm.State, a *alarm.State, p *mooring.Plan) (lines []int) {
-	if a.Condition != detect.Redistribution.String() {
-		return nil
-	}
-	which := func(blind func(*mooring.Line) bool) (lines []int) {
-		for i := range p.Lines {
-			if l := &p.Lines[i]; l.Group.String() == a.Group && blind(l) {
-				lines = append(lines, i)
-			}
-		}
-		return lines
-	}
-	if lines := which(func(l *mooring.Line) bool { return !l.Instrumented }); len(lines) > 0 {
-		return lines
-	}
-	return which(func(l *mooring.Line) bool { return pinAtFault(standing, l.ID) })
-}
-
-// trusted are means in which the load of a line whose pin is at fault, by the alarm that
-// stands, is not known: a number may come in all the same.
-func trusted(alarms Alarms, berth string, means live.Means) live.Means {
-	standing, _ := alarms.List(berth, false)
+// trusted are means in which no load is known of the lines whose pins are at fault: a
+// number may come in all the same.
+func trusted(means live.Means, atFault []int) live.Means {
 	means.TensionKN, means.RecentKN = slices.Clone(means.TensionKN), slices.Clone(means.RecentKN)
-	for i := range means.Plan.Lines {
-		if pinAtFault(standing, means.Plan.Lines[i].ID) {
-			means.TensionKN[i], means.RecentKN[i] = math.NaN(), math.NaN()
-		}
+	for _, i := range atFault {
+		means.TensionKN[i], means.RecentKN[i] = math.NaN(), math.NaN()
 	}
 	return means
-}
-
-func pinAtFault(standing []alarm.State, line string) bool {
-	return slices.ContainsFunc(standing, func(a alarm.State) bool { return a.Condition == detect.SensorFault.String() && a.Line == line })
-}
-
-// slipped are the lines of a berth that have, by the alarms that stand.
-func slipped(alarms Alarms, berth string, p *mooring.Plan) (lines []int) {
-	standing, _ := alarms.List(berth, false)
-	for i := range standing {
-		if line := p.Line(standing[i].Line); line >= 0 && standing[i].Condition == detect.BrakeSlip.String() {
-			lines = append(lines, line)
-		}
-	}
-	return lines
 }
 
 // without are loads in which these lines carry nothing.

@@ -143,8 +143,10 @@ func (r *Reckoner) round(ctx context.Context, name string, now time.Time) error 
 		return nil
 	}
 	b.newest = means.Newest
-	means = trusted(r.o.Alarms, name, means)
-	m, c, known := present(&means, parted(r.o.Alarms, name, means.Plan))
+	active, _ := r.o.Alarms.List(name, false)
+	heard := Hear(means.Plan, active)
+	means = trusted(means, heard.AtFault)
+	m, c, known := present(&means, heard.Parted)
 	if 2*known < instrumented(means.Plan) || known == 0 {
 		r.keep(b, nil, nil, now)
 		return nil

@@ -161,10 +161,10 @@ func (a *asked) choose(board Board, alarms Alarms, now time.Time) error {
 		if !ok {
 			return status.Errorf(codes.FailedPrecondition, "berth %s is not live here: no loads to reckon from; ask with its plan", m.Berth)
 		}
-		means = trusted(alarms, m.Berth, means)
-		a.parted = parted(alarms, m.Berth, means.Plan)
-		a.slipped = slipped(alarms, m.Berth, means.Plan)
-		a.alone = alone(alarms, m.Berth, &means, now)
+		all, _ := alarms.List(m.Berth, true)
+		heard := Hear(means.Plan, standing(all))
+		means = trusted(means, heard.AtFault)
+		a.parted, a.slipped, a.alone = heard.Parted, heard.Slipped, heard.alone(all, &means, now)
 		a.plan, a.means = means.Plan, &means
 		loads, over := heavier(&means, a.parted)
 		a.loads, a.over = without(loads, a.parted), over
