@@ -77,6 +77,14 @@ func TestReportOfAServerIsThatOfTheRecording(t *testing.T) {
 			t.Errorf("section %q differs from the recording's:\n%s\n\n%s", title, a, b)
 		}
 	}
+	// The load that a line parted at is one figure, where it was told and in the report.
+	told := regexp.MustCompile(`parted at (\d+ kN)`).FindStringSubmatch(taken)
+	if told == nil || !strings.Contains(section(t, got, "Worst moments"), " UTC, at "+told[1]) {
+		t.Errorf("told %q, and the moment: %.300s", taken, section(t, got, "Worst moments"))
+	}
+	if !strings.Contains(want, "not told; the recording ends at ") {
+		t.Error("the recording's end is taken for her departure")
+	}
 	responses := section(t, got, "Alarms and responses")
 	if !regexp.MustCompile(`Q\. Watch, terminal, after \d+ (s|min)[^<]*: tug called`).MatchString(responses) {
 		t.Errorf("who acknowledged is not told: %s", responses)

@@ -58,8 +58,11 @@ func (f *Figures) head() []Fact {
 		facts = append(facts, Fact{"Let go", letGo})
 	}
 	departure := c.full(s.Departure)
-	if s.Departure.IsZero() {
+	switch {
+	case s.Departure.IsZero():
 		departure = "alongside; readings to " + c.full(s.Newest)
+	case f.FromRecording && s.LetGo.IsZero():
+		departure = "not told; the recording ends at " + c.full(s.Departure)
 	}
 	facts = append(facts, Fact{"Departure", departure})
 	plan := f.Fingerprint
@@ -191,7 +194,7 @@ func (f *Figures) worstMoments() []Item {
 		case m.Parts && math.IsNaN(m.KN):
 			told += fmt.Sprintf("parts, %s UTC.", sharp(m.At))
 		case m.Parts:
-			told += fmt.Sprintf("parts, %s UTC. The load before was %s kN, %s of MBL.", sharp(m.At), whole(m.KN), percent(m.KN/l.MBLkN))
+			told += fmt.Sprintf("parts, %s UTC, at %s kN, %s of MBL.", sharp(m.At), whole(m.KN), percent(m.KN/l.MBLkN))
 		default:
 			told += fmt.Sprintf("at %s kN, %s of MBL, %s UTC.", whole(m.KN), percent(m.KN/l.MBLkN), sharp(m.At))
 			if m.KN >= l.WorkingKN {

@@ -57,7 +57,7 @@ func Bands() []float64 { return []float64{0.2, 0.3, 0.4, 0.5} }
 type Moment struct {
 	At    time.Time
 	Line  int     // of the plan
-	KN    float64 // of a parting, the load before it; NaN where that is not known
+	KN    float64 // of a parting, the load it parted at; NaN where that is not known
 	Parts bool
 	Lines []int    // that are shown, the worst first
 	Loads []Course // of those

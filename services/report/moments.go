@@ -30,11 +30,8 @@ func (f *Figures) worst(ctx context.Context) error {
 			at = s.Onset
 		}
 		kN := math.NaN()
-		c := &f.Lines[i].course
-		for k, t := range c.Time { // the last step that was whole before it
-			if t+int64(f.Step) <= at.UnixNano() {
-				kN = c.Mean[k]
-			}
+		if s.HasValue {
+			kN = s.Value // as it was told
 		}
 		f.Moments = append(f.Moments, Moment{At: at, Line: i, KN: kN, Parts: true})
 	}
