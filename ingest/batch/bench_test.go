@@ -38,9 +38,7 @@ func TestNoAllocations(t *testing.T) {
 		b.Series[0].Quality = make([]reading.Quality, b.Series[0].Len())
 		b.Series[0].Quality[2] = reading.Late
 		p, err := batch.Append(nil, b)
-		if err != nil {
-			t.Fatal(err)
-		}
+		must(t, err)
 		decode := func() {
 			got, faults, err := d.Decode(p)
 			if err != nil || len(faults) > 0 || got.Samples() != b.Samples() {
@@ -69,9 +67,7 @@ func BenchmarkDecode(b *testing.B) {
 		for name, block := range shapes(jitter) {
 			b.Run(fmt.Sprintf("%s/jitter=%v", name, jitter), func(b *testing.B) {
 				p, err := batch.Append(nil, block)
-				if err != nil {
-					b.Fatal(err)
-				}
+				must(b, err)
 				var d batch.Decoder
 				for b.Loop() {
 					got, faults, err := d.Decode(p)

@@ -165,9 +165,7 @@ func TestDecodeAgreesWithProtobuf(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		m := drawMessage(t)
 		p, err := proto.Marshal(m)
-		if err != nil {
-			t.Fatal(err)
-		}
+		must(t, err)
 		checkAgainstReference(t, &d, p)
 		scrambled := scramble(t, m)
 		checkAgainstReference(t, &d, scrambled)
@@ -259,9 +257,7 @@ func TestFaultCostsItsColumnOnly(t *testing.T) {
 	for _, c := range columnFaults {
 		t.Run(c.name, func(t *testing.T) {
 			p, err := proto.Marshal(faulty(c.spoil))
-			if err != nil {
-				t.Fatal(err)
-			}
+			must(t, err)
 			var d batch.Decoder
 			b, faults, err := d.Decode(p)
 			if err != nil || len(faults) != 1 {
@@ -292,9 +288,7 @@ func TestNotABatch(t *testing.T) {
 		many.Columns = append(many.Columns, faulty(func(*hawserv1.Column) {}).Columns[0])
 	}
 	tooMany, err := proto.Marshal(many)
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	for _, c := range []struct {
 		name      string
 		p         []byte
@@ -334,9 +328,7 @@ func TestDecoderForgets(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		for range 3 {
 			p, err := proto.Marshal(drawMessage(t))
-			if err != nil {
-				t.Fatal(err)
-			}
+			must(t, err)
 			var fresh batch.Decoder
 			want, wantFaults, wantErr := fresh.Decode(p)
 			got, faults, err := d.Decode(p)

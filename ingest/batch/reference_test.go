@@ -196,3 +196,10 @@ func difference(got, want *reading.Series) string {
 	}
 	return ""
 }
+
+func must(t rapid.TB, err error) {
+	t.Helper()
+	if err != nil {
+		t.Fatal(err)
+	}
+}

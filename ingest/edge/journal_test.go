@@ -18,9 +18,7 @@ func TestCutConnections(t *testing.T) {
 	random := rand.New(rand.NewPCG(1, 2))
 	f := newFlaky(t, s.addr, func() int64 { return 5_000 + random.Int64N(60_000) })
 	sum, err := edge.Send(t.Context(), dial(t, f.listener.Addr().String()), recording(n, lines), options())
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	if cuts := f.cuts.Load(); cuts < 3 || sum.Reconnects < 3 {
 		t.Errorf("%d cuts, %d reconnects: the connection was not cut", cuts, sum.Reconnects)
 	}
@@ -47,9 +45,7 @@ func TestTwoSenders(t *testing.T) {
 			return err
 		})
 	}
-	if err := both.Wait(); err != nil {
-		t.Fatal(err)
-	}
+	must(t, both.Wait())
 	if got := batches.Load(); got != 2*n {
 		t.Errorf("the two account for %d blocks, want %d", got, 2*n)
 	}
@@ -92,9 +88,7 @@ func TestServerRestarts(t *testing.T) {
 		s.stop()
 		s = listen(t, addr, dir, nil)
 	}
-	if err := <-ended; err != nil {
-		t.Fatal(err)
-	}
+	must(t, <-ended)
 	if sum.Reconnects == 0 || sum.Batches != n {
 		t.Errorf("summary is %+v", sum)
 	}

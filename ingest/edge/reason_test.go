@@ -20,9 +20,7 @@ import (
 // The words are gRPC's own, so that real connections have to be refused.
 func TestReason(t *testing.T) {
 	gone, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	gone.Close()
 	pages := httptest.NewServer(http.NotFoundHandler())
 	defer pages.Close()
@@ -31,9 +29,7 @@ func TestReason(t *testing.T) {
 		pages.Listener.Addr().String(): "HTTP/1.1 is spoken there: pages have another address than gRPC",
 	} {
 		conn, err := grpc.NewClient(address, grpc.WithTransportCredentials(insecure.NewCredentials()))
-		if err != nil {
-			t.Fatal(err)
-		}
+		must(t, err)
 		defer conn.Close()
 		ctx, cancel := context.WithTimeout(t.Context(), 20*time.Second)
 		defer cancel()

@@ -27,9 +27,7 @@ func TestSendAll(t *testing.T) {
 	var told []edge.Progress
 	o.Progress = func(p edge.Progress) { told = append(told, p) }
 	sum, err := edge.Send(t.Context(), dial(t, s.addr), recording(n, lines), o)
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	bytes := s.has(n, lines)
 	if sum.Batches != n || sum.Samples != n*lines*10 || sum.Bytes != uint64(bytes) || sum.DurableSequence != n || sum.Skipped+sum.RefusedBatches != 0 {
 		t.Errorf("summary is %+v", sum)
@@ -50,9 +48,7 @@ func TestResume(t *testing.T) {
 		t.Fatal(err)
 	}
 	sum, err := edge.Send(t.Context(), dial(t, s.addr), recording(80, 2), options())
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	if sum.Skipped != 50 || sum.Batches != 30 {
 		t.Errorf("skipped %d and sent %d, want 50 and 30", sum.Skipped, sum.Batches)
 	}
@@ -73,14 +69,10 @@ func TestShift(t *testing.T) {
 		}
 		return b, err
 	}, o)
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	var decoder batch.Decoder
 	got, _, err := decoder.Decode(s.entries()[0].Data)
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	const shift = 3 * 3600 * second
 	if got.CompleteUntil != noon+2*second-1+shift {
 		t.Errorf("promise is %d", got.CompleteUntil)
@@ -114,9 +106,7 @@ func TestRefused(t *testing.T) {
 		}
 		return b, nil
 	}, options())
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	if sum.Batches != 2 || sum.RefusedBatches != 2 || sum.RefusedColumns != 2 || sum.DurableSequence != 3 {
 		t.Errorf("summary is %+v", sum)
 	}
@@ -141,9 +131,7 @@ func TestOdditiesAreSummed(t *testing.T) {
 		}
 		return b, err
 	}, options())
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	if want := (edge.Oddities{Bad: 3, Duplicate: 3}); sum.Oddities != want {
 		t.Errorf("oddities are %+v, want %+v", sum.Oddities, want)
 	}

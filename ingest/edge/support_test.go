@@ -104,9 +104,7 @@ func listen(t testing.TB, addr, dir string, in func(intake.Journal) intake.Journ
 		t.Fatal(err)
 	}
 	book, err := planbook.Open(t.Context(), s.journal, nil)
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	o := intake.Options{Journal: opened{s.journal}, Plans: book, Validator: protovalidate.GlobalValidator,
 		Now: func() time.Time { return time.Unix(0, noon).AddDate(0, 0, 30) }} // after the last of many blocks
 	if in != nil {
@@ -117,9 +115,7 @@ func listen(t testing.TB, addr, dir string, in func(intake.Journal) intake.Journ
 	}
 	hawserv1.RegisterIntakeServiceServer(s.server, s.intake)
 	listener, err := net.Listen("tcp", addr)
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	s.addr = listener.Addr().String()
 	go func() { s.served <- s.server.Serve(listener) }()
 	t.Cleanup(s.stop)
@@ -182,9 +178,7 @@ func dial(t testing.TB, addr string) *grpc.ClientConn {
 	quick := grpc.ConnectParams{MinConnectTimeout: 5 * time.Second, Backoff: backoff.Config{BaseDelay: 2 * time.Millisecond, Multiplier: 1.5, MaxDelay: 20 * time.Millisecond}}
 	o := append(edge.DialOptions(), grpc.WithTransportCredentials(insecure.NewCredentials()), grpc.WithConnectParams(quick))
 	conn, err := grpc.NewClient(addr, o...)
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	t.Cleanup(func() { conn.Close() })
 	return conn
 }
@@ -212,9 +206,7 @@ type flaky struct {
 func newFlaky(t testing.TB, to string, cutAfter func() int64) *flaky {
 	t.Helper()
 	listener, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	f := &flaky{listener: listener, to: to, cutAfter: cutAfter, open: map[net.Conn]bool{}}
 	f.wg.Go(f.accept)
 	t.Cleanup(func() {
@@ -283,9 +275,7 @@ func (s *station) has(n, lines int) (size int) {
 			t.Fatalf("entry %d: %v, faults %v, refused %v", i, err, faults, e.Refused)
 		}
 		want, err := next()
-		if err != nil {
-			t.Fatal(err)
-		}
+		must(t, err)
 		if got.Sequence != want.Sequence || e.SourceSequence != want.Sequence || got.CompleteUntil != want.CompleteUntil || len(got.Series) != lines {
 			t.Fatalf("entry %d has sequence %d (%d), promise %d, %d series", i, got.Sequence, e.SourceSequence, got.CompleteUntil, len(got.Series))
 		}
@@ -298,4 +288,11 @@ func (s *station) has(n, lines int) (size int) {
 		}
 	}
 	return size
+}
+
+func must(t testing.TB, err error) {
+	t.Helper()
+	if err != nil {
+		t.Fatal(err)
+	}
 }

@@ -64,17 +64,13 @@ func FuzzDeliver(f *testing.F) {
 		m := newMemory()
 		server, err := intake.New(intake.Options{Journal: m, Plans: newBook(t, plan("Heron")), Validator: protovalidate.GlobalValidator,
 			Now: func() time.Time { return time.Unix(0, noon) }})
-		if err != nil {
-			t.Fatal(err)
-		}
+		must(t, err)
 		s := &script{ctx: t.Context(), frames: []*hawserv1.DeliverRequest{&opening}}
 		for _, data := range [][]byte{second, third, block(math.MaxUint64, "wind", noon)} {
 			s.frames = append(s.frames, &hawserv1.DeliverRequest{Frame: &hawserv1.DeliverRequest_Batch{Batch: data}})
 		}
 		code := status.Code(server.Deliver(s))
-		if err := server.Drain(t.Context()); err != nil {
-			t.Fatal(err)
-		}
+		must(t, server.Drain(t.Context()))
 		var receipted uint64
 		for _, a := range s.answers {
 			receipted = max(receipted, a.GetReceipt().GetDurableSequence())

@@ -378,9 +378,7 @@ func TestHalfClose(t *testing.T) {
 	r.journal.stall(true)
 	w, _ := r.open("gw")
 	w.batch(block(1, "1", noon))
-	if err := w.CloseSend(); err != nil {
-		t.Fatal(err)
-	}
+	must(t, w.CloseSend())
 	r.taken(1)
 	r.journal.stall(false)
 	w.until(1)
@@ -495,9 +493,7 @@ func TestMetrics(t *testing.T) {
 func gauge(t *testing.T, reg *prometheus.Registry, name string) float64 {
 	t.Helper()
 	families, err := reg.Gather()
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	for _, f := range families {
 		if f.GetName() != name {
 			continue

@@ -78,9 +78,7 @@ func (*documents) Keys(context.Context, string) ([]string, error) { return nil, 
 func newBook(t testing.TB, plans ...*hawserv1.MooringPlan) *planbook.Book {
 	t.Helper()
 	book, err := planbook.Open(t.Context(), &documents{}, nil)
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	for _, p := range plans {
 		if _, err := book.Put(t.Context(), p, planbook.Terms{}); err != nil {
 			t.Fatal(err)
@@ -210,15 +208,11 @@ func newRig(t testing.TB, change func(*intake.Options)) *rig {
 	gs := grpc.NewServer()
 	hawserv1.RegisterIntakeServiceServer(gs, r.server)
 	listener, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	served := make(chan error, 1)
 	go func() { served <- gs.Serve(listener) }()
 	conn, err := grpc.NewClient(listener.Addr().String(), grpc.WithTransportCredentials(insecure.NewCredentials()))
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	r.client = hawserv1.NewIntakeServiceClient(conn)
 	t.Cleanup(func() {
 		conn.Close()
@@ -377,4 +371,11 @@ func encode(b *reading.Block) []byte {
 		panic(err)
 	}
 	return data
+}
+
+func must(t testing.TB, err error) {
+	t.Helper()
+	if err != nil {
+		t.Fatal(err)
+	}
 }

@@ -22,9 +22,7 @@ import (
 
 func openBench(b *testing.B) *journal.Journal {
 	j, err := journal.Open(b.Context(), journal.Options{Dir: b.TempDir()})
-	if err != nil {
-		b.Fatal(err)
-	}
+	must(b, err)
 	b.Cleanup(func() { j.Close() })
 	return j
 }
@@ -40,9 +38,7 @@ func fill(b *testing.B, j *journal.Journal, n int, from uint64, each func(i int,
 	for i := range n {
 		e.Berth, e.SourceSequence = fmt.Sprint("b", i%benchBerths), from+uint64(i/benchBerths)+1
 		p, err := j.Append(b.Context(), e)
-		if err != nil {
-			b.Fatal(err)
-		}
+		must(b, err)
 		if each != nil {
 			each(i, p)
 		}

@@ -60,9 +60,7 @@ func TestDamageIsToldAndSurvived(t *testing.T) {
 			damage := func(from string, lost span) func(t *testing.T) {
 				return func(t *testing.T) {
 					dir := t.TempDir()
-					if err := os.CopyFS(dir, os.DirFS(from)); err != nil {
-						t.Fatal(err)
-					}
+					must(t, os.CopyFS(dir, os.DirFS(from)))
 					row.spoil(t, filepath.Join(dir, stream))
 					checkDamaged(t, dir, lost, row.untold)
 				}
@@ -80,9 +78,7 @@ func damagedJournals(t *testing.T) (closed, killed, stream string) {
 	o := damagedOptions
 	o.Dir = t.TempDir()
 	j, err := journal.Open(t.Context(), o)
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	var last *journal.Pending
 	e := entry("jetty-1", "gw", 0)
 	for e.SourceSequence = 1; e.SourceSequence <= damagedEntries; e.SourceSequence++ {
@@ -93,13 +89,9 @@ func damagedJournals(t *testing.T) (closed, killed, stream string) {
 		t.Fatal(err)
 	}
 	stream, err = filepath.Rel(o.Dir, filepath.Dir(j.Blocks("hawser-telemetry")))
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	killed = t.TempDir()
-	if err := os.CopyFS(killed, os.DirFS(o.Dir)); err != nil {
-		t.Fatal(err)
-	}
+	must(t, os.CopyFS(killed, os.DirFS(o.Dir)))
 	closeJournal(t, j)
 	return o.Dir, killed, stream
 }
@@ -111,9 +103,7 @@ func checkDamaged(t *testing.T, dir string, lost span, untold bool) {
 	var losses []journal.Loss
 	o.OnLoss = func(l journal.Loss) { losses = append(losses, l) }
 	j, err := journal.Open(t.Context(), o)
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	defer closeJournal(t, j)
 
 	var want []uint64
@@ -152,15 +142,11 @@ func checkDamaged(t *testing.T, dir string, lost span, untold bool) {
 func cut(t *testing.T, name string, size int64) {
 	t.Helper()
 	fi, err := os.Stat(name)
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	if size < 0 {
 		size += fi.Size()
 	}
-	if err := os.Truncate(name, size); err != nil {
-		t.Fatal(err)
-	}
+	must(t, os.Truncate(name, size))
 }
 
 func remove(t *testing.T, name string) {
@@ -174,17 +160,13 @@ func remove(t *testing.T, name string) {
 
 func overwrite(t *testing.T, name string) {
 	t.Helper()
-	if err := os.WriteFile(name, bytes.Repeat([]byte{0xa5, 1, 0xff}, 60), 0o644); err != nil {
-		t.Fatal(err)
-	}
+	must(t, os.WriteFile(name, bytes.Repeat([]byte{0xa5, 1, 0xff}, 60), 0o644))
 }
 
 func extend(t *testing.T, name string, b []byte) {
 	t.Helper()
 	f, err := os.OpenFile(name, os.O_APPEND|os.O_WRONLY, 0)
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	defer f.Close()
 	if _, err := f.Write(b); err != nil {
 		t.Fatal(err)
@@ -194,14 +176,10 @@ func extend(t *testing.T, name string, b []byte) {
 func flip(t *testing.T, name string, at int64) {
 	t.Helper()
 	b, err := os.ReadFile(name)
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	if at < 0 {
 		at += int64(len(b))
 	}
 	b[at] ^= 0x10
-	if err := os.WriteFile(name, b, 0o644); err != nil {
-		t.Fatal(err)
-	}
+	must(t, os.WriteFile(name, b, 0o644))
 }

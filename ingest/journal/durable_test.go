@@ -55,9 +55,7 @@ func inside(t *testing.T) (*place, *disk) {
 func mustAppend(t *testing.T, j *journal.Journal, e *journal.Entry) *journal.Pending {
 	t.Helper()
 	p, err := j.Append(t.Context(), e)
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	return p
 }
 
@@ -397,9 +395,7 @@ func newestBlock(t *testing.T, j *journal.Journal, stream string) string {
 	t.Helper()
 	newest := 0
 	names, err := filepath.Glob(filepath.Join(j.Blocks(stream), "*.blk"))
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	for _, name := range names {
 		if n, err := strconv.Atoi(filepath.Base(name[:len(name)-len(".blk")])); err == nil {
 			newest = max(newest, n)

@@ -42,9 +42,7 @@ func (c *told) of(kind journal.PressureKind) (all []journal.Pressure) {
 func gauge(t *testing.T, reg *prometheus.Registry, name, reader string) float64 {
 	t.Helper()
 	families, err := reg.Gather()
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	for _, f := range families {
 		for _, m := range f.GetMetric() {
 			if f.GetName() == name && (reader == "" || len(m.GetLabel()) > 0 && m.GetLabel()[0].GetValue() == reader) {

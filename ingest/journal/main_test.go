@@ -135,19 +135,13 @@ type child struct {
 func startChild(t *testing.T, role string) *child {
 	t.Helper()
 	exe, err := os.Executable()
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	c := &child{t: t, cmd: exec.Command(exe)}
 	c.cmd.Env = append(os.Environ(), roleEnv+"="+role)
 	c.cmd.Stderr = os.Stderr
 	out, err := c.cmd.StdoutPipe()
-	if err != nil {
-		t.Fatal(err)
-	}
-	if err := c.cmd.Start(); err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
+	must(t, c.cmd.Start())
 	c.lines = bufio.NewScanner(out)
 	t.Cleanup(c.kill)
 	return c

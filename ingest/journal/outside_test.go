@@ -81,9 +81,7 @@ func TestTwoWritersOutside(t *testing.T) {
 	appendMany(t, b, "jetty-1", 6, 8)
 	// The first does not know of 6 to 8. It stores nothing twice, and says so.
 	w, err := a.Append(t.Context(), entry("jetty-1", "gw", 6))
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	if _, err := w.Wait(t.Context()); err == nil {
 		t.Error("stored what another had stored")
 	}
@@ -108,9 +106,7 @@ func TestForeignMessageIsTold(t *testing.T) {
 	j := p.open()
 	appendMany(t, j, "jetty-1", 1, 1)
 	nc, err := nats.Connect(p.o.URL)
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	defer nc.Close()
 	for _, header := range []string{"", "x", "0 - -", "1 -", "1 - a", "-1 - -"} {
 		m := nats.NewMsg("hawser.telemetry.jetty-1.other")
@@ -215,12 +211,8 @@ func cutServer(t *testing.T, dir string, share float64) {
 		t.Fatalf("blocks: %q, %v", blocks, err)
 	}
 	fi, err := os.Stat(blocks[0])
-	if err != nil {
-		t.Fatal(err)
-	}
-	if err := os.Truncate(blocks[0], int64(share*float64(fi.Size()))); err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
+	must(t, os.Truncate(blocks[0], int64(share*float64(fi.Size()))))
 	if err := os.Remove(filepath.Join(filepath.Dir(blocks[0]), "index.db")); err != nil && !errors.Is(err, os.ErrNotExist) {
 		t.Fatal(err)
 	}

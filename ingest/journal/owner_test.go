@@ -59,25 +59,14 @@ func refused(t *testing.T, o journal.Options, by string) {
 	}
 }
 
-// notes is whether anything was logged with a text.
-type notes struct {
-	mu  sync.Mutex
-	all strings.Builder
+// logged has a journal log to the text it returns.
+func logged(o *journal.Options) *waittest.Buffer {
+	out := &waittest.Buffer{}
+	o.Log = slog.New(slog.NewTextHandler(out, nil))
+	return out
 }
 
-func (n *notes) Write(p []byte) (int, error) {
-	n.mu.Lock()
-	defer n.mu.Unlock()
-	return n.all.Write(p)
-}
-
-func (n *notes) has(text string) bool {
-	n.mu.Lock()
-	defer n.mu.Unlock()
-	return strings.Contains(n.all.String(), text)
-}
-
-func (n *notes) into(o *journal.Options) { o.Log = slog.New(slog.NewTextHandler(n, nil)) }
+func says(out *waittest.Buffer, text string) bool { return strings.Contains(out.String(), text) }
 
 // While one lives every other is refused; when it is closed the next one has not to
 // wait. Who wants to own nothing comes in at any time.
@@ -89,10 +78,10 @@ func TestOneOwner(t *testing.T) {
 	appendMany(t, a, "jetty-1", 1, 3)
 	refused(t, p.owned("b"), "a")
 	closeJournal(t, a)
-	o, told := p.owned("b"), &notes{}
-	told.into(&o)
+	o := p.owned("b")
+	told := logged(&o)
 	b := open(t, o)
-	if told.has("waiting") {
+	if says(told, "waiting") {
 		t.Error("the next one waited after a close in order")
 	}
 	appendMany(t, b, "jetty-1", 4, 5)
@@ -111,17 +100,17 @@ func TestOwnerIsKilled(t *testing.T) {
 		return c
 	}
 	own("a").kill()
-	o, told := p.owned("a"), &notes{}
-	told.into(&o)
+	o := p.owned("a")
+	told := logged(&o)
 	closeJournal(t, open(t, o))
-	if told.has("waiting") {
+	if says(told, "waiting") {
 		t.Error("it waited for itself")
 	}
 	own("a").kill()
-	o, told = p.owned("b"), &notes{}
-	told.into(&o)
+	o = p.owned("b")
+	told = logged(&o)
 	open(t, o)
-	if !told.has("waiting") {
+	if !says(told, "waiting") {
 		t.Error("another did not wait whether the killed one lived")
 	}
 }
@@ -170,13 +159,9 @@ type link struct {
 func newLink(t *testing.T, to string) *link {
 	t.Helper()
 	u, err := url.Parse(to)
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	l, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	k := &link{at: "nats://" + l.Addr().String(), to: u.Host, conns: map[net.Conn]bool{}}
 	k.wg.Go(func() {
 		for {
@@ -254,33 +239,27 @@ func records(t *testing.T, j *journal.Journal, log string) (all []string) {
 func TestOwnerIsCutOff(t *testing.T) {
 	p := outside(t)
 	k := newLink(t, p.o.URL)
-	o, told := p.owned("a"), &notes{}
+	o := p.owned("a")
 	o.URL = k.at
-	told.into(&o)
+	told := logged(&o)
 	a := open(t, o)
 	record := func(j *journal.Journal, text string) error {
 		_, err := j.AppendRecord(t.Context(), "alarms", []byte(text))
 		return err
 	}
-	if err := record(a, "a 1"); err != nil {
-		t.Fatal(err)
-	}
+	must(t, record(a, "a 1"))
 	k.cut()
-	waittest.True(t, "what is cut off to be told", func() bool { return told.has("may be another's by now") })
+	waittest.True(t, "what is cut off to be told", func() bool { return says(told, "may be another's by now") })
 	if err := record(a, "a, cut off"); !errors.Is(err, journal.ErrUnavailable) {
 		t.Errorf("append when cut off: %v", err)
 	}
 	k.mend()
 	waittest.True(t, "the owner to go on", func() bool { return record(a, "a 2") == nil })
-	if err := a.Err(); err != nil {
-		t.Fatal(err)
-	}
+	must(t, a.Err())
 
 	k.cut()
 	b := open(t, p.owned("b"))
-	if err := record(b, "b 1"); err != nil {
-		t.Fatal(err)
-	}
+	must(t, record(b, "b 1"))
 	k.mend()
 	waittest.True(t, "the one that was followed to fail", func() bool {
 		if err := record(a, "a, followed by b"); err == nil {
@@ -309,17 +288,11 @@ func TestOwnerOverItsServersEnd(t *testing.T) {
 	refused(t, p.owned("b"), "a")
 
 	nc, err := nats.Connect(p.o.URL)
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	defer nc.Close()
 	js, err := nc.JetStream()
-	if err != nil {
-		t.Fatal(err)
-	}
-	if err := js.PurgeStream("hawser-documents"); err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
+	must(t, js.PurgeStream("hawser-documents"))
 	waittest.True(t, "the word to be said again", func() bool {
 		_, err := js.GetLastMsg("hawser-documents", "hawser.document.owner.journal")
 		return err == nil

@@ -20,13 +20,9 @@ func occupy(t *testing.T, j *journal.Journal, from, to int) {
 	for i := from; i <= to; i++ {
 		p, err := j.Append(t.Context(), &journal.Entry{Berth: fmt.Sprintf("east-%d", i%2), Source: "gate", SourceSequence: uint64(i), Plan: "abc",
 			Refused: []uint32{uint32(i)}, Data: []byte(strings.Repeat(fmt.Sprintf("batch %d ", i), 50))})
-		if err != nil {
-			t.Fatal(err)
-		}
+		must(t, err)
 		last = p
-		if err := j.Put(t.Context(), "lines", fmt.Sprintf("ship-%d", i%7), []byte(fmt.Sprint(i))); err != nil {
-			t.Fatal(err)
-		}
+		must(t, j.Put(t.Context(), "lines", fmt.Sprintf("ship-%d", i%7), []byte(fmt.Sprint(i))))
 		if _, err := j.AppendRecord(t.Context(), "alarms", []byte(fmt.Sprintf("alarm %d", i))); err != nil {
 			t.Fatal(err)
 		}
@@ -55,9 +51,7 @@ func all(t *testing.T, j *journal.Journal, entries journal.Position, records uin
 		}
 		return nil
 	})
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	return out.String()
 }
 
@@ -65,14 +59,10 @@ func documents(t *testing.T, j *journal.Journal) map[string]string {
 	t.Helper()
 	out := map[string]string{}
 	keys, err := j.Keys(t.Context(), "lines")
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	for _, key := range keys {
 		data, _, err := j.Get(t.Context(), "lines", key)
-		if err != nil {
-			t.Fatal(err)
-		}
+		must(t, err)
 		out[key] = string(data)
 	}
 	return out
@@ -89,9 +79,7 @@ func TestRestoredFromSnapshots(t *testing.T) {
 	var first []byte
 	for i, part := range journal.Parts() {
 		var b bytes.Buffer
-		if err := j.Snapshot(t.Context(), part, &b); err != nil {
-			t.Fatal(err)
-		}
+		must(t, j.Snapshot(t.Context(), part, &b))
 		if i == 0 {
 			first = b.Bytes()
 		}
@@ -99,9 +87,7 @@ func TestRestoredFromSnapshots(t *testing.T) {
 		occupy(t, j, 301+i, 301+i) // it goes on meanwhile
 	}
 	dir := filepath.Join(t.TempDir(), "restored")
-	if err := journal.Restore(t.Context(), dir, parts); err != nil {
-		t.Fatal(err)
-	}
+	must(t, journal.Restore(t.Context(), dir, parts))
 	r := open(t, journal.Options{Dir: dir})
 	if got := all(t, r, 300, 300); got != want {
 		t.Errorf("got\n%.600s\nwant\n%.600s", got, want)

@@ -22,9 +22,7 @@ func TestServerThatDoesNotAnswer(t *testing.T) {
 	appendMany(t, j, "jetty-1", 1, 1)
 	p.proc.stop()
 	w, err := j.Append(t.Context(), entry("jetty-1", "gw", 2))
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	if _, err := w.Wait(t.Context()); !errors.Is(err, journal.ErrUnavailable) {
 		t.Errorf("wait: %v", err)
 	}
@@ -63,9 +61,7 @@ func TestCloseWithServerThatDoesNotAnswer(t *testing.T) {
 	<-begun
 	p.proc.stop()
 	w, err := j.Append(t.Context(), entry("jetty-1", "gw", 201))
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	began := time.Now()
 	closeJournal(t, j)
 	if took := time.Since(began); took > 2*time.Second {

@@ -65,7 +65,7 @@ func open(t *testing.T, o journal.Options) *journal.Journal {
 	return j
 }
 
-func must(t *testing.T, err error) {
+func must(t testing.TB, err error) {
 	t.Helper()
 	if err != nil {
 		t.Fatal(err)
@@ -86,13 +86,9 @@ func entry(berth, source string, seq uint64) *journal.Entry {
 func appendOne(t *testing.T, j *journal.Journal, e *journal.Entry) journal.Position {
 	t.Helper()
 	p, err := j.Append(t.Context(), e)
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	pos, err := p.Wait(t.Context())
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	return pos
 }
 
@@ -102,9 +98,7 @@ func appendMany(t *testing.T, j *journal.Journal, berth string, from, to uint64)
 	var last *journal.Pending
 	for seq := from; seq <= to; seq++ {
 		p, err := j.Append(t.Context(), entry(berth, "gw", seq))
-		if err != nil {
-			t.Fatal(err)
-		}
+		must(t, err)
 		last = p
 	}
 	if _, err := last.Wait(t.Context()); err != nil {
@@ -350,9 +344,7 @@ func TestDocuments(t *testing.T) {
 			bucket, key string
 			data        []byte
 		}{{"plans", "jetty-2", []byte("old")}, {"plans", "jetty-1", nil}, {"plans", "jetty-2", []byte("new")}, {"snapshots", "jetty-1", large}} {
-			if err := j.Put(ctx, d.bucket, d.key, d.data); err != nil {
-				t.Fatal(err)
-			}
+			must(t, j.Put(ctx, d.bucket, d.key, d.data))
 		}
 		if err := j.Put(ctx, "snapshots", "jetty-1", append(large, 0)); !errors.Is(err, journal.ErrTooLarge) {
 			t.Errorf("too large a document: %v", err)
@@ -390,9 +382,7 @@ func TestRecords(t *testing.T) {
 				got = append(got, string(data))
 				return nil
 			})
-			if err != nil {
-				t.Fatal(err)
-			}
+			must(t, err)
 			return got
 		}
 		if got := read("alarms", 0); got != nil {
@@ -401,9 +391,7 @@ func TestRecords(t *testing.T) {
 		var at []uint64
 		for i := range 5 {
 			pos, err := j.AppendRecord(t.Context(), "alarms", fmt.Append(nil, i))
-			if err != nil {
-				t.Fatal(err)
-			}
+			must(t, err)
 			at = append(at, pos)
 			if _, err := j.AppendRecord(t.Context(), "audit", []byte("x")); err != nil {
 				t.Fatal(err)

@@ -180,9 +180,7 @@ func TestNewBerthsAreToldOfOnce(t *testing.T) {
 			t.Errorf("berth %s is told of before it is on record", berth)
 		}
 	})
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	var all sync.WaitGroup
 	for _, ship := range []string{"Teal", "Avocet", "Dunlin"} {
 		for _, berth := range []string{"known", "new-1", "new-2"} {
@@ -244,13 +242,9 @@ func TestCopyAndPaste(t *testing.T) {
 	put(t, b, at(plan, "town-quay-2", "Avocet"), true)
 	put(t, b, at(plan, "a", "Teal"), false)
 	var copied strings.Builder
-	if err := planbook.Copy(t.Context(), d, &copied); err != nil {
-		t.Fatal(err)
-	}
+	must(t, planbook.Copy(t.Context(), d, &copied))
 	into := newDocuments()
-	if err := planbook.Paste(t.Context(), into, strings.NewReader(copied.String())); err != nil {
-		t.Fatal(err)
-	}
+	must(t, planbook.Paste(t.Context(), into, strings.NewReader(copied.String())))
 	if !reflect.DeepEqual(into.data, d.data) {
 		t.Errorf("%v\nwant %v", into.data, d.data)
 	}

@@ -53,9 +53,7 @@ func TestNewBerthCannotBeKept(t *testing.T) {
 	d := newDocuments()
 	told := 0
 	b, err := planbook.Open(t.Context(), d, func(string) { told++ })
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	d.put = func(bucket, _ string) (bool, error) {
 		if bucket == "current" {
 			return false, errDisk
@@ -112,9 +110,7 @@ func TestDamagedRecord(t *testing.T) {
 			c.spoil(d)
 			told := 0
 			b, err := planbook.Open(t.Context(), d, func(string) { told++ })
-			if err != nil {
-				t.Fatal(err)
-			}
+			must(t, err)
 			berth := c.want[len("berth "):len("berth a")]
 			got := b.Damaged()
 			if err := got[berth]; len(got) != 1 || !errors.Is(err, planbook.ErrDamaged) || !strings.HasPrefix(err.Error(), c.want) || strings.Contains(err.Error(), "%!") {
@@ -184,9 +180,7 @@ func TestPlanOnRecordBreaksAConstraint(t *testing.T) {
 	fingerprint := planfile.Fingerprint(plan)
 	d := newDocuments()
 	data, err := proto.MarshalOptions{Deterministic: true}.Marshal(plan)
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	d.data["plans"] = map[string][]byte{"a_" + fingerprint: data}
 	d.data["current"] = map[string][]byte{"a": []byte(fingerprint)}
 	err = open(t, d).Damaged()["a"]

@@ -88,18 +88,14 @@ func (d *documents) Keys(_ context.Context, bucket string) ([]string, error) {
 func open(t *testing.T, d *documents) *planbook.Book {
 	t.Helper()
 	b, err := planbook.Open(t.Context(), d, nil)
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	return b
 }
 
 func load(t *testing.T, name string) *hawserv1.MooringPlan {
 	t.Helper()
 	_, m, err := planfile.Load("../../testdata/plans/" + name + ".yaml")
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	return m
 }
 
@@ -113,9 +109,7 @@ func at(m *hawserv1.MooringPlan, berth, ship string) *hawserv1.MooringPlan {
 func put(t *testing.T, b *planbook.Book, m *hawserv1.MooringPlan, replace bool) planbook.Entry {
 	t.Helper()
 	e, err := b.Put(t.Context(), m, planbook.Terms{Replace: replace})
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	return e
 }
 
@@ -125,5 +119,12 @@ func under(t *testing.T, b *planbook.Book, berth, ship string) {
 	e, ok := b.Current(berth)
 	if !ok || e.Plan.Ship.Name != ship {
 		t.Errorf("berth %s is under %+v, want %s", berth, e.Plan, ship)
+	}
+}
+
+func must(t testing.TB, err error) {
+	t.Helper()
+	if err != nil {
+		t.Fatal(err)
 	}
 }

@@ -26,13 +26,9 @@ func TestVersions(t *testing.T) {
 		return of
 	}
 	first, err := b.Put(t.Context(), teal, by("J. Alder", planbook.Terms{}))
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	second, err := b.Put(t.Context(), changed, by("R. Stone", planbook.Terms{Replace: true, InPlaceOf: first.Fingerprint}))
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	// A source that began under the first goes on, after a restart too, under the one in
 	// force and no other; not one with a plan that never was.
 	if e, err := open(t, d).Put(t.Context(), teal, planbook.Terms{By: "gateway"}); err != nil || e.Fingerprint != second.Fingerprint || e.Since != second.Since {
@@ -82,9 +78,7 @@ func TestVersionsBounded(t *testing.T) {
 	if err != nil || len(versions) != 200 || versions[0].Ship != "Teal 204" {
 		t.Fatalf("%d versions, %v", len(versions), err)
 	}
-	if err := d.Put(t.Context(), "versions", "a", []byte("[{")); err != nil {
-		t.Fatal(err)
-	}
+	must(t, d.Put(t.Context(), "versions", "a", []byte("[{")))
 	if _, err := b.Versions(t.Context(), "a"); !errors.Is(err, planbook.ErrDamaged) {
 		t.Errorf("torn: %v", err)
 	}

@@ -27,9 +27,7 @@ func TestBadPlans(t *testing.T) {
 		t.Run(strings.TrimSuffix(filepath.Base(name), ".yaml"), func(t *testing.T) {
 			t.Parallel()
 			data, err := os.ReadFile(name)
-			if err != nil {
-				t.Fatal(err)
-			}
+			must(t, err)
 			plan, message, err := planfile.Parse("plan.yaml", data)
 			if err == nil {
 				t.Fatal("was taken for a good plan")
@@ -43,9 +41,7 @@ func TestBadPlans(t *testing.T) {
 			}
 			golden := strings.TrimSuffix(name, ".yaml") + ".err"
 			if *update {
-				if err := os.WriteFile(golden, []byte(err.Error()+"\n"), 0o644); err != nil {
-					t.Fatal(err)
-				}
+				must(t, os.WriteFile(golden, []byte(err.Error()+"\n"), 0o644))
 			}
 			want, rerr := os.ReadFile(golden)
 			if rerr != nil {

@@ -16,9 +16,7 @@ import (
 // person reads it.
 func TestShipsOwn(t *testing.T) {
 	plain, err := os.ReadFile("testdata/plain.yaml")
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	text := strings.Replace(string(plain), "diameter_mm: 44, mbl_kN: 440}", "diameter_mm: 44, mbl_kN: 440, elongation_at_break: 0.14}", 1)
 	text = strings.Replace(text, "end_windage_m2: 190}", `end_windage_m2: 190,
   windage: {hull_m2: 450, hull_top_m: 7, house_m2: 250, house_top_m: 19.5},
@@ -27,14 +25,10 @@ func TestShipsOwn(t *testing.T) {
     {off_bow_deg: 90, ahead: 0.05, to_port: 0.95, bow_to_port: 0.02},
     {off_bow_deg: 180, ahead: 0.6, to_port: 0, bow_to_port: 0}]}}`, 1)
 	p, m, err := planfile.Parse("plan.yaml", []byte(text))
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	by, err := mooring.NewCoefficients([]mooring.CoefficientRow{
 		{OffBowDeg: 0, Ahead: -0.7}, {OffBowDeg: 90, Ahead: 0.05, ToPort: 0.95, BowToPort: 0.02}, {OffBowDeg: 180, Ahead: 0.6}})
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	if !reflect.DeepEqual(p.Ship.WindBy, by) {
 		t.Errorf("coefficients %+v, want %+v", p.Ship.WindBy, by)
 	}

@@ -59,9 +59,7 @@ func tideHasLevels(t *testing.T, of *mooring.Tide) {
 		return
 	}
 	c, err := tide.New(of)
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	for _, l := range append(of.Table, mooring.TideLevel{At: time.Unix(0, 0)}) {
 		level, ok := c.At(l.At)
 		if inside := len(of.Table) == 0 || l.At.Unix() != 0; inside && (!ok || math.IsNaN(level) || math.IsInf(level, 0)) {

@@ -125,9 +125,7 @@ func setNumber(m protoreflect.Message, at string, left *int, to float64) (path s
 func tanker(t testing.TB) *hawserv1.MooringPlan {
 	t.Helper()
 	_, m, err := planfile.Load(filepath.Join(sharedPlans, "tanker-12.yaml"))
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	return m
 }
 
@@ -192,9 +190,7 @@ func TestLoadErrors(t *testing.T) {
 		t.Errorf("a folder: %v", err)
 	}
 	plain, err := os.ReadFile("testdata/plain.yaml")
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	name := filepath.Join(t.TempDir(), "plan.yaml")
 	for _, c := range []struct {
 		size int
@@ -204,9 +200,7 @@ func TestLoadErrors(t *testing.T) {
 		{planfile.MaxBytes + 1, name + ":1: must be at most 262144 bytes"},
 	} {
 		padded := string(plain) + "#" + strings.Repeat("x", c.size-len(plain)-1)
-		if err := os.WriteFile(name, []byte(padded), 0o600); err != nil {
-			t.Fatal(err)
-		}
+		must(t, os.WriteFile(name, []byte(padded), 0o600))
 		got := ""
 		if _, _, err := planfile.Load(name); err != nil {
 			got = err.Error()

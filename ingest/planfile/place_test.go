@@ -13,9 +13,7 @@ import (
 // character of the value that is wrong, counted from 1.
 func TestFaultsHaveTheirPlace(t *testing.T) {
 	data, err := os.ReadFile("testdata/plain.yaml")
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	const right, wrong = "loa_m: ", "loa_m: -"
 	text := strings.Replace(string(data), right, wrong, 1)
 	before, _, _ := strings.Cut(text, wrong)

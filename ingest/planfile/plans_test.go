@@ -33,9 +33,7 @@ func TestSharedPlans(t *testing.T) {
 	} {
 		t.Run(c.file, func(t *testing.T) {
 			p, m, err := planfile.Load(filepath.Join(sharedPlans, c.file))
-			if err != nil {
-				t.Fatal(err)
-			}
+			must(t, err)
 			if len(p.Lines) != c.lines || p.Side != c.side || p.Lines[0].Material != c.material {
 				t.Errorf("%d lines, side %d, first line of %s", len(p.Lines), p.Side, p.Lines[0].Material)
 			}
@@ -57,9 +55,7 @@ func TestSharedPlans(t *testing.T) {
 // bytes, merges and aliases, with each line merged three deep.
 func TestLongestPlan(t *testing.T) {
 	plain, err := os.ReadFile("testdata/plain.yaml")
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	var b strings.Builder
 	b.WriteString(strings.Replace(string(plain), fenders,
 		"fenders:"+strings.Repeat("\n  - {x_m: 12.25, z_m: 3.75, stiffness_kN_per_m: 1100.5}", 200)+"\n", 1))
@@ -73,9 +69,7 @@ func TestLongestPlan(t *testing.T) {
 		at = at.Add(373 * time.Minute)
 	}
 	p, m, err := planfile.Parse("plan.yaml", []byte(b.String()))
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	if len(p.Tide.Table) != 3000 {
 		t.Errorf("%d levels", len(p.Tide.Table))
 	}
@@ -117,9 +111,7 @@ func leadsSensibly(t *testing.T, l mooring.Line) {
 // against the text as a person reads it.
 func TestPlan(t *testing.T) {
 	got, _, err := planfile.Load("testdata/plain.yaml")
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	first := mooring.Line{
 		ID: "1", Group: mooring.Head,
 		Fairlead: mooring.Point{X: 44, Y: 5, Z: 7}, Hook: mooring.Point{X: 54, Y: -4, Z: 4.5},
@@ -159,9 +151,7 @@ const fenders = `fenders:
 // written.
 func TestSpellings(t *testing.T) {
 	plain, err := os.ReadFile("testdata/plain.yaml")
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	for _, c := range []struct {
 		name, from, to string
 		holds          func(p *mooring.Plan) bool
@@ -191,9 +181,7 @@ func TestSpellings(t *testing.T) {
 				t.Fatalf("plain.yaml has no %q", c.from)
 			}
 			p, m, err := planfile.Parse("plan.yaml", []byte(text))
-			if err != nil {
-				t.Fatal(err)
-			}
+			must(t, err)
 			if !c.holds(p) {
 				t.Errorf("read as %+v", p)
 			}

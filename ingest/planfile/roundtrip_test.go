@@ -140,3 +140,10 @@ func anyPlan(t *rapid.T) *hawserv1.MooringPlan {
 	}
 	return m
 }
+
+func must(t rapid.TB, err error) {
+	t.Helper()
+	if err != nil {
+		t.Fatal(err)
+	}
+}

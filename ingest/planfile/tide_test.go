@@ -19,9 +19,7 @@ import (
 // it; times that the YAML form takes for its own are read as they are written.
 func TestTide(t *testing.T) {
 	plain, err := os.ReadFile("testdata/plain.yaml")
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	for _, c := range []struct {
 		name, text string
 		want       *mooring.Tide
@@ -47,9 +45,7 @@ tide:
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			p, m, err := planfile.Parse("plan.yaml", append(plain, c.text...))
-			if err != nil {
-				t.Fatal(err)
-			}
+			must(t, err)
 			if !reflect.DeepEqual(p.Tide, c.want) {
 				t.Errorf("got %+v, want %+v", p.Tide, c.want)
 			}
@@ -62,9 +58,7 @@ tide:
 // allows as many as there are.
 func TestConstituentsAgree(t *testing.T) {
 	rules, err := protovalidate.ResolveFieldRules((&hawserv1.TidalConstituent{}).ProtoReflect().Descriptor().Fields().ByName("name"))
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	all := &mooring.Tide{}
 	for _, name := range rules.GetString().GetIn() {
 		all.Constituents = append(all.Constituents, mooring.TidalConstituent{Name: name})

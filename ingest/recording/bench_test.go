@@ -29,13 +29,9 @@ func berthRecording(t testing.TB, seconds int, o recording.WriterOptions) ([]byt
 			b.Series = append(b.Series, tension)
 		}
 		rows += b.Samples()
-		if err := w.Write(b); err != nil {
-			t.Fatal(err)
-		}
+		must(t, w.Write(b))
 	}
-	if err := w.Close(); err != nil {
-		t.Fatal(err)
-	}
+	must(t, w.Close())
 	return out.Bytes(), rows
 }
 
@@ -52,18 +48,14 @@ func BenchmarkRead(b *testing.B) {
 			data, rows := berthRecording(b, 600, c.o)
 			for b.Loop() {
 				r, err := recording.NewReader("bench.csv", bytes.NewReader(data), recording.Options{})
-				if err != nil {
-					b.Fatal(err)
-				}
+				must(b, err)
 				got := 0
 				for {
 					block, err := r.Next()
 					if err == io.EOF {
 						break
 					}
-					if err != nil {
-						b.Fatal(err)
-					}
+					must(b, err)
 					got += block.Samples()
 				}
 				if got != rows {

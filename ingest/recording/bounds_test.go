@@ -47,18 +47,14 @@ func drain(t *testing.T, in *generated) (blocks, readings int, s recording.Stats
 	runtime.GC()
 	runtime.ReadMemStats(&before)
 	r, err := recording.NewReader("big.csv", in, recording.Options{})
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	promised := int64(0)
 	for {
 		b, err := r.Next()
 		if err == io.EOF {
 			break
 		}
-		if err != nil {
-			t.Fatal(err)
-		}
+		must(t, err)
 		if b.CompleteUntil < promised {
 			t.Fatalf("promise falls to %d", b.CompleteUntil)
 		}
@@ -130,9 +126,7 @@ func TestNoAllocationsPerRow(t *testing.T) {
 		data, rows := berthRecording(t, seconds, recording.WriterOptions{})
 		return testing.AllocsPerRun(5, func() {
 			r, err := recording.NewReader("a.csv", bytes.NewReader(data), recording.Options{})
-			if err != nil {
-				t.Fatal(err)
-			}
+			must(t, err)
 			got := 0
 			for b, err := r.Next(); err == nil; b, err = r.Next() {
 				got += b.Samples()

@@ -159,25 +159,17 @@ func TestOpen(t *testing.T) {
 	if _, err := recording.Open(path, recording.Options{}); !errors.Is(err, os.ErrNotExist) {
 		t.Fatal(err)
 	}
-	if err := os.WriteFile(path, []byte(top+"2000,7/tension,88.5\n"), 0o600); err != nil {
-		t.Fatal(err)
-	}
+	must(t, os.WriteFile(path, []byte(top+"2000,7/tension,88.5\n"), 0o600))
 	r, err := recording.Open(path, recording.Options{})
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	if _, err := readAll(t, r); err != nil {
 		t.Fatal(err)
 	}
 	if s := r.Stats(); s.BytesTotal != 39 || s.BytesRead != 39 {
 		t.Fatalf("%+v", s)
 	}
-	if err := errors.Join(r.Close(), r.Close()); err != nil {
-		t.Fatal(err)
-	}
-	if err := os.WriteFile(path, []byte("nothing\n"), 0o600); err != nil {
-		t.Fatal(err)
-	}
+	must(t, errors.Join(r.Close(), r.Close()))
+	must(t, os.WriteFile(path, []byte("nothing\n"), 0o600))
 	var located *recording.Error
 	if _, err := recording.Open(path, recording.Options{}); !errors.As(err, &located) || located.Name != path || located.Line != 1 {
 		t.Fatal(err)

@@ -85,13 +85,9 @@ func checkSeries(t rapid.TB, b *reading.Block, promised int64) {
 func read(t rapid.TB, in io.Reader, o recording.Options) ([]*reading.Block, recording.Stats) {
 	t.Helper()
 	r, err := recording.NewReader("test.csv", in, o)
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	blocks, err := readAll(t, r)
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	return blocks, r.Stats()
 }
 
@@ -133,4 +129,11 @@ func ended(t rapid.TB, name string, in io.Reader) ([]*reading.Block, *recording.
 		t.Fatalf("error without a place: %v", err)
 	}
 	return blocks, located
+}
+
+func must(t rapid.TB, err error) {
+	t.Helper()
+	if err != nil {
+		t.Fatal(err)
+	}
 }

@@ -51,9 +51,7 @@ func TestGoodValues(t *testing.T) {
 	check := func(t rapid.TB, v string) {
 		t.Helper()
 		want, err := strconv.ParseFloat(strings.TrimSpace(v), 64)
-		if err != nil {
-			t.Fatal(err)
-		}
+		must(t, err)
 		if want == 0 {
 			want = 0 // a zero has no sign
 		}

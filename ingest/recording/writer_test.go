@@ -20,13 +20,9 @@ func write(t rapid.TB, blocks []*reading.Block, o recording.WriterOptions) strin
 	var out bytes.Buffer
 	w := recording.NewWriter(&out, o)
 	for _, b := range blocks {
-		if err := w.Write(b); err != nil {
-			t.Fatal(err)
-		}
+		must(t, w.Write(b))
 	}
-	if err := errors.Join(w.Close(), w.Close()); err != nil {
-		t.Fatal(err)
-	}
+	must(t, errors.Join(w.Close(), w.Close()))
 	return out.String()
 }
 
@@ -54,9 +50,7 @@ func TestWriterText(t *testing.T) {
 	}
 	packed := write(t, []*reading.Block{exampleBlock()}, recording.WriterOptions{Gzip: true})
 	z, err := gzip.NewReader(strings.NewReader(packed))
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	if unpacked, err := io.ReadAll(z); err != nil || string(unpacked) != want {
 		t.Fatalf("%v, got\n%s", err, unpacked)
 	}

@@ -42,9 +42,7 @@ func fill(t *testing.T) (empty func()) {
 			t.Error(err)
 		}
 	}
-	if err := syscall.Getrlimit(syscall.RLIMIT_FSIZE, &was); err != nil {
-		t.Fatal(err)
-	}
+	must(t, syscall.Getrlimit(syscall.RLIMIT_FSIZE, &was))
 	full := was
 	full.Cur = 0
 	set(full)
@@ -205,16 +203,12 @@ func within[T any](t *testing.T, what string, c <-chan T) (v T) {
 func TestFullDisk(t *testing.T) {
 	dir := t.TempDir()
 	r := start(t, dir)
-	if err := r.append(1); err != nil {
-		t.Fatal(err)
-	}
+	must(t, r.append(1))
 	r.gives(r.watched, 1, 1)
 	r.gives(r.stored, 1, 1)
 	r.record("before", 1)
 	for _, bucket := range []string{"plans", "snapshots"} {
-		if err := r.j.Put(t.Context(), bucket, "jetty-1", []byte("old")); err != nil {
-			t.Fatal(err)
-		}
+		must(t, r.j.Put(t.Context(), bucket, "jetty-1", []byte("old")))
 	}
 
 	empty := fill(t)
@@ -278,9 +272,7 @@ func TestFullDisk(t *testing.T) {
 		t.Errorf("last sequence %d, %v, want 1", last, err)
 	}
 	for sequence := uint64(2); sequence <= 5; sequence++ {
-		if err := r.append(sequence); err != nil {
-			t.Fatal(err)
-		}
+		must(t, r.append(sequence))
 		r.gives(r.stored, sequence, journal.Position(sequence))
 	}
 	r.record("after", 4)
@@ -306,9 +298,7 @@ func reopen(t *testing.T, r *rig, dir string) *rig {
 		t.Error(err)
 	}
 	r.ended <- nil
-	if err := r.j.Close(); err != nil {
-		t.Fatal(err)
-	}
+	must(t, r.j.Close())
 	return start(t, dir)
 }
 
@@ -341,9 +331,7 @@ func TestDiskThatFillsAgain(t *testing.T) {
 			t.Fatalf("last sequence %d, %v, want %d", last, err, kept)
 		}
 		for s := kept + 1; s <= sequence; s++ {
-			if err := r.append(s); err != nil {
-				t.Fatal(err)
-			}
+			must(t, r.append(s))
 			r.gives(r.stored, s, journal.Position(s))
 		}
 	}
@@ -415,9 +403,7 @@ func TestFirstEntryOfABlockOnAFullDisk(t *testing.T) {
 	// Blocks are of a quarter of MaxBytes and an entry takes its data and about a hundred
 	// bytes more: 83 of these fill one.
 	for sequence := uint64(1); sequence <= 83; sequence++ {
-		if err := r.append(sequence); err != nil {
-			t.Fatal(err)
-		}
+		must(t, r.append(sequence))
 		r.gives(r.stored, sequence, journal.Position(sequence))
 	}
 	empty := fill(t)
@@ -432,9 +418,7 @@ func TestFirstEntryOfABlockOnAFullDisk(t *testing.T) {
 	if last, err := r.j.LastSequence(t.Context(), "jetty-1", "gw"); err != nil || last != 83 {
 		t.Fatalf("last sequence %d, %v, want 83", last, err)
 	}
-	if err := r.append(84); err != nil {
-		t.Fatal(err)
-	}
+	must(t, r.append(84))
 	r.gives(r.stored, 84, 84)
 	if n := lost.Load(); n > 0 {
 		t.Errorf("%d losses were told", n)

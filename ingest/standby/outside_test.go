@@ -71,9 +71,7 @@ func (s *outside) holds(what string, look func(disk *journal.Journal) error) {
 func open(t *testing.T, o standby.Options) *standby.Journal {
 	t.Helper()
 	j, err := standby.Open(t.Context(), o)
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	t.Cleanup(func() {
 		if err := j.Close(); err != nil {
 			t.Error(err)
@@ -150,9 +148,7 @@ func TestDocumentPutWhileComingBack(t *testing.T) {
 	j = open(t, o)
 	run(t, j)
 	server.end()
-	if err := j.Put(t.Context(), "plans", "jetty-1", []byte("early")); err != nil {
-		t.Fatal(err)
-	}
+	must(t, j.Put(t.Context(), "plans", "jetty-1", []byte("early")))
 	server.start()
 	server.holds("the document to be on disk", func(disk *journal.Journal) error {
 		got, _, err := disk.Get(t.Context(), "plans", "jetty-1")
@@ -183,23 +179,24 @@ func TestRefusedEntryIsNotHeld(t *testing.T) {
 		}
 	}
 	last(j, 0)
-	if err := add(j, 1); err != nil {
-		t.Fatal(err)
-	}
+	must(t, add(j, 1))
 	last(other, 1)
-	if err := add(other, 2); err != nil {
-		t.Fatal(err)
-	}
+	must(t, add(other, 2))
 	if err := add(j, 2); err == nil {
 		t.Fatal("what another has written is written again")
 	}
 	last(j, 2)
 	for sequence := uint64(3); sequence <= 20; sequence++ {
-		if err := add(j, sequence); err != nil {
-			t.Fatal(err)
-		}
+		must(t, add(j, sequence))
 	}
 	if n := j.OnWay("jetty-1", "gw"); n > 1 {
 		t.Errorf("%d entries are held as on their way, and all are there", n)
+	}
+}
+
+func must(t testing.TB, err error) {
+	t.Helper()
+	if err != nil {
+		t.Fatal(err)
 	}
 }

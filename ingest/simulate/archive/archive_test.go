@@ -17,9 +17,7 @@ import (
 func stays(t *testing.T, o archive.Options) []*archive.Stay {
 	t.Helper()
 	all, err := archive.Stays(o)
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	return all
 }
 
@@ -33,9 +31,7 @@ func digest(t *testing.T, s *archive.Stay) string {
 		h.Write(buf)
 		return err
 	})
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	return fmt.Sprintf("%x", h.Sum(nil))
 }
 
@@ -132,25 +128,17 @@ func TestArchiveHasAllAndReadsBack(t *testing.T) {
 			continue // the other three have all there is
 		}
 		planPath, recPath, err := s.Write(dir)
-		if err != nil {
-			t.Fatal(err)
-		}
+		must(t, err)
 		plan, message, err := planfile.Load(planPath)
-		if err != nil {
-			t.Fatal(err)
-		}
+		must(t, err)
 		if planfile.Fingerprint(message) != planfile.Fingerprint(s.Message) {
 			t.Errorf("%s: another plan", s.Name())
 		}
 		r, err := recording.Open(recPath, recording.Options{Window: time.Minute})
-		if err != nil {
-			t.Fatal(err)
-		}
+		must(t, err)
 		last, lastLoad := int64(0), map[string]float64{}
 		for b, err := range r.Blocks() {
-			if err != nil {
-				t.Fatal(err)
-			}
+			must(t, err)
 			for _, c := range b.Series {
 				switch c.Channel.Kind {
 				case reading.WindSpeed:
@@ -183,9 +171,7 @@ func TestArchiveHasAllAndReadsBack(t *testing.T) {
 			}
 		}
 		stats := r.Stats()
-		if err := r.Close(); err != nil {
-			t.Fatal(err)
-		}
+		must(t, r.Close())
 		if stats.Unknown != 0 || stats.Late != 0 || stats.First != s.Arrival.UnixNano() || stats.Last != s.Departure.Add(-5*time.Second).UnixNano() {
 			t.Errorf("%s: %+v", s.Name(), stats)
 		}
@@ -209,9 +195,7 @@ func TestOptionsAreChecked(t *testing.T) {
 func BenchmarkDay(b *testing.B) {
 	for b.Loop() {
 		all, err := archive.Stays(archive.Options{Seed: 1, Days: 1})
-		if err != nil {
-			b.Fatal(err)
-		}
+		must(b, err)
 		n := 0
 		for _, s := range all {
 			if err := s.Blocks(func(b *reading.Block) error { n += b.Samples(); return nil }); err != nil {
@@ -219,5 +203,12 @@ func BenchmarkDay(b *testing.B) {
 			}
 		}
 		b.ReportMetric(float64(n), "readings/op")
+	}
+}
+
+func must(t testing.TB, err error) {
+	t.Helper()
+	if err != nil {
+		t.Fatal(err)
 	}
 }

@@ -14,9 +14,7 @@ import (
 //	go test ./ingest/store/influx -bench Append -benchtime 50x
 func BenchmarkAppend(b *testing.B) {
 	s, err := influx.Open(influx.Options{URL: nowhere(b).URL, Bucket: "hawser", Dir: b.TempDir()})
-	if err != nil {
-		b.Fatal(err)
-	}
+	must(b, err)
 	defer s.Close()
 	entries := make([]store.Entry, 50)
 	readings := 0
@@ -27,9 +25,7 @@ func BenchmarkAppend(b *testing.B) {
 	cpu := storetest.CPU()
 	b.ReportAllocs()
 	for b.Loop() {
-		if err := s.AppendMany(b.Context(), entries); err != nil {
-			b.Fatal(err)
-		}
+		must(b, s.AppendMany(b.Context(), entries))
 	}
 	b.ReportMetric(float64(b.N*readings)/(storetest.CPU()-cpu).Seconds(), "readings/CPU-s")
 }

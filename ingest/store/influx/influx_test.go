@@ -91,9 +91,7 @@ func open(t *testing.T, o influx.Options) *influx.Store {
 	t.Helper()
 	o.Dir = t.TempDir()
 	s, err := influx.Open(o)
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	t.Cleanup(func() { _ = s.Close() })
 	return s
 }
@@ -129,9 +127,7 @@ func TestLines(t *testing.T) {
 	b := &reading.Block{Series: []reading.Series{
 		seconds(tension7, 203.4, 0.1), seconds(reading.Channel{Kind: reading.WindDirection}, 359.5), odd, quality,
 	}}
-	if err := s.Append(t.Context(), "jetty-1", b); err != nil {
-		t.Fatal(err)
-	}
+	must(t, s.Append(t.Context(), "jetty-1", b))
 	want := `tension_kilonewtons,berth=jetty-1,line=7 value=203.4 1767225600000000000
 tension_kilonewtons,berth=jetty-1,line=7 value=0.1 1767225601000000000
 wind_direction_degrees,berth=jetty-1 value=359.5 1767225600000000000
@@ -159,9 +155,7 @@ func TestBatches(t *testing.T) {
 		{Berth: "jetty-1", Block: &reading.Block{Series: []reading.Series{seconds(tension7, 1, 2, 3, 4, 5, 6)}}},
 		{Berth: "jetty-2", Block: &reading.Block{Series: []reading.Series{seconds(tension7, 1, 2, 3), {Channel: tension7}}}},
 	}
-	if err := s.AppendMany(t.Context(), entries); err != nil {
-		t.Fatal(err)
-	}
+	must(t, s.AppendMany(t.Context(), entries))
 	var lines []int
 	for _, b := range srv.bodies {
 		lines = append(lines, strings.Count(b, "\n"))
@@ -271,9 +265,7 @@ func TestQueryText(t *testing.T) {
 	_, err := s.Query(t.Context(), store.Query{
 		Berth: `x") or true or ("${r}`, Channel: tension7, From: time.Unix(0, at), To: time.Unix(60, at),
 	})
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	q := srv.queries[0]
 	if strings.Contains(q, "or true or (") || strings.Contains(q, "$") || !strings.Contains(q, `x\\x22\\x29 or true or \\x28`) {
 		t.Errorf("query %s", q)
@@ -307,9 +299,7 @@ func TestPutLines(t *testing.T) {
 	srv := newServer(t)
 	s := open(t, influx.Options{URL: srv.URL, Bucket: "hawser/autogen"})
 	lines := []store.PlanLine{{Line: "7", Group: "fwd-spring", MBLkN: 660.5, WorkingLoadKN: 330.25}, {Line: "a b", Group: "head", MBLkN: 1e3, WorkingLoadKN: 550}}
-	if err := s.PutLines(t.Context(), "jetty-1", time.Unix(0, at), lines); err != nil {
-		t.Fatal(err)
-	}
+	must(t, s.PutLines(t.Context(), "jetty-1", time.Unix(0, at), lines))
 	want := `mooring_line,berth=jetty-1,line=7 group="fwd-spring",mbl_kilonewtons=660.5,working_load_kilonewtons=330.25 1767225600000000000
 mooring_line,berth=jetty-1,line=a\ b group="head",mbl_kilonewtons=1000,working_load_kilonewtons=550 1767225600000000000`
 	if len(srv.bodies) != 1 || strings.TrimSpace(srv.bodies[0]) != want {
@@ -337,27 +327,26 @@ func TestListDamaged(t *testing.T) {
 			o := influx.Options{URL: newServer(t).URL, Bucket: "hawser", Dir: t.TempDir(), Settle: time.Hour}
 			for range 3 { // and what was set aside goes for the next
 				s, err := influx.Open(o)
-				if err != nil {
-					t.Fatal(err)
-				}
+				must(t, err)
 				if !s.Fresh() {
 					t.Error("a list made now is not told to be new")
 				}
 				if err := s.Append(t.Context(), "jetty-1", &reading.Block{Series: []reading.Series{seconds(tension7, 1)}}); err != nil {
 					t.Error(err)
 				}
-				if err := s.Close(); err != nil {
-					t.Fatal(err)
-				}
+				must(t, s.Close())
 				path := filepath.Join(o.Dir, "waiting.db")
 				list, err := os.ReadFile(path)
-				if err != nil {
-					t.Fatal(err)
-				}
-				if err := os.WriteFile(path, spoil(list), 0o600); err != nil {
-					t.Fatal(err)
-				}
+				must(t, err)
+				must(t, os.WriteFile(path, spoil(list), 0o600))
 			}
 		})
+	}
+}
+
+func must(t testing.TB, err error) {
+	t.Helper()
+	if err != nil {
+		t.Fatal(err)
 	}
 }

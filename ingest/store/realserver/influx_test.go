@@ -45,32 +45,24 @@ func TestMain(m *testing.M) {
 func prepare(t *testing.T) *realserver.Influxd {
 	t.Helper()
 	server, err := realserver.NewInfluxd(influxd, t.TempDir())
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	t.Cleanup(func() { _ = server.Kill() })
 	return server
 }
 
 func start(t *testing.T, server *realserver.Influxd) {
 	t.Helper()
-	if err := server.Start(t.Context()); err != nil {
-		t.Fatal(err)
-	}
+	must(t, server.Start(t.Context()))
 }
 
 func kill(t *testing.T, server *realserver.Influxd) {
 	t.Helper()
-	if err := server.Kill(); err != nil {
-		t.Fatal(err)
-	}
+	must(t, server.Kill())
 }
 
 func create(t *testing.T, server *realserver.Influxd, database string) {
 	t.Helper()
-	if err := server.CreateDatabase(t.Context(), database); err != nil {
-		t.Fatal(err)
-	}
+	must(t, server.CreateDatabase(t.Context(), database))
 }
 
 func connect(t *testing.T, server *realserver.Influxd, database string) *influx.Store {
@@ -79,9 +71,7 @@ func connect(t *testing.T, server *realserver.Influxd, database string) *influx.
 	s, err := influx.Open(influx.Options{
 		URL: server.URL, Bucket: database + "/autogen", Dir: t.TempDir(), Settle: 50 * time.Millisecond,
 	})
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	t.Cleanup(func() { _ = s.Close() })
 	return s
 }
@@ -120,9 +110,7 @@ func readingsGo(t *testing.T, server *realserver.Influxd, database string) {
 	create(t, server, database)
 	statement := func(text string) {
 		t.Helper()
-		if err := server.QueryIn(t.Context(), database, text); err != nil {
-			t.Fatal(err)
-		}
+		must(t, server.QueryIn(t.Context(), database, text))
 	}
 	statement(`CREATE RETENTION POLICY "years" ON "` + database + `" DURATION INF REPLICATION 1`)
 	o := influx.Options{
@@ -131,9 +119,7 @@ func readingsGo(t *testing.T, server *realserver.Influxd, database string) {
 	open := func() *influx.Store {
 		t.Helper()
 		s, err := influx.Open(o)
-		if err != nil {
-			t.Fatal(err)
-		}
+		must(t, err)
 		t.Cleanup(func() { _ = s.Close() })
 		return s
 	}
@@ -144,18 +130,12 @@ func readingsGo(t *testing.T, server *realserver.Influxd, database string) {
 		sent.Note("jetty-1", b)
 		entries = append(entries, store.Entry{Berth: "jetty-1", Block: b})
 	}
-	if err := s.AppendMany(t.Context(), entries); err != nil {
-		t.Fatal(err)
-	}
-	if err := s.Close(); err != nil {
-		t.Fatal(err)
-	}
+	must(t, s.AppendMany(t.Context(), entries))
+	must(t, s.Close())
 	s = open()
 	rollUp := func() {
 		t.Helper()
-		if err := s.RollUp(t.Context()); err != nil {
-			t.Fatal(err)
-		}
+		must(t, s.RollUp(t.Context()))
 	}
 	check := func() {
 		t.Helper()
@@ -178,9 +158,7 @@ func readingsGo(t *testing.T, server *realserver.Influxd, database string) {
 		Channel: reading.Channel{Line: "1", Kind: reading.Tension}, Decimals: 1,
 		Time: []int64{storetest.Start.UnixNano() + 5e7}, Value: []float64{999},
 	}}}
-	if err := s.Append(t.Context(), "jetty-1", late); err != nil {
-		t.Fatal(err)
-	}
+	must(t, s.Append(t.Context(), "jetty-1", late))
 	rollUp()
 	check()
 	if s.Fresh() {
@@ -193,9 +171,7 @@ func readingsGo(t *testing.T, server *realserver.Influxd, database string) {
 func before(t *testing.T, server *realserver.Influxd, database string) {
 	create(t, server, database)
 	first, err := influx.Open(influx.Options{URL: server.URL, Bucket: database + "/autogen", Dir: t.TempDir(), Settle: time.Hour})
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	var sent storetest.Ledger
 	blocks := storetest.Blocks(1, 1500, 5)
 	give := func(s *influx.Store, some []*reading.Block) {
@@ -205,14 +181,10 @@ func before(t *testing.T, server *realserver.Influxd, database string) {
 			sent.Note("jetty-1", b)
 			entries = append(entries, store.Entry{Berth: "jetty-1", Block: b})
 		}
-		if err := s.AppendMany(t.Context(), entries); err != nil {
-			t.Fatal(err)
-		}
+		must(t, s.AppendMany(t.Context(), entries))
 	}
 	give(first, blocks[:1200])
-	if err := first.Close(); err != nil {
-		t.Fatal(err)
-	}
+	must(t, first.Close())
 	s := connect(t, server, database)
 	if !s.Fresh() {
 		t.Error("a list made now is not told to be new")
@@ -220,9 +192,7 @@ func before(t *testing.T, server *realserver.Influxd, database string) {
 	give(s, blocks[1200:])
 	for range 2 {
 		sent.CheckSteps(t, s, storetest.Start, storetest.Start.Add(time.Hour), time.Second, time.Minute, time.Hour)
-		if err := s.RollUp(t.Context()); err != nil {
-			t.Fatal(err)
-		}
+		must(t, s.RollUp(t.Context()))
 	}
 }
 
@@ -235,9 +205,7 @@ func nanoseconds(t *testing.T, s store.Store) {
 	}}}
 	var sent storetest.Ledger
 	sent.Note("jetty-1", b)
-	if err := s.Append(t.Context(), "jetty-1", b); err != nil {
-		t.Fatal(err)
-	}
+	must(t, s.Append(t.Context(), "jetty-1", b))
 	sent.Check(t, s)
 }
 
@@ -346,9 +314,7 @@ func outage(t *testing.T, at func(*testing.T, *run, int)) {
 	for i := range blocks {
 		b := source.Next()
 		sent.Note("jetty-1", b)
-		if err := pump.Offer(ctx, uint64(i+1), "jetty-1", b); err != nil {
-			t.Fatal(err)
-		}
+		must(t, pump.Offer(ctx, uint64(i+1), "jetty-1", b))
 		if at != nil {
 			at(t, r, i)
 		}
@@ -364,5 +330,12 @@ func outage(t *testing.T, at func(*testing.T, *run, int)) {
 		if err := s.RollUp(t.Context()); err != nil {
 			t.Error(err)
 		}
+	}
+}
+
+func must(t testing.TB, err error) {
+	t.Helper()
+	if err != nil {
+		t.Fatal(err)
 	}
 }

@@ -18,6 +18,7 @@ import (
 
 	"hawser/detect/reading"
 	"hawser/ingest/store/roll"
+	"hawser/services/waittest"
 )
 
 func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
@@ -90,13 +91,12 @@ func TestPendingOutlasts(t *testing.T) {
 	}
 }
 
-// keeper notes what it reckons, and what is logged.
+// keeper notes what it reckons.
 type keeper struct {
 	mu     sync.Mutex
 	during func()
 	err    error
 	calls  [][]roll.Place
-	told   strings.Builder
 }
 
 func (k *keeper) Reckon(_ context.Context, places []roll.Place) error {
@@ -109,20 +109,14 @@ func (k *keeper) Reckon(_ context.Context, places []roll.Place) error {
 	return k.err
 }
 
-func (k *keeper) Write(p []byte) (int, error) {
-	k.mu.Lock()
-	defer k.mu.Unlock()
-	return k.told.Write(p)
-}
-
 // A span is reckoned once nothing has come into it for as long as it is to settle, and
 // leaves the list only if nothing came meanwhile. An error is told once, and tried again.
 func TestRoller(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		p, closeList := openPending(t, filepath.Join(t.TempDir(), "list.db"))
 		defer closeList()
-		k := &keeper{}
-		r := &roll.Roller{Pending: p, Keeper: k, Settle: 5 * time.Second, Log: slog.New(slog.NewTextHandler(k, nil))}
+		k, told := &keeper{}, &waittest.Buffer{}
+		r := &roll.Roller{Pending: p, Keeper: k, Settle: 5 * time.Second, Log: slog.New(slog.NewTextHandler(told, nil))}
 		ctx, cancel := context.WithCancel(t.Context())
 		ended := make(chan bool)
 		go func() { defer close(ended); r.Run(ctx) }()
@@ -153,14 +147,14 @@ func TestRoller(t *testing.T) {
 			k.during, k.err = nil, errors.New("disk on fire")
 		})
 		after(30*time.Second, func() {
-			if n := strings.Count(k.told.String(), "not rolled up"); n != 1 || len(k.calls) < 4 {
+			if n := strings.Count(told.String(), "not rolled up"); n != 1 || len(k.calls) < 4 {
 				t.Errorf("told %d times of %d tries", n, len(k.calls)-2)
 			}
 			k.err = nil
 		})
 		after(10*time.Second, func() {
-			if p.Len() != 0 || !strings.Contains(k.told.String(), "rolled up again") {
-				t.Errorf("%d left, told %s", p.Len(), k.told.String())
+			if p.Len() != 0 || !strings.Contains(told.String(), "rolled up again") {
+				t.Errorf("%d left, told %s", p.Len(), told.String())
 			}
 		})
 		begin(t, p, in("b", 0))()

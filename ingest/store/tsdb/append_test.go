@@ -30,14 +30,19 @@ func reads(c reading.Channel, decimals int8, pairs ...float64) *reading.Block {
 	return &reading.Block{Series: []reading.Series{s}}
 }
 
+func must(t rapid.TB, err error) {
+	t.Helper()
+	if err != nil {
+		t.Fatal(err)
+	}
+}
+
 func values(t *testing.T, s store.Store, c reading.Channel) []float64 {
 	t.Helper()
 	r, err := s.Query(t.Context(), store.Query{
 		Berth: "jetty-1", Channel: c, From: storetest.Start.Add(-1000 * time.Hour), To: storetest.Start.Add(1000 * time.Hour),
 	})
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	if len(r) == 0 {
 		return nil
 	}
@@ -84,9 +89,7 @@ func TestFirstWins(t *testing.T) {
 			t.Errorf("%s is %v, want %v", c.name, got, c.want)
 		}
 	}
-	if err := s.Close(); err != nil {
-		t.Fatal(err)
-	}
+	must(t, s.Close())
 	s = open(t, tsdb.Options{Dir: dir})
 	wantRefused(t, s.Append(t.Context(), "jetty-1", reads(tension7, 1, 50, 8.5, 100, 9.5, 300, 4.5, 300, 4.55)), map[store.Reason]int{store.Conflict: 2})
 	if got, want := values(t, s, tension7), []float64{1.5, 8.5, 2.5, 3.5, 4.55, 5.5, 7.5}; !slices.Equal(got, want) {
@@ -101,9 +104,7 @@ func counter(t *testing.T, g prometheus.Gatherer, name string) float64 {
 		t.Fatalf("%d metrics of name %s, %v", n, name, err)
 	}
 	families, err := g.Gather()
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	for _, f := range families {
 		if f.GetName() == name {
 			return f.GetMetric()[0].GetCounter().GetValue() + f.GetMetric()[0].GetGauge().GetValue()
@@ -142,9 +143,7 @@ func TestSettlesOnOneSeries(t *testing.T) {
 		if i%10 == 0 && i > 0 {
 			decimals = 0
 		}
-		if err := s.Append(t.Context(), "jetty-1", reads(tension7, decimals, float64(i)*1000, v)); err != nil {
-			t.Fatal(err)
-		}
+		must(t, s.Append(t.Context(), "jetty-1", reads(tension7, decimals, float64(i)*1000, v)))
 	}
 	if n := s.Series(); n != 1 {
 		t.Errorf("%d series, want 1", n)
@@ -226,9 +225,7 @@ func checkModel(t *rapid.T, s store.Store, c reading.Channel, want map[int64]flo
 	r, err := s.Query(t.Context(), store.Query{
 		Berth: "jetty-1", Channel: c, From: storetest.Start, To: storetest.Start.Add(24 * time.Hour),
 	})
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	if len(r) == 0 {
 		r = append(r, store.Result{})
 	}
@@ -251,9 +248,7 @@ func TestAppendAllocations(t *testing.T) {
 	s := open(t, tsdb.Options{})
 	source := storetest.NewSource(16, 1)
 	next := func() {
-		if err := s.Append(t.Context(), "jetty-1", source.Next()); err != nil {
-			t.Fatal(err)
-		}
+		must(t, s.Append(t.Context(), "jetty-1", source.Next()))
 	}
 	for range 20 {
 		next()

@@ -58,9 +58,7 @@ func TestKilled(t *testing.T) {
 		stored = killAfter(t, dir, from, from+150+37*round)
 
 		s, err := tsdb.Open(tsdb.Options{Dir: dir, Now: clock, Settle: time.Millisecond})
-		if err != nil {
-			t.Fatal(err)
-		}
+		must(t, err)
 		if r := s.Recovery(); r.Refill() {
 			t.Errorf("round %d: a kill damaged the store: %+v", round, r)
 		}
@@ -79,9 +77,7 @@ func TestKilled(t *testing.T) {
 		}
 		sent.Check(t, s)
 		sent.CheckSteps(t, s, storetest.Start, storetest.Start.Add(time.Hour), time.Second, time.Minute)
-		if err := s.Close(); err != nil {
-			t.Fatal(err)
-		}
+		must(t, s.Close())
 	}
 }
 
@@ -93,12 +89,8 @@ func killAfter(t *testing.T, dir string, from, until int) int {
 	child.Env = append(os.Environ(), childDir+"="+dir, childFrom+"="+strconv.Itoa(from))
 	child.Stderr = t.Output()
 	out, err := child.StdoutPipe()
-	if err != nil {
-		t.Fatal(err)
-	}
-	if err := child.Start(); err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
+	must(t, child.Start())
 	last := -1
 	lines := bufio.NewScanner(out)
 	for lines.Scan() {

@@ -20,28 +20,20 @@ func fill(t *testing.T, dir string) {
 	t.Helper()
 	s := open(t, tsdb.Options{Dir: dir})
 	refill(t, s, 1, 100, 0)
-	if err := s.Flush(t.Context()); err != nil {
-		t.Fatal(err)
-	}
-	if err := s.Close(); err != nil {
-		t.Fatal(err)
-	}
+	must(t, s.Flush(t.Context()))
+	must(t, s.Close())
 	s = open(t, tsdb.Options{Dir: dir})
 	refill(t, s, 1001, 1100, 10_000_000)
 	refill(t, s, 2001, 2005, 10_050_500)
 	s.MapChunks()
-	if err := s.Close(); err != nil {
-		t.Fatal(err)
-	}
+	must(t, s.Close())
 }
 
 // refill appends values from to to, a second apart from ms on.
 func refill(t *testing.T, s *tsdb.Store, from, to int, ms float64) {
 	t.Helper()
 	for v := from; v <= to; v++ {
-		if err := s.Append(t.Context(), "jetty-1", reads(tension7, 1, ms+float64(v-from)*1000, float64(v))); err != nil {
-			t.Fatal(err)
-		}
+		must(t, s.Append(t.Context(), "jetty-1", reads(tension7, 1, ms+float64(v-from)*1000, float64(v))))
 	}
 }
 
@@ -50,15 +42,11 @@ func refill(t *testing.T, s *tsdb.Store, from, to int, ms float64) {
 func segment(t *testing.T, dir, name string) (path string, data []byte) {
 	t.Helper()
 	files, err := filepath.Glob(filepath.Join(dir, name, "0*"))
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	slices.Sort(files)
 	for _, f := range slices.Backward(files) {
 		data, err := os.ReadFile(f)
-		if err != nil {
-			t.Fatal(err)
-		}
+		must(t, err)
 		if used := bytes.TrimRight(data, "\x00"); len(used) > 0 {
 			return f, used
 		}
@@ -70,12 +58,8 @@ func segment(t *testing.T, dir, name string) (path string, data []byte) {
 // write puts a file back, or makes one.
 func write(t *testing.T, path string, data []byte) {
 	t.Helper()
-	if err := os.MkdirAll(filepath.Dir(path), 0o750); err != nil {
-		t.Fatal(err)
-	}
-	if err := os.WriteFile(path, data, 0o600); err != nil {
-		t.Fatal(err)
-	}
+	must(t, os.MkdirAll(filepath.Dir(path), 0o750))
+	must(t, os.WriteFile(path, data, 0o600))
 }
 
 // block is the folder of the one block.
@@ -144,40 +128,30 @@ func TestDamage(t *testing.T) {
 			write(t, filepath.Join(dir, "chunks_head", "000001"), bytes.Repeat([]byte{0xab}, 5000))
 		}, 100, 100, 100, 5, []string{"chunks"}, false},
 		{"block without an index", func(t *testing.T, dir string) {
-			if err := os.Remove(filepath.Join(block(t, dir), "index")); err != nil {
-				t.Fatal(err)
-			}
+			must(t, os.Remove(filepath.Join(block(t, dir), "index")))
 		}, 0, 100, 100, 5, []string{"block"}, false},
 		{"block with half an index", func(t *testing.T, dir string) {
 			path := filepath.Join(block(t, dir), "index")
 			data, err := os.ReadFile(path)
-			if err != nil {
-				t.Fatal(err)
-			}
+			must(t, err)
 			write(t, path, data[:len(data)/2])
 		}, 0, 100, 100, 5, []string{"block"}, false},
 		{"block with rubbish for a description", func(t *testing.T, dir string) {
 			write(t, filepath.Join(block(t, dir), "meta.json"), []byte("{"))
 		}, 0, 100, 100, 5, []string{"block"}, false},
 		{"block without readings", func(t *testing.T, dir string) {
-			if err := os.RemoveAll(filepath.Join(block(t, dir), "chunks")); err != nil {
-				t.Fatal(err)
-			}
+			must(t, os.RemoveAll(filepath.Join(block(t, dir), "chunks")))
 		}, 0, 100, 100, 5, []string{"block"}, false},
 		{"block with a reading flipped", func(t *testing.T, dir string) {
 			path := filepath.Join(block(t, dir), "chunks", "000001")
 			data, err := os.ReadFile(path)
-			if err != nil {
-				t.Fatal(err)
-			}
+			must(t, err)
 			write(t, path, flip(data, len(data)/2))
 		}, 0, 100, 100, 5, nil, true},
 		{"block with a series flipped in its index", func(t *testing.T, dir string) {
 			path := filepath.Join(block(t, dir), "index")
 			data, err := os.ReadFile(path)
-			if err != nil {
-				t.Fatal(err)
-			}
+			must(t, err)
 			// Series follow the symbols, aligned to 16 bytes; the last symbol is a label's
 			// value (format of the index, version 2).
 			at := bytes.LastIndex(data[:len(data)/2], []byte("tension"))
@@ -211,9 +185,7 @@ func TestDamage(t *testing.T) {
 			if a, b, l := count(t, values(t, s, tension7)); a != 100 || b != 100 || l != 5 {
 				t.Errorf("filled again: %d, %d, %d", a, b, l)
 			}
-			if err := s.Close(); err != nil {
-				t.Fatal(err)
-			}
+			must(t, s.Close())
 			again := open(t, tsdb.Options{Dir: dir})
 			wantParts(t, again.Recovery(), nil)
 			if a, b, l := count(t, values(t, again, tension7)); a != 100 || b != 100 || l != 5 {

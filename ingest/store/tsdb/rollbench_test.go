@@ -22,9 +22,7 @@ var farAhead = func() time.Time { return storetest.Start.Add(1e6 * time.Hour) }
 func BenchmarkYear(b *testing.B) {
 	const lines, spans, per = 16, 365 * 144, 5
 	s, err := tsdb.Open(tsdb.Options{Dir: b.TempDir(), Now: farAhead})
-	if err != nil {
-		b.Fatal(err)
-	}
+	must(b, err)
 	defer s.Close()
 	rng := rand.New(rand.NewPCG(1, 1))
 	end := storetest.Start
@@ -38,12 +36,8 @@ func BenchmarkYear(b *testing.B) {
 			}
 			block.Series = append(block.Series, r)
 		}
-		if err := s.Append(b.Context(), "jetty-1", block); err != nil {
-			b.Fatal(err)
-		}
-		if err := s.RollUp(b.Context()); err != nil {
-			b.Fatal(err)
-		}
+		must(b, s.Append(b.Context(), "jetty-1", block))
+		must(b, s.RollUp(b.Context()))
 		end = end.Add(24 * time.Hour)
 	}
 	q := store.Query{Berth: "jetty-1", Channel: reading.Channel{Kind: reading.Tension}, From: storetest.Start, To: end, MaxPoints: lines * spans}
@@ -79,25 +73,19 @@ func BenchmarkYear(b *testing.B) {
 func BenchmarkDay(b *testing.B) {
 	const seconds = 86400
 	s, err := tsdb.Open(tsdb.Options{Dir: b.TempDir(), Now: farAhead})
-	if err != nil {
-		b.Fatal(err)
-	}
+	must(b, err)
 	defer s.Close()
 	source := storetest.NewSource(1, 1)
 	var entries []store.Entry
 	for i := range seconds {
 		entries = append(entries, store.Entry{Berth: "jetty-1", Block: storetest.Copy(source.Next())})
 		if i%60 == 59 {
-			if err := s.AppendMany(b.Context(), entries); err != nil {
-				b.Fatal(err)
-			}
+			must(b, s.AppendMany(b.Context(), entries))
 			entries = entries[:0]
 		}
 	}
 	cpu := storetest.CPU()
-	if err := s.RollUp(b.Context()); err != nil {
-		b.Fatal(err)
-	}
+	must(b, s.RollUp(b.Context()))
 	b.Logf("rolled up at %.0f ns a reading", float64((storetest.CPU()-cpu).Nanoseconds())/(13*seconds))
 	q := store.Query{
 		Berth: "jetty-1", Channel: reading.Channel{Line: "1", Kind: reading.Tension},
@@ -133,9 +121,7 @@ func BenchmarkDay(b *testing.B) {
 //	go test ./ingest/store/tsdb -run '^$' -bench RollUp -benchtime 5x
 func BenchmarkRollUp(b *testing.B) {
 	s, err := tsdb.Open(tsdb.Options{Dir: b.TempDir(), Now: farAhead, Settle: time.Hour})
-	if err != nil {
-		b.Fatal(err)
-	}
+	must(b, err)
 	defer s.Close()
 	source := storetest.NewSource(16, 1)
 	readings, busy := 0, time.Duration(0)
@@ -145,13 +131,9 @@ func BenchmarkRollUp(b *testing.B) {
 			entries = append(entries, store.Entry{Berth: "jetty-1", Block: storetest.Copy(source.Next())})
 			readings += storetest.Readings(entries[len(entries)-1].Block)
 		}
-		if err := s.AppendMany(b.Context(), entries); err != nil {
-			b.Fatal(err)
-		}
+		must(b, s.AppendMany(b.Context(), entries))
 		cpu := storetest.CPU()
-		if err := s.RollUp(b.Context()); err != nil {
-			b.Fatal(err)
-		}
+		must(b, s.RollUp(b.Context()))
 		busy += storetest.CPU() - cpu
 	}
 	b.ReportMetric(float64(busy.Nanoseconds())/float64(readings), "CPU-ns/reading")

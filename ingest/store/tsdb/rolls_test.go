@@ -99,9 +99,7 @@ func TestReadingsGoRollsStay(t *testing.T) {
 		}
 		b := reads(tension7, 1, pairs...)
 		sent.Note("jetty-1", b)
-		if err := s.Append(t.Context(), "jetty-1", b); err != nil {
-			t.Fatal(err)
-		}
+		must(t, s.Append(t.Context(), "jetty-1", b))
 	}
 	for h := range hours {
 		hour(h, 0, 1800)
@@ -109,20 +107,12 @@ func TestReadingsGoRollsStay(t *testing.T) {
 			hour(h-2, 1800, 3600) // late by two hours
 		}
 		if h%5 == 0 {
-			if err := s.RollUp(t.Context()); err != nil {
-				t.Fatal(err)
-			}
+			must(t, s.RollUp(t.Context()))
 		}
 	}
-	if err := s.RollUp(t.Context()); err != nil {
-		t.Fatal(err)
-	}
-	if err := s.Flush(t.Context()); err != nil {
-		t.Fatal(err)
-	}
-	if err := s.Compact(t.Context()); err != nil {
-		t.Fatal(err)
-	}
+	must(t, s.RollUp(t.Context()))
+	must(t, s.Flush(t.Context()))
+	must(t, s.Compact(t.Context()))
 	if n := len(values(t, s, tension7)); n > 12*3600 {
 		t.Fatalf("%d readings are still there: none has gone", n)
 	}
@@ -135,23 +125,15 @@ func TestReadingsGoRollsStay(t *testing.T) {
 
 	late := reads(tension7, 1, 3600_500, 99)
 	wantRefused(t, s.Append(t.Context(), "jetty-1", late), map[store.Reason]int{store.TooOld: 1})
-	if err := s.RollUp(t.Context()); err != nil {
-		t.Fatal(err)
-	}
+	must(t, s.RollUp(t.Context()))
 	check()
 
-	if err := s.Close(); err != nil {
-		t.Fatal(err)
-	}
+	must(t, s.Close())
 	o.Retention = 48 * time.Hour
 	s = open(t, o)
-	if err := s.Append(t.Context(), "jetty-1", late); err != nil {
-		t.Fatal(err)
-	}
+	must(t, s.Append(t.Context(), "jetty-1", late))
 	check()
-	if err := s.RollUp(t.Context()); err != nil {
-		t.Fatal(err)
-	}
+	must(t, s.RollUp(t.Context()))
 	check()
 	if n := counter(t, registry, "hawser_store_kept_rolls_total"); n != 1 {
 		t.Errorf("%v rolls kept, want 1", n)
@@ -171,23 +153,15 @@ func TestOldRollsGo(t *testing.T) {
 		for m := range 60 {
 			pairs = append(pairs, float64(h*60+m)*60_000, float64(m))
 		}
-		if err := s.Append(t.Context(), "jetty-1", reads(tension7, 0, pairs...)); err != nil {
-			t.Fatal(err)
-		}
-		if err := s.RollUp(t.Context()); err != nil {
-			t.Fatal(err)
-		}
+		must(t, s.Append(t.Context(), "jetty-1", reads(tension7, 0, pairs...)))
+		must(t, s.RollUp(t.Context()))
 	}
-	if err := s.DropOld(); err != nil {
-		t.Fatal(err)
-	}
+	must(t, s.DropOld())
 	ask := func(q store.Query) store.Result {
 		t.Helper()
 		q.Berth, q.Channel = "jetty-1", tension7
 		r, err := s.Query(t.Context(), q)
-		if err != nil {
-			t.Fatal(err)
-		}
+		must(t, err)
 		if len(r) == 0 {
 			return store.Result{}
 		}
@@ -238,19 +212,11 @@ func TestRollsMadeAnew(t *testing.T) {
 			var sent storetest.Ledger
 			for _, b := range storetest.Blocks(2, 1300, 8) {
 				sent.Note("jetty-1", b)
-				if err := s.Append(t.Context(), "jetty-1", b); err != nil {
-					t.Fatal(err)
-				}
+				must(t, s.Append(t.Context(), "jetty-1", b))
 			}
-			if err := s.RollUp(t.Context()); err != nil {
-				t.Fatal(err)
-			}
-			if err := s.Close(); err != nil {
-				t.Fatal(err)
-			}
-			if err := spoil(filepath.Join(dir, "rolls.db")); err != nil {
-				t.Fatal(err)
-			}
+			must(t, s.RollUp(t.Context()))
+			must(t, s.Close())
+			must(t, spoil(filepath.Join(dir, "rolls.db")))
 			s = open(t, tsdb.Options{Dir: dir, Settle: time.Hour})
 			damage := s.Recovery()
 			if damage.Refill() || (len(damage.Damage) > 0) != (name != "none") {
@@ -258,9 +224,7 @@ func TestRollsMadeAnew(t *testing.T) {
 			}
 			for range 2 {
 				sent.CheckSteps(t, s, storetest.Start, storetest.Start.Add(time.Hour), storetest.Steps()...)
-				if err := s.RollUp(t.Context()); err != nil {
-					t.Fatal(err)
-				}
+				must(t, s.RollUp(t.Context()))
 			}
 		})
 	}
@@ -271,21 +235,13 @@ func TestPageDamaged(t *testing.T) {
 	dir := t.TempDir()
 	s := open(t, tsdb.Options{Dir: dir, Settle: time.Hour})
 	for i := range 3 {
-		if err := s.Append(t.Context(), "jetty-1", reads(tension7, 1, float64(i)*600_000, 123.4, float64(i)*600_000+50, 131.9)); err != nil {
-			t.Fatal(err)
-		}
+		must(t, s.Append(t.Context(), "jetty-1", reads(tension7, 1, float64(i)*600_000, 123.4, float64(i)*600_000+50, 131.9)))
 	}
-	if err := s.RollUp(t.Context()); err != nil {
-		t.Fatal(err)
-	}
-	if err := s.Close(); err != nil {
-		t.Fatal(err)
-	}
+	must(t, s.RollUp(t.Context()))
+	must(t, s.Close())
 	path := filepath.Join(dir, "rolls.db")
 	data, err := os.ReadFile(path)
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	key := tsdb.RollKey(storetest.Start.Add(roll.Span).UnixNano(), "jetty-1", "7/tension")
 	for at := 0; ; { // every copy of the page, of the finer resolutions
 		i := bytes.Index(data[at:], key)
@@ -295,9 +251,7 @@ func TestPageDamaged(t *testing.T) {
 		at += i + len(key)
 		data[at+6] ^= 1
 	}
-	if err := os.WriteFile(path, data, 0o600); err != nil {
-		t.Fatal(err)
-	}
+	must(t, os.WriteFile(path, data, 0o600))
 	var told strings.Builder
 	s = open(t, tsdb.Options{Dir: dir, Settle: time.Hour, Log: slog.New(slog.NewTextHandler(&told, nil))})
 	r, err := s.Query(t.Context(), store.Query{Berth: "jetty-1", Channel: tension7, From: storetest.Start, To: storetest.Start.Add(time.Hour), Step: time.Second})
@@ -329,9 +283,7 @@ func TestRollingWhileAppending(t *testing.T) {
 	for appending {
 		select {
 		case err := <-ended:
-			if err != nil {
-				t.Fatal(err)
-			}
+			must(t, err)
 			appending = false
 		default:
 		}
@@ -339,9 +291,7 @@ func TestRollingWhileAppending(t *testing.T) {
 			Berth: "jetty-1", Channel: reading.Channel{Line: "1", Kind: reading.Tension},
 			From: storetest.Start, To: storetest.Start.Add(time.Hour), Step: 10 * time.Second,
 		})
-		if err != nil {
-			t.Fatal(err)
-		}
+		must(t, err)
 		count := int64(0)
 		for _, of := range r {
 			for i, n := range of.Count {

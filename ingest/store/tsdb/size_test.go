@@ -34,17 +34,13 @@ func TestBytesPerReading(t *testing.T) {
 	for range seconds {
 		b := tensionOnly(source.Next())
 		readings += storetest.Readings(b)
-		if err := s.Append(t.Context(), "jetty-1", b); err != nil {
-			t.Fatal(err)
-		}
+		must(t, s.Append(t.Context(), "jetty-1", b))
 	}
 	if readings != lines*seconds*10 {
 		t.Fatalf("%d readings", readings)
 	}
 	log := float64(s.LogBytes()) / float64(readings)
-	if err := s.Flush(t.Context()); err != nil {
-		t.Fatal(err)
-	}
+	must(t, s.Flush(t.Context()))
 	block := float64(s.BlockBytes()) / float64(readings)
 	t.Logf("%.2f B a reading in the log, %.2f in a block", log, block)
 	if block > 2 || log > 8 {
@@ -67,26 +63,18 @@ func TestDays(t *testing.T) {
 			for m := h * 60; m < h*60+60; m++ {
 				pairs = append(pairs, float64(m)*60_000, float64(m))
 			}
-			if err := s.Append(t.Context(), "jetty-1", reads(tension7, 1, pairs...)); err != nil {
-				t.Fatal(err)
-			}
+			must(t, s.Append(t.Context(), "jetty-1", reads(tension7, 1, pairs...)))
 		}
 	}
 	hours(0, 4*24)
 	hours(5*24, days*24)
-	if err := s.Compact(t.Context()); err != nil {
-		t.Fatal(err)
-	}
+	must(t, s.Compact(t.Context()))
 	before := len(s.BlockDirs())
 	hours(6*24, 6*24+5) // stored already: nothing
 	hours(4*24, 5*24)
-	if err := s.Flush(t.Context()); err != nil {
-		t.Fatal(err)
-	}
+	must(t, s.Flush(t.Context()))
 	for range 4 { // merging goes a step at a time
-		if err := s.Compact(t.Context()); err != nil {
-			t.Fatal(err)
-		}
+		must(t, s.Compact(t.Context()))
 	}
 	err := s.Append(t.Context(), "jetty-1", reads(tension7, 1, 0, 0.5))
 	wantRefused(t, err, map[store.Reason]int{store.TooOld: 1})
@@ -120,9 +108,7 @@ func BenchmarkAppend(b *testing.B) {
 	for _, berths := range []int{1, 50} {
 		b.Run(fmt.Sprintf("berths=%d", berths), func(b *testing.B) {
 			s, err := tsdb.Open(tsdb.Options{Dir: b.TempDir(), Now: func() time.Time { return storetest.Start.Add(1e6 * time.Hour) }})
-			if err != nil {
-				b.Fatal(err)
-			}
+			must(b, err)
 			defer s.Close()
 			sources := make([]*storetest.Source, berths)
 			entries := make([]store.Entry, berths)
@@ -138,9 +124,7 @@ func BenchmarkAppend(b *testing.B) {
 					readings += storetest.Readings(entries[i].Block)
 				}
 				cpu := storetest.CPU()
-				if err := s.AppendMany(b.Context(), entries); err != nil {
-					b.Fatal(err)
-				}
+				must(b, s.AppendMany(b.Context(), entries))
 				busy += storetest.CPU() - cpu
 			}
 			b.ReportMetric(float64(readings)/busy.Seconds(), "readings/CPU-s")
@@ -152,18 +136,14 @@ func BenchmarkAppend(b *testing.B) {
 // today: twenty seconds a call, as a pump would when it catches up.
 func BenchmarkLate(b *testing.B) {
 	s, err := tsdb.Open(tsdb.Options{Dir: b.TempDir(), Now: func() time.Time { return storetest.Start.Add(1e6 * time.Hour) }})
-	if err != nil {
-		b.Fatal(err)
-	}
+	must(b, err)
 	defer s.Close()
 	source := storetest.NewSource(16, 1)
 	today := storetest.Copy(source.Next())
 	for i := range today.Series {
 		today.Series[i].Time[0] += int64(20 * 24 * time.Hour)
 	}
-	if err := s.Append(b.Context(), "jetty-1", today); err != nil {
-		b.Fatal(err)
-	}
+	must(b, s.Append(b.Context(), "jetty-1", today))
 	readings, busy := 0, time.Duration(0)
 	for b.Loop() {
 		var entries []store.Entry
@@ -172,9 +152,7 @@ func BenchmarkLate(b *testing.B) {
 			readings += storetest.Readings(entries[len(entries)-1].Block)
 		}
 		cpu := storetest.CPU()
-		if err := s.AppendMany(b.Context(), entries); err != nil {
-			b.Fatal(err)
-		}
+		must(b, s.AppendMany(b.Context(), entries))
 		busy += storetest.CPU() - cpu
 	}
 	b.ReportMetric(float64(readings)/busy.Seconds(), "readings/CPU-s")
@@ -183,15 +161,11 @@ func BenchmarkLate(b *testing.B) {
 // BenchmarkQuery reads an hour of one line at 10 Hz, as it is and in steps.
 func BenchmarkQuery(b *testing.B) {
 	s, err := tsdb.Open(tsdb.Options{Dir: b.TempDir(), Now: clock})
-	if err != nil {
-		b.Fatal(err)
-	}
+	must(b, err)
 	defer s.Close()
 	source := storetest.NewSource(1, 1)
 	for range 3600 {
-		if err := s.Append(b.Context(), "jetty-1", source.Next()); err != nil {
-			b.Fatal(err)
-		}
+		must(b, s.Append(b.Context(), "jetty-1", source.Next()))
 	}
 	for _, step := range []time.Duration{0, 10 * time.Second} {
 		b.Run("step="+step.String(), func(b *testing.B) {

@@ -17,22 +17,16 @@ import (
 func TestSnapshot(t *testing.T) {
 	dir := t.TempDir()
 	s, err := tsdb.Open(tsdb.Options{Dir: filepath.Join(dir, "store"), Now: clock})
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	empty := filepath.Join(dir, "empty")
-	if err := s.Snapshot(t.Context(), empty); err != nil {
-		t.Fatal(err)
-	}
+	must(t, s.Snapshot(t.Context(), empty))
 	var sent storetest.Ledger
 	blocks := storetest.Blocks(4, 600, 3)
 	late := blocks[100]
 	blocks[100] = &reading.Block{Sequence: 101}
 	give := func(s *tsdb.Store, blocks ...*reading.Block) {
 		for _, b := range blocks {
-			if err := s.Append(t.Context(), "jetty-1", storetest.Copy(b)); err != nil {
-				t.Fatal(err)
-			}
+			must(t, s.Append(t.Context(), "jetty-1", storetest.Copy(b)))
 		}
 	}
 	for _, b := range append(blocks[:400:400], late) {
@@ -40,21 +34,15 @@ func TestSnapshot(t *testing.T) {
 		give(s, b)
 	}
 	copied := filepath.Join(dir, "copied")
-	if err := s.Snapshot(t.Context(), copied); err != nil {
-		t.Fatal(err)
-	}
+	must(t, s.Snapshot(t.Context(), copied))
 	give(s, blocks[400:450]...) // the store goes on
-	if err := s.Close(); err != nil {
-		t.Fatal(err)
-	}
+	must(t, s.Close())
 	if err := s.Snapshot(t.Context(), filepath.Join(dir, "late")); !errors.Is(err, store.ErrClosed) {
 		t.Errorf("snapshot of a closed store: %v", err)
 	}
 
 	c, err := tsdb.Open(tsdb.Options{Dir: copied, Now: clock})
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	defer c.Close()
 	if r := c.Recovery(); r.Refill() {
 		t.Errorf("damaged: %+v", r)
@@ -69,9 +57,7 @@ func TestSnapshot(t *testing.T) {
 	sent.CheckSteps(t, c, storetest.Start, storetest.Start.Add(time.Hour), time.Second, time.Minute)
 
 	e, err := tsdb.Open(tsdb.Options{Dir: empty, Now: clock})
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	defer e.Close()
 	if got := values(t, e, reading.Channel{Line: "1", Kind: reading.Tension}); len(got) != 0 {
 		t.Errorf("a snapshot of nothing has %v", got)

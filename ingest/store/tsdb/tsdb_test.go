@@ -31,9 +31,7 @@ func open(t *testing.T, o tsdb.Options) *tsdb.Store {
 		o.Now = clock
 	}
 	s, err := tsdb.Open(o)
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	t.Cleanup(func() {
 		if err := s.Close(); err != nil {
 			t.Error(err)
