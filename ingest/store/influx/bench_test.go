@@ -20,7 +20,7 @@ func BenchmarkAppend(b *testing.B) {
 	readings := 0
 	for i := range entries {
 		entries[i] = store.Entry{Berth: "jetty-" + storetest.LineName(i), Block: storetest.NewSource(16, uint64(i)).Next()}
-		readings += storetest.Readings(entries[i].Block)
+		readings += entries[i].Block.Samples()
 	}
 	cpu := storetest.CPU()
 	b.ReportAllocs()

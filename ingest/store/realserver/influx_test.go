@@ -280,7 +280,10 @@ func TestOutages(t *testing.T) {
 			}
 		}},
 	} {
-		t.Run(c.name, func(t *testing.T) { outage(t, c.at) })
+		t.Run(c.name, func(t *testing.T) {
+			t.Parallel() // most of the time is waiting
+			outage(t, c.at)
+		})
 	}
 }
 

@@ -254,7 +254,7 @@ func TestAppendAllocations(t *testing.T) {
 		next()
 	}
 	perBlock := testing.AllocsPerRun(500, next)
-	readings := float64(storetest.Readings(source.Next()))
+	readings := float64(source.Next().Samples())
 	// The database makes an appender per commit and a chunk per 480 readings.
 	if perReading := perBlock / readings; perReading > 0.25 {
 		t.Errorf("%.1f allocations a block of %v readings, %.3f a reading", perBlock, readings, perReading)

@@ -129,7 +129,7 @@ func BenchmarkRollUp(b *testing.B) {
 		var entries []store.Entry
 		for range 600 {
 			entries = append(entries, store.Entry{Berth: "jetty-1", Block: storetest.Copy(source.Next())})
-			readings += storetest.Readings(entries[len(entries)-1].Block)
+			readings += entries[len(entries)-1].Block.Samples()
 		}
 		must(b, s.AppendMany(b.Context(), entries))
 		cpu := storetest.CPU()

@@ -33,7 +33,7 @@ func TestBytesPerReading(t *testing.T) {
 	readings := 0
 	for range seconds {
 		b := tensionOnly(source.Next())
-		readings += storetest.Readings(b)
+		readings += b.Samples()
 		must(t, s.Append(t.Context(), "jetty-1", b))
 	}
 	if readings != lines*seconds*10 {
@@ -121,7 +121,7 @@ func BenchmarkAppend(b *testing.B) {
 			for b.Loop() {
 				for i := range sources {
 					entries[i].Block = sources[i].Next()
-					readings += storetest.Readings(entries[i].Block)
+					readings += entries[i].Block.Samples()
 				}
 				cpu := storetest.CPU()
 				must(b, s.AppendMany(b.Context(), entries))
@@ -149,7 +149,7 @@ func BenchmarkLate(b *testing.B) {
 		var entries []store.Entry
 		for range 20 {
 			entries = append(entries, store.Entry{Berth: "jetty-1", Block: storetest.Copy(source.Next())})
-			readings += storetest.Readings(entries[len(entries)-1].Block)
+			readings += entries[len(entries)-1].Block.Samples()
 		}
 		cpu := storetest.CPU()
 		must(b, s.AppendMany(b.Context(), entries))
