@@ -2,7 +2,7 @@
 // which line needs tending.
 import { attribute, el, svg } from "../lib/dom";
 import type { Geometry } from "../drawing/plan";
-import { foreseen, hour, span } from "../lib/time";
+import { foreseen, hour, span, zone } from "../lib/time";
 import { number, percent, place, say, has } from "../lib/words";
 import type { Assessment, Tend } from "./assess";
 
@@ -15,7 +15,7 @@ export function ahead(g: Geometry, a: Assessment, now: number, w: number, em: nu
   const last = times.at(-1);
   if (first === undefined || last === undefined) return [el("p", {}, say("berth.nothing-reckoned"))];
   return [chart(g, a, times, first, last, w, em), tending(g, a.tend, now, last),
-    el("p", { class: "small" }, say(g.tide ? "berth.ahead-basis" : "berth.ahead-no-tide"))];
+    el("p", { class: "small" }, say(g.tide ? "berth.ahead-basis" : "berth.ahead-no-tide"), ` ${say("time.zone", { zone: zone(now) })}`)];
 }
 
 function chart(g: Geometry, a: Assessment, times: readonly number[], first: number, last: number, w: number, em: number): SVGSVGElement {

@@ -1,6 +1,6 @@
 // What is shown: berth, time, lines, unit, what to compare with.
-import { el } from "../lib/dom";
-import { short } from "../lib/time";
+import { el, text } from "../lib/dom";
+import { short, zone } from "../lib/time";
 import { has, say } from "../lib/words";
 import { look, swatch } from "./chart";
 import type { Stay } from "./data";
@@ -37,6 +37,8 @@ export class Controls {
   private readonly load = el("select");
   private readonly from = el("input", { type: "datetime-local" });
   private readonly to = el("input", { type: "datetime-local" });
+  private readonly fromName = el("span");
+  private readonly toName = el("span");
   private readonly lasts: HTMLButtonElement[];
   private readonly lineList = el("div", { class: "line-list", role: "group", "aria-label": say("engineer.lines") });
   readonly top: HTMLElement;
@@ -85,7 +87,7 @@ export class Controls {
       labelled(say("engineer.berth"), this.berth), labelled(say("engineer.stay"), this.stay),
       el("div", { class: "buttons", role: "group", "aria-label": say("engineer.period") },
         step(say("engineer.earlier"), "◀", -1), ...this.lasts, step(say("engineer.later"), "▶", 1)),
-      labelled(say("engineer.from"), this.from), labelled(say("engineer.to"), this.to),
+      el("label", {}, this.fromName, this.from), el("label", {}, this.toName, this.to),
       labelled(say("engineer.loads-as"), this.load), labelled(say("engineer.compare"), this.beside),
       el("div", { class: "buttons" }, ...deeds));
     this.top.addEventListener("submit", (e) => e.preventDefault());
@@ -108,6 +110,8 @@ export class Controls {
       ...k.stays.map((x): [string, string] => [x.id, stayName(x)])], value);
     if (document.activeElement !== this.from) this.from.value = local(s.from);
     if (document.activeElement !== this.to) this.to.value = local(s.to);
+    text(this.fromName, say("engineer.in-zone", { name: say("engineer.from"), zone: zone(s.from) }));
+    text(this.toName, say("engineer.in-zone", { name: say("engineer.to"), zone: zone(s.to) }));
     this.lasts.forEach((b, i) => b.setAttribute("aria-pressed", String(s.last === periods[i])));
     this.drawLines(s, k);
   }

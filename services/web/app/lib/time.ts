@@ -25,6 +25,9 @@ export function short(at: number, now: number): string {
 // hour writes hours and minutes, for an axis.
 export function hour(at: number): string { return minutes.format(at); }
 
+// zone names the viewer's at a time: by daylight saving it may be another.
+export function zone(at: number): string { return zoned.formatToParts(at).find((p) => p.type === "timeZoneName")?.value ?? ""; }
+
 export function inZone(at: number): string { return full.format(at); }
 export function inUTC(at: number): string { return say("time.utc", { time: utcFull.format(at) }); }
 // clockLocal is the viewer's own clock with its zone, "" while that is at UTC.
