@@ -9,7 +9,7 @@ import { Mooring } from "./drawing/mooring";
 import type { Geometry } from "./drawing/plan";
 import { AlarmList } from "./lib/alarmlist";
 import { el, must, text } from "./lib/dom";
-import { behind } from "./lib/figures";
+import { behind, faulty } from "./lib/figures";
 import { Live } from "./lib/live";
 import { onSettings } from "./lib/settings";
 import { setup } from "./lib/setup";
@@ -98,7 +98,7 @@ function drawFacts(b: Berth): void {
 
 function drawLine(): void {
   const b = berth();
-  if (b && geometry) linePanel.replaceChildren(...lineFacts(geometry, b, selected, follows.now, bar.value(`${selected}/tension`), bar.past));
+  if (b && geometry) linePanel.replaceChildren(...lineFacts(geometry, b, selected, follows.now, bar.value(`${selected}/tension`), bar.past, faulty(live.picture.alarms.list, name).has(selected)));
 }
 
 // readPlan fetches what there is to draw, anew where another plan is in force.

@@ -1,7 +1,7 @@
 // The top of the deck page: is anything wrong, how high is the highest line, is
 // all of it live. The alarms follow at once; wind and water stand below them.
 import { attribute, el, text } from "../lib/dom";
-import { behind, greatest, isActive, share } from "../lib/figures";
+import { behind, faulty, greatest, isActive, share } from "../lib/figures";
 import type { Live } from "../lib/live";
 import { shape } from "../lib/shapes";
 import { span } from "../lib/time";
@@ -67,7 +67,7 @@ export class Summary implements Part {
 
   // highest names the line with the highest share of its working load limit.
   private highest(b: Berth): string {
-    const most = greatest(b, share);
+    const most = greatest(b, faulty(this.live.picture.alarms.list, b.name), share);
     if (!most || this.live.link === "cut") return "";
     return say("deck.highest", { line: most.line.id, load: load(most.load.kN ?? 0), share: percent(most.value) });
   }

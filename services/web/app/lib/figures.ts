@@ -39,12 +39,19 @@ export function toLimit(line: LineFrame, l: Load): number | undefined {
 
 export interface Pick { line: LineFrame; load: Load; value: number }
 
-// greatest gives the line with the greatest of a figure among those that are live.
-export function greatest(b: Berth, figure: (line: LineFrame, l: Load) => number | undefined): Pick | undefined {
+// faulty are the lines of a berth whose load pins are at fault by an alarm that stands,
+// whoever keeps it quiet: a number may come in all the same, and is none of the line's.
+export function faulty(alarms: readonly Alarm[], berth: string): ReadonlySet<string> {
+  return new Set(alarms.flatMap((a) => (a.condition === "sensor-fault" && a.berth === berth && a.cleared === undefined && a.line !== undefined ? [a.line] : [])));
+}
+
+// greatest gives the line with the greatest of a figure among those that are live and
+// whose load pins are not at fault.
+export function greatest(b: Berth, atFault: ReadonlySet<string>, figure: (line: LineFrame, l: Load) => number | undefined): Pick | undefined {
   let best: Pick | undefined;
   for (const line of b.frame.lines) {
     const load = loadOf(b, line);
-    if (isOld(b, load)) continue;
+    if (isOld(b, load) || atFault.has(line.id)) continue;
     const value = figure(line, load);
     if (value !== undefined && (best === undefined || value > best.value)) best = { line, load, value };
   }
@@ -54,8 +61,9 @@ export function greatest(b: Berth, figure: (line: LineFrame, l: Load) => number 
 export interface Group { name: string; lines: LineFrame[]; uneven?: number }
 
 // groups gives the lines by group, in the plan's order. uneven is the greatest
-// share of MBL in it over the mean of the others, lines that have parted left out.
-export function groups(b: Berth, parted: ReadonlySet<string> = new Set()): Group[] {
+// share of MBL in it over the mean of the others, some lines left out: those that have
+// parted, or whose load pins are at fault.
+export function groups(b: Berth, leftOut: ReadonlySet<string> = new Set()): Group[] {
   const all: Group[] = [];
   for (const line of b.frame.lines) {
     const last = all.at(-1);
@@ -63,7 +71,7 @@ export function groups(b: Berth, parted: ReadonlySet<string> = new Set()): Group
     else all.push({ name: line.group, lines: [line] });
   }
   for (const g of all) {
-    const shares = g.lines.filter((line) => !parted.has(line.id)).map((line) => ({ line, l: loadOf(b, line) })).filter(({ l }) => !isOld(b, l) && l.kN !== undefined)
+    const shares = g.lines.filter((line) => !leftOut.has(line.id)).map((line) => ({ line, l: loadOf(b, line) })).filter(({ l }) => !isOld(b, l) && l.kN !== undefined)
       .map(({ line, l }) => (l.kN ?? 0) / line.mbl);
     if (shares.length < 2) continue;
     const most = Math.max(...shares);
@@ -94,13 +102,13 @@ export const toldLate = (a: Alarm): boolean => a.recorded - a.raised > behindLea
 export function worst(alarms: readonly Alarm[]): Alarm | undefined { return alarms.find(isActive); }
 
 // pins counts load pins that are good, of those there are.
-export function pins(b: Berth): { good: number; all: number } {
+export function pins(b: Berth, atFault: ReadonlySet<string>): { good: number; all: number } {
   let good = 0;
   let all = 0;
   for (const line of b.frame.lines) {
     if (!line.pin) continue;
     all++;
-    if (loadOf(b, line).sensor === "good" && b.now.live) good++;
+    if (loadOf(b, line).sensor === "good" && b.now.live && !atFault.has(line.id)) good++;
   }
   return { good, all };
 }

@@ -71,9 +71,10 @@ export class LineTable {
     attribute(r.row, "class", `${r.row.classList.contains("first") ? "first" : ""}${old ? " old" : ""}${s !== undefined && s >= 1 ? " over" : ""}`);
     text(c.load, l.kN === undefined ? none() : figure(l.kN));
     text(c.share, s === undefined ? none() : percent(s));
-    text(c.trend, this.narrow ? shortTrend(line, l, old) : trend(line, l, old));
+    const atFault = alarms.some((a) => a.condition === "sensor-fault");
+    text(c.trend, this.narrow ? shortTrend(line, l, old || atFault) : trend(line, l, old || atFault));
     text(c.brake, brake(line, l));
-    text(c.pin, pin(l, now));
+    text(c.pin, l.sensor === "good" && atFault ? say("mooring.sensor.fault") : pin(l, now));
   }
 }
 

@@ -1,7 +1,7 @@
 // All berths, worst first. What is well keeps its place: cards do not change
 // places for a few per cent.
 import { el, inOrder } from "../lib/dom";
-import { greatest, isActive, share } from "../lib/figures";
+import { faulty, greatest, isActive, share } from "../lib/figures";
 import type { Change, Live } from "../lib/live";
 import { onSettings } from "../lib/settings";
 import { say } from "../lib/words";
@@ -113,7 +113,7 @@ export class Board {
 
   // rank is the step that the berth's highest load is at.
   private rank(b: Berth): number {
-    const high = greatest(b, share)?.value ?? 0;
+    const high = greatest(b, faulty(this.byBerth.get(b.name) ?? [], b.name), share)?.value ?? 0;
     const was = this.ranks.get(b.name) ?? -1;
     const now = Math.floor(high / step);
     if (now > was) return Math.floor((high - (was < 0 ? 0 : slack)) / step);

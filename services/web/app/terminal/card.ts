@@ -1,6 +1,6 @@
 // One berth on the board.
 import { attribute, el, inOrder, nodes, text, type Child } from "../lib/dom";
-import { behind, calls, concerns, greatest, groups, isActive, isOld, loadOf, priorities, share, toLimit, worst } from "../lib/figures";
+import { behind, calls, concerns, faulty, greatest, groups, isActive, isOld, loadOf, priorities, share, toLimit, worst } from "../lib/figures";
 import { LineTable } from "../lib/linetable";
 import { shape } from "../lib/shapes";
 import { Strips } from "../lib/strips";
@@ -51,9 +51,10 @@ export class Card {
     const fresh = spans.some((s, i) => s !== this.spans[i]);
     this.spans = spans;
     this.strips.show(b, this.flags, o.cut, fresh || o.flagged);
-    this.figures(b, o.cut, new Set(active.filter((a) => a.condition === "line-parted").map((a) => a.line ?? "")));
+    const atFault = faulty(alarms, b.name);
+    this.figures(b, o.cut, new Set([...active.filter((a) => a.condition === "line-parted").map((a) => a.line ?? ""), ...atFault]));
     this.stateOf(b, active, o.now);
-    this.factsOf(b);
+    this.factsOf(b, atFault);
     attribute(this.node, "class", ["card", (!b.now.live || o.cut) && "old", o.chosen && "chosen", active[0] && `p-${active[0].priority}`, active.some(calls) && "calls"].filter(Boolean).join(" "));
     attribute(this.node.querySelector(".pick") ?? this.node, "aria-pressed", String(o.chosen));
     this.table.table.hidden = !o.tables;
@@ -74,7 +75,7 @@ export class Card {
     inOrder(this.lines, this.cells.map((c) => c.node));
   }
 
-  private figures(b: Berth, cut: boolean, parted: ReadonlySet<string>): void {
+  private figures(b: Berth, cut: boolean, leftOut: ReadonlySet<string>): void {
     b.frame.lines.forEach((line, i) => {
       const cell = this.cells[i];
       if (!cell) return;
@@ -84,7 +85,7 @@ export class Card {
       text(cell.share, s === undefined ? say("mooring.none") : number(100 * s));
       attribute(cell.node, "class", [cut || isOld(b, l) ? "old" : "", s !== undefined && s >= b.frame.near ? "near" : "", s !== undefined && s >= 1 ? "over" : "", s !== undefined && s >= 0.995 ? "wide" : "", flag ? `p-${flag}` : ""].join(" ").trim() || undefined);
     });
-    const all = groups(b, parted);
+    const all = groups(b, leftOut);
     if (this.groups.childElementCount !== all.length) {
       this.groups.replaceChildren(...all.map((g) => {
         const li = el("li");
@@ -122,9 +123,9 @@ export class Card {
 
   // factsOf says what is coming: a limit within reach, what hangs on one line; and
   // the wind where there is nothing of that.
-  private factsOf(b: Berth): void {
-    const soonest = greatest(b, (line, l) => { const m = toLimit(line, l); return m === undefined || m > soon ? undefined : -m; });
-    const fastest = greatest(b, (_, l) => l.rate);
+  private factsOf(b: Berth, atFault: ReadonlySet<string>): void {
+    const soonest = greatest(b, atFault, (line, l) => { const m = toLimit(line, l); return m === undefined || m > soon ? undefined : -m; });
+    const fastest = greatest(b, atFault, (_, l) => l.rate);
     const loss = b.now.live && (b.loss.adrift || (b.loss.share ?? 0) >= b.frame.near);
     const wind = b.now.live && b.now.wind !== undefined;
     text(this.coming, soonest ? say("terminal.to-limit", { line: soonest.line.id, time: span(-soonest.value * 60_000) })

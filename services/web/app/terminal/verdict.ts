@@ -2,7 +2,7 @@
 // it the state of the watch itself.
 import { attribute, el, text } from "../lib/dom";
 import { figures, whatToDo, where } from "../lib/alarmlist";
-import { behind, calls, greatest, isActive, pins, share } from "../lib/figures";
+import { behind, calls, faulty, greatest, isActive, pins, share } from "../lib/figures";
 import type { Live } from "../lib/live";
 import { onSettings } from "../lib/settings";
 import { shape } from "../lib/shapes";
@@ -48,7 +48,7 @@ export class Verdict {
   private nearest(): string {
     let best: { berth: string; line: string; value: number } | undefined;
     for (const b of this.live.picture.berths.values()) {
-      const g = greatest(b, share);
+      const g = greatest(b, faulty(this.live.picture.alarms.list, b.name), share);
       if (g && (!best || g.value > best.value)) best = { berth: b.name, line: g.line.id, value: g.value };
     }
     return best ? say("terminal.nearest", { line: best.line, berth: best.berth, share: percent(best.value) }) : "";
@@ -74,7 +74,7 @@ export class Verdict {
     let unheard = false; // of some berth nothing, not even what is old
     for (const b of p.berths.values()) {
       if (b.now.live) liveBerths++;
-      const of = pins(b);
+      const of = pins(b, faulty(p.alarms.list, b.name));
       good += of.good;
       all += of.all;
       if (b.now.at === undefined) unheard = true;
