@@ -2,7 +2,7 @@ package influx
 
 import "time"
 
-// Requests sets how many lines go in one request and how long it may take.
-func (o *Options) Requests(lines int, timeout time.Duration) {
-	o.batchLines, o.timeout = lines, timeout
+// Requests sets how many points go in one request and how long it may take.
+func (o *Options) Requests(points int, timeout time.Duration) {
+	o.batchPoints, o.timeout = points, timeout
 }

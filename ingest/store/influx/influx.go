@@ -35,7 +35,6 @@ import (
 	"fmt"
 	"log/slog"
 	"math"
-	"net/http"
 	"net/url"
 	"os"
 	"path/filepath"
@@ -73,13 +72,13 @@ type Options struct {
 	Log    *slog.Logger
 
 	// Tests set these.
-	batchLines int
-	timeout    time.Duration
+	batchPoints int
+	timeout     time.Duration
 }
 
 const (
-	batchLines = 5000             // in one request
-	timeout    = 30 * time.Second // that it may take
+	batchPoints = 5000             // in one request
+	timeout     = 30 * time.Second // that it may take
 )
 
 func (o *Options) validate() error {
@@ -98,7 +97,7 @@ func (o *Options) validate() error {
 	if o.Settle < 0 {
 		return errors.New("influx: time to settle cannot be negative")
 	}
-	o.batchLines = cmp.Or(o.batchLines, batchLines)
+	o.batchPoints = cmp.Or(o.batchPoints, batchPoints)
 	o.timeout = cmp.Or(o.timeout, timeout)
 	return nil
 }
@@ -107,14 +106,12 @@ func (o *Options) validate() error {
 type Store struct {
 	opts      Options
 	client    influxdb2.Client
-	transport *compressing
 	write     api.WriteAPIBlocking
 	writeRoll api.WriteAPIBlocking
 
-	// appending lets one append at a time use batch; a channel, since the wait for
+	// appending lets one append at a time use touched; a channel, since the wait for
 	// it ends with the context.
 	appending chan struct{}
-	batch     batch
 	touched   map[roll.Place]bool // spans of the append under way
 
 	list    *bolt.DB
@@ -140,14 +137,14 @@ func Open(o Options) (*Store, error) {
 	if err := o.validate(); err != nil {
 		return nil, err
 	}
-	transport := newCompressing()
 	client := influxdb2.NewClientWithOptions(o.URL, o.Token, influxdb2.DefaultOptions().
 		SetPrecision(time.Nanosecond).
-		SetMaxRetries(0).                                  // the caller tries again, in order
-		SetHTTPClient(&http.Client{Transport: transport})) // time-outs are by context
+		SetUseGZip(true).
+		SetMaxRetries(0).                                   // the caller tries again, in order
+		SetHTTPRequestTimeout(uint(2*timeout/time.Second))) // time-outs are by context, before that
 	ctx, stop := context.WithCancel(context.Background())
 	s := &Store{
-		opts: o, client: client, transport: transport,
+		opts: o, client: client,
 		write:     client.WriteAPIBlocking(o.Org, o.Bucket),
 		writeRoll: client.WriteAPIBlocking(o.Org, o.RollBucket),
 		appending: make(chan struct{}, 1), touched: make(map[roll.Place]bool),
@@ -237,7 +234,7 @@ func (s *Store) Append(ctx context.Context, berth string, block *reading.Block) 
 	return s.AppendMany(ctx, []store.Entry{{Berth: berth, Block: block}})
 }
 
-// AppendMany writes blocks in batches of lines. It waits for appends under way.
+// AppendMany writes blocks in requests of some thousand points. It waits for appends under way.
 // After a nil or a *store.Refused error the server has acknowledged all.
 func (s *Store) AppendMany(ctx context.Context, entries []store.Entry) error {
 	select {
@@ -257,7 +254,7 @@ func (s *Store) AppendMany(ctx context.Context, entries []store.Entry) error {
 		return fmt.Errorf("influx: %w", err)
 	}
 	defer func() { s.pending.End(s.touched, time.Now()) }()
-	w := writer{store: s, to: s.write, batch: &s.batch}
+	w := writer{store: s, to: s.write}
 	return w.append(ctx, entries)
 }
 
@@ -274,7 +271,6 @@ func (s *Store) Close() error {
 		s.appending <- struct{}{} // none is under way any more
 		<-s.appending
 		s.client.Close()
-		s.transport.next.CloseIdleConnections()
 		s.closeFail = s.list.Close()
 	})
 	return s.closeFail

@@ -96,11 +96,11 @@ func open(t *testing.T, o influx.Options) *influx.Store {
 	return s
 }
 
-// openLimited opens a store that sends few lines in a request, or waits for one not long.
-func openLimited(t *testing.T, url string, lines int, timeout time.Duration) *influx.Store {
+// openLimited opens a store that sends few points in a request, or waits for one not long.
+func openLimited(t *testing.T, url string, points int, timeout time.Duration) *influx.Store {
 	t.Helper()
 	o := influx.Options{URL: url, Bucket: "hawser"}
-	o.Requests(lines, timeout)
+	o.Requests(points, timeout)
 	return open(t, o)
 }
 
@@ -116,9 +116,9 @@ func seconds(c reading.Channel, values ...float64) reading.Series {
 	return s
 }
 
-// The lines follow the line protocol's description: measurement, tags and fields
+// Points are sent as the line protocol describes: measurement, tags and fields
 // with commas, spaces and equals signs of tags escaped, integers with an i.
-func TestLines(t *testing.T) {
+func TestPoints(t *testing.T) {
 	srv := newServer(t)
 	s := open(t, influx.Options{URL: srv.URL, Bucket: "hawser/autogen", Token: "u:p"})
 	odd := seconds(reading.Channel{Line: `a b,c=d`, Kind: reading.Payout}, -0.25)
@@ -135,7 +135,7 @@ payout_metres,berth=jetty-1,line=a\ b\,c\=d value=-0.25 1767225600000000000
 tension_kilonewtons,berth=jetty-1,line=7 quality=1i 1767225600000000000
 tension_kilonewtons,berth=jetty-1,line=7 value=5,quality=2i 1767225601000000000
 tension_kilonewtons,berth=jetty-1,line=7 quality=1i 1767225602000000000
-tension_kilonewtons,berth=jetty-1,line=7 value=1e+21 1767225603000000000
+tension_kilonewtons,berth=jetty-1,line=7 value=1000000000000000000000 1767225603000000000
 `
 	if len(srv.bodies) != 1 || srv.bodies[0] != want {
 		t.Errorf("got  %q\nwant %q", srv.bodies, want)

@@ -3,8 +3,9 @@ package influx
 import (
 	"context"
 	"fmt"
-	"strconv"
 	"time"
+
+	"github.com/influxdata/influxdb-client-go/v2/api/write"
 
 	"hawser/ingest/store"
 )
@@ -24,28 +25,17 @@ func (s *Store) PutLines(ctx context.Context, berth string, since time.Time, lin
 	if err := store.CheckName(berth); err != nil {
 		return fmt.Errorf("influx: berth: %w", err)
 	}
-	var text []byte
+	var points []*write.Point
 	for _, l := range lines {
 		if err := store.CheckName(l.Line); err != nil {
 			return fmt.Errorf("influx: berth %s: line: %w", berth, err)
 		}
-		text = append(text, measurementLine+","+tagBerth+"="...)
-		text = appendTag(text, berth)
-		text = append(text, ","+tagLine+"="...)
-		text = appendTag(text, l.Line)
-		text = append(text, " group="...)
-		text = strconv.AppendQuote(text, l.Group)
-		text = append(text, ",mbl_kilonewtons="...)
-		text = strconv.AppendFloat(text, l.MBLkN, 'g', -1, 64)
-		text = append(text, ",working_load_kilonewtons="...)
-		text = strconv.AppendFloat(text, l.WorkingLoadKN, 'g', -1, 64)
-		text = append(text, ' ')
-		text = strconv.AppendInt(text, since.UnixNano(), 10)
-		text = append(text, '\n')
+		points = append(points, write.NewPointWithMeasurement(measurementLine).AddTag(tagBerth, berth).AddTag(tagLine, l.Line).
+			AddField("group", l.Group).AddField("mbl_kilonewtons", l.MBLkN).AddField("working_load_kilonewtons", l.WorkingLoadKN).SetTime(since))
 	}
 	limited, cancel := context.WithTimeout(ctx, s.opts.timeout)
 	defer cancel()
-	if err := s.write.WriteRecord(limited, string(text)); err != nil {
+	if err := s.write.WritePoint(limited, points...); err != nil {
 		return fmt.Errorf("influx: lines of berth %s: %w", berth, err)
 	}
 	return nil

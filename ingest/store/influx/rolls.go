@@ -5,7 +5,6 @@ import (
 	"context"
 	"fmt"
 	"slices"
-	"strconv"
 	"strings"
 
 	"github.com/influxdata/influxdb-client-go/v2/api/query"
@@ -14,42 +13,6 @@ import (
 	"hawser/ingest/store"
 	"hawser/ingest/store/roll"
 )
-
-// Fields of a roll. Those but the mean are left out where there is one reading.
-const (
-	fieldMean  = "mean"
-	fieldMin   = "min"
-	fieldMax   = "max"
-	fieldStd   = "std"
-	fieldCount = "count"
-)
-
-// rollMeasurement is the name under which a kind's rolls are kept.
-func rollMeasurement(k reading.Kind, r roll.Resolution) string {
-	return measurement(k) + "_" + r.String()
-}
-
-// addRoll writes a roll as a line.
-func (b *batch) addRoll(r *roll.Roll) {
-	number := func(field string, v float64) {
-		b.text = append(b.text, field...)
-		b.text = strconv.AppendFloat(b.text, v, 'g', -1, 64)
-	}
-	b.text = append(b.text, b.prefix...)
-	number(fieldMean+"=", r.Mean())
-	if r.Count > 1 {
-		number(","+fieldMin+"=", r.Min())
-		number(","+fieldMax+"=", r.Max())
-		number(","+fieldStd+"=", r.Std())
-		b.text = append(b.text, ","+fieldCount+"="...)
-		b.text = strconv.AppendInt(b.text, r.Count, 10)
-		b.text = append(b.text, 'i')
-	}
-	b.text = append(b.text, ' ')
-	b.text = strconv.AppendInt(b.text, r.Time, 10)
-	b.text = append(b.text, '\n')
-	b.lines++
-}
 
 var _ roll.Keeper = (*Store)(nil)
 
@@ -79,7 +42,7 @@ func (s *Store) reckon(ctx context.Context, p roll.Place) error {
 	if err != nil {
 		return err
 	}
-	w := writer{store: s, to: s.writeRoll, batch: &batch{}}
+	w := writer{store: s, to: s.writeRoll}
 	for c, rolls := range seconds {
 		if err := w.rolls(ctx, p, c, rolls, before[c]); err != nil {
 			return err
@@ -120,16 +83,9 @@ func (w *writer) rolls(ctx context.Context, p roll.Place, c reading.Channel, rol
 	}
 	for _, res := range roll.Resolutions() {
 		rolls = roll.Reduce(rolls, int64(res.Step()))
-		w.batch.beginNamed(rollMeasurement(c.Kind, res), p.Berth, c)
 		for i := range rolls {
-			if w.batch.lines == 0 {
-				w.batch.berth, w.batch.channel, w.batch.time = p.Berth, c, rolls[i].Time
-			}
-			w.batch.addRoll(&rolls[i])
-			if w.batch.lines >= w.store.opts.batchLines {
-				if err := w.flush(ctx); err != nil {
-					return err
-				}
+			if err := w.add(ctx, p.Berth, c, rolls[i].Time, rollPoint(p.Berth, c, res, &rolls[i])); err != nil {
+				return err
 			}
 		}
 	}

@@ -12,6 +12,7 @@ import (
 
 	influxapi "github.com/influxdata/influxdb-client-go/v2/api"
 	api "github.com/influxdata/influxdb-client-go/v2/api/http"
+	"github.com/influxdata/influxdb-client-go/v2/api/write"
 
 	"hawser/detect/reading"
 	"hawser/ingest/store"
@@ -21,14 +22,21 @@ import (
 type writer struct {
 	store   *Store
 	to      influxapi.WriteAPIBlocking
-	batch   *batch
+	points  []*write.Point // of the request being made
+	first   place          // of the first of them, for errors
 	refused store.Refused
 }
 
-// append writes the entries batch by batch. The first that the server cannot take
+// place is where a point is from.
+type place struct {
+	berth   string
+	channel reading.Channel
+	time    int64
+}
+
+// append writes the entries request by request. The first that the server cannot take
 // now ends it: what was written stays, and is written over by the next try.
 func (w *writer) append(ctx context.Context, entries []store.Entry) error {
-	w.batch.reset()
 	for _, e := range entries {
 		for i := range e.Block.Series {
 			if err := w.series(ctx, e.Berth, &e.Block.Series[i]); err != nil {
@@ -50,36 +58,40 @@ func (w *writer) series(ctx context.Context, berth string, s *reading.Series) er
 		w.refused.Add(store.Unnamed, s.Len(), berth, s.Channel, s.Time[0])
 		return nil
 	}
-	w.batch.begin(berth, s.Channel)
 	for i, t := range s.Time {
-		if w.batch.lines == 0 {
-			w.batch.berth, w.batch.channel, w.batch.time = berth, s.Channel, t
-		}
-		w.batch.add(t, s.Value[i], s.QualityAt(i))
-		if w.batch.lines >= w.store.opts.batchLines {
-			if err := w.flush(ctx); err != nil {
-				return err
-			}
+		if err := w.add(ctx, berth, s.Channel, t, readingPoint(berth, s.Channel, t, s.Value[i], s.QualityAt(i))); err != nil {
+			return err
 		}
 	}
 	return nil
 }
 
-// flush sends the batch. Lines refused for good are counted and no error.
-func (w *writer) flush(ctx context.Context) error {
-	if w.batch.lines == 0 {
+// add takes a point, and sends what there is when it is enough for a request.
+func (w *writer) add(ctx context.Context, berth string, c reading.Channel, t int64, p *write.Point) error {
+	if len(w.points) == 0 {
+		w.first = place{berth, c, t}
+	}
+	w.points = append(w.points, p)
+	if len(w.points) < w.store.opts.batchPoints {
 		return nil
 	}
-	// A copy, since the client may read on for a moment after a request has failed.
-	err := w.send(ctx, string(w.batch.text), w.batch.lines)
-	w.batch.reset()
+	return w.flush(ctx)
+}
+
+// flush sends what there is. Points refused for good are counted and no error.
+func (w *writer) flush(ctx context.Context) error {
+	if len(w.points) == 0 {
+		return nil
+	}
+	err := w.send(ctx, w.points)
+	w.points = w.points[:0]
 	return err
 }
 
-func (w *writer) send(ctx context.Context, text string, lines int) error {
+func (w *writer) send(ctx context.Context, points []*write.Point) error {
 	limited, cancel := context.WithTimeout(ctx, w.store.opts.timeout)
 	defer cancel()
-	err := w.to.WriteRecord(limited, text)
+	err := w.to.WritePoint(limited, points...)
 	if err == nil {
 		return nil
 	}
@@ -90,11 +102,14 @@ func (w *writer) send(ctx context.Context, text string, lines int) error {
 	if !errors.As(err, &answer) || answer.StatusCode == 0 {
 		return &store.Unavailable{Err: fmt.Errorf("influx: write: %w", err)}
 	}
-	if answer.StatusCode == http.StatusRequestEntityTooLarge && lines > 1 {
-		return w.halve(ctx, text, lines)
+	if half := len(points) / 2; answer.StatusCode == http.StatusRequestEntityTooLarge && half > 0 {
+		if err := w.send(ctx, points[:half]); err != nil {
+			return err
+		}
+		return w.send(ctx, points[half:])
 	}
-	if n, ok := dropped(answer, lines); ok {
-		w.refused.Add(store.Rejected, n, w.batch.berth, w.batch.channel, w.batch.time)
+	if n, ok := dropped(answer, len(points)); ok {
+		w.refused.Add(store.Rejected, n, w.first.berth, w.first.channel, w.first.time)
 		w.refused.Err = fmt.Errorf("influx: %w", err)
 		return nil
 	}
@@ -104,28 +119,16 @@ func (w *writer) send(ctx context.Context, text string, lines int) error {
 	}
 }
 
-// halve sends what was too large for one request in two.
-func (w *writer) halve(ctx context.Context, text string, lines int) error {
-	at := 0
-	for range lines / 2 {
-		at += strings.IndexByte(text[at:], '\n') + 1
-	}
-	if err := w.send(ctx, text[:at], lines/2); err != nil {
-		return err
-	}
-	return w.send(ctx, text[at:], lines-lines/2)
-}
-
 // A 1.x server says so many of the request's points it did not take.
 var droppedCount = regexp.MustCompile(`dropped=(\d+)`)
 
-// dropped gives the number of lines that the server will never take, with ok, or
+// dropped gives the number of points that the server will never take, with ok, or
 // !ok for an answer that may change. For good is what is wrong with the points: of
 // another type than the field has, older than the policy keeps, over a bound on
 // series, too large by itself. A database or policy that is not there may yet be
 // made, and a token be put right: losing readings over a setting would be worse
 // than waiting, and the journal has them.
-func dropped(e *api.Error, lines int) (n int, ok bool) {
+func dropped(e *api.Error, points int) (n int, ok bool) {
 	switch e.StatusCode {
 	case http.StatusBadRequest, http.StatusUnprocessableEntity, http.StatusRequestEntityTooLarge:
 	default:
@@ -136,8 +139,8 @@ func dropped(e *api.Error, lines int) (n int, ok bool) {
 	}
 	if m := droppedCount.FindStringSubmatch(e.Message); m != nil {
 		if n, err := strconv.Atoi(m[1]); err == nil {
-			return min(n, lines), true
+			return min(n, points), true
 		}
 	}
-	return lines, true
+	return points, true
 }
