@@ -17,9 +17,9 @@ const (
 	strokeShare       = 0.6  // of the drop, in two seconds
 	strokeAgain       = 0.3  // of that, another fall
 	strokeSharp       = 0.75 // of that, from one reading to the next
-	strokeMaxInterval = 0.3  // s between readings; slower pins show a slip as a stroke too
+	strokeMaxInterval = 0.6  // s between readings; slower pins show any fall as a stroke
 	strokeLag         = 1.3  // s; from the step before the stroke until it, about, with the delay of the readings
-	pinJumpLLR        = 4
+	pinJumpLLR        = 6
 	pinJumpMaxSec     = lossHold + 20 // seconds over the threshold, after which a slip is raised untested
 )
 

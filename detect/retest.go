@@ -7,7 +7,7 @@ import (
 
 // The retest of a parting: one that was raised, and that the tests of the first twelve
 // seconds neither confirm nor refute, is tested again on the record of the ship's
-// motion over the next minute and the minutes before. By Newton's second law
+// motion over the next minutes and the minutes before. By Newton's second law
 //
 //	acceleration = (pull of the lines + wind + unknown forces) / mass
 //
@@ -45,7 +45,7 @@ const (
 var retestSchedule = [...]struct {
 	after     int64
 	threshold float64
-}{{6, -6}, {9, -5}, {13, -4}, {18, -4}, {24, -4}, {32, -3}, {40, -1.5}}
+}{{6, -6}, {9, -5}, {13, -4}, {18, -4}, {24, -4}, {32, -3}, {40, -1.5}, {56, -1}, {80, -1}, {110, -1}}
 
 // awaitsRetest reports whether a parting that was raised is still to be tested.
 func (p *parting) awaitsRetest() bool {

@@ -2,8 +2,8 @@ package detect
 
 import "math"
 
-// Where the other lines do not determine a line's load, they do not say how far it should
-// move while its pin stands still. How far it used to move beside them does. The ranges
+// How far a line used to move beside the others says how far it should move while its pin
+// stands still, whether or not they determine its load. The ranges
 // of all loads are kept in blocks of half a minute. How lively a block was is the median,
 // over the other pins, of their range by their usual range. A pin is stuck that stood
 // still for a block in which it should have moved, even if it moved no more, for how
@@ -68,7 +68,8 @@ func (b *Berth) recordRange(now moment, i int) {
 // should have moved.
 func (b *Berth) stillAmongMovers(now moment, i int) bool {
 	l := &b.state.Lines[i]
-	if !now.Second || l.Pin.Last < stillMinShare*l.Pin.MBL {
+	blockEnds := now.Time%(blockSeconds*second) == 0
+	if !(blockEnds || now.Second && l.Pin.LastAt-l.Pin.Still.Since < stuckFor+2*second) || l.Pin.Last < stillMinShare*l.Pin.MBL {
 		return false
 	}
 	end := blockOf(now.Time)

@@ -7,9 +7,10 @@ import (
 )
 
 // A pin is stuck when it has stood within a step and a half of its own last digit for
-// 60 s while the load expected from the other lines has changed by more than their last
-// digits and chance allow, and two of them or more have moved. In a flat calm all stand
-// still, and nothing is raised. It is stuck until it moves.
+// 60 s while two others or more have moved, and either the load expected from the others
+// has changed by more than their last digits and chance allow, or the line always moved
+// when they did (see stillAmongMovers). In a flat calm all stand still, and nothing is
+// raised. It is stuck until it moves.
 //
 // Chance: if the line's load were as still as its pin, the expected load would be that
 // load and error, and its EWMA over a second would keep within the limits of a chart, so
@@ -93,11 +94,14 @@ func (b *Berth) stuck(now moment, i int) bool {
 	if l.Health.Fault == stuckPin { // until it moves
 		return true
 	}
-	if l.tended(now) {
+	if l.tended(now) || b.movedSince(i, p.Still.Since) < stuckMovers {
 		return false
 	}
+	if b.stillAmongMovers(now, i) {
+		return true
+	}
 	if !l.Fit.Known {
-		return b.stillAmongMovers(now, i)
+		return false
 	}
 	resolution, apart := 0.0, int64(1) // the coarsest and the slowest pin
 	for k := range b.state.Lines {
@@ -105,9 +109,6 @@ func (b *Berth) stuck(now moment, i int) bool {
 		resolution, apart = max(resolution, o.Resolution), max(apart, o.intervalTicks())
 	}
 	chance := 2 * stuckChart(apart).Settled() * chart.MeanScale * max(e.Noise, stuckMinNoise*p.MBL)
-	if b.movedSince(i, p.Still.Since) < stuckMovers {
-		return false
-	}
 	span, threshold := e.High-e.Low, max(stuckDigits*resolution*l.Fit.ErrorGain, chance)
 	b.report(StuckRange, i, span, threshold)
 	return span >= threshold
