@@ -33,6 +33,12 @@ func (b *Berth) disturbed(now moment) bool {
 	return b.state.DisturbedAt != 0 && now.Tick-b.state.DisturbedAt < disturbedTicks
 }
 
+// partedRecently reports whether a line has parted, seen or not, within the time that
+// this disturbs the mooring.
+func (b *Berth) partedRecently(now moment) bool {
+	return b.state.PartedAt != 0 && now.Tick-b.state.PartedAt < disturbedTicks
+}
+
 // standDownTicks is how long the watch must be stood down for what was raised to be
 // over: a crew that stands it down for a minute to tend a line on bitts does not end
 // what else is wrong, and is not told of it twice.

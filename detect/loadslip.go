@@ -135,7 +135,7 @@ func (b *Berth) updateLoss(now moment, i int) bool {
 	l := &b.state.Lines[i]
 	loss, f, mbl := &l.LoadLoss, &l.Fit, b.plan.Lines[i].MBLkN
 	residual, ok := f.secondMean()
-	if !ok || !f.Known || !f.Determined || f.Age < settledFitAge || f.Age < loss.FitAge || !b.monitored(now, i) || b.partedRecently(now) || l.Parting.FirstTest != 0 || l.Parting.Latch.Up {
+	if !ok || !f.Known || !f.Determined || f.Age < settledFitAge || f.Age < loss.FitAge || !b.monitored(now, i) || l.Parting.FirstTest != 0 || l.Parting.Latch.Up {
 		loss.reset()
 		return false
 	}
@@ -169,12 +169,6 @@ func (b *Berth) updateLoss(now moment, i int) bool {
 	uncertainty := lossRatioSigma * l.Stiffness.sd(f, mbl) * loss.ShipLoad
 	loss.Threshold = max(lossMin*mbl, lossSigma*math.Sqrt(loss.MeanSquare[0])) + uncertainty
 	return true
-}
-
-// partedRecently reports whether a line has parted, seen or not, within the time that
-// this disturbs the mooring.
-func (b *Berth) partedRecently(now moment) bool {
-	return b.state.PartedAt != 0 && now.Tick-b.state.PartedAt < disturbedTicks
 }
 
 // raiseLoadLoss raises brake-slip for line i.

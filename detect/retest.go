@@ -41,11 +41,11 @@ const (
 
 // retestSchedule is when a fall is tested, in spans after it, and the log-likelihood
 // ratio under which its pin is called dead: the nearer to 0 the more of the seas has
-// been seen.
+// been seen, until she has moved for other reasons.
 var retestSchedule = [...]struct {
 	after     int64
 	threshold float64
-}{{6, -6}, {9, -5}, {13, -4}, {18, -4}, {24, -4}, {32, -3}, {40, -1.5}, {56, -1}, {80, -1}, {110, -1}}
+}{{6, -6}, {9, -5}, {13, -4}, {18, -4}, {24, -4}, {32, -3}, {40, -1.5}, {56, -1}, {80, -2}, {110, -2}}
 
 // awaitsRetest reports whether a parting that was raised is still to be tested.
 func (p *parting) awaitsRetest() bool {

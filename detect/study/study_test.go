@@ -35,7 +35,7 @@ func run(c *scene) outcome {
 	if err != nil {
 		return outcome{scene: c, note: err.Error()}
 	}
-	if most := t.most(c.ship); !(most <= 0.98) { // NaN: she broke away
+	if most := max(t.most(c.ship), t.most(c.plan)); !(most <= 0.98) { // NaN: she broke away
 		return outcome{scene: c, note: "a line was pulled to its breaking load"}
 	}
 	bare := t

@@ -127,7 +127,7 @@ func (o *oracle) incident(e simulate.Event) {
 		o.fault(i, at, until, at+15)
 	case simulate.Dead:
 		// in the first seconds nobody can know: no line's pull moves a ship so soon
-		o.fault(i, at, forever, at+90)
+		o.fault(i, at, forever, at+5*minute)
 		o.bearLine(i, detect.LineParted, at-0.5, at+5)
 	case simulate.Yield:
 		o.unseen(i, at)
