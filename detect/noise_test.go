@@ -121,3 +121,42 @@ func TestRecordAmendsTheSpanOfAStep(t *testing.T) {
 		}
 	}
 }
+
+// Inner products of vectors that forgive an unknown share of w are those by the inverse of
+// the covariance I + sd²·w·wᵀ, here gonum's; later horizons are left alone.
+func TestForgive(t *testing.T) {
+	const count, sd = 2, 0.7
+	const n = count * modes
+	r := rand.New(rand.NewPCG(7, 8))
+	var w, u, v [errorDim]float64
+	for k := range w {
+		w[k], u[k], v[k] = r.NormFloat64(), r.NormFloat64(), r.NormFloat64()
+	}
+	cov := mat.NewSymDense(n, nil)
+	for p := range n {
+		for q := range p + 1 {
+			cov.SetSym(p, q, sd*sd*w[p]*w[q])
+		}
+		cov.SetSym(p, p, 1+cov.At(p, p))
+	}
+	var chol mat.Cholesky
+	if !chol.Factorize(cov) {
+		t.Fatal("the covariance is not positive definite")
+	}
+	var solved mat.VecDense
+	if err := chol.SolveVecTo(&solved, mat.NewVecDense(n, v[:n])); err != nil {
+		t.Fatal(err)
+	}
+	want, last := mat.Dot(mat.NewVecDense(n, u[:n]), &solved), u[n]
+	forgive(&w, count, sd, &u, &v)
+	if got := dotFirst(&u, &v, n); math.Abs(got-want) > 1e-12 {
+		t.Errorf("inner product %v, by the covariance %v", got, want)
+	}
+	if u[n] != last {
+		t.Error("a later horizon has changed")
+	}
+	before := u
+	if forgive(&[errorDim]float64{}, count, sd, &u); u != before {
+		t.Error("no movement by the wind has changed a vector")
+	}
+}

@@ -19,7 +19,7 @@ const (
 	strokeSharp       = 0.75 // of that, from one reading to the next
 	strokeMaxInterval = 0.6  // s between readings; slower pins show any fall as a stroke
 	strokeLag         = 1.3  // s; from the step before the stroke until it, about, with the delay of the readings
-	pinJumpLLR        = 6
+	pinJumpLLR        = 10
 	pinJumpMaxSec     = lossHold + 20 // seconds over the threshold, after which a slip is raised untested
 )
 

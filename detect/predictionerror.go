@@ -19,10 +19,11 @@ import "math"
 // The type is exported because the snapshot's encoder skips embedded fields that
 // are not.
 type PredictionErrors struct {
-	Errors [horizonCount][historySteps][modes]float64 // m
-	Cov    [errorDim][errorDim]float64                // m², lower half
-	Count  float64                                    // vectors in Cov
-	NIS    [nisWindow]float64                         // normalised error squared, mean 1 over the components
+	Errors    [horizonCount][historySteps][modes]float64 // m
+	WindMoves [horizonCount][historySteps][modes]float64 // by the wind's change since the base step, as the plan has it, m
+	Cov       [errorDim][errorDim]float64                // of Errors, m², lower half
+	Count     float64                                    // vectors in Cov
+	NIS       [nisWindow]float64                         // normalised error squared, mean 1 over the components
 }
 
 const (
@@ -67,9 +68,19 @@ func (pr *predictor) updateErrorCov(l *cholesky) (logDensity float64) {
 
 // errorsFrom is the vector of errors from a base step, nearest horizon first, m.
 // Horizons that have not passed yet hold old values.
-func (pr *predictor) errorsFrom(base int64) (z [errorDim]float64) {
+func (pr *predictor) errorsFrom(base int64) [errorDim]float64 {
+	return vectorFrom(&pr.Errors, base)
+}
+
+// windMovesFrom is the vector of movements by the wind's change since a base step, as
+// errorsFrom is of errors, m.
+func (pr *predictor) windMovesFrom(base int64) [errorDim]float64 {
+	return vectorFrom(&pr.WindMoves, base)
+}
+
+func vectorFrom(history *[horizonCount][historySteps][modes]float64, base int64) (z [errorDim]float64) {
 	for s, h := range horizons {
-		copy(z[s*modes:], pr.Errors[s][(base+h)%historySteps][:])
+		copy(z[s*modes:], history[s][(base+h)%historySteps][:])
 	}
 	return z
 }
@@ -121,6 +132,24 @@ func (pr *predictor) logLR(z *[errorDim]float64, sig *signature, count int, leas
 	degrees := max(4, min(pr.Count/independentSteps-errorDim, maxDegrees))
 	scale := degrees * inflation
 	return (degrees + float64(n)) / 2 * math.Log((1+errSq/scale)/(1+max(restSq, 0)/scale))
+}
+
+// forgive takes out of the first count horizons of the white vectors what an unknown share,
+// of standard deviation sd, of the white movement w may have put there: they are white as
+// before where sd²·w·wᵀ is added to the covariance.
+func forgive(w *[errorDim]float64, count int, sd float64, vectors ...*[errorDim]float64) {
+	n := count * modes
+	sq := dotFirst(w, w, n)
+	if sq == 0 {
+		return
+	}
+	factor := (1 - 1/math.Sqrt(1+sd*sd*sq)) / sq
+	for _, v := range vectors {
+		share := factor * dotFirst(v, w, n)
+		for k := range n {
+			v[k] -= share * w[k]
+		}
+	}
 }
 
 // noiseInflation is the mean NIS of the last minute, at least 1. The newest are left

@@ -184,6 +184,7 @@ func (pr *predictor) updateCoef() {
 				e -= c * x[k]
 			}
 			pr.Errors[s][(pr.Steps-1)%historySteps][m] = e
+			pr.WindMoves[s][(pr.Steps-1)%historySteps][m] = (x[regLaggedWind] + x[regWind]) / 2
 			if pr.Steps%2 == 0 {
 				rlsForget(&pr.Coef[s][m], &pr.CoefCov[s][m], &x, e)
 			}

@@ -13,7 +13,8 @@ import (
 // of the time. Every half-second step two tests are made for the loss of each such line:
 //
 //	how far       the prediction errors (see predictor) from 2, 3.5, 5.5, 8 and 12 s
-//	              ago until now hold the signature
+//	              ago until now hold the signature, and not a share of what the wind's
+//	              change did
 //	how suddenly  the innovations (see innovations) of the last 12 s show that her
 //	              acceleration changed at once
 //
@@ -34,10 +35,12 @@ import (
 //
 // Raised for the group of the line. What has let go does not hold again by itself, so it
 // stands until the watch is stood down or somebody says that the line holds (Release);
-// from 10 min on it may be told anew, of another line of that group. Source: Newton's second law; the figures are common practice, no
-// source. The sum is not of independent tests, and gusts are not normal noise, so no run length can be computed for it: over
+// from 10 min on it may be told anew, of another line of that group. Source: Newton's
+// second law; the figures are common practice, no source. The sum is not of independent
+// tests, and gusts are not normal noise, so no run length can be computed for it: over
 // 6,400 line-hours of randomly drawn scenes, every ship with a line that no pin shows,
-// these thresholds raised 5 false alarms. They were chosen on these scenes.
+// these thresholds raised 5 false alarms, before the wind's share was taken out. They
+// were chosen on these scenes.
 const (
 	redistLLR         = 24
 	redistStillLLR    = 33
@@ -52,6 +55,7 @@ const (
 	redistInShare     = 0.5   // of the prediction error; way towards the berth from which she comes in
 	redistInnerSD     = 0.5   // standard deviations inside her mean position from which fenders may be near
 	redistLeastFelt   = 0.007 // of MBL
+	redistWindSD      = 0.25  // of the movement by a change of the wind; how well that is predicted
 	redistLag         = 0.5   // s; delay of readings and positions, about
 	redistHoldSteps   = 2     // in a row
 	redistAgainTicks  = 600 * int64(ticksPerSecond)

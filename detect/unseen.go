@@ -42,11 +42,14 @@ func (b *Berth) lossThreshold(i, horizon int) float64 {
 // errorLLR is the highest log-likelihood ratio that line i with this load let go at
 // one of the base steps, by the prediction errors, and the index of the horizon since.
 func (b *Berth) errorLLR(i int, load float64, errors *[horizonCount][errorDim]float64) (best float64, horizon int) {
-	sig := b.lossSignature(i, load, redistLag)
+	signature := b.lossSignature(i, load, redistLag)
 	pr := b.predictor()
 	noise := pr.noiseInflation()
 	for s, h := range horizons {
-		llr := pr.logLR(&errors[s], &sig, s+1, redistMinShare, redistMaxShare, noise*pr.Range.inflation(pr.Steps-1-h))
+		z, sig, wind := errors[s], signature, pr.windMovesFrom(pr.Steps-1-h)
+		b.errorChol().whiten(&wind)
+		forgive(&wind, s+1, redistWindSD, &z, &sig.along, &sig.across)
+		llr := pr.logLR(&z, &sig, s+1, redistMinShare, redistMaxShare, noise*pr.Range.inflation(pr.Steps-1-h))
 		if llr > best {
 			best, horizon = llr, s
 		}
