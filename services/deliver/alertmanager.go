@@ -128,7 +128,7 @@ func (m *alertmanager) alert(s *alarm.State, ends time.Time) alert {
 			"alertname": s.Condition, "berth": s.Berth, "line": s.Line, "group": s.Group, "source": s.Source, "priority": s.Priority.String(),
 		},
 		Annotations: map[string]string{
-			"summary": summary(s), "description": s.Detail, "alarm_id": s.ID,
+			"summary": summary(s), "description": cmp.Or(s.Return.Detail, s.Detail), "alarm_id": s.ID,
 		},
 		StartsAt: s.Raised, EndsAt: ends, GeneratorURL: m.link,
 	}

@@ -32,8 +32,8 @@ func newPager(t *testing.T) *pager {
 	p.Server = httptest.NewServer(http.HandlerFunc(func(_ http.ResponseWriter, r *http.Request) {
 		var m struct {
 			Alerts []struct {
-				Status string
-				Labels map[string]string
+				Status              string
+				Labels, Annotations map[string]string
 			}
 		}
 		body, _ := io.ReadAll(r.Body)
@@ -43,6 +43,10 @@ func newPager(t *testing.T) *pager {
 		p.mu.Lock()
 		defer p.mu.Unlock()
 		for _, a := range m.Alerts {
+			// What is over is not told with what there was to do about it.
+			if want := a.Labels["line"] + ": no more."; a.Status == "resolved" && a.Labels["line"] == "5" && !strings.HasSuffix(a.Annotations["description"], want) {
+				t.Errorf("resolved: %q", a.Annotations["description"])
+			}
 			p.said = append(p.said, a.Status+" "+a.Labels["alertname"]+" "+a.Labels["line"]+" "+a.Labels["priority"])
 		}
 	}))

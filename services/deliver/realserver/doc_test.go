@@ -96,9 +96,13 @@ func openLogWith(t *testing.T, pins func(string) map[string]string) *alarm.Log {
 // change raises or clears at berth east-3; position rises from call to call.
 func change(t *testing.T, l *alarm.Log, position uint64, c detect.Condition, line string, raised bool) {
 	t.Helper()
+	detail := "Line " + line + ": something to act on."
+	if !raised {
+		detail = "Line " + line + ": no more."
+	}
 	err := l.Apply(t.Context(), "east-3", position, []detect.Change{{
 		Time: time.Now().UnixNano(), Condition: c, Raised: raised, Line: line, Value: 612, Unit: "kN",
-		Detail: "Line " + line + ": something to act on.",
+		Detail: detail,
 	}})
 	if err != nil {
 		t.Fatal(err)
