@@ -7,6 +7,7 @@ import (
 	"io"
 	"net/url"
 	"strconv"
+	"strings"
 	"text/tabwriter"
 
 	"github.com/spf13/cobra"
@@ -28,8 +29,8 @@ func newLines(s streams) *cobra.Command {
 		Use:   "lines [flags]",
 		Short: "Print the service record of each line",
 		Long: `lines asks a server what each line has been through: hours under load, peaks,
-load cycles and their Miner sum, what its brake has rendered, slips and snap loads,
-across stays. A rope that the plan numbers has a record of its own.
+load cycles and their Miner sum, what its brake has rendered, what was raised about
+it, across stays. A rope that the plan numbers has a record of its own.
 
 Cycles are rainflow cycles by ASTM E1049-85; the Miner sum is by a tension-tension
 curve, named with --json and in the record. It counts tension alone and is known to
@@ -115,7 +116,7 @@ func printLines(w io.Writer, answer *hawserv1.ListLinesResponse) error {
 				where = "at " + l.Berth
 			}
 			fmt.Fprintf(t, "%s, %s\n", ship, where)
-			fmt.Fprintln(t, "line\trope\tmaterial\tstays\th under load\th over WLL\tpeak\tcycles\tover 10 %\tMiner sum\tslips\tsnaps\trendered\tnot read")
+			fmt.Fprintln(t, "line\trope\tmaterial\tstays\th under load\th over WLL\tpeak\tcycles\tover 10 %\tMiner sum\talarms\trendered\tnot read")
 		}
 		printLine(t, l)
 	}
@@ -152,8 +153,25 @@ func printLine(w io.Writer, l *hawserv1.LineRecord) {
 	if l.Miner.StandIn {
 		miner = "~" + miner
 	}
-	fmt.Fprintf(w, "%s\t%s\t%s\t%d\t%.1f\t%.2f\t%s\t%.0f\t%.0f\t%s\t%d\t%d\t%.2f m\t%s\n", name, rope, l.Material, l.Stays,
-		l.HoursUnderLoad, l.HoursAboveWorkingLoad, peak, l.Cycles, l.CyclesAbove[1], miner, l.Slips, l.SnapLoads, l.RenderedM, notRead(l.Quality))
+	fmt.Fprintf(w, "%s\t%s\t%s\t%d\t%.1f\t%.2f\t%s\t%.0f\t%.0f\t%s\t%s\t%.2f m\t%s\n", name, rope, l.Material, l.Stays,
+		l.HoursUnderLoad, l.HoursAboveWorkingLoad, peak, l.Cycles, l.CyclesAbove[1], miner, alarmsTold(l), l.RenderedM, notRead(l.Quality))
+}
+
+// alarmsTold says in few words what was raised about a line, the gravest first.
+func alarmsTold(l *hawserv1.LineRecord) string {
+	var told []string
+	for _, a := range []struct {
+		name string
+		n    uint32
+	}{{"parted", l.Partings}, {"over limit", l.OverLimits}, {"slip", l.Slips}, {"snap load", l.SnapLoads}} {
+		if a.n > 0 {
+			told = append(told, fmt.Sprintf("%s %d", a.name, a.n))
+		}
+	}
+	if len(told) == 0 {
+		return "-"
+	}
+	return strings.Join(told, ", ")
 }
 
 // notRead says in few words what a record lacks.

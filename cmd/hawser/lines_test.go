@@ -188,6 +188,9 @@ func TestLineRecordsOutliveTheServer(t *testing.T) {
 	if !strings.Contains(table, northShip+", at north-jetty-1") || !strings.Contains(table, "evidence, not permission") || strings.Count(table, "\n") < 14 {
 		t.Errorf("table:\n%s", table)
 	}
+	if n := strings.Count(table, "parted 1") + strings.Count(table, "slip 1"); n != 2 { // the story's
+		t.Errorf("what was raised about lines is in %d rows, want 2:\n%s", n, table)
+	}
 	one := once.Lines[slices.IndexFunc(once.Lines, func(l *hawserv1.LineRecord) bool { return len(l.Peaks) > 0 && l.HoursUnderLoad > 0 })]
 	page, err := whole.get("/lines?berth=" + tape.berth)
 	if err != nil {
