@@ -1,7 +1,10 @@
 package web
 
 import (
+	"cmp"
 	"context"
+	"math"
+	"slices"
 	"time"
 
 	"hawser/services/alarm"
@@ -19,12 +22,13 @@ const (
 
 // alarmsWire is the alarm list.
 type alarmsWire struct {
-	// List has the active ones, worst first, then those that are over.
+	// List has the active ones, worst first, then those that are over: first those that
+	// nobody has acknowledged, by priority, the newest of each first.
 	List  []alarmWire `json:"list"`
 	Holds []holdWire  `json:"holds"`
 	// More are active ones over mostAlarms.
 	More int `json:"more,omitempty"`
-	// MoreReturned are over that nobody has acknowledged, older than those of List.
+	// MoreReturned are over that nobody has acknowledged, beyond those of List.
 	MoreReturned int `json:"more_returned,omitempty"`
 }
 
@@ -91,10 +95,12 @@ type holdWire struct {
 // alarmsOf gives the alarms of a berth and the server's own, or all for "", as far
 // as the caller may see them.
 func (s *Site) alarmsOf(ctx context.Context, berth string) *alarmsWire {
-	all, _ := s.o.Alarms.List("", true)
+	log, _ := s.o.Alarms.List("", true)
+	all := alarm.Seen(ctx, s.o.Access, log)
+	slices.SortStableFunc(all, func(a, b alarm.State) int { return cmp.Compare(place(&a), place(&b)) })
 	w := &alarmsWire{List: []alarmWire{}, Holds: []holdWire{}}
 	active, suppressed, returned, over := 0, 0, 0, 0
-	for _, a := range alarm.Seen(ctx, s.o.Access, all) {
+	for _, a := range all {
 		if berth != "" && a.Berth != "" && a.Berth != berth {
 			continue
 		}
@@ -116,6 +122,17 @@ func (s *Site) alarmsOf(ctx context.Context, berth string) *alarmsWire {
 		w.Holds = append(w.Holds, wireHold(&h))
 	}
 	return w
+}
+
+// place of an alarm in the list beside others: what is active stays as the log has it.
+func place(a *alarm.State) int {
+	switch {
+	case a.Active():
+		return 0
+	case a.Lifecycle() == alarm.ReturnedUnacknowledged:
+		return 1 + int(a.Priority)
+	}
+	return math.MaxInt
 }
 
 func wireAlarm(a *alarm.State) alarmWire {

@@ -256,15 +256,17 @@ func TestAlarmsThatAreOver(t *testing.T) {
 	}
 }
 
-// Of many that are over and not acknowledged the newest are told, and how many more
-// there are.
+// Of many that are over and not acknowledged the gravest and newest are told, and how many
+// more there are.
 func TestMoreAlarmsThatAreOverThanAreTold(t *testing.T) {
 	s := newStation(t, nil)
-	for i := range 23 {
-		s.raise("east-3", uint64(i+1), detect.SnapLoad, strconv.Itoa(i), "Snapped tight.")
+	s.raise("east-3", 1, detect.LineParted, "1", "Parted.")
+	must(t, s.alarms.Reconcile(t.Context(), "east-3", 1, nil, nil, "plan replaced"))
+	for i := range 22 {
+		s.raise("east-3", uint64(i+2), detect.SnapLoad, strconv.Itoa(i), "Snapped tight.")
 	}
 	must(t, s.alarms.Reconcile(t.Context(), "east-3", 30, nil, nil, "plan replaced"))
-	if a := s.look("/").Alarms; len(a.List) != 20 || a.MoreReturned != 3 {
+	if a := s.look("/").Alarms; len(a.List) != 20 || a.MoreReturned != 3 || a.List[0].Condition != "line-parted" {
 		t.Errorf("%d told, %d more", len(a.List), a.MoreReturned)
 	}
 }
