@@ -37,14 +37,12 @@ type WriterOptions struct {
 // other and come back late only if they are still behind the rows before them.
 // It is not safe for concurrent use.
 type Writer struct {
-	out    *bufio.Writer
-	gzip   *gzip.Writer
-	form   TimeForm
-	refs   []ref
-	line   []byte
-	second int64  // of stamp
-	stamp  []byte // "2026-03-01T04:05:06"
-	err    error  // the first of any call, kept
+	out  *bufio.Writer
+	gzip *gzip.Writer
+	form TimeForm
+	refs []ref
+	line []byte
+	err  error // the first of any call, kept
 }
 
 // ref is one reading of a block.
@@ -56,7 +54,7 @@ type ref struct {
 
 // NewWriter writes to w. Nothing reaches w for sure before Close.
 func NewWriter(w io.Writer, o WriterOptions) *Writer {
-	out := &Writer{form: o.Time, second: -1}
+	out := &Writer{form: o.Time}
 	if o.Gzip {
 		out.gzip = gzip.NewWriter(w)
 		w = out.gzip
@@ -98,7 +96,7 @@ func (w *Writer) writeRow(s *reading.Series, r ref) error {
 	if r.time <= 0 || r.time/1e6 > lastMillis {
 		return fmt.Errorf("%s: time %d ns: %w", s.Channel, r.time, errYears)
 	}
-	w.line = w.appendTime(w.line[:0], r.time)
+	w.line = appendTime(w.line[:0], r.time, w.form)
 	w.line = append(w.line, ',')
 	if s.Channel.Kind.OfLine() {
 		w.line = append(append(w.line, s.Channel.Line...), '/')
@@ -113,26 +111,19 @@ func (w *Writer) writeRow(s *reading.Series, r ref) error {
 	return err
 }
 
-func (w *Writer) appendTime(dst []byte, at int64) []byte {
-	if w.form == UnixMilli {
-		return strconv.AppendInt(dst, at/1e6, 10)
+// appendTime appends a time in the form given.
+func appendTime(dst []byte, at int64, form TimeForm) []byte {
+	t := time.Unix(0, at).UTC()
+	switch {
+	case form == UnixMilli:
+		return strconv.AppendInt(dst, t.UnixMilli(), 10)
+	case at%1e6 == 0:
+		return t.AppendFormat(dst, "2006-01-02T15:04:05.000Z07:00")
+	case at%1e3 == 0:
+		return t.AppendFormat(dst, "2006-01-02T15:04:05.000000Z07:00")
+	default:
+		return t.AppendFormat(dst, "2006-01-02T15:04:05.000000000Z07:00")
 	}
-	if second := at / 1e9; second != w.second {
-		w.second = second
-		w.stamp = time.Unix(second, 0).UTC().AppendFormat(w.stamp[:0], "2006-01-02T15:04:05")
-	}
-	fraction, width := at%1e9, 9
-	for width > 3 && fraction%1000 == 0 {
-		fraction /= 1000
-		width -= 3
-	}
-	dst = append(append(dst, w.stamp...), '.')
-	dst = append(dst, "000000000"[:width]...)
-	for i := len(dst) - 1; fraction > 0; i-- {
-		dst[i] += byte(fraction % 10)
-		fraction /= 10
-	}
-	return append(dst, 'Z')
 }
 
 // Close completes the recording. It does not close the writer below. It may be
