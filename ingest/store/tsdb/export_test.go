@@ -2,10 +2,14 @@ package tsdb
 
 import (
 	"context"
+	"os"
 	"path/filepath"
 
 	promtsdb "github.com/prometheus/prometheus/tsdb"
 )
+
+// ReplaceSync replaces what syncs a file or folder.
+func (o *Options) ReplaceSync(f func(*os.File) error) { o.syncFile = f }
 
 // Flush turns all that is in the log into blocks, as time does.
 func (s *Store) Flush(ctx context.Context) error {

@@ -29,6 +29,17 @@ func (s *Store) Sync() error {
 			return fmt.Errorf("store: sync: %w", err)
 		}
 	}
+	if s.named {
+		return nil
+	}
+	// What is in a folder whose name is lost is lost with it: the names of the logs,
+	// then that of the store.
+	for _, dir := range []string{s.opts.Dir, filepath.Dir(filepath.Clean(s.opts.Dir))} {
+		if err := s.syncFile(fileutil.OpenDir(dir)); err != nil {
+			return fmt.Errorf("store: sync: %w", err)
+		}
+	}
+	s.named = true
 	return nil
 }
 
@@ -44,20 +55,20 @@ func (s *Store) syncLog(name string) error {
 		return err
 	}
 	for i := max(first, s.synced[name]); i <= last; i++ {
-		err := syncFile(os.OpenFile(wlog.SegmentName(dir, i), os.O_RDWR, 0))
+		err := s.syncFile(os.OpenFile(wlog.SegmentName(dir, i), os.O_RDWR, 0))
 		if err != nil && !errors.Is(err, os.ErrNotExist) { // its block was just made
 			return err
 		}
 	}
 	s.synced[name] = last
-	return syncFile(fileutil.OpenDir(dir))
+	return s.syncFile(fileutil.OpenDir(dir))
 }
 
 // syncFile takes what a file was opened with. Some systems sync only what is open for
 // writing.
-func syncFile(f *os.File, err error) error {
+func (s *Store) syncFile(f *os.File, err error) error {
 	if err != nil {
 		return err
 	}
-	return errors.Join(f.Sync(), f.Close())
+	return errors.Join(s.opts.syncFile(f), f.Close())
 }

@@ -38,6 +38,7 @@ import (
 	"fmt"
 	"log/slog"
 	"math"
+	"os"
 	"sync"
 	"time"
 
@@ -72,6 +73,8 @@ type Options struct {
 	Now        func() time.Time
 	Log        *slog.Logger
 	Registerer prometheus.Registerer
+
+	syncFile func(*os.File) error // fsync; tests replace it
 }
 
 func (o *Options) validate() error {
@@ -94,6 +97,9 @@ func (o *Options) validate() error {
 	o.Ahead = cmp.Or(o.Ahead, time.Hour)
 	if o.Now == nil {
 		o.Now = time.Now
+	}
+	if o.syncFile == nil {
+		o.syncFile = (*os.File).Sync
 	}
 	o.Log = cmp.Or(o.Log, slog.New(slog.DiscardHandler))
 	return nil
@@ -162,6 +168,7 @@ type Store struct {
 
 	syncing sync.Mutex
 	synced  map[string]int // newest segment made durable, by folder
+	named   bool           // the names of the folders are durable
 }
 
 var _ store.Store = (*Store)(nil)
