@@ -4,23 +4,13 @@ import (
 	"context"
 	"os"
 	"path/filepath"
-
-	promtsdb "github.com/prometheus/prometheus/tsdb"
 )
 
 // ReplaceSync replaces what syncs a file or folder.
 func (o *Options) ReplaceSync(f func(*os.File) error) { o.syncFile = f }
 
 // Flush turns all that is in the log into blocks, as time does.
-func (s *Store) Flush(ctx context.Context) error {
-	head := s.db.Head()
-	if head.NumSeries() > 0 && head.MinTime() <= head.MaxTime() {
-		if err := s.db.CompactHead(promtsdb.NewRangeHead(head, head.MinTime(), head.MaxTime())); err != nil {
-			return err
-		}
-	}
-	return s.db.CompactOOOHead(ctx)
-}
+func (s *Store) Flush(ctx context.Context) error { return s.flush(ctx) }
 
 // Compact merges blocks and drops what is out of the retention.
 func (s *Store) Compact(ctx context.Context) error { return s.db.Compact(ctx) }

@@ -131,11 +131,10 @@ func (s *Store) openOnce() (*Damage, error) {
 	if internal(s.internals, "prometheus_tsdb_wal_corruptions_total") == 0 {
 		return nil, nil
 	}
-	d := &Damage{Part: "log", Bytes: before[0] - s.size(logDir), Err: errors.New("unreadable from the cut on")}
+	d := &Damage{Part: "log", Bytes: max(before[0]-s.size(logDir), 0), Err: errors.New("unreadable from the cut on")}
 	if late := before[1] - s.size(lateLogDir); late > d.Bytes {
 		d.Part, d.Bytes = "log of late readings", late
 	}
-	d.Bytes = max(d.Bytes, 0)
 	return d, nil
 }
 

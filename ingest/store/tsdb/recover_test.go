@@ -85,7 +85,7 @@ func TestDamage(t *testing.T) {
 		// What must still be there: readings of the block, of the log from its start on
 		// (at least and at most), late ones.
 		inBlock, logMin, logMax, late int
-		parts                         []string // of Recovery, by their first word
+		parts                         []string // of Recovery, a block without its name
 		queried                       bool     // found by reading, not at the start
 	}{
 		{"none", func(*testing.T, string) {}, 100, 100, 100, 5, nil, false},
@@ -113,20 +113,20 @@ func TestDamage(t *testing.T) {
 		{"log of late ones flipped half way", func(t *testing.T, dir string) {
 			path, used := segment(t, dir, "wbl")
 			write(t, path, flip(used, len(used)/2))
-		}, 100, 100, 100, 2, []string{"log"}, false},
+		}, 100, 100, 100, 2, []string{"log of late readings"}, false},
 		{"both logs", func(t *testing.T, dir string) {
 			path, used := segment(t, dir, "wal")
 			write(t, path, used[:len(used)-3])
 			path, used = segment(t, dir, "wbl")
 			write(t, path, used[:len(used)-3])
-		}, 100, 100, 100, 4, []string{"log", "log"}, false},
+		}, 100, 100, 100, 4, []string{"log", "log of late readings"}, false},
 		{"checkpoint of the log is rubbish", func(t *testing.T, dir string) {
 			// Newer than all: the log before it counts for nothing.
 			write(t, filepath.Join(dir, "wal", "checkpoint.00000099", "00000000"), bytes.Repeat([]byte{0xab}, 5000))
-		}, 100, 0, 0, 0, []string{"log", "log", "chunks"}, false},
+		}, 100, 0, 0, 0, []string{"log", "log of late readings", "chunks of the log"}, false},
 		{"full chunks of the log", func(t *testing.T, dir string) {
 			write(t, filepath.Join(dir, "chunks_head", "000001"), bytes.Repeat([]byte{0xab}, 5000))
-		}, 100, 100, 100, 5, []string{"chunks"}, false},
+		}, 100, 100, 100, 5, []string{"chunks of the log"}, false},
 		{"block without an index", func(t *testing.T, dir string) {
 			must(t, os.Remove(filepath.Join(block(t, dir), "index")))
 		}, 0, 100, 100, 5, []string{"block"}, false},
@@ -218,7 +218,10 @@ func wantParts(t *testing.T, r tsdb.Recovery, want []string) {
 	t.Helper()
 	var got []string
 	for _, d := range r.Damage {
-		part, _, _ := strings.Cut(d.Part, " ")
+		part, _, isBlock := strings.Cut(d.Part, "block ")
+		if isBlock {
+			part = "block"
+		}
 		got = append(got, part)
 		if d.Err == nil {
 			t.Errorf("%s: no error", d.Part)

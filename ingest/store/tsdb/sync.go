@@ -1,11 +1,13 @@
 package tsdb
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
 
+	promtsdb "github.com/prometheus/prometheus/tsdb"
 	"github.com/prometheus/prometheus/tsdb/fileutil"
 	"github.com/prometheus/prometheus/tsdb/wlog"
 
@@ -16,16 +18,27 @@ import (
 // append survives the end of the process only: the database writes its log with
 // each commit but syncs it when a file of it is full. Blocks are synced as they
 // are made, and a log is dropped only when its block is.
+//
+// After a sync that failed a second one would prove nothing: the kernel may have
+// thrown away what it could not write. The next call then makes blocks of all that
+// is in the logs. If a power cut shows the log damaged there, Recovery tells of it.
 func (s *Store) Sync() error {
+	s.appending <- struct{}{}
+	defer func() { <-s.appending }()
 	s.lifetime.RLock()
 	defer s.lifetime.RUnlock()
 	if s.closed {
 		return store.ErrClosed
 	}
-	s.syncing.Lock()
-	defer s.syncing.Unlock()
+	if s.unsound {
+		if err := s.flush(context.Background()); err != nil {
+			return fmt.Errorf("store: sync after one that failed: %w", err)
+		}
+		s.unsound = false
+	}
 	for _, dir := range []string{logDir, lateLogDir} {
 		if err := s.syncLog(dir); err != nil {
+			s.unsound = true
 			return fmt.Errorf("store: sync: %w", err)
 		}
 	}
@@ -41,6 +54,18 @@ func (s *Store) Sync() error {
 	}
 	s.named = true
 	return nil
+}
+
+// flush turns all that is in the logs into blocks. There must be no appends
+// meanwhile.
+func (s *Store) flush(ctx context.Context) error {
+	head := s.db.Head()
+	if head.NumSeries() > 0 && head.MinTime() <= head.MaxTime() {
+		if err := s.db.CompactHead(promtsdb.NewRangeHead(head, head.MinTime(), head.MaxTime())); err != nil {
+			return err
+		}
+	}
+	return s.db.CompactOOOHead(ctx)
 }
 
 // syncLog syncs the files of a log from the newest one synced before on, then the

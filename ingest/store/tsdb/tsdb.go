@@ -147,11 +147,14 @@ type Store struct {
 	metrics   *metrics
 	recovery  Recovery
 
-	// appending lets one append at a time touch writer; a channel, since the wait
-	// for it ends with the context.
+	// appending lets one append or sync at a time touch what follows; a channel,
+	// since the wait for it ends with the context.
 	appending chan struct{}
 	writer    *writer
 	touched   map[roll.Place]bool // spans of the append under way
+	synced    map[string]int      // newest segment made durable, by folder
+	named     bool                // the names of the folders are durable
+	unsound   bool                // a sync failed
 
 	rolls   *bolt.DB
 	pending *roll.Pending
@@ -162,13 +165,9 @@ type Store struct {
 
 	// lifetime is held for reading by every call and for writing by Close, since
 	// the database must not be closed under a reader of its mapped files. It guards
-	// closed and synced.
+	// closed.
 	lifetime sync.RWMutex
 	closed   bool
-
-	syncing sync.Mutex
-	synced  map[string]int // newest segment made durable, by folder
-	named   bool           // the names of the folders are durable
 }
 
 var _ store.Store = (*Store)(nil)
