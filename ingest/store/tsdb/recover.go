@@ -120,6 +120,7 @@ func (s *Store) openRepaired() error {
 // openOnce opens the database and tells what it cut off a log, if it did.
 func (s *Store) openOnce() (*Damage, error) {
 	before := [2]int64{s.size(logDir), s.size(lateLogDir)}
+	late := s.segments(lateLogDir)
 	s.internals = prometheus.NewRegistry()
 	options := s.opts.databaseOptions()
 	options.BlockQuerierFunc = tolerantQuerier(s.opts.Log, s.metrics.damaged.Inc)
@@ -131,11 +132,24 @@ func (s *Store) openOnce() (*Damage, error) {
 	if internal(s.internals, "prometheus_tsdb_wal_corruptions_total") == 0 {
 		return nil, nil
 	}
-	d := &Damage{Part: "log", Bytes: max(before[0]-s.size(logDir), 0), Err: errors.New("unreadable from the cut on")}
-	if late := before[1] - s.size(lateLogDir); late > d.Bytes {
-		d.Part, d.Bytes = "log of late readings", late
+	err = errors.New("unreadable from the cut on")
+	if now := s.segments(lateLogDir); len(now) < len(late) || !slices.EqualFunc(late, now[:len(late)], os.SameFile) {
+		return &Damage{Part: "log of late readings", Bytes: max(before[1]-s.size(lateLogDir), 0), Err: err}, nil
 	}
-	return d, nil
+	return &Damage{Part: "log", Bytes: max(before[0]-s.size(logDir), 0), Err: err}, nil
+}
+
+// segments are the files of a log. One that is repaired is another file after it, and
+// those that follow it are gone.
+func (s *Store) segments(log string) (files []os.FileInfo) {
+	dir := filepath.Join(s.opts.Dir, log)
+	first, last, err := wlog.Segments(dir)
+	for i := first; err == nil && i <= last; i++ {
+		if file, err := os.Stat(wlog.SegmentName(dir, i)); err == nil {
+			files = append(files, file)
+		}
+	}
+	return files
 }
 
 // damagedLog reports whether the database would not open for what is in its log,
