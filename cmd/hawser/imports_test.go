@@ -41,7 +41,7 @@ var allowed = map[string]struct {
 	"ingest/journal":         {[]string{"ingest/folder"}, "bytes and subjects, no meaning; its folders' names on disk"},
 	"ingest/standby":         {[]string{"ingest/journal"}, "a journal that goes on in memory; no meaning either"},
 	"ingest/folder":          {nil, "in which form a data folder is, whatever is in it"},
-	"ingest/store":           {[]string{"detect/reading"}, "series in and out, whatever they are of"},
+	"ingest/store":           {[]string{"detect/reading", "ingest/folder"}, "series in and out, whatever they are of; names on disk"},
 	"ingest/store/storetest": {[]string{"detect/reading", "ingest/simulate", "ingest/store"}, "what stores are tested with; no part of the program"},
 	"ingest/intake": {[]string{"detect/mooring", "detect/reading", "ingest/batch", "ingest/journal", "ingest/planbook", "ingest/planfile", "proto/hawser/v1"},
 		"binds batches to the plan and journals them; knows no detector"},

@@ -7,7 +7,6 @@ import (
 	"log/slog"
 	"maps"
 	"net/http"
-	"os"
 	"path/filepath"
 	"time"
 
@@ -57,7 +56,7 @@ type station struct {
 	board       *live.Board
 	watch       *watch.Watch
 	intake      *intake.Server
-	store       store.Store // nil where there is none
+	store       refilled // nil where there is none
 	pump        *store.Pump
 	feed        *history.Feed
 	planLines   *history.PlanLines // nil where the store has no use for them
@@ -253,9 +252,15 @@ func (s *station) openDeliveries(context.Context) (err error) {
 	return nil
 }
 
+// refilled is a store that knows whether the whole journal is to be given to it.
+type refilled interface {
+	store.Store
+	Refill() bool
+	RefillBegun()
+}
+
 // openStore opens the store and what carries the journal to it.
 func (s *station) openStore(context.Context) error {
-	refill := false
 	switch s.cfg.Store.Kind {
 	case storeNone:
 		return nil
@@ -271,14 +276,10 @@ func (s *station) openStore(context.Context) error {
 		if err != nil {
 			return err
 		}
-		s.store, refill = db, db.Fresh()
+		s.store = db
 		s.planLines = &history.PlanLines{Current: berthLines(s.book), Store: db, Every: 5 * time.Second, Log: s.log}
 	default:
 		dir := filepath.Join(s.cfg.Data, "store")
-		held, err := os.ReadDir(dir)
-		if err != nil && !errors.Is(err, os.ErrNotExist) {
-			return err
-		}
 		db, err := tsdb.Open(tsdb.Options{
 			Dir: dir, Retention: s.cfg.Store.Retention, Rolls: s.cfg.Store.Rollups.retention(),
 			Ahead: s.cfg.ClockTolerance + time.Hour, Log: s.log, Registerer: s.registry,
@@ -286,12 +287,10 @@ func (s *station) openStore(context.Context) error {
 		if err != nil {
 			return err
 		}
-		recovered := db.Recovery()
-		// A journal outside may know a store that was in another folder.
-		s.store, refill = db, recovered.Refill() || len(held) == 0
+		s.store = db
 	}
 	s.pump = store.NewPump(s.store, store.PumpOptions{Log: s.log, Registerer: s.registry})
-	s.feed = history.NewFeed(storeJournal{reader{s.journal, storeKey}}, s.pump, s.log, refill)
+	s.feed = history.NewFeed(storeJournal{reader{s.journal, storeKey}}, s.pump, s.log, s.store.Refill())
 	s.onClose("store", s.closeStore)
 	return nil
 }
@@ -324,7 +323,11 @@ func (s *station) prepare(ctx context.Context) error {
 	if s.feed == nil {
 		return nil
 	}
-	return s.feed.Prepare(ctx)
+	if err := s.feed.Prepare(ctx); err != nil {
+		return err
+	}
+	s.store.RefillBegun()
+	return nil
 }
 
 // everyAccess is all that the services ask of access.

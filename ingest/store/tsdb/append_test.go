@@ -283,7 +283,7 @@ func TestOneAtATime(t *testing.T) {
 	if err := first.Append(t.Context(), "jetty-1", reads(tension7, 1, 0, 1)); err != nil {
 		t.Error(err)
 	}
-	if r := first.Recovery(); r.Refill() {
+	if r := first.Recovery(); len(r.Damage) > 0 {
 		t.Errorf("%+v", r)
 	}
 }

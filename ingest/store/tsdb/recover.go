@@ -31,11 +31,9 @@ type Recovery struct {
 	Damage []Damage
 }
 
-// Refill reports whether readings may be missing that had been stored: the
-// follower of the journal should begin from its start again, which costs time and
-// doubles nothing.
-// Rolls alone are made again from the readings.
-func (r *Recovery) Refill() bool {
+// refill reports whether readings may be missing that had been stored. Rolls alone are
+// made again from the readings.
+func (r *Recovery) refill() bool {
 	return slices.ContainsFunc(r.Damage, func(d Damage) bool { return d.Part != rollsPart })
 }
 
@@ -64,9 +62,6 @@ const maxRepairs = 3
 // aside first; a log is cut where it becomes unreadable, and if that does not help
 // set aside as a whole.
 func (s *Store) openDatabase() error {
-	if err := os.MkdirAll(s.opts.Dir, 0o750); err != nil {
-		return err
-	}
 	if err := s.asideBlocks(); err != nil {
 		return err
 	}
@@ -105,7 +100,7 @@ func (s *Store) openRepaired() error {
 		}
 		if cut == nil {
 			for _, d := range cuts {
-				s.note(d)
+				s.tell(d)
 			}
 			return nil
 		}
@@ -214,11 +209,11 @@ func (s *Store) aside(part, name string, cause error) error {
 	if err := fileutil.Replace(from, d.Aside); err != nil {
 		return fmt.Errorf("set %s aside: %w", part, err)
 	}
-	s.note(d)
+	s.tell(d)
 	return nil
 }
 
-func (s *Store) note(d Damage) {
+func (s *Store) tell(d Damage) {
 	s.recovery.Damage = append(s.recovery.Damage, d)
 	s.metrics.damaged.Inc()
 	s.opts.Log.Error("store was damaged, going on without",

@@ -26,6 +26,7 @@ func fill(t *testing.T, dir string) {
 	refill(t, s, 1001, 1100, 10_000_000)
 	refill(t, s, 2001, 2005, 10_050_500)
 	s.MapChunks()
+	s.RefillBegun()
 	must(t, s.Close())
 }
 
@@ -165,7 +166,7 @@ func TestDamage(t *testing.T) {
 
 			metrics := prometheus.NewRegistry()
 			s := open(t, tsdb.Options{Dir: dir, Registerer: metrics})
-			wantParts(t, s.Recovery(), c.parts)
+			wantParts(t, s, c.parts)
 			inBlock, inLog, late := count(t, values(t, s, tension7))
 			if inBlock != c.inBlock || inLog < c.logMin || inLog > c.logMax || late != c.late {
 				t.Errorf("%d of the block, %d of the log, %d late, want %d, %d to %d, %d",
@@ -185,9 +186,10 @@ func TestDamage(t *testing.T) {
 			if a, b, l := count(t, values(t, s, tension7)); a != 100 || b != 100 || l != 5 {
 				t.Errorf("filled again: %d, %d, %d", a, b, l)
 			}
+			s.RefillBegun()
 			must(t, s.Close())
 			again := open(t, tsdb.Options{Dir: dir})
-			wantParts(t, again.Recovery(), nil)
+			wantParts(t, again, nil)
 			if a, b, l := count(t, values(t, again, tension7)); a != 100 || b != 100 || l != 5 {
 				t.Errorf("opened again: %d, %d, %d", a, b, l)
 			}
@@ -214,8 +216,9 @@ func count(t *testing.T, values []float64) (inBlock, inLog, late int) {
 	return int(next[0]) - 1, int(next[1000]) - 1001, int(next[2000]) - 2001
 }
 
-func wantParts(t *testing.T, r tsdb.Recovery, want []string) {
+func wantParts(t *testing.T, s *tsdb.Store, want []string) {
 	t.Helper()
+	r := s.Recovery()
 	var got []string
 	for _, d := range r.Damage {
 		part, _, isBlock := strings.Cut(d.Part, "block ")
@@ -232,7 +235,36 @@ func wantParts(t *testing.T, r tsdb.Recovery, want []string) {
 			}
 		}
 	}
-	if !slices.Equal(got, want) || r.Refill() != (len(want) > 0) {
+	if !slices.Equal(got, want) || s.Refill() != (len(want) > 0) {
 		t.Errorf("recovery %+v, want parts %v", r, want)
 	}
+}
+
+// A store that is new or was damaged is to be filled from the journal until that has
+// begun, whatever starts fail before.
+func TestRefill(t *testing.T) {
+	dir := t.TempDir()
+	starts := func() {
+		t.Helper()
+		for range 2 {
+			s := open(t, tsdb.Options{Dir: dir})
+			if !s.Refill() {
+				t.Error("not to be filled")
+			}
+			must(t, s.Close())
+		}
+		s := open(t, tsdb.Options{Dir: dir})
+		s.RefillBegun()
+		must(t, s.Close())
+		s = open(t, tsdb.Options{Dir: dir})
+		if s.Refill() {
+			t.Error("to be filled once more")
+		}
+		must(t, s.Close())
+	}
+	starts()
+	fill(t, dir)
+	path, used := segment(t, dir, "wal")
+	write(t, path, flip(used, len(used)/2))
+	starts()
 }

@@ -44,8 +44,8 @@ func TestSnapshot(t *testing.T) {
 	c, err := tsdb.Open(tsdb.Options{Dir: copied, Now: clock})
 	must(t, err)
 	defer c.Close()
-	if r := c.Recovery(); r.Refill() {
-		t.Errorf("damaged: %+v", r)
+	if c.Refill() {
+		t.Errorf("damaged: %+v", c.Recovery())
 	}
 	sent.Check(t, c)
 	for _, b := range blocks[400:] {

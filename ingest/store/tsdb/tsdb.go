@@ -36,6 +36,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io/fs"
 	"log/slog"
 	"math"
 	"os"
@@ -146,6 +147,8 @@ type Store struct {
 	internals *prometheus.Registry // the database's own metrics
 	metrics   *metrics
 	recovery  Recovery
+	note      store.RefillNote
+	refill    bool // the journal is to be given from its start
 
 	// appending lets one append or sync at a time touch what follows; a channel,
 	// since the wait for it ends with the context.
@@ -183,6 +186,9 @@ func Open(o Options) (*Store, error) {
 		opts: o, appending: make(chan struct{}, 1), synced: make(map[string]int), touched: make(map[roll.Place]bool),
 	}
 	s.metrics = newMetrics(s)
+	if err := s.noteRefill(); err != nil {
+		return nil, fmt.Errorf("store: open %s: %w", o.Dir, err)
+	}
 	if err := s.openDatabase(); err != nil {
 		return nil, fmt.Errorf("store: open %s: %w", o.Dir, err)
 	}
@@ -200,7 +206,42 @@ func Open(o Options) (*Store, error) {
 		s.roller.Run(ctx)
 	}()
 	s.stopRolling = func() { cancel(); <-ended }
+	s.refill = s.refill || s.recovery.refill()
+	if !s.refill {
+		s.RefillBegun()
+	}
 	return s, nil
+}
+
+// noteRefill makes the folder and notes in it that the journal is to be given to the
+// store: what opening it may do to damaged parts is known only afterwards. A disk too
+// full for the note is no reason not to open.
+func (s *Store) noteRefill() error {
+	held, err := os.ReadDir(s.opts.Dir)
+	if err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return err
+	}
+	if err := os.MkdirAll(s.opts.Dir, 0o750); err != nil {
+		return err
+	}
+	var before bool
+	if s.note, before, err = store.NoteRefill(s.opts.Dir); err != nil {
+		s.opts.Log.Warn("a start that ends early will not be known to the next", "err", err)
+	}
+	s.refill = before || len(held) == 0
+	return nil
+}
+
+// Refill reports whether readings may be missing that had been stored, or the store is
+// new (a journal outside may know one that was in another folder): the follower of the
+// journal should begin from its start, which costs time and doubles nothing. It is so with every start until RefillBegun.
+func (s *Store) Refill() bool { return s.refill }
+
+// RefillBegun is called when no restart keeps the follower from going on with that.
+func (s *Store) RefillBegun() {
+	if err := s.note.Drop(); err != nil {
+		s.opts.Log.Warn("the next start will fill the store from the journal again", "err", err)
+	}
 }
 
 // Append stores one block; see store.Store.
