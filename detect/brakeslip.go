@@ -98,6 +98,20 @@ func (b *Berth) newSlip(now moment, i int) bool {
 	return !known
 }
 
+// leastSince is the least that the drum had paid out since a time within the window, or
+// paidOut where that is less, m.
+func (s *slip) leastSince(t int64, paidOut float64) float64 {
+	if s.At >= t && s.Low < paidOut {
+		paidOut = s.Low
+	}
+	for k, v := range s.Lows {
+		if s.LowAt[k] >= t && v < paidOut {
+			paidOut = v
+		}
+	}
+	return paidOut
+}
+
 // restedAt is when the drum was last at rest, Unix nanoseconds: the newest of the window
 // at which no more than this was paid out. The least itself may be an old flicker of the
 // sensor.

@@ -16,7 +16,8 @@ func (b *Berth) beginTest(now moment, i int) {
 		from = l.recentPeak(now)
 	}
 	p.Gradual = l.fallTicks(now, from) > maxFallTicks+l.Pin.intervalTicks() || l.minLoad(now, snatchTicks) < 0.3*p.LoadBefore
-	p.OwnLossSum, p.OwnLossCount, p.PaidOutBefore = 0, 0, l.Drum.PaidOutBefore
+	p.OwnLossSum, p.OwnLossCount = 0, 0
+	p.PaidOutBefore = l.Slip.leastSince(p.FirstTest*tickLength-second, l.Drum.PaidOutBefore)
 	p.VoteBias = [modes]float64{}
 	var sum, n float64
 	for k := now.Tick - p.FirstTest + 1; k < tickHistory && n < stepTicks; k++ {

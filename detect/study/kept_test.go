@@ -19,6 +19,7 @@ var kept = []struct {
 	{"jerks on the drum", 697000410000, "a drum ran out until its line hung slack, and the line was told as parted as well"},
 	{"a long ramp", 704000262000, "two lines that slipped at a stroke over their limits were told as pins at fault"},
 	{"over limit in a squall", 698100899000, "a line that had slipped over its limit, with no pay-out to tell, was told as a pin at fault"},
+	{"jerks on the drum", 730500149000, "a drum ran out by all that its line held, sooner than the pin showed it, and the line was told as parted"},
 	{"two partings", 706000039000, "a line that had hung slack within the minute was not seen to part, for its pin reads twice a second"},
 	{"parting in a swell", 706000125000, "the same, in a swell"},
 	{"steps on bitts", 712002383000, "a surge on bitts was told as a jump of the pin's zero"},
