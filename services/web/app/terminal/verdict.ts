@@ -31,14 +31,14 @@ export class Verdict {
   private draw(): void {
     const p = this.live.picture;
     const active = p.alarms.list.filter(isActive);
-    this.drawTiles(active);
+    const returned = p.alarms.list.filter((a) => a.state === "returned-unacknowledged").length + (p.alarms.more_returned ?? 0);
+    this.drawTiles(active, returned);
     const first = active[0];
     if (this.live.link === "cut") return this.say("dead", undefined, false, say("terminal.cut"), say("terminal.cut-do"));
     if (first) {
       const what = [[condition(first.condition), where(first)].join(" · "), others(active.slice(1))].filter(Boolean).join(" ");
       return this.say(first.priority, first.priority, !calls(first), what, whatToDo(first.condition) + figures(first));
     }
-    const returned = p.alarms.list.filter((a) => a.state === "returned-unacknowledged").length + (p.alarms.more_returned ?? 0);
     if (returned > 0) return this.say("look", undefined, false, say("terminal.no-alarms"), count("terminal.returned", returned));
     return this.say("well", undefined, false, say("terminal.no-alarms"), this.nearest());
   }
@@ -64,7 +64,7 @@ export class Verdict {
     this.mark.replaceChildren(...(priority ? [shape(priority, hollow)] : []));
   }
 
-  private drawTiles(active: readonly Alarm[]): void {
+  private drawTiles(active: readonly Alarm[], returned: number): void {
     const p = this.live.picture;
     const now = this.live.now();
     let liveBerths = 0;
@@ -81,11 +81,11 @@ export class Verdict {
       else oldest = Math.max(oldest ?? 0, now - b.now.at + (behind(b) ?? 0));
     }
     const cut = this.live.link === "cut";
-    const waiting = active.filter((a) => a.state === "active-unacknowledged").length;
+    const waiting = active.filter((a) => a.state === "active-unacknowledged").length + returned;
     set(this.tiles.live, say("terminal.of", { n: cut ? 0 : liveBerths, of: p.names.length }), cut || liveBerths < p.names.length);
     set(this.tiles.pins, say("terminal.of", { n: cut ? 0 : good, of: all }), cut || good < all);
     set(this.tiles.age, oldest === undefined || unheard ? say("mooring.none") : span(oldest), cut || unheard || (oldest ?? 0) > 10_000);
-    set(this.tiles.waiting, say("terminal.of", { n: waiting, of: active.length }), waiting > 0);
+    set(this.tiles.waiting, say("terminal.of", { n: waiting, of: active.length + returned }), waiting > 0);
   }
 }
 
