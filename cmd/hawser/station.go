@@ -255,8 +255,7 @@ func (s *station) openDeliveries(context.Context) (err error) {
 // refilled is a store that knows whether the whole journal is to be given to it.
 type refilled interface {
 	store.Store
-	Refill() bool
-	RefillBegun()
+	Refill() *store.Refill
 }
 
 // openStore opens the store and what carries the journal to it.
@@ -290,7 +289,7 @@ func (s *station) openStore(context.Context) error {
 		s.store = db
 	}
 	s.pump = store.NewPump(s.store, store.PumpOptions{Log: s.log, Registerer: s.registry})
-	s.feed = history.NewFeed(storeJournal{reader{s.journal, storeKey}}, s.pump, s.log, s.store.Refill())
+	s.feed = history.NewFeed(storeJournal{reader{s.journal, storeKey}}, s.pump, s.log, s.store.Refill().Wanted())
 	s.onClose("store", s.closeStore)
 	return nil
 }
@@ -326,7 +325,7 @@ func (s *station) prepare(ctx context.Context) error {
 	if err := s.feed.Prepare(ctx); err != nil {
 		return err
 	}
-	s.store.RefillBegun()
+	s.store.Refill().Begun()
 	return nil
 }
 

@@ -3,33 +3,56 @@ package store
 import (
 	"errors"
 	"io/fs"
+	"log/slog"
 	"os"
 	"path/filepath"
 
 	"hawser/ingest/folder"
 )
 
-// RefillNote is a file in a store's folder. It is there from before the store can find
-// itself new or damaged until the journal is read from its start for it: a start that
-// ends in between leaves the refill to the next.
-type RefillNote string
-
-// NoteRefill writes the note in a folder. It reports whether one was there.
-func NoteRefill(dir string) (note RefillNote, before bool, err error) {
-	note = RefillNote(filepath.Join(dir, "refill"))
-	if _, err := os.Stat(string(note)); err == nil {
-		return note, true, nil
-	}
-	if err := os.WriteFile(string(note), nil, 0o640); err != nil {
-		return note, false, err
-	}
-	return note, false, folder.SyncDir(dir)
+// Refill says whether the journal is to be given to a store from its start, since the
+// store is new or has lost something. That costs time and doubles nothing. A file in
+// the store's folder says so to later starts too, where one ends before it has begun.
+type Refill struct {
+	note   string
+	log    *slog.Logger
+	wanted bool
 }
 
-// Drop removes the note, if there is one.
-func (n RefillNote) Drop() error {
-	if err := os.Remove(string(n)); err != nil && !errors.Is(err, fs.ErrNotExist) {
-		return err
+// NewRefill is called before a store is opened in a folder: what that does to damaged
+// parts is known only afterwards. A disk too full for the note is no reason not to open.
+func NewRefill(dir string, log *slog.Logger) *Refill {
+	r := &Refill{note: filepath.Join(dir, "refill"), log: log}
+	if _, err := os.Stat(r.note); err == nil {
+		r.wanted = true
+		return r
 	}
-	return folder.SyncDir(filepath.Dir(string(n)))
+	if err := errors.Join(os.WriteFile(r.note, nil, 0o640), folder.SyncDir(dir)); err != nil {
+		log.Warn("a start that ends early will not be known to the next", "err", err)
+	}
+	return r
+}
+
+// Want is for a store that is new or has lost something.
+func (r *Refill) Want() { r.wanted = true }
+
+// Opened is called when all that may be wanted is.
+func (r *Refill) Opened() {
+	if !r.wanted {
+		r.Begun()
+	}
+}
+
+// Wanted reports whether the follower of the journal should begin from its start.
+func (r *Refill) Wanted() bool { return r.wanted }
+
+// Begun is called when no restart keeps the follower from going on with that.
+func (r *Refill) Begun() {
+	err := os.Remove(r.note)
+	if errors.Is(err, fs.ErrNotExist) {
+		err = nil
+	}
+	if err := errors.Join(err, folder.SyncDir(filepath.Dir(r.note))); err != nil {
+		r.log.Warn("the next start will fill the store from the journal again", "err", err)
+	}
 }

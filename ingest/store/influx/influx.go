@@ -120,8 +120,7 @@ type Store struct {
 	// rollsSince is a time, Unix ns, from which on every reading has been rolled up or
 	// waits for it.
 	rollsSince int64
-	note       store.RefillNote
-	refill     bool // the journal is to be given from its start
+	refill     *store.Refill
 
 	closing   sync.Once
 	closed    chan struct{}
@@ -172,12 +171,9 @@ func (s *Store) openList() error {
 	if err := os.MkdirAll(s.opts.Dir, 0o750); err != nil {
 		return fmt.Errorf("influx: %w", err)
 	}
-	var err error
-	if s.note, s.refill, err = store.NoteRefill(s.opts.Dir); err != nil { // a full disk, say
-		s.opts.Log.Warn("a start that ends early will not be known to the next", "err", err)
-	}
+	s.refill = store.NewRefill(s.opts.Dir, s.opts.Log)
 	path := filepath.Join(s.opts.Dir, listFile)
-	err = s.tryList(path)
+	err := s.tryList(path)
 	if errors.Is(err, roll.ErrFileDamaged) {
 		s.opts.Log.Error("list of spans to be rolled up was damaged, made anew", "aside", path+".damaged", "err", err)
 		if err := os.Rename(path, path+".damaged"); err != nil {
@@ -188,9 +184,7 @@ func (s *Store) openList() error {
 	if err != nil {
 		return fmt.Errorf("influx: list of spans to be rolled up: %w", err)
 	}
-	if !s.refill {
-		s.RefillBegun()
-	}
+	s.refill.Opened()
 	return nil
 }
 
@@ -221,7 +215,8 @@ func (s *Store) tryList(path string) (err error) {
 				s.rollsSince = int64(binary.BigEndian.Uint64(v))
 				return nil
 			}
-			s.refill, s.rollsSince = true, time.Now().Add(time.Hour).UnixNano()
+			s.refill.Want()
+			s.rollsSince = time.Now().Add(time.Hour).UnixNano()
 			return b.Put(key, binary.BigEndian.AppendUint64(nil, uint64(s.rollsSince)))
 		})
 	})
@@ -233,17 +228,9 @@ func (s *Store) tryList(path string) (err error) {
 	return err
 }
 
-// Refill reports whether nothing was known here of the server's rolls: the follower of
-// the journal should begin from its start, so that what it has is rolled up. It is so
-// with every start until RefillBegun.
-func (s *Store) Refill() bool { return s.refill }
-
-// RefillBegun is called when no restart keeps the follower from going on with that.
-func (s *Store) RefillBegun() {
-	if err := s.note.Drop(); err != nil {
-		s.opts.Log.Warn("the next start will fill the store from the journal again", "err", err)
-	}
-}
+// Refill says whether the journal is to be given to the server anew: nothing was known
+// here of its rolls, and what the journal has is to be rolled up.
+func (s *Store) Refill() *store.Refill { return s.refill }
 
 // Append writes one block; see store.Store.
 func (s *Store) Append(ctx context.Context, berth string, block *reading.Block) error {

@@ -328,20 +328,20 @@ func TestListDamaged(t *testing.T) {
 			for range 3 { // and what was set aside goes for the next
 				s, err := influx.Open(o)
 				must(t, err)
-				if !s.Refill() {
+				if !s.Refill().Wanted() {
 					t.Error("a list made now is not told to be new")
 				}
 				must(t, s.Close())
 				s, err = influx.Open(o) // the start before failed for another reason
 				must(t, err)
-				if !s.Refill() {
+				if !s.Refill().Wanted() {
 					t.Error("a list made now, for which the refill has not begun, is not told to be new")
 				}
-				s.RefillBegun()
+				s.Refill().Begun()
 				must(t, s.Close())
 				s, err = influx.Open(o)
 				must(t, err)
-				if s.Refill() {
+				if s.Refill().Wanted() {
 					t.Error("the refill had begun")
 				}
 				if err := s.Append(t.Context(), "jetty-1", &reading.Block{Series: []reading.Series{seconds(tension7, 1)}}); err != nil {

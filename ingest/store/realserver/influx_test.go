@@ -131,7 +131,7 @@ func readingsGo(t *testing.T, server *realserver.Influxd, database string) {
 		entries = append(entries, store.Entry{Berth: "jetty-1", Block: b})
 	}
 	must(t, s.AppendMany(t.Context(), entries))
-	s.RefillBegun()
+	s.Refill().Begun()
 	must(t, s.Close())
 	s = open()
 	rollUp := func() {
@@ -162,7 +162,7 @@ func readingsGo(t *testing.T, server *realserver.Influxd, database string) {
 	must(t, s.Append(t.Context(), "jetty-1", late))
 	rollUp()
 	check()
-	if s.Refill() {
+	if s.Refill().Wanted() {
 		t.Error("a list that was there is told to be new")
 	}
 }
@@ -187,7 +187,7 @@ func before(t *testing.T, server *realserver.Influxd, database string) {
 	give(first, blocks[:1200])
 	must(t, first.Close())
 	s := connect(t, server, database)
-	if !s.Refill() {
+	if !s.Refill().Wanted() {
 		t.Error("a list made now is not told to be new")
 	}
 	give(s, blocks[1200:])

@@ -26,7 +26,7 @@ func fill(t *testing.T, dir string) {
 	refill(t, s, 1001, 1100, 10_000_000)
 	refill(t, s, 2001, 2005, 10_050_500)
 	s.MapChunks()
-	s.RefillBegun()
+	s.Refill().Begun()
 	must(t, s.Close())
 }
 
@@ -186,7 +186,7 @@ func TestDamage(t *testing.T) {
 			if a, b, l := count(t, values(t, s, tension7)); a != 100 || b != 100 || l != 5 {
 				t.Errorf("filled again: %d, %d, %d", a, b, l)
 			}
-			s.RefillBegun()
+			s.Refill().Begun()
 			must(t, s.Close())
 			again := open(t, tsdb.Options{Dir: dir})
 			wantParts(t, again, nil)
@@ -235,7 +235,7 @@ func wantParts(t *testing.T, s *tsdb.Store, want []string) {
 			}
 		}
 	}
-	if !slices.Equal(got, want) || s.Refill() != (len(want) > 0) {
+	if !slices.Equal(got, want) || s.Refill().Wanted() != (len(want) > 0) {
 		t.Errorf("recovery %+v, want parts %v", r, want)
 	}
 }
@@ -248,16 +248,16 @@ func TestRefill(t *testing.T) {
 		t.Helper()
 		for range 2 {
 			s := open(t, tsdb.Options{Dir: dir})
-			if !s.Refill() {
+			if !s.Refill().Wanted() {
 				t.Error("not to be filled")
 			}
 			must(t, s.Close())
 		}
 		s := open(t, tsdb.Options{Dir: dir})
-		s.RefillBegun()
+		s.Refill().Begun()
 		must(t, s.Close())
 		s = open(t, tsdb.Options{Dir: dir})
-		if s.Refill() {
+		if s.Refill().Wanted() {
 			t.Error("to be filled once more")
 		}
 		must(t, s.Close())

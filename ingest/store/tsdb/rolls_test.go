@@ -215,12 +215,12 @@ func TestRollsMadeAnew(t *testing.T) {
 				must(t, s.Append(t.Context(), "jetty-1", b))
 			}
 			must(t, s.RollUp(t.Context()))
-			s.RefillBegun()
+			s.Refill().Begun()
 			must(t, s.Close())
 			must(t, spoil(filepath.Join(dir, "rolls.db")))
 			s = open(t, tsdb.Options{Dir: dir, Settle: time.Hour})
-			if damage := s.Recovery().Damage; s.Refill() || (len(damage) > 0) != (name != "none") {
-				t.Errorf("refill %t, damage %+v", s.Refill(), damage)
+			if damage := s.Recovery().Damage; s.Refill().Wanted() || (len(damage) > 0) != (name != "none") {
+				t.Errorf("refill %t, damage %+v", s.Refill().Wanted(), damage)
 			}
 			for range 2 {
 				sent.CheckSteps(t, s, storetest.Start, storetest.Start.Add(time.Hour), storetest.Steps()...)

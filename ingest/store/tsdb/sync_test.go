@@ -60,7 +60,7 @@ func TestSyncAfterOneThatFailed(t *testing.T) {
 		return nil
 	})
 	s := open(t, o)
-	s.RefillBegun()
+	s.Refill().Begun()
 	// cut opens what is on disk.
 	cut := func() *tsdb.Store {
 		copied := t.TempDir()
@@ -92,7 +92,7 @@ func TestSyncAfterOneThatFailed(t *testing.T) {
 	add(21, 40)
 	must(t, s.Sync())
 	after := cut()
-	if got := values(t, after, tension7); len(got) != 40 && !(len(got) == 20 && after.Refill()) {
+	if got := values(t, after, tension7); len(got) != 40 && !(len(got) == 20 && after.Refill().Wanted()) {
 		t.Errorf("%v and %+v, want the 40 that were synced, or 20 and that some are not there", got, after.Recovery())
 	}
 	if got := values(t, s, tension7); len(got) != 40 {

@@ -147,8 +147,7 @@ type Store struct {
 	internals *prometheus.Registry // the database's own metrics
 	metrics   *metrics
 	recovery  Recovery
-	note      store.RefillNote
-	refill    bool // the journal is to be given from its start
+	refill    *store.Refill
 
 	// appending lets one append or sync at a time touch what follows; a channel,
 	// since the wait for it ends with the context.
@@ -186,9 +185,14 @@ func Open(o Options) (*Store, error) {
 		opts: o, appending: make(chan struct{}, 1), synced: make(map[string]int), touched: make(map[roll.Place]bool),
 	}
 	s.metrics = newMetrics(s)
-	if err := s.noteRefill(); err != nil {
-		return nil, fmt.Errorf("store: open %s: %w", o.Dir, err)
+	held, err := os.ReadDir(o.Dir)
+	if err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return nil, fmt.Errorf("store: %w", err)
 	}
+	if err := os.MkdirAll(o.Dir, 0o750); err != nil {
+		return nil, fmt.Errorf("store: %w", err)
+	}
+	s.refill = store.NewRefill(o.Dir, o.Log)
 	if err := s.openDatabase(); err != nil {
 		return nil, fmt.Errorf("store: open %s: %w", o.Dir, err)
 	}
@@ -206,43 +210,16 @@ func Open(o Options) (*Store, error) {
 		s.roller.Run(ctx)
 	}()
 	s.stopRolling = func() { cancel(); <-ended }
-	s.refill = s.refill || s.recovery.refill()
-	if !s.refill {
-		s.RefillBegun()
+	// A journal outside may know a store that was in another folder.
+	if len(held) == 0 || s.recovery.refill() {
+		s.refill.Want()
 	}
+	s.refill.Opened()
 	return s, nil
 }
 
-// noteRefill makes the folder and notes in it that the journal is to be given to the
-// store: what opening it may do to damaged parts is known only afterwards. A disk too
-// full for the note is no reason not to open.
-func (s *Store) noteRefill() error {
-	held, err := os.ReadDir(s.opts.Dir)
-	if err != nil && !errors.Is(err, fs.ErrNotExist) {
-		return err
-	}
-	if err := os.MkdirAll(s.opts.Dir, 0o750); err != nil {
-		return err
-	}
-	var before bool
-	if s.note, before, err = store.NoteRefill(s.opts.Dir); err != nil {
-		s.opts.Log.Warn("a start that ends early will not be known to the next", "err", err)
-	}
-	s.refill = before || len(held) == 0
-	return nil
-}
-
-// Refill reports whether readings may be missing that had been stored, or the store is
-// new (a journal outside may know one that was in another folder): the follower of the
-// journal should begin from its start, which costs time and doubles nothing. It is so with every start until RefillBegun.
-func (s *Store) Refill() bool { return s.refill }
-
-// RefillBegun is called when no restart keeps the follower from going on with that.
-func (s *Store) RefillBegun() {
-	if err := s.note.Drop(); err != nil {
-		s.opts.Log.Warn("the next start will fill the store from the journal again", "err", err)
-	}
-}
+// Refill says whether the journal is to be given to the store anew.
+func (s *Store) Refill() *store.Refill { return s.refill }
 
 // Append stores one block; see store.Store.
 func (s *Store) Append(ctx context.Context, berth string, block *reading.Block) error {
