@@ -124,7 +124,7 @@ func TestPlanReplaced(t *testing.T) {
 		must(t, l.Apply(t.Context(), "east-3", 5, []detect.Change{change(detect.OverLimit, "4", true, 0), change(detect.SnapLoad, "5", true, 0)}))
 		must(t, l.Apply(t.Context(), "west-1", 6, raised(detect.OverLimit, "4", 0)))
 		must(t, l.RaiseOwn(t.Context(), alarm.Own{Berth: "east-3", Condition: "link-silent", Priority: detect.Warning}))
-		replace := func() { must(t, l.Reconcile(t.Context(), "east-3", 9, nil, nil, "the mooring plan was replaced")) }
+		replace := func() { must(t, l.Reconcile(t.Context(), "east-3", 9, nil, nil, "The mooring plan was replaced.")) }
 		replace()
 		if got := ids(l, "east-3", false); len(got) != 1 || !strings.HasPrefix(got[0], "east-3/link-silent/") {
 			t.Fatalf("active: %q", got)
@@ -133,7 +133,7 @@ func TestPlanReplaced(t *testing.T) {
 			t.Fatal("another berth's alarm was cleared")
 		}
 		records := collect(t, l)
-		if last := records[len(records)-1]; last.Transition != alarm.Cleared || last.Detail != "Cleared: the mooring plan was replaced." {
+		if last := records[len(records)-1]; last.Transition != alarm.Cleared || last.Detail != "The mooring plan was replaced." {
 			t.Errorf("last record: %+v", last)
 		}
 		// The first entry under the new plan raises; all of it comes twice.

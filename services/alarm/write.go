@@ -179,9 +179,9 @@ func (l *Log) applyOne(ctx context.Context, berth string, position uint64, index
 }
 
 // Reconcile makes a berth's active conditions those that hold after the entry at
-// a journal position: others are cleared for the reason, but those that keep tells to
-// (nil for none), missing ones raised, but those that a person has reset. It is for a
-// watch that starts afresh and, with none active, for a plan replaced after that
+// a journal position: others are cleared for the reason, a sentence, but those that
+// keep tells to (nil for none), missing ones raised, but those that a person has reset.
+// It is for a watch that starts afresh and, with none active, for a plan replaced after that
 // position. Where anything later has been applied it does nothing.
 func (l *Log) Reconcile(ctx context.Context, berth string, position uint64, active []detect.Change, keep func(raised detect.Change) bool, reason string) error {
 	return l.write(ctx, func() error {
@@ -213,7 +213,7 @@ func (l *Log) differences(berth string, active []detect.Change, keep func(raised
 	for _, s := range l.fold.list(berth, false) {
 		// The server's own conditions of a berth are not the detectors' to clear.
 		if !wanted[s.key()] && isDetected(s.Condition) && (keep == nil || !keep(s.change())) {
-			out = append(out, clearing(&s, l.o.Now().UTC(), "Cleared: "+reason+"."))
+			out = append(out, clearing(&s, l.o.Now().UTC(), reason))
 		}
 	}
 	return out

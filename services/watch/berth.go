@@ -159,9 +159,9 @@ func (b *berthWatch) prepare(ctx context.Context, e *batch.Entry) error {
 	settled := e.Position > b.settle
 	switch {
 	case replaced:
-		err = b.o.Alarms.Reconcile(ctx, b.berth, e.Position-1, nil, b.unit.partedOf(plan), "the mooring plan was replaced")
+		err = b.o.Alarms.Reconcile(ctx, b.berth, e.Position-1, nil, b.unit.partedOf(plan), "The mooring plan was replaced.")
 	case settled && b.settle > 0:
-		err = b.o.Alarms.Reconcile(ctx, b.berth, e.Position-1, b.active(), parted, "not found after the watch started again")
+		err = b.o.Alarms.Reconcile(ctx, b.berth, e.Position-1, b.active(), parted, "Not found again after the watch started anew.")
 	}
 	if err != nil {
 		return err

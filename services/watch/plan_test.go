@@ -42,7 +42,7 @@ func stronger(p *mooring.Plan) *mooring.Plan {
 	return &out
 }
 
-const replacedText = "Cleared: the mooring plan was replaced."
+const replacedText = "The mooring plan was replaced."
 
 // The alarms of a plan end with it, and the readings after it are held against
 // the new one.

@@ -331,7 +331,7 @@ func TestTooLittleLeftToLearnFrom(t *testing.T) {
 	r.toEnd(t)
 	got := history(t, r.records)
 	i := slices.IndexFunc(got, func(a alarm.Record) bool { return a.ID == raised[0].ID && a.Transition == alarm.Cleared })
-	if i < 0 || got[i].Detail != "Cleared: not found after the watch started again." || got[i].Journal < last {
+	if i < 0 || got[i].Detail != "Not found again after the watch started anew." || got[i].Journal < last {
 		t.Errorf("records: %+v", got)
 	}
 }

@@ -240,14 +240,14 @@ func TestAlarmsThatAreOver(t *testing.T) {
 	must(t, err)
 	s.raise("east-3", 2, detect.SnapLoad, "2", "Line 2 snapped tight.")
 	s.clock.Move(time.Minute)
-	must(t, s.alarms.Reconcile(t.Context(), "east-3", 3, nil, nil, "plan replaced"))
+	must(t, s.alarms.Reconcile(t.Context(), "east-3", 3, nil, nil, "The mooring plan was replaced."))
 	state := map[string]string{}
 	for _, a := range s.look("/").Alarms.List {
 		state[a.Line] = a.State
 		if a.Cleared-a.Raised != 60_000 {
 			t.Errorf("line %s: raised %d, cleared %d", a.Line, a.Raised, a.Cleared)
 		}
-		if a.Over != "Cleared: plan replaced." || a.Returned != a.Cleared { // the clock stands still meanwhile
+		if a.Over != "The mooring plan was replaced." || a.Returned != a.Cleared { // the clock stands still meanwhile
 			t.Errorf("line %s: %q at %d", a.Line, a.Over, a.Returned)
 		}
 	}
@@ -261,11 +261,11 @@ func TestAlarmsThatAreOver(t *testing.T) {
 func TestMoreAlarmsThatAreOverThanAreTold(t *testing.T) {
 	s := newStation(t, nil)
 	s.raise("east-3", 1, detect.LineParted, "1", "Parted.")
-	must(t, s.alarms.Reconcile(t.Context(), "east-3", 1, nil, nil, "plan replaced"))
+	must(t, s.alarms.Reconcile(t.Context(), "east-3", 1, nil, nil, "The mooring plan was replaced."))
 	for i := range 22 {
 		s.raise("east-3", uint64(i+2), detect.SnapLoad, strconv.Itoa(i), "Snapped tight.")
 	}
-	must(t, s.alarms.Reconcile(t.Context(), "east-3", 30, nil, nil, "plan replaced"))
+	must(t, s.alarms.Reconcile(t.Context(), "east-3", 30, nil, nil, "The mooring plan was replaced."))
 	if a := s.look("/").Alarms; len(a.List) != 20 || a.MoreReturned != 3 || a.List[0].Condition != "line-parted" {
 		t.Errorf("%d told, %d more", len(a.List), a.MoreReturned)
 	}
