@@ -12,6 +12,7 @@ import (
 	"net/http/httptest"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"sync"
 	"testing"
@@ -145,6 +146,33 @@ tension_kilonewtons,berth=jetty-1,line=7 value=1000000000000000000000 1767225603
 	}
 	if srv.auth != "Token u:p" {
 		t.Errorf("authorization %q", srv.auth)
+	}
+}
+
+// Databases in service have these names.
+func TestMeasurements(t *testing.T) {
+	srv := newServer(t)
+	s := open(t, influx.Options{URL: srv.URL, Bucket: "hawser"})
+	b := &reading.Block{}
+	for k := reading.Tension; k.String() != reading.Unknown.String(); k++ {
+		c := reading.Channel{Kind: k}
+		if k.OfLine() {
+			c.Line = "7"
+		}
+		b.Series = append(b.Series, seconds(c, 1))
+	}
+	must(t, s.Append(t.Context(), "jetty-1", b))
+	var got []string
+	for line := range strings.Lines(srv.bodies[0]) {
+		name, _, _ := strings.Cut(line, ",")
+		got = append(got, name)
+	}
+	want := []string{
+		"tension_kilonewtons", "payout_metres", "brake_set", "wind_speed_metres_per_second", "wind_direction_degrees",
+		"water_level_metres", "draft_forward_metres", "draft_aft_metres", "under_watch",
+	}
+	if !slices.Equal(got, want) {
+		t.Errorf("got %q, want %q", got, want)
 	}
 }
 
@@ -354,6 +382,31 @@ func TestListDamaged(t *testing.T) {
 				must(t, os.WriteFile(path, spoil(list), 0o600))
 			}
 		})
+	}
+}
+
+// What could not be rolled up, since the server was down, waits for the next time, in
+// this process and the next.
+func TestRollUpWaitsForTheServer(t *testing.T) {
+	srv := newServer(t)
+	o := influx.Options{URL: srv.URL, Bucket: "hawser", Dir: t.TempDir(), Settle: time.Hour}
+	s, err := influx.Open(o)
+	must(t, err)
+	must(t, s.Append(t.Context(), "jetty-1", &reading.Block{Series: []reading.Series{seconds(tension7, 1)}}))
+	srv.Close()
+	for range 2 {
+		for range 2 {
+			if err := s.RollUp(t.Context()); err == nil || !strings.Contains(err.Error(), "roll up berth jetty-1 from 2026-01-01T00:00:00Z") {
+				t.Errorf("error %v, want one that names the berth and the time", err)
+			}
+		}
+		must(t, s.Close())
+		s, err = influx.Open(o)
+		must(t, err)
+	}
+	must(t, s.Close())
+	if err := s.RollUp(t.Context()); !errors.Is(err, store.ErrClosed) {
+		t.Errorf("roll up of a closed store: %v", err)
 	}
 }
 
