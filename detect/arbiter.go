@@ -1,9 +1,15 @@
 package detect
 
+import (
+	"fmt"
+	"slices"
+)
+
 // The arbiter: one cause, one alarm. What it suppresses, and why:
 //
 //	watch stood down        everything new: lines are put out and let go on purpose
-//	pin at fault            all conditions of that line but sensor-fault
+//	pin at fault            all conditions of that line but sensor-fault; what it made
+//	                        others believe is withdrawn (see withdraw)
 //	line tended, brake off  all conditions of that line but sensor-fault
 //	line parted             all conditions of that line but line-parted; it does not
 //	                        count in the mean of its group
@@ -37,6 +43,40 @@ func (b *Berth) disturbed(now moment) bool {
 // this disturbs the mooring.
 func (b *Berth) partedRecently(now moment) bool {
 	return b.state.PartedAt != 0 && now.Tick-b.state.PartedAt < disturbedTicks
+}
+
+// withdraw clears what line i's pin alone made others believe before its fault was found:
+// that the line was loaded too much or too little, or its group unevenly, raised since the
+// fault began.
+func (b *Berth) withdraw(now moment, i int) {
+	h := &b.state.Lines[i].Health
+	if h.Fault != zeroShift && h.Fault != deadPin && h.Fault != stuckPin {
+		return // its readings were right, or none were used
+	}
+	for _, c := range slices.Clone(b.state.Raised) {
+		if c.Time < h.Since || c.Group != b.plan.Lines[i].Group {
+			continue
+		}
+		k := b.plan.Line(c.Line)
+		if k < 0 {
+			continue
+		}
+		l := &b.state.Lines[k]
+		switch readTooMuch := k == i && l.Zero.Shift > 0; {
+		case c.Condition == Imbalance:
+			l.Imbalance = latch{}
+		case c.Condition == SlackLine:
+			l.Slack = latch{}
+		case readTooMuch && c.Condition == OverLimit:
+			l.Overload = latch{}
+		case readTooMuch && c.Condition == ApproachingLimit:
+			l.Approach = latch{}
+		default:
+			continue
+		}
+		c.Detail = fmt.Sprintf("The load pin of line %s is at fault; what it read does not count.", b.id(i))
+		b.clear(now, -1, c)
+	}
 }
 
 // standDownTicks is how long the watch must be stood down for what was raised to be

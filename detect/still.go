@@ -3,11 +3,12 @@ package detect
 import "math"
 
 // How far a line used to move beside the others says how far it should move while its pin
-// stands still, whether or not they determine its load. The ranges
-// of all loads are kept in blocks of half a minute. How lively a block was is the median,
-// over the other pins, of their range by their usual range. A pin is stuck that stood
-// still for a block in which it should have moved, even if it moved no more, for how
-// lively the block was, than it ever did in ten minutes.
+// stands still, whether or not they determine its load. The ranges of all loads are kept in
+// blocks of half a minute. How lively a block was is the median, over the other pins, of
+// their range by their usual range. A pin is stuck that stood still for a block in which
+// it should have moved, even if it moved no more, for how lively the block was, than it
+// ever did in ten minutes. That is looked at when a block ends, and when the pin has just
+// stood for as long as it must.
 //
 // A line that may hang slack is left out. Source: a comparison of ranks needs no
 // distribution; the figures are common practice, no source.
@@ -69,7 +70,8 @@ func (b *Berth) recordRange(now moment, i int) {
 func (b *Berth) stillAmongMovers(now moment, i int) bool {
 	l := &b.state.Lines[i]
 	blockEnds := now.Time%(blockSeconds*second) == 0
-	if !(blockEnds || now.Second && l.Pin.LastAt-l.Pin.Still.Since < stuckFor+2*second) || l.Pin.Last < stillMinShare*l.Pin.MBL {
+	justDue := now.Second && l.Pin.LastAt-l.Pin.Still.Since < stuckFor+2*second
+	if !blockEnds && !justDue || l.Pin.Last < stillMinShare*l.Pin.MBL {
 		return false
 	}
 	end := blockOf(now.Time)

@@ -49,19 +49,10 @@ func run(c *scene) outcome {
 
 // watch is the scene as it happened and what was raised.
 func watch(c *scene) (*track, []alarm, error) {
-	sim, err := simulate.New(c.ship, c.story)
+	t := newTrack(len(c.plan.Lines))
+	changes, err := changesIn(c, t.observe)
 	if err != nil {
 		return nil, nil, err
-	}
-	t := newTrack(len(c.plan.Lines))
-	sim.Observe(t.observe)
-	b := detect.New(c.plan)
-	var changes []detect.Change
-	for block := sim.Next(); block != nil; block = sim.Next() {
-		for i := range block.Series {
-			b.Push("study", &block.Series[i])
-		}
-		changes = b.Advance("study", block.CompleteUntil, changes)
 	}
 	t.close()
 	var alarms []alarm
@@ -72,6 +63,23 @@ func watch(c *scene) (*track, []alarm, error) {
 		}
 	}
 	return t, alarms, nil
+}
+
+// changesIn is what the detectors say of a scene, seen as it happens.
+func changesIn(c *scene, seen func(simulate.State)) (changes []detect.Change, err error) {
+	sim, err := simulate.New(c.ship, c.story)
+	if err != nil {
+		return nil, err
+	}
+	sim.Observe(seen)
+	b := detect.New(c.plan)
+	for block := sim.Next(); block != nil; block = sim.Next() {
+		for i := range block.Series {
+			b.Push("study", &block.Series[i])
+		}
+		changes = b.Advance("study", block.CompleteUntil, changes)
+	}
+	return changes, nil
 }
 
 // without is the scene without its incidents.
