@@ -28,7 +28,8 @@ import (
 //	          at least; else the movement is mostly one that was predicted, whose errors
 //	          grow with it, and the sum must be over redistStillLLR
 //	free      her end there did not come in upon the fenders: they push her off as a loss does
-//	felt      the prediction error changes the loads of two lines by 0.007 of MBL at least
+//	felt      the prediction error changes the loads of two lines by 0.007 of MBL at least,
+//	          and adds 0.006 to one: somebody takes up the load
 //	settled   the position has been known for six minutes
 //	no cause  no measured line changed by itself, other than by the ship's movement, by
 //	          0.4 of that load or more in the last 16 s: the cause would then be known
@@ -54,6 +55,7 @@ const (
 	redistInShare     = 0.5   // of the prediction error; way towards the berth from which she comes in
 	redistInnerSD     = 0.5   // standard deviations inside her mean position from which fenders may be near
 	redistLeastFelt   = 0.007 // of MBL
+	redistLeastGain   = 0.006 // of MBL
 	redistWindSD      = 0.25  // of the movement by a change of the wind; how well that is predicted
 	redistLag         = 0.5   // s; delay of readings and positions, about
 	redistHoldSteps   = 2     // in a row

@@ -153,7 +153,7 @@ func (b *Berth) unexplainedMove(horizon int) *[modes]float64 {
 }
 
 // felt reports whether the unexplained movement of a horizon changes the loads of two
-// lines by redistLeastFelt.
+// lines by redistLeastFelt and adds redistLeastGain to one.
 func (b *Berth) felt(horizon int) bool {
 	move, lines := b.unexplainedMove(horizon), 0
 	for i := range b.state.Lines {
@@ -161,7 +161,7 @@ func (b *Berth) felt(horizon int) bool {
 			lines++
 		}
 	}
-	return lines >= 2
+	return lines >= 2 && b.mostGained(move) >= redistLeastGain
 }
 
 // mostGained is the most that a movement adds to a line's load, of MBL.
