@@ -191,11 +191,7 @@ func (s *Store) openList() error {
 // tryList opens the list. A reading may be dated an hour ahead of the clock, so since is
 // an hour after it was made.
 func (s *Store) tryList(path string) (err error) {
-	var list *bolt.DB
-	err = roll.Soundly(func() (err error) {
-		list, err = bolt.Open(path, 0o640, &bolt.Options{Timeout: time.Second})
-		return err
-	})
+	list, err := roll.OpenFile(path)
 	if err != nil {
 		return err
 	}

@@ -88,11 +88,7 @@ func (s *Store) openRolls() error {
 }
 
 func (s *Store) tryRolls(path string) (err error) {
-	var db *bolt.DB
-	err = roll.Soundly(func() (err error) {
-		db, err = bolt.Open(path, 0o640, &bolt.Options{Timeout: time.Second, FreelistType: bolt.FreelistMapType})
-		return err
-	})
+	db, err := roll.OpenFile(path)
 	if err != nil {
 		return fmt.Errorf("%s: %w", rollsFile, err)
 	}

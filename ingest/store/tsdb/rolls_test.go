@@ -192,9 +192,11 @@ func TestOldRollsGo(t *testing.T) {
 // readings; while they wait, answers are the same.
 func TestRollsMadeAnew(t *testing.T) {
 	for name, spoil := range map[string]func(path string) error{
-		"none":      os.Remove,
-		"garbage":   func(path string) error { return os.WriteFile(path, bytes.Repeat([]byte("tension"), 10_000), 0o600) },
-		"cut short": func(path string) error { return os.Truncate(path, int64(3*os.Getpagesize())) },
+		"none":             os.Remove,
+		"garbage":          func(path string) error { return os.WriteFile(path, bytes.Repeat([]byte("tension"), 10_000), 0o600) },
+		"cut to a page":    func(path string) error { return os.Truncate(path, int64(os.Getpagesize())) },
+		"cut short":        func(path string) error { return os.Truncate(path, int64(3*os.Getpagesize())) },
+		"cut to ten pages": func(path string) error { return os.Truncate(path, int64(10*os.Getpagesize())) },
 		"tree damaged": func(path string) error {
 			data, err := os.ReadFile(path)
 			if err != nil {
