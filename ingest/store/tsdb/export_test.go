@@ -38,8 +38,11 @@ func (s *Store) BlockBytes() (n int64) {
 // LogBytes is the size of the log of readings in order.
 func (s *Store) LogBytes() int64 { return s.size(logDir) }
 
-// MapChunks writes full chunks of the log out, as the database does each minute.
-func (s *Store) MapChunks() { s.db.ForceHeadMMap() }
+// ReplaceFree replaces what tells how much may still be written to the disk.
+func (o *Options) ReplaceFree(f func(dir string) (uint64, error)) { o.free = f }
+
+// MapChunks writes full chunks of the log out, as each minute does.
+func (s *Store) MapChunks() error { return s.mapNow() }
 
 // DropOld drops the rolls that are over their retention, as an hour does.
 func (s *Store) DropOld() error { return s.dropOld() }

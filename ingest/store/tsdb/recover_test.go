@@ -25,7 +25,7 @@ func fill(t *testing.T, dir string) {
 	s = open(t, tsdb.Options{Dir: dir})
 	refill(t, s, 1001, 1100, 10_000_000)
 	refill(t, s, 2001, 2005, 10_050_500)
-	s.MapChunks()
+	must(t, s.MapChunks())
 	s.Refill().Begun()
 	must(t, s.Close())
 }

@@ -31,7 +31,11 @@ func (s *Store) Sync() error {
 		return store.ErrClosed
 	}
 	if s.unsound {
-		if err := s.flush(context.Background()); err != nil {
+		err := s.roomy()
+		if err == nil {
+			err = unbroken(func() error { return s.flush(context.Background()) })
+		}
+		if err != nil {
 			return fmt.Errorf("store: sync after one that failed: %w", err)
 		}
 		s.unsound = false

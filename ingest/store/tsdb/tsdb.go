@@ -49,6 +49,7 @@ import (
 	bolt "go.etcd.io/bbolt"
 
 	"hawser/detect/reading"
+	"hawser/ingest/folder"
 	"hawser/ingest/store"
 	"hawser/ingest/store/roll"
 )
@@ -75,7 +76,9 @@ type Options struct {
 	Log        *slog.Logger
 	Registerer prometheus.Registerer
 
-	syncFile func(*os.File) error // fsync; tests replace it
+	// Tests replace these.
+	syncFile func(*os.File) error             // fsync
+	free     func(dir string) (uint64, error) // folder.Free
 }
 
 func (o *Options) validate() error {
@@ -101,6 +104,9 @@ func (o *Options) validate() error {
 	}
 	if o.syncFile == nil {
 		o.syncFile = (*os.File).Sync
+	}
+	if o.free == nil {
+		o.free = folder.Free
 	}
 	o.Log = cmp.Or(o.Log, slog.New(slog.DiscardHandler))
 	return nil
@@ -137,6 +143,7 @@ func (o *Options) databaseOptions() *promtsdb.Options {
 	d.MaxBlockChunkSegmentSize = 32 << 20
 	d.StripeSize = 1 << 12 // thousands of series, not millions
 	d.IsolationDisabled = true
+	d.BlockReloadInterval = math.MaxInt64 // never: see mapChunks
 	return d
 }
 
@@ -162,8 +169,8 @@ type Store struct {
 	pending *roll.Pending
 	roller  *roll.Roller
 	dropped time.Time // when old rolls were last dropped; of the roller alone
-	// stopRolling ends the roller, and waits for it.
-	stopRolling func()
+	// stop ends the roller and mapChunks, and waits for them.
+	stop func()
 
 	// lifetime is held for reading by every call and for writing by Close, since
 	// the database must not be closed under a reader of its mapped files. It guards
@@ -204,12 +211,10 @@ func Open(o Options) (*Store, error) {
 		return nil, errors.Join(err, s.rolls.Close(), s.db.Close())
 	}
 	ctx, cancel := context.WithCancel(context.Background())
-	ended := make(chan struct{})
-	go func() {
-		defer close(ended)
-		s.roller.Run(ctx)
-	}()
-	s.stopRolling = func() { cancel(); <-ended }
+	var running sync.WaitGroup
+	running.Go(func() { s.roller.Run(ctx) })
+	running.Go(func() { s.mapChunks(ctx) })
+	s.stop = func() { cancel(); running.Wait() }
 	// A journal outside may know a store that was in another folder.
 	if len(held) == 0 || s.recovery.refill() {
 		s.refill.Want()
@@ -240,6 +245,9 @@ func (s *Store) AppendMany(ctx context.Context, entries []store.Entry) error {
 	if s.closed {
 		return store.ErrClosed
 	}
+	if err := s.roomy(); err != nil {
+		return err
+	}
 	clear(s.touched)
 	from, to := s.taken()
 	for _, e := range entries {
@@ -267,7 +275,7 @@ func (s *Store) RollUp(ctx context.Context) error { return s.roller.All(ctx) }
 
 // Close ends the store. Nothing is lost without it but time at the next start.
 func (s *Store) Close() error {
-	s.stopRolling()
+	s.stop()
 	s.lifetime.Lock()
 	defer s.lifetime.Unlock()
 	if s.closed {
@@ -275,7 +283,7 @@ func (s *Store) Close() error {
 	}
 	s.closed = true
 	s.metrics.unregister(s.opts.Registerer)
-	if err := errors.Join(s.rolls.Close(), s.db.Close()); err != nil {
+	if err := errors.Join(s.rolls.Close(), unbroken(s.db.Close)); err != nil {
 		return fmt.Errorf("store: close: %w", err)
 	}
 	return nil
