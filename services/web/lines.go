@@ -71,7 +71,7 @@ func (s *Site) lines(w http.ResponseWriter, r *http.Request) {
 		return
 	case err != nil:
 		s.o.Log.Error("line records not read", "err", err)
-		s.notice(w, r, http.StatusServiceUnavailable, "lines")
+		s.notice(w, r, http.StatusServiceUnavailable, "lines-unread")
 		return
 	}
 	v := s.shellOf(r, "lines")

@@ -78,9 +78,11 @@ func TestLinesPage(t *testing.T) {
 		}
 	}
 	r.err = status.Error(codes.Unavailable, "the disk is gone")
-	if resp, page := s.get("/lines"); resp.StatusCode != http.StatusServiceUnavailable || strings.Contains(page, "disk") {
+	resp, page = s.get("/lines")
+	if resp.StatusCode != http.StatusServiceUnavailable || strings.Contains(page, "disk") {
 		t.Errorf("records that cannot be read: %d", resp.StatusCode)
 	}
+	says(t, page, "The line records cannot be read now.")
 	r.err, r.lines = nil, nil
 	_, page = s.get("/lines?ship=Wren")
 	says(t, page, "No line has a record of a ship named Wren.")
