@@ -72,11 +72,10 @@ const (
 // start; of ways that do as well, the one that leaves the hardest loaded line the
 // least. Where a line has slipped, the others of its group hold her in its place: none
 // of them is eased that is not at its approach load (common practice, no source). Lines
-// to be left alone are not worked. It
-// tries every other line with a few loads each, one action, then two, and keeps
-// the best few; fewer actions than those it finds may exist, but none in its list can
-// be left out. Lines on bitts are worked only where winches alone do not settle the
-// mooring. The error is that of the ship at rest as she is.
+// to be left alone are not worked. It tries every other line with a few loads each, one
+// action, then two, and keeps the best few; fewer actions than those it finds may exist,
+// but none in its list can be left out. Lines on bitts are worked only where winches
+// alone do not settle the mooring. The error is that of the ship at rest as she is.
 func (m *Mooring) Tend(c Conditions) (Advice, error) {
 	start, err := m.Steady(c)
 	if err != nil {

@@ -181,8 +181,8 @@ func (l *Log) applyOne(ctx context.Context, berth string, position uint64, index
 // Reconcile makes a berth's active conditions those that hold after the entry at
 // a journal position: others are cleared for the reason, a sentence, but those that
 // keep tells to (nil for none), missing ones raised, but those that a person has reset.
-// It is for a watch that starts afresh and, with none active, for a plan replaced after that
-// position. Where anything later has been applied it does nothing.
+// It is for a watch that starts afresh and, with none active, for a plan replaced after
+// that position. Where anything later has been applied it does nothing.
 func (l *Log) Reconcile(ctx context.Context, berth string, position uint64, active []detect.Change, keep func(raised detect.Change) bool, reason string) error {
 	return l.write(ctx, func() error {
 		if l.fold.marks[berth].position > position {

@@ -54,8 +54,9 @@ type Alarms interface {
 	// them already.
 	Apply(ctx context.Context, berth string, position uint64, changes []detect.Change) error
 	// Reconcile makes the berth's active conditions those given: what is not
-	// among them is cleared for this reason, a sentence, but what keep tells to, what is missing is
-	// raised. Where something after position has been applied it does nothing.
+	// among them is cleared for this reason, a sentence, but what keep tells to, what
+	// is missing is raised. Where something after position has been applied it does
+	// nothing.
 	Reconcile(ctx context.Context, berth string, position uint64, active []detect.Change, keep func(raised detect.Change) bool, reason string) error
 	// Standing gives what raised the berth's active conditions of the detectors, those
 	// raised by entries up to position.
