@@ -14,7 +14,7 @@ import { shell } from "./lib/shell";
 import { inZone, span, stamp } from "./lib/time";
 import { tonnes, unit } from "./lib/units";
 import { condition, number, percent, place, say } from "./lib/words";
-import type { Alarm, LineFrame } from "./lib/wire";
+import type { Alarm } from "./lib/wire";
 import "./engineer.css"; // after the shell's, which it changes
 
 const live = new Live();
@@ -29,7 +29,6 @@ const bandsUpTo = 4; // lines; more bands hide each other
 let state = asked();
 const known: Known = { berths: [], stays: [], lines: [] };
 let asking = new AbortController();
-let staysOf = "";
 let shown: { table: ReturnType<typeof table>; names: string[] } | undefined;
 let charts: (Chart | XY)[] = [];
 
@@ -87,8 +86,12 @@ download.addEventListener("click", () => {
   URL.revokeObjectURL(url);
 });
 
-function frameOf(berth: string, line: string): LineFrame | undefined {
-  return live.picture.berths.get(berth)?.frame.lines.find((l) => l.id === line);
+// under gives the plans of a time; before the server knows of a stay in it, the lines as
+// they are now.
+async function under(t: data.Time, stays: readonly data.Stay[], signal: AbortSignal): Promise<data.Under[]> {
+  const then = await data.under(t, stays, signal);
+  const now = live.picture.berths.get(t.berth)?.frame.lines ?? [];
+  return then.length > 0 ? then : [{ since: 0, lines: now.flatMap((l) => (l.limit ? [{ id: l.id, group: l.group, limit: l.limit }] : [])) }];
 }
 
 // load asks for everything anew; what was being asked for is let go.
@@ -104,10 +107,7 @@ async function load(): Promise<void> {
   }
   text(status, say("engineer.asking"));
   try {
-    if (staysOf !== state.berth) {
-      known.stays = (await data.stays(state.berth, signal)).sort((a, b) => b.arrival.localeCompare(a.arrival));
-      staysOf = state.berth;
-    }
+    known.stays = (await data.stays(state.berth, signal)).sort((a, b) => b.arrival.localeCompare(a.arrival));
     linkReport();
     await draw(signal);
     if (!signal.aborted) text(status, "");
@@ -138,7 +138,9 @@ async function draw(signal: AbortSignal): Promise<void> {
     data.alarms(now, signal),
     then ? data.courses(then, "tension", points, signal) : Promise.resolve([]),
   ] as const) as [data.Course[], data.Course[], data.Course[], data.Course[], data.Course[], Alarm[], data.Course[]];
-  known.lines = linesOf(loads);
+  const plans = await under(now, known.stays, signal);
+  const plansThen = then ? await under(then, then.berth === now.berth ? known.stays : await data.stays(then.berth, signal), signal) : [];
+  known.lines = linesOf(loads, plans);
   controls.draw();
   charts.forEach((c) => c.destroy());
   charts = [];
@@ -150,9 +152,9 @@ async function draw(signal: AbortSignal): Promise<void> {
   };
   const zoom = (from: number, to: number): void => go({ last: undefined, from, to });
   const base = { from: now.from, to: now.to, group: "time", zoom };
-  add({ ...base, ...loadSpec(now.berth, loads), title: say("engineer.loads"), height: 380, alarms });
+  add({ ...base, ...loadSpec(plans, loads), title: say("engineer.loads"), height: 380, alarms });
   if (then) {
-    add({ ...loadSpec(then.berth, other), title: say("engineer.loads-then", { berth: then.berth, time: inZone(then.from) }), height: 300,
+    add({ ...loadSpec(plansThen, other), title: say("engineer.loads-then", { berth: then.berth, time: inZone(then.from) }), height: 300,
       from: then.from, to: then.to, group: "time", byPlace: true });
   }
   add({ ...base, ...plain([[say("mooring.wind"), wind]], 1), title: say("mooring.wind"), unit: say("engineer.mps"), height: 150, zero: true });
@@ -175,37 +177,42 @@ function newestStay(): HTMLElement[] {
   return [el("p", {}, b)];
 }
 
-// linesOf orders the lines that have loads as the plan does, then those of others.
-function linesOf(loads: readonly data.Course[]): Known["lines"] {
-  const lines = live.picture.berths.get(state.berth)?.frame.lines ?? [];
+// linesOf orders the lines that have loads as the newest plan does, then those of others.
+function linesOf(loads: readonly data.Course[], plans: readonly data.Under[]): Known["lines"] {
   const have = new Set(loads.map(data.lineOf));
-  const ours = lines.filter((l) => have.has(l.id)).map((l) => ({ id: l.id, group: l.group }));
-  const rest = [...have].filter((id) => !ours.some((l) => l.id === id)).sort((a, b) => a.localeCompare(b, undefined, { numeric: true }));
-  return [...ours, ...rest.map((id) => ({ id, group: "" }))];
+  const lines = plans.toReversed().flatMap((u) => u.lines).filter((l) => have.delete(l.id)).map((l) => ({ id: l.id, group: l.group }));
+  const rest = [...have].sort((a, b) => a.localeCompare(b, undefined, { numeric: true }));
+  return [...lines, ...rest.map((id) => ({ id, group: "" }))];
 }
 
 type Drawn = Pick<Spec, "table" | "series" | "unit" | "decimals"> & { limit?: number; zero?: boolean };
 
-// loadSpec is the chosen lines' loads, in the viewer's unit or as shares.
-function loadSpec(berth: string, loads: readonly data.Course[]): Drawn {
+// loadSpec is the chosen lines' loads, in the viewer's unit or as shares of what each
+// could bear then.
+function loadSpec(plans: readonly data.Under[], loads: readonly data.Course[]): Drawn {
   const t = table(loads), byLine = new Map(loads.map((c, i) => [data.lineOf(c), t.columns[i]]));
   const order = known.lines.map((l) => l.id).concat([...byLine.keys()].filter((id) => !known.lines.some((l) => l.id === id)));
   const chosen = order.filter((id) => byLine.has(id) && (state.lines.length === 0 || state.lines.includes(id)));
+  const limits = (id: string): number[] => plans.flatMap((u) => u.lines.filter((l) => l.id === id).map((l) => l.limit));
   const series = chosen.flatMap((id) => {
-    const c = byLine.get(id), limit = frameOf(berth, id)?.limit;
-    if (!c || (state.share && !limit)) return [];
-    return [{ name: id, column: inUnit(c, limit), look: look(order.indexOf(id)), band: chosen.length <= bandsUpTo }];
+    const c = byLine.get(id);
+    if (!c || (state.share && limits(id).length === 0)) return [];
+    return [{ name: id, column: inUnit(c, (place) => data.limitAt(plans, id, t.time[place] ?? 0)), look: look(order.indexOf(id)), band: chosen.length <= bandsUpTo }];
   });
-  const limits = new Set(chosen.map((id) => frameOf(berth, id)?.limit));
-  const [one] = limits;
-  const limit = state.share ? 100 : limits.size === 1 && one !== undefined ? (settings.unit === "t" ? tonnes(one) : one) : undefined;
+  const [one, ...more] = new Set(chosen.flatMap(limits));
+  const limit = state.share ? 100 : one !== undefined && more.length === 0 ? (settings.unit === "t" ? tonnes(one) : one) : undefined;
   return { table: t, series, unit: state.share ? say("engineer.percent-of-limit") : unit(), decimals: !state.share && settings.unit === "t" ? 1 : 0,
     zero: true, ...(limit === undefined ? {} : { limit }) };
 }
 
-function inUnit(c: Column, limit: number | undefined): Column {
-  if (state.share) return scaled(c, 100 / (limit ?? 1));
-  return settings.unit === "t" ? scaled(c, tonnes(1)) : c;
+function inUnit(c: Column, limit: (place: number) => number | undefined): Column {
+  if (state.share) {
+    return scaled(c, (place) => {
+      const most = limit(place);
+      return most === undefined ? undefined : 100 / most;
+    });
+  }
+  return settings.unit === "t" ? scaled(c, () => tonnes(1)) : c;
 }
 
 // plain is courses as they are, by name.

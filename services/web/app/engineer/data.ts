@@ -24,7 +24,11 @@ export interface Spectrum {
   peaks: { seconds: number; share: number }[];
 }
 
-export interface Stay { id: string; berth: string; ship: string; arrival: string; departure?: string; newest: string }
+export interface Stay { id: string; berth: string; ship: string; plans: { plan: string; since: string }[]; arrival: string; departure?: string; newest: string }
+
+// Under is what lines a berth had from a time on, by the plan it was under, and what
+// each could bear.
+export interface Under { since: number; lines: { id: string; group: string; limit: number }[] }
 
 // Failed is why the server did not answer, to be read by people.
 export class Failed extends Error {}
@@ -63,6 +67,39 @@ export async function alarms(t: Time, signal: AbortSignal): Promise<Alarm[]> {
 
 export async function stays(berth: string, signal: AbortSignal): Promise<Stay[]> {
   return (await get<{ stays: Stay[] }>("/api/stays", { berth }, signal)).stays;
+}
+
+const asPlanned = new Map<string, Under["lines"]>(); // by berth and fingerprint: a version never changes
+
+async function planned(berth: string, version: string, signal: AbortSignal): Promise<Under["lines"]> {
+  const key = `${berth} ${version}`, had = asPlanned.get(key);
+  if (had) return had;
+  const plan = await get<{ lines: { id: string; group: string; working_load_kN: number }[] }>("/api/plan", { berth, version }, signal);
+  const lines = plan.lines.map((l) => ({ id: l.id, group: l.group, limit: l.working_load_kN }));
+  asPlanned.set(key, lines);
+  return lines;
+}
+
+// under gives the plans that a berth was under in a time, oldest first; one that the
+// server does not give has no lines.
+export async function under(t: Time, stays: readonly Stay[], signal: AbortSignal): Promise<Under[]> {
+  const uses = stays.filter((s) => s.berth === t.berth).flatMap((s) => s.plans.map((p, i) => ({
+    plan: p.plan, since: Date.parse(p.since), until: Date.parse(s.plans[i + 1]?.since ?? s.departure ?? s.newest),
+  })));
+  const then = uses.filter((u) => u.since < t.to && u.until >= t.from).sort((a, b) => a.since - b.since);
+  return Promise.all(then.map(async (u) => ({
+    since: u.since,
+    lines: await planned(t.berth, u.plan, signal).catch((e: unknown) => {
+      if (e instanceof Failed) return [];
+      throw e;
+    }),
+  })));
+}
+
+// limitAt is a line's working load limit at a time, kN.
+export function limitAt(all: readonly Under[], line: string, at: number): number | undefined {
+  const then = all.findLast((u) => u.since <= at) ?? all[0];
+  return then?.lines.find((l) => l.id === line)?.limit;
 }
 
 // lineOf is the line of a channel such as "7/tension".

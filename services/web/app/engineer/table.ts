@@ -18,16 +18,15 @@ export function table(all: readonly Course[]): Table {
   const gaps = all.map(gapsOf);
   all.forEach((c, n) => {
     c.time_ms.forEach((t) => times.add(t));
-    gaps[n]?.forEach((t) => times.add(t));
+    gaps[n]?.forEach((g) => times.add((g.from + g.to) / 2)); // there may be no other time in it
   });
   const time = [...times].sort((a, b) => a - b);
   const place = new Map(time.map((t, i) => [t, i]));
   const empty = (): Values => new Array<undefined>(time.length).fill(undefined);
   const columns = all.map((c, n) => {
     const col: Column = { mean: empty(), min: empty(), max: empty() };
-    for (const t of gaps[n] ?? []) {
-      const at = place.get(t) ?? 0;
-      col.mean[at] = col.min[at] = col.max[at] = null;
+    for (const g of gaps[n] ?? []) {
+      for (const v of [col.mean, col.min, col.max]) v.fill(null, (place.get(g.from) ?? 0) + 1, place.get(g.to));
     }
     c.time_ms.forEach((t, i) => {
       const at = place.get(t) ?? 0;
@@ -41,24 +40,25 @@ export function table(all: readonly Course[]): Table {
   return { time, columns };
 }
 
-// gapsOf is a time in each gap of a course. Where most readings are further apart than
-// a step, as those of drafts, that is no gap.
-function gapsOf(c: Course): number[] {
+const shortestGap = 10_000; // ms; after that a load pin is told to be silent
+
+// gapsOf is the gaps of a course, each between two times that it has. Where most
+// readings are further apart than a step, as those of drafts, that is no gap.
+function gapsOf(c: Course): { from: number; to: number }[] {
   const step = c.step_ms ?? 0;
   const apart = c.time_ms.slice(1).map((t, i) => t - (c.time_ms[i] ?? t)).sort((a, b) => a - b);
   const usual = apart[Math.floor(0.75 * apart.length)] ?? 0;
-  const most = usual > 1.5 * step ? 2.5 * usual : 1.5 * step;
-  const out: number[] = [];
-  c.time_ms.forEach((t, i) => {
-    const last = c.time_ms[i - 1];
-    if (step > 0 && last !== undefined && t - last > most) out.push(last + Math.max(step, 1));
+  const most = usual > 1.5 * step ? Math.max(2.5 * usual, shortestGap) : 1.5 * step;
+  return c.time_ms.flatMap((to, i) => {
+    const from = c.time_ms[i - 1];
+    return from !== undefined && to - from > most ? [{ from, to }] : [];
   });
-  return out;
 }
 
-// scaled gives a column with every value times a factor.
-export function scaled(c: Column, by: number): Column {
-  const times = (v: Values): Values => v.map((x) => (x === null || x === undefined ? x : x * by));
+// scaled gives a column with every value times a factor, its place's own; without one
+// there is no value.
+export function scaled(c: Column, by: (place: number) => number | undefined): Column {
+  const times = (v: Values): Values => v.map((x, i) => (x === null || x === undefined ? x : by(i) === undefined ? null : x * by(i)!));
   return { mean: times(c.mean), min: times(c.min), max: times(c.max) };
 }
 
