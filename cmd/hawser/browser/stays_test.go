@@ -49,7 +49,7 @@ func TestEngineerOfAShipThatSailed(t *testing.T) {
 		t.Fatal(err)
 	}
 	sent(plan, began, func(line int, at time.Duration) bool { return line == 2 && at > 3*time.Minute && at < 27*time.Minute })
-	sent(stronger, began.Add(2*time.Hour), func(int, time.Duration) bool { return false })
+	sent(stronger, began.Add(2*time.Hour), func(line int, at time.Duration) bool { return line > 1 && (at+time.Duration(line)*30*time.Second)%(100*time.Second) > 85*time.Second })
 
 	tab := browser(t)
 	do(t, tab, "wait for both stays", chromedp.EmulateViewport(1400, 1000), chromedp.Navigate(s.pages),
@@ -95,6 +95,27 @@ func TestEngineerOfAShipThatSailed(t *testing.T) {
 		Math.round(100 * columns / width)
 	}`); wide < 10 || wide > 40 {
 		t.Errorf("line 2 is drawn over %d %% of the chart, want the 20 %% in which it sent", wide)
+	}
+
+	// The others came and went all the while: some fifty alarms, which are marked and do
+	// not hide the loads.
+	do(t, tab, "many alarms", chromedp.Navigate(then("1", began.Add(2*time.Hour), began.Add(150*time.Minute))), shown(".chart canvas"),
+		holds(`document.querySelectorAll(".past li").length > 40`), holds(`!document.querySelector(".status").textContent`))
+	if ruled := ask[int](t, tab, `{
+		const canvas = document.querySelector(".chart canvas"), { width, height } = canvas;
+		const data = canvas.getContext("2d").getImageData(0, 0, width, height).data;
+		let columns = 0;
+		for (let x = 0; x < width; x++) {
+			let coloured = 0;
+			for (let y = 0; y < height; y++) {
+				const at = 4 * (y * width + x), c = [data[at], data[at + 1], data[at + 2]];
+				coloured += Math.max(...c) - Math.min(...c) > 40 ? 1 : 0;
+			}
+			columns += coloured > height / 2 ? 1 : 0;
+		}
+		columns
+	}`); ruled > 0 {
+		t.Errorf("%d columns of the loads are covered from top to bottom", ruled)
 	}
 	nothingAgainst(t, tab)
 }

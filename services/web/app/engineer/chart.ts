@@ -50,6 +50,7 @@ const dayTicks = new Intl.DateTimeFormat(setup.lang, { day: "numeric", month: "s
 const clockTicks = new Intl.DateTimeFormat(setup.lang, { hour: "2-digit", minute: "2-digit", hour12: false });
 const secondTicks = new Intl.DateTimeFormat(setup.lang, { hour: "2-digit", minute: "2-digit", second: "2-digit", hour12: false });
 
+const rules = 30; // alarms drawn down through the loads; those of more would hide them
 const few = 3; // series of a chart that says all their names
 
 // paint resolves a custom property of the page to a colour a canvas takes.
@@ -185,15 +186,17 @@ export class Chart {
       pen.setLineDash([]);
       pen.fillText(say("engineer.limit"), left + 4 * px, y - 4 * px);
     }
-    for (const a of s.alarms ?? []) {
+    const inView = (s.alarms ?? []).filter((a) => a.raised >= s.from && a.raised <= s.to);
+    for (const a of inView) {
       const x = u.valToPos(a.raised / 1000, "x", true);
-      if (x < left || x > left + width) continue;
       pen.strokeStyle = pen.fillStyle = paint(`--${a.priority}`);
       pen.lineWidth = px;
-      pen.beginPath();
-      pen.moveTo(x, top + 14 * px);
-      pen.lineTo(x, top + height);
-      pen.stroke();
+      if (inView.length <= rules || a.priority === "emergency") {
+        pen.beginPath();
+        pen.moveTo(x, top + 14 * px);
+        pen.lineTo(x, top + height);
+        pen.stroke();
+      }
       pen.save();
       pen.translate(x - 6 * px, top);
       pen.scale((12 / 16) * px, (12 / 16) * px);
