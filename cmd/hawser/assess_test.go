@@ -33,6 +33,7 @@ type assessed struct {
 	} `json:"displacement"`
 	Lines []struct {
 		Line       string   `json:"line"`
+		Group      string   `json:"group"`
 		TensionKN  *float64 `json:"tension_kN"`
 		ShareOfMBL *float64 `json:"share_of_mbl"`
 		Limit      string   `json:"limit"`
@@ -48,7 +49,8 @@ type assessed struct {
 			Line       string  `json:"line"`
 			ShareOfMBL float64 `json:"share_of_mbl"`
 		} `json:"worst"`
-		Cascade []string `json:"cascade"`
+		Cascade   []string   `json:"cascade"`
+		TensionKN []*float64 `json:"tension_kN"`
 	} `json:"without"`
 	WeatherLimit []struct {
 		FromDeg   *float64 `json:"from_deg"`
@@ -138,6 +140,55 @@ func TestAssessWindByHeightAndGust(t *testing.T) {
 		got := forceOf(assessJSON(t, append(c.args, args...)...))
 		if want := plain * c.knots * c.knots; math.Abs(got-want) > 1e-3*want {
 			t.Errorf("%v: %.1f kN, want %.1f", c.args, got, want)
+		}
+	}
+}
+
+// Limits of wind are of half minutes and of every line: beside a forecast's wind, and
+// beside lines that are lost, the text says so.
+func TestAssessSaysWhatItsLimitsAreOf(t *testing.T) {
+	limits := func(args ...string) string {
+		t.Helper()
+		text, _ := hawser(t, append([]string{"assess", "--plan", planFile("tanker-12"), "--wind", "45@48"}, args...)...)
+		_, text, _ = strings.Cut(text, "LIMITS OF STEADY WIND")
+		text, _, _ = strings.Cut(text, "\n0")
+		return text
+	}
+	// 1.3235/1.0500 as above: 45 kn over ten minutes are 56.7 kn over half a minute.
+	if got := limits("--gusts"); !strings.Contains(got, "Compare the 57 kn above with these, not the 45 kn of --wind.") {
+		t.Errorf("with --gusts: %q", got)
+	}
+	if got := limits("--wind-height", "30"); !strings.Contains(got, "Compare the 38 kn above with these, not the 45 kn of --wind.") {
+		t.Errorf("with --wind-height: %q", got)
+	}
+	if got := limits(); !strings.Contains(got, "a forecast's ten-minute mean has half minutes 26 % stronger (--gusts)") {
+		t.Errorf("with neither: %q", got)
+	}
+	if got := limits("--without", "3,4"); !strings.Contains(got, "every line holding, 3 and 4 as well") {
+		t.Errorf("with --without: %q", got)
+	}
+}
+
+// With chosen lines lost all that are left have their loads, as the JSON has them.
+func TestAssessTellsAllLoadsOfChosenLoss(t *testing.T) {
+	args := []string{"--plan", planFile("tanker-12"), "--wind", "30@60", "--without", "3,4"}
+	a := assessJSON(t, args...)
+	text, _ := hawser(t, append([]string{"assess"}, args...)...)
+	_, text, _ = strings.Cut(text, "IF A LINE IS LOST")
+	text, _, _ = strings.Cut(text, "LIMITS OF STEADY WIND")
+	for i, l := range a.Lines {
+		var row string
+		for _, r := range strings.Split(text, "\n") {
+			if f := strings.Fields(r); len(f) > 2 && f[0] == l.Line && f[1] == l.Group {
+				row = f[2]
+			}
+		}
+		want := ""
+		if l.Line != "3" && l.Line != "4" {
+			want = fmt.Sprintf("%.0f", *a.Without[0].TensionKN[i])
+		}
+		if row != want {
+			t.Errorf("line %s: %q kN, want %q", l.Line, row, want)
 		}
 	}
 }
@@ -351,7 +402,7 @@ func TestAssessHoursAhead(t *testing.T) {
 		wellFormed(t, filepath.Join(plots, name))
 	}
 	text, _ := hawser(t, "assess", "--plan", planFile("tanker-12"), "--wind", "20@60", "--hours", "12", "--tide", tide, "--level", "0.9", "--work", "tanker")
-	for _, want := range []string{"WORST LINE", "IF A LINE IS LOST", "LIMITS OF STEADY WIND", "THE HOURS AHEAD", "TENDING", "SAFE TO WORK?", "shifted by +0.40 m", "not permission", "whole mooring deck is dangerous"} {
+	for _, want := range []string{"WORST LINE", "IF A LINE IS LOST", "LIMITS OF STEADY WIND", "THE HOURS AHEAD", "TENDING", "MOTION FOR CARGO WORK", "shifted by +0.40 m", "not permission", "whole mooring deck is dangerous"} {
 		if !strings.Contains(text, want) {
 			t.Errorf("the text lacks %q\n%s", want, text)
 		}

@@ -86,7 +86,11 @@ func (p *page) heading() {
 func (p *page) now() {
 	m, s := p.q.Mooring, &p.a.State
 	worst := m.Worst(s)
-	p.say("\nWORST LINE: %s, %.0f kN, %s of MBL, %s.\n", p.id(worst), s.TensionKN[worst],
+	beside := ""
+	if len(p.q.Without) > 0 {
+		beside = ", " + p.holding()
+	}
+	p.say("\nWORST LINE%s: %s, %.0f kN, %s of MBL, %s.\n", beside, p.id(worst), s.TensionKN[worst],
 		percent(m.Share(s, worst)), p.limit(worst, s.TensionKN[worst]))
 	p.gives(&p.a.Intact)
 	p.say("The ship lies %s, %s, bow %s.\n\n", way(s.Pose.SurgeM, "forward", "astern"), way(s.Pose.SwayM, "off the berth", "into the fenders"),
@@ -178,6 +182,22 @@ func (p *page) losses() {
 				p.limit(l.Worst, kN), cmp.Or(p.follows(l), "nothing"))
 		}
 	})
+	if len(p.q.Without) > 0 && p.a.Losses[0].Found {
+		p.left(&p.a.Losses[0])
+	}
+}
+
+// left is the loads of the lines that a loss leaves, before any brake renders.
+func (p *page) left(l *assess.Loss) {
+	p.say("The lines that are left:\n")
+	load := func(i int) float64 { return l.First.TensionKN[i] }
+	p.table("line\tgroup\tload kN\tof MBL\tstate", func(row func(string, ...any)) {
+		for _, i := range p.byShare(load) {
+			if !slices.Contains(l.Lost, i) {
+				row("%s\t%s\t%.0f\t%s\t%s", p.id(i), p.q.plan.Lines[i].Group, load(i), percent(p.q.Mooring.Share(&l.First, i)), p.limit(i, load(i)))
+			}
+		}
+	})
 }
 
 // wind is the limits of wind, every third direction of those found, with the
@@ -185,7 +205,13 @@ func (p *page) losses() {
 func (p *page) wind() {
 	const every = 3
 	weakest := slices.MinFunc(p.a.Wind, func(a, b assess.WindLimit) int { return cmp.Compare(a.Working.SpeedMS, b.Working.SpeedMS) })
-	p.say("\nLIMITS OF STEADY WIND, knots at 10 m; - for none up to %.0f.\n", assess.CeilingMS/msPerKnot)
+	p.say("\nLIMITS OF STEADY WIND, knots at 10 m, %s; - for none up to %.0f.\n", p.holding(), assess.CeilingMS/msPerKnot)
+	if asked := p.q.forecast.knots; asked > 0 && asked != p.q.wind.knots {
+		p.say("Compare the %.0f kn above with these, not the %.0f kn of --wind.\n", p.q.wind.knots, asked)
+	}
+	if !p.q.gusts {
+		p.say("They are of half minutes: a forecast's ten-minute mean has half minutes %.0f %% stronger (--gusts).\n", 100*(assess.Followed(1)-1))
+	}
 	switch {
 	case weakest.Working.SpeedMS == 0:
 		p.say("A line is at its working load limit without wind.\n")
@@ -199,6 +225,17 @@ func (p *page) wind() {
 			row("%03.0f\t%s\t%s\t%s", w.FromDeg, p.threshold(w.Working), p.threshold(w.Brake), p.threshold(w.Fails))
 		}
 	})
+}
+
+// holding says which lines the limits of wind count on.
+func (p *page) holding() string {
+	switch {
+	case len(p.q.heard.Parted) > 0:
+		return "every line holding that is left"
+	case len(p.q.Without) > 0:
+		return "every line holding, " + strings.Join(p.q.ids(p.q.Without), " and ") + " as well"
+	}
+	return "every line holding"
 }
 
 func (p *page) threshold(t assess.Threshold) string {
@@ -301,9 +338,9 @@ func (p *page) motion() {
 		return
 	}
 	c := p.q.Work.Criterion()
-	p.say("\nSAFE TO WORK? %s, criteria of PIANC 1995 (from memory: confirm before use):\n", p.q.Work)
+	p.say("\nMOTION FOR CARGO WORK, %s, beside criteria of PIANC 1995 (from memory: confirm before use):\n", p.q.Work)
 	if p.a.Motion == nil {
-		p.say("NO: in gusts of this wind nothing holds the ship.\n")
+		p.say("In gusts of this wind NOTHING HOLDS THE SHIP.\n")
 		return
 	}
 	m := *p.a.Motion

@@ -26,6 +26,8 @@ type question struct {
 	left   mooring.Force // unbalanced by measured loads, held from then on
 
 	wind, current           blow
+	forecast                blow          // as --wind has it
+	gusts                   bool          // wind is the half minutes of it
 	waters                  assess.Waters // now
 	levelGiven, draftsGiven bool          // by a flag or a recording
 	// then is what a recording has of wind, water and drafts at the loads' time, by
@@ -162,7 +164,7 @@ func (q *question) hearsay() {
 
 // blowing is the wind of the flags as the steady wind at 10 m to reckon with.
 func (q *question) blowing(f *assessFlags) {
-	q.wind = f.wind
+	q.wind, q.forecast, q.gusts = f.wind, f.wind, f.gusts
 	if f.windHeight.given {
 		q.wind.knots = mooring.WindAt10M(q.wind.knots, f.windHeight.value)
 		q.notes = append(q.notes, fmt.Sprintf("The wind of %.0f kn at %.0f m is %.1f kn at 10 m.",

@@ -49,7 +49,9 @@ func TestEngineerOfAShipThatSailed(t *testing.T) {
 		t.Fatal(err)
 	}
 	sent(plan, began, func(line int, at time.Duration) bool { return line == 2 && at > 3*time.Minute && at < 27*time.Minute })
-	sent(stronger, began.Add(2*time.Hour), func(line int, at time.Duration) bool { return line > 1 && (at+time.Duration(line)*30*time.Second)%(100*time.Second) > 85*time.Second })
+	sent(stronger, began.Add(2*time.Hour), func(line int, at time.Duration) bool {
+		return line > 1 && (at+time.Duration(line)*30*time.Second)%(100*time.Second) > 85*time.Second
+	})
 
 	tab := browser(t)
 	do(t, tab, "wait for both stays", chromedp.EmulateViewport(1400, 1000), chromedp.Navigate(s.pages),
