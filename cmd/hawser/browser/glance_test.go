@@ -57,6 +57,20 @@ func TestAHalfIsRoundedAsEverywhere(t *testing.T) {
 	}
 }
 
+// Loads that creep up with the tide say nothing of every berth: a rise is told where it
+// leads to the limit within two hours.
+func TestASlowRiseIsNotTold(t *testing.T) {
+	s, tab := newServer(t), browser(t)
+	f := newFleet(t, s.grpc, 2)
+	perMinute := []float64{0.3, 5} // kN; the limit is 570 kN
+	f.load = func(berth, _ int, at time.Duration) float64 { return 120 + perMinute[berth]*at.Minutes() }
+	f.send(t.Context(), "past", time.Now().Add(-4*time.Minute), 0, 4*time.Minute, 0)
+	do(t, tab, "open", chromedp.EmulateViewport(1400, 900), chromedp.Navigate(s.pages), says("a minute"), says("m/s from"))
+	if got := ask[string](t, tab, `[...document.querySelectorAll(".card")].map((c) => c.innerText.match(/[+]\d+\s+kN a minute/)?.[0].replace("\u00a0", " ") ?? "no").sort().join()`); got != "+5 kN a minute,no" {
+		t.Errorf("rises of 0.3 and 5 kN a minute are told as %q", got)
+	}
+}
+
 // Twenty-four lines, some with the longest name, and a phone: no digit of a load is cut
 // off, which would make another load of it; the strips are drawn along, by keys as well.
 func TestManyLinesOnAPhoneKeepTheirFigures(t *testing.T) {

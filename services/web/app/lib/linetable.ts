@@ -93,17 +93,19 @@ export function heldBack(alarms: readonly Alarm[], l: Load): string {
   return l.brake === false ? say("mooring.held.hand") : "";
 }
 
+const leastRate = 0.5; // kN a minute; less is written as 0
+
 // trend says how fast a load changes and when it is at its limit.
 export function trend(line: LineFrame, l: Load, old: boolean): string {
   if (old || l.kN === undefined) return none();
-  if (l.rate === undefined) return say("mooring.steady");
+  if (l.rate === undefined || Math.abs(l.rate) < leastRate) return say("mooring.steady");
   const rate = say(l.rate > 0 ? "mooring.rises" : "mooring.falls", { load: load(Math.abs(l.rate)) });
   const minutes = toLimit(line, l);
   return minutes === undefined ? rate : `${rate}, ${say("mooring.to-limit", { time: span(minutes * 60_000) })}`;
 }
 
 function shortTrend(line: LineFrame, l: Load, old: boolean): string {
-  if (old || l.kN === undefined || l.rate === undefined) return none();
+  if (old || l.kN === undefined || l.rate === undefined || Math.abs(l.rate) < leastRate) return none();
   const minutes = toLimit(line, l);
   const rate = (l.rate > 0 ? "+" : "\u2212") + figure(Math.abs(l.rate));
   return minutes === undefined ? rate : `${rate} → ${span(minutes * 60_000)}`;

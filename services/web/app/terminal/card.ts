@@ -125,11 +125,11 @@ export class Card {
   // the wind where there is nothing of that.
   private factsOf(b: Berth, atFault: ReadonlySet<string>): void {
     const soonest = greatest(b, atFault, (line, l) => { const m = toLimit(line, l); return m === undefined || m > soon ? undefined : -m; });
-    const fastest = greatest(b, atFault, (_, l) => l.rate);
+    const fastest = greatest(b, atFault, (line, l) => (toLimit(line, l) === undefined ? undefined : l.rate));
     const loss = b.now.live && (b.loss.adrift || (b.loss.share ?? 0) >= b.frame.near);
     const wind = b.now.live && b.now.wind !== undefined;
     text(this.coming, soonest ? say("terminal.to-limit", { line: soonest.line.id, time: span(-soonest.value * 60_000) })
-      : fastest && fastest.value > 0 ? say("terminal.rises", { line: fastest.line.id, load: load(fastest.value) }) : "");
+      : fastest ? say("terminal.rises", { line: fastest.line.id, load: load(fastest.value) }) : "");
     text(this.beside, loss ? lossOf(b) : wind ? windOf(b) : "");
     attribute(this.coming, "class", soonest ? "soon" : undefined);
     attribute(this.beside, "class", loss ? "soon" : undefined);
