@@ -349,7 +349,7 @@ func (s *station) openFront(ctx context.Context) error {
 		who, o.Guard = s.guard, s.guard
 	}
 	records := linebook.NewService(s.lines, who)
-	pages, err := web.New(web.Options{Alarms: s.alarms, Board: s.board, Losses: s.reckoner, Access: who, Performance: s.performance, Lines: records, Log: s.log})
+	pages, err := web.New(web.Options{Alarms: s.alarms, Board: s.board, Losses: s.reckoner, Access: who, Performance: s.performance, Lines: records, Ships: s.stays.Ships, Log: s.log})
 	if err != nil {
 		return err
 	}

@@ -84,6 +84,16 @@ func (k *Keeper) List(berth string) []Stay {
 	return out
 }
 
+// Ships names the ships of all stays, sorted.
+func (k *Keeper) Ships() []string {
+	var out []string
+	for _, s := range k.List("") {
+		out = append(out, s.Ship)
+	}
+	slices.Sort(out)
+	return slices.Compact(out)
+}
+
 // Prepare reads what is kept. It is called once, before Run and before anything can
 // be added to the journal: only then does the journal's end tell what it lost.
 func (k *Keeper) Prepare(ctx context.Context) error {

@@ -4,7 +4,9 @@ import (
 	"context"
 	"net/http"
 	"net/url"
+	"slices"
 	"strconv"
+	"strings"
 
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
@@ -20,8 +22,9 @@ type Lines interface {
 // linesView is the service records as their template has them.
 type linesView struct {
 	Berth, Ship string
-	Retired     bool   // those no longer in use as well
-	Other       string // address of the page with them, or without
+	Known       []string // ships to choose from
+	Retired     bool     // those no longer in use as well
+	Other       string   // address of the page with them, or without
 	Ships       []shipOfLines
 	One         *wholeRecord // one line's, where it is asked for
 	Missed      string       // batches in no record, "" for none
@@ -57,7 +60,8 @@ type lineOfShip struct {
 func (s *Site) lines(w http.ResponseWriter, r *http.Request) {
 	q := r.URL.Query()
 	one := q.Get("line")
-	req := &hawserv1.ListLinesRequest{Berth: q.Get("berth"), Ship: q.Get("ship"), IncludeRetired: one != "" || q.Get("retired") == "true"}
+	known := s.ships(r.Context())
+	req := &hawserv1.ListLinesRequest{Berth: q.Get("berth"), Ship: asWritten(q.Get("ship"), known), IncludeRetired: one != "" || q.Get("retired") == "true"}
 	if s.unheardOf(r.Context(), req.Berth) {
 		s.notice(w, r, http.StatusNotFound, "no-berth", "berth", req.Berth)
 		return
@@ -77,7 +81,7 @@ func (s *Site) lines(w http.ResponseWriter, r *http.Request) {
 	v := s.shellOf(r, "lines")
 	words := s.words[v.Lang]
 	v.Title = words.say("shell.page.lines")
-	view := linesView{Berth: req.Berth, Ship: req.Ship, Retired: req.IncludeRetired, Caveats: answer.Caveats, Other: linesAddress(req.Berth, req.Ship, !req.IncludeRetired)}
+	view := linesView{Berth: req.Berth, Ship: req.Ship, Known: known, Retired: req.IncludeRetired, Caveats: answer.Caveats, Other: linesAddress(req.Berth, req.Ship, !req.IncludeRetired)}
 	if answer.BatchesMissed > 0 {
 		view.Missed = words.figure("%.0f", answer.BatchesMissed)
 	}
@@ -100,6 +104,22 @@ func (s *Site) lines(w http.ResponseWriter, r *http.Request) {
 	}
 	v.Page = view
 	s.draw(w, http.StatusOK, "lines", v)
+}
+
+// ships are the names that the caller may choose from.
+func (s *Site) ships(ctx context.Context) []string {
+	if s.o.Ships == nil || s.o.Access != nil && !s.o.Access.SeesSite(ctx) {
+		return nil
+	}
+	return s.o.Ships()
+}
+
+// asWritten is a ship's name as it is known, whatever its capitals.
+func asWritten(name string, known []string) string {
+	if i := slices.IndexFunc(known, func(k string) bool { return strings.EqualFold(k, strings.TrimSpace(name)) }); i >= 0 && !slices.Contains(known, name) {
+		return known[i]
+	}
+	return name
 }
 
 func linesAddress(berth, ship string, retired bool) string {

@@ -45,7 +45,9 @@ func recordOf(line, rope string, inUse bool) *hawserv1.LineRecord {
 func TestLinesPage(t *testing.T) {
 	unread := &hawserv1.LineRecord{Ship: "Heron & Sons", Berth: "east-3", Line: "6", Group: "fwd-spring", InUse: true, Material: "hmpe", MblKn: 640, CyclesAbove: make([]float64, 5)}
 	r := &records{lines: []*hawserv1.LineRecord{recordOf("1", "R-118", true), unread, recordOf("1", "R-90", false)}}
-	s := newStation(t, func(o *web.Options, _ *http.Server) { o.Lines = r })
+	s := newStation(t, func(o *web.Options, _ *http.Server) {
+		o.Lines, o.Ships = r, func() []string { return []string{"Amber Sanderling", "Wren"} }
+	})
 	s.board.SetPlan("east-3", plan("east-3"))
 
 	resp, page := s.get("/lines?berth=east-3")
@@ -86,6 +88,15 @@ func TestLinesPage(t *testing.T) {
 	r.err, r.lines = nil, nil
 	_, page = s.get("/lines?ship=Wren")
 	says(t, page, "No line has a record of a ship named Wren.")
+	// Ships that have sailed can be chosen, and found in any spelling of capitals.
+	for _, want := range []string{`<option value="Amber Sanderling">`, `<option value="Wren">`} {
+		if !strings.Contains(page, want) {
+			t.Errorf("the page lacks %s", want)
+		}
+	}
+	if s.get("/lines?ship=amber+sanderling"); r.asked.Ship != "Amber Sanderling" {
+		t.Errorf("asked for %q", r.asked.Ship)
+	}
 	if _, page := s.get("/"); !strings.Contains(page, `href="/lines"`) {
 		t.Error("the first page does not lead there")
 	}

@@ -100,6 +100,9 @@ type Options struct {
 	Performance Performance
 	// Lines has the service records for the page /lines; nil for no such page.
 	Lines Lines
+	// Ships names those that there are records of, for who may see all of them to choose
+	// from; nil for none.
+	Ships func() []string
 	// Viewers is how many pages are kept up to date at a time; one more is told to
 	// come again. 0 means 256.
 	Viewers int
