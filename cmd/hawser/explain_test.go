@@ -178,7 +178,7 @@ func picture(t *testing.T, a *evidence.Account, svg string) {
 	}
 	words := strings.Join(strings.Fields(said.String()), " ")
 	want := []string{a.Condition, "Load, kN", "What decided: " + a.Statistic.What, "said " + clockOf(t, a.Said).Format("15:04:05.0"),
-		"The whole mooring deck is dangerous", "Figures are estimates, not permission", a.Berth}
+		"The whole mooring deck is dangerous", "Figures are estimates, not permission", a.Berth, "Times are UTC"}
 	if a.Onset != nil {
 		want = append(want, clockOf(t, *a.Onset).Format("15:04:05.0"))
 	}

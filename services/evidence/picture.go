@@ -29,7 +29,7 @@ func (r *Recorder) picture(c *detect.Change) []byte {
 	}
 	d.title = fmt.Sprintf("%s, %s, %s", c.Condition, r.where(c), time.Unix(0, c.Time).UTC().Format("2 January 2006"))
 	d.text = wrap(c.Detail, 120)
-	d.foot = []string{fmt.Sprintf("%s at berth %s. Time is from when it was said.", r.plan.Ship.Name, r.plan.Berth)}
+	d.foot = []string{fmt.Sprintf("%s at berth %s. Times are UTC; below is the time from when it was said.", r.plan.Ship.Name, r.plan.Berth)}
 	d.foot = append(d.foot, wrap(caution.Full, 120)...)
 	d.Marks = append(d.Marks, plot.Mark{At: c.Time, Name: "said " + clock(c.Time)})
 	switch {
