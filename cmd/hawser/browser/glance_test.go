@@ -2,6 +2,7 @@ package browser_test
 
 import (
 	"fmt"
+	"math"
 	"os"
 	"path/filepath"
 	"strings"
@@ -65,9 +66,29 @@ func TestASlowRiseIsNotTold(t *testing.T) {
 	perMinute := []float64{0.3, 5} // kN; the limit is 570 kN
 	f.load = func(berth, _ int, at time.Duration) float64 { return 120 + perMinute[berth]*at.Minutes() }
 	f.send(t.Context(), "past", time.Now().Add(-4*time.Minute), 0, 4*time.Minute, 0)
-	do(t, tab, "open", chromedp.EmulateViewport(1400, 900), chromedp.Navigate(s.pages), says("a minute"), says("m/s from"))
+	do(t, tab, "open", chromedp.EmulateViewport(1400, 900), chromedp.Navigate(s.pages), says("a minute"), says(" kn) from"))
 	if got := ask[string](t, tab, `[...document.querySelectorAll(".card")].map((c) => c.innerText.match(/[+]\d+\s+kN a minute/)?.[0].replace("\u00a0", " ") ?? "no").sort().join()`); got != "+5 kN a minute,no" {
 		t.Errorf("rises of 0.3 and 5 kN a minute are told as %q", got)
+	}
+}
+
+// The wind is said alike everywhere, in knots as well: 1852 m an hour.
+func TestWindInKnotsAsWell(t *testing.T) {
+	s, tab := newServer(t), browser(t)
+	f := newFleet(t, s.grpc, 1)
+	f.send(t.Context(), "past", time.Now().Add(-time.Minute), 0, time.Minute, 0)
+	for _, page := range []string{"", "berth/" + f.plans[0].Berth, "deck?berth=" + f.plans[0].Berth} {
+		do(t, tab, "open", chromedp.EmulateViewport(390, 844), chromedp.Navigate(s.pages+page), holds(`document.querySelector("main").textContent.includes(" from 200°")`))
+		said := ask[[]string](t, tab, `document.querySelector("main").textContent.match(/([\d.]+) m\/s \((\d+) kn\) from 200°/) ?? []`)
+		if len(said) != 3 {
+			t.Errorf("/%s does not say the wind in knots: %s", page, ask[string](t, tab, `document.querySelector("main").textContent.match(/.{12} from 200°/)[0]`))
+			continue
+		}
+		var speed, knots float64
+		if _, err := fmt.Sscan(said[1]+" "+said[2], &speed, &knots); err != nil || math.Abs(knots*1852/3600-speed) > 0.31 { // half a knot, and the decimal that is shown
+			t.Errorf("/%s says %q", page, said[0])
+		}
+		noWider(t, tab)
 	}
 }
 

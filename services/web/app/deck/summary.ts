@@ -5,7 +5,7 @@ import { behind, faulty, greatest, isActive, share } from "../lib/figures";
 import type { Live } from "../lib/live";
 import { shape } from "../lib/shapes";
 import { span } from "../lib/time";
-import { load } from "../lib/units";
+import { load, wind } from "../lib/units";
 import { condition, count, number, percent, place, say } from "../lib/words";
 import type { Berth } from "../lib/wire";
 import { present, waiting, type Part, type Which } from "./part";
@@ -74,10 +74,7 @@ export class Summary implements Part {
 
   private about(b: Berth): string {
     const n = b.now, out: string[] = [];
-    if (n.wind !== undefined) {
-      out.push(n.from === undefined ? say("mooring.wind-speed", { speed: number(n.wind, 1) })
-        : say("mooring.wind-from", { speed: number(n.wind, 1), from: String(Math.round(n.from)).padStart(3, "0") }));
-    }
+    if (n.wind !== undefined) out.push(wind(n.wind, n.from));
     if (n.level !== undefined) out.push(say("deck.level", { level: say("mooring.metre", { n: number(n.level, 1) }) }));
     if (n.watch === false) out.push(say("mooring.watch.no"));
     return out.join(" · ");

@@ -1,6 +1,7 @@
 // The wind: an arrow that blows, over a mark of where north is.
 import { svg } from "../lib/dom";
-import { number, say } from "../lib/words";
+import { wind as blown } from "../lib/units";
+import { say } from "../lib/words";
 import type { Layout } from "./layout";
 import type { Scene } from "./scene";
 
@@ -27,7 +28,5 @@ export function wind(s: Scene, lay: Layout, em: number): SVGElement[] {
 }
 
 function words(s: Scene): string {
-  if (s.wind === undefined) return say("drawing.wind-none");
-  if (s.from === undefined) return say("mooring.wind-speed", { speed: number(s.wind, 1) });
-  return say("mooring.wind-from", { speed: number(s.wind, 1), from: String(Math.round(s.from) % 360).padStart(3, "0") });
+  return s.wind === undefined ? say("drawing.wind-none") : blown(s.wind, s.from);
 }

@@ -56,7 +56,7 @@ export class XY {
         ? { stroke: colour, width: 1.5, fill: faint(colour), points: { show: false } }
         : { stroke: "transparent", paths: () => null, points: { show: true, size: 4, fill: colour, stroke: colour } }],
       axes: [
-        { ...axis, label: p.names[0], values: (_u, splits) => figures(splits, p.decimals[0]) },
+        { ...axis, label: p.names[0], values: (_u, splits) => figures(splits, p.decimals[0]), ...(p.log && { filter: (_u: uPlot, splits: number[]) => splits.map(written) }) },
         { ...axis, size: 56, label: p.names[1], values: (_u, splits) => figures(splits, p.decimals[1]) },
       ],
       legend: { show: false },
@@ -88,6 +88,11 @@ export class XY {
     if (x === undefined || y === undefined || y === null) return;
     text(this.at, `${this.p.names[0]} ${number(x, this.p.decimals[0])} · ${this.p.names[1]} ${number(y, this.p.decimals[1])}`);
   }
+}
+
+// written keeps of the places of an axis of ratios those that have room for their figure.
+function written(v: number): number | null {
+  return [1, 2, 3, 5].includes(Math.round(v / 10 ** Math.floor(Math.log10(v) + 1e-9))) ? v : null;
 }
 
 function room(lo: number, hi: number): [number, number] {

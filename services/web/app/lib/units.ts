@@ -19,6 +19,16 @@ export function unit(): string { return say(settings.unit === "t" ? "mooring.t" 
 // load writes a load.
 export function load(kN: number): string { return `${figure(kN)}\u00a0${unit()}`; }
 
+const knot = 1852 / 3600; // m/s; an international nautical mile is 1852 m
+
+// wind writes a wind of so many m/s, and where it comes from, where that is told; in
+// knots too, as ships' people and "hawser assess" have it.
+export function wind(speed: number, from?: number): string {
+  const words = { speed: number(speed, 1), knots: number(speed / knot) };
+  return from === undefined ? say("mooring.wind-speed", words)
+    : say("mooring.wind-from", { ...words, from: String(Math.round(from) % 360).padStart(3, "0") });
+}
+
 // measure writes a value of an alarm in its own unit, loads in the viewer's, and what
 // is counted in the reader's language.
 export function measure(v: number, of: string | undefined): string {

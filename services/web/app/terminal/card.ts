@@ -5,7 +5,7 @@ import { LineTable } from "../lib/linetable";
 import { shape } from "../lib/shapes";
 import { Strips } from "../lib/strips";
 import { span } from "../lib/time";
-import { load } from "../lib/units";
+import { load, wind } from "../lib/units";
 import { count, has, number, percent, say } from "../lib/words";
 import type { Alarm, Berth, Priority } from "../lib/wire";
 
@@ -138,10 +138,7 @@ export class Card {
 
 // windOf writes the wind.
 export function windOf(b: Berth): string {
-  const { wind, from } = b.now;
-  if (wind === undefined) return say("mooring.none");
-  const speed = number(wind, 1);
-  return from === undefined ? say("mooring.wind-speed", { speed }) : say("mooring.wind-from", { speed, from: String(from).padStart(3, "0") });
+  return b.now.wind === undefined ? say("mooring.none") : wind(b.now.wind, b.now.from);
 }
 
 // lossOf says what the loss of the one line would do that matters most.
