@@ -101,7 +101,7 @@ func TestSendUnderAnotherPlan(t *testing.T) {
 	if code, errs := send(planFile("tanker-12")); code != exitOK {
 		t.Fatalf("the first plan: exit code %d\n%s", code, errs)
 	}
-	if code, errs := send(other); code != exitFailed || !strings.Contains(errs, "; --replace-plan puts yours in its place") {
+	if code, errs := send(other); code != exitFailed || !strings.Contains(errs, "; --replace-plan puts yours in its place") || strings.Contains(errs, "trying again") {
 		t.Errorf("another plan: exit code %d\n%s", code, errs)
 	}
 	if out, _ := hawser(t, "lines", "--server", "http://"+s.http, "--berth", "elsewhere"); !strings.Contains(out, "now at berth elsewhere; --ship NAME finds one that has left") {

@@ -233,7 +233,7 @@ func (b *bar) show(ctx context.Context, p edge.Progress) {
 	if ctx.Err() != nil {
 		return // that the connection ends is no news
 	}
-	if p.Err != nil && !b.lost {
+	if p.Err != nil && !b.lost && !p.Final {
 		fmt.Fprintf(b.out, "hawser: no connection to %s: %s; trying again\n", b.to, edge.Reason(p.Err))
 	}
 	b.lost = p.Err != nil || b.lost && !p.Connected

@@ -97,6 +97,8 @@ type Progress struct {
 	Connected bool
 	// Err is why there is no connection, nil while there is or at first.
 	Err error
+	// Final is set as Send returns: nothing is tried again.
+	Final bool
 }
 
 // Summary is what a Send has done.
@@ -143,7 +145,7 @@ func Send(ctx context.Context, conn grpc.ClientConnInterface, blocks func() (*re
 		log: o.Log.With("berth", o.Berth, "source", o.Source),
 	}
 	err := s.run(ctx)
-	s.progress(false, err)
+	s.tell(Progress{Err: err, Final: true})
 	return s.summary(), err
 }
 

@@ -195,11 +195,15 @@ func (s *sender) settled() uint64 {
 
 // progress tells how far it is.
 func (s *sender) progress(connected bool, err error) {
+	s.tell(Progress{Connected: connected, Err: err})
+}
+
+// tell adds to a progress what is on disk.
+func (s *sender) tell(p Progress) {
 	if s.o.Progress == nil {
 		return
 	}
 	s.told = time.Now()
-	p := Progress{Connected: connected, Err: err}
 	var newest int64
 	if p.Summary, newest = s.window.summary(); newest != 0 {
 		p.EventTime = time.Unix(0, newest).UTC()
