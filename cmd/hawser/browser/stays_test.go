@@ -26,7 +26,7 @@ func TestEngineerOfAShipThatSailed(t *testing.T) {
 		var rows strings.Builder
 		rows.WriteString("time,channel,value\n")
 		for at := time.Duration(0); at < 30*time.Minute; at += 2 * time.Second {
-			for line := 1; line <= 4; line++ {
+			for line := 1; line <= 5; line++ {
 				if !silent(line, at) {
 					fmt.Fprintf(&rows, "%d,%d/tension,%.1f\n", began.Add(at).UnixMilli(), line, 165+0.1*float64(at/time.Second%5))
 				}
@@ -97,6 +97,14 @@ func TestEngineerOfAShipThatSailed(t *testing.T) {
 		Math.round(100 * columns / width)
 	}`); wide < 10 || wide > 40 {
 		t.Errorf("line 2 is drawn over %d %% of the chart, want the 20 %% in which it sent", wide)
+	}
+
+	// Over hours a line is of means, and says so: of more than a few the peaks are not drawn.
+	for lines, want := range map[string]string{"1,2,3,4,5": "means of 10 s: a peak in it was higher", "1,2,3": "means of 10 s, within the least and the greatest in it"} {
+		do(t, tab, "over hours", chromedp.Navigate(then(lines, began, began.Add(150*time.Minute))), shown(".chart canvas"), holds(`!document.querySelector(".status").textContent`))
+		if said := ask[string](t, tab, `document.querySelector(".chart figcaption").textContent`); !strings.Contains(strings.ReplaceAll(said, "\u00a0", " "), want) {
+			t.Errorf("lines %q: %q does not say %q", lines, said, want)
+		}
 	}
 
 	// The others came and went all the while: some fifty alarms, which are marked and do

@@ -185,7 +185,7 @@ function linesOf(loads: readonly data.Course[], plans: readonly data.Under[]): K
   return [...lines, ...rest.map((id) => ({ id, group: "" }))];
 }
 
-type Drawn = Pick<Spec, "table" | "series" | "unit" | "decimals"> & { limit?: number; zero?: boolean };
+type Drawn = Pick<Spec, "table" | "series" | "unit" | "decimals"> & { note?: string; limit?: number; zero?: boolean };
 
 // loadSpec is the chosen lines' loads, in the viewer's unit or as shares of what each
 // could bear then.
@@ -201,7 +201,9 @@ function loadSpec(plans: readonly data.Under[], loads: readonly data.Course[]): 
   });
   const [one, ...more] = new Set(chosen.flatMap(limits));
   const limit = state.share ? 100 : one !== undefined && more.length === 0 ? (settings.unit === "t" ? tonnes(one) : one) : undefined;
-  return { table: t, series, unit: state.share ? say("engineer.percent-of-limit") : unit(), decimals: !state.share && settings.unit === "t" ? 1 : 0,
+  const step = Math.max(0, ...loads.map((c) => c.step_ms ?? 0));
+  const note = step === 0 ? {} : { note: say(chosen.length <= bandsUpTo ? "engineer.means-within" : "engineer.means", { step: span(step), lines: bandsUpTo }) };
+  return { table: t, series, ...note, unit: state.share ? say("engineer.percent-of-limit") : unit(), decimals: !state.share && settings.unit === "t" ? 1 : 0,
     zero: true, ...(limit === undefined ? {} : { limit }) };
 }
 

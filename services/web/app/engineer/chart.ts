@@ -38,6 +38,7 @@ export interface Spec {
   to: number;
   table: Table;
   series: Series[];
+  note?: string; // what its lines are
   limit?: number; // drawn across
   zero?: boolean; // the axis begins at 0
   alarms?: readonly Alarm[];
@@ -90,7 +91,7 @@ export class Chart {
     const about = spec.series.map((s) => s.name).join(", ");
     this.box.setAttribute("role", "img");
     this.box.setAttribute("aria-label", say("engineer.chart", { title: spec.title, series: about, from: inZone(spec.from), to: inZone(spec.to) }));
-    this.root = el("figure", { class: "chart" }, el("figcaption", {}, el("b", {}, spec.title), ` ${spec.unit}`, this.at), this.box);
+    this.root = el("figure", { class: "chart" }, el("figcaption", {}, el("b", {}, spec.title), ` ${spec.unit}`, spec.note ? el("span", { class: "small" }, ` · ${spec.note}`) : null, this.at), this.box);
     this.box.style.height = `${spec.height}px`; // its own before the chart has it
     this.resize.observe(this.box);
     this.tell(null);

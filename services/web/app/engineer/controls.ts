@@ -67,7 +67,9 @@ export class Controls {
       if (s) change({ last: undefined, from: Date.parse(s.arrival), to: Date.parse(s.departure ?? s.newest) });
     });
     this.beside.addEventListener("change", () => {
-      const v = this.beside.value, stay = this.known().stays.find((x) => x.id === v), s = this.state();
+      const v = this.beside.value;
+      if (v === "then") return;
+      const stay = this.known().stays.find((x) => x.id === v), s = this.state();
       if (v === "before") change({ beside: { berth: s.berth, from: s.from - (s.to - s.from) } });
       else if (v.startsWith("berth ")) change({ beside: { berth: v.slice(6), from: s.from } });
       else change({ beside: stay && { berth: stay.berth, from: Date.parse(stay.arrival) } });
@@ -104,8 +106,10 @@ export class Controls {
     options(this.stay, [["", say("engineer.any-time")], ...k.stays.map((x): [string, string] => [x.id, stayName(x)])], stay?.id ?? "");
     const with_ = s.beside;
     const other = with_ && k.stays.find((x) => Date.parse(x.arrival) === with_.from);
-    const value = !with_ ? "" : with_.berth !== s.berth && with_.from === s.from ? `berth ${with_.berth}` : (other?.id ?? "before");
+    const value = !with_ ? "" : with_.berth !== s.berth && with_.from === s.from ? `berth ${with_.berth}`
+      : (other?.id ?? (Math.abs(s.from - (s.to - s.from) - with_.from) < 1000 ? "before" : "then"));
     options(this.beside, [["", say("engineer.nothing")], ["before", say("engineer.before")],
+      ...(value === "then" ? [["then", say("engineer.another-time")] as [string, string]] : []),
       ...berths.filter((b) => b !== s.berth).map((b): [string, string] => [`berth ${b}`, say("engineer.other-berth", { berth: b })]),
       ...k.stays.map((x): [string, string] => [x.id, stayName(x)])], value);
     if (document.activeElement !== this.from) this.from.value = local(s.from);
