@@ -85,9 +85,7 @@ func damagedJournals(t *testing.T) (closed, killed, stream string) {
 		e.Data = bytes.Repeat([]byte{byte(e.SourceSequence)}, 50_000)
 		last = mustAppend(t, j, e)
 	}
-	if _, err := last.Wait(t.Context()); err != nil {
-		t.Fatal(err)
-	}
+	stored(t, last)
 	stream, err = filepath.Rel(o.Dir, filepath.Dir(j.Blocks("hawser-telemetry")))
 	must(t, err)
 	killed = t.TempDir()

@@ -45,18 +45,25 @@ func (d *disk) sync(f *os.File) error {
 	return f.Sync()
 }
 
+// holdUp holds up every sync from the next on until release is called. What is held up
+// already goes on by the release of its own.
+func (d *disk) holdUp() (release func()) {
+	hold := make(chan struct{})
+	d.hold.Store(&hold)
+	return func() {
+		d.hold.CompareAndSwap(&hold, nil)
+		close(hold)
+	}
+}
+
+func (d *disk) fail(err error) { d.fault.Store(&err) }
+func (d *disk) mend()          { d.fault.Store(nil) }
+
 func inside(t *testing.T) (*place, *disk) {
 	d := &disk{begun: make(chan struct{}, 1)}
 	p := &place{t: t, o: journal.Options{Dir: t.TempDir(), SyncEvery: time.Millisecond}}
 	p.o.ReplaceSync(d.sync)
 	return p, d
-}
-
-func mustAppend(t *testing.T, j *journal.Journal, e *journal.Entry) *journal.Pending {
-	t.Helper()
-	p, err := j.Append(t.Context(), e)
-	must(t, err)
-	return p
 }
 
 // waits reports whether Wait is still waiting.
@@ -70,8 +77,7 @@ func waits(p *journal.Pending) bool {
 func TestReceiptFollowsTheDisk(t *testing.T) {
 	p, d := inside(t)
 	j := p.open()
-	hold := make(chan struct{})
-	d.hold.Store(&hold)
+	release := d.holdUp()
 	first := mustAppend(t, j, entry("jetty-1", "gw", 1))
 	<-d.begun
 	// The second is acknowledged while the sync of the first is held up: a
@@ -91,9 +97,8 @@ func TestReceiptFollowsTheDisk(t *testing.T) {
 		asked <- n
 	}()
 
-	next := make(chan struct{})
-	d.hold.Store(&next)
-	close(hold)
+	next := d.holdUp()
+	release()
 	if pos, err := first.Wait(t.Context()); pos != 1 || err != nil {
 		t.Errorf("first: %d, %v", pos, err)
 	}
@@ -106,8 +111,7 @@ func TestReceiptFollowsTheDisk(t *testing.T) {
 		t.Errorf("last sequence %d said before it was on disk", n)
 	default:
 	}
-	d.hold.Store(nil)
-	close(next)
+	next()
 	if pos, err := second.Wait(t.Context()); pos != 2 || err != nil {
 		t.Errorf("second: %d, %v", pos, err)
 	}
@@ -119,8 +123,7 @@ func TestReceiptFollowsTheDisk(t *testing.T) {
 func TestAppendWaitsForRoom(t *testing.T) {
 	p, d := inside(t)
 	j := p.open()
-	hold := make(chan struct{})
-	d.hold.Store(&hold)
+	release := d.holdUp()
 	full, cancel := context.WithCancel(t.Context())
 	defer cancel()
 	ways := make(chan *journal.Pending, 5000)
@@ -144,13 +147,10 @@ func TestAppendWaitsForRoom(t *testing.T) {
 	if n := len(ways); n != 4096 {
 		t.Errorf("%d entries on the way, want 4096", n)
 	}
-	d.hold.Store(nil)
-	close(hold)
+	release()
 	close(ways)
 	for w := range ways {
-		if _, err := w.Wait(t.Context()); err != nil {
-			t.Fatal(err)
-		}
+		stored(t, w)
 	}
 	appendMany(t, j, "jetty-1", 4097, 4100)
 }
@@ -158,8 +158,7 @@ func TestAppendWaitsForRoom(t *testing.T) {
 func TestOneSyncServesMany(t *testing.T) {
 	p, d := inside(t)
 	j := p.open()
-	hold := make(chan struct{})
-	d.hold.Store(&hold)
+	release := d.holdUp()
 	last := mustAppend(t, j, entry("jetty-1", "gw", 1))
 	<-d.begun
 	for seq := uint64(2); seq <= 500; seq++ {
@@ -167,11 +166,8 @@ func TestOneSyncServesMany(t *testing.T) {
 	}
 	collect(t, j, journal.FollowOptions{}, 500) // all acknowledged
 	before := d.syncs.Load()
-	d.hold.Store(nil)
-	close(hold)
-	if _, err := last.Wait(t.Context()); err != nil {
-		t.Fatal(err)
-	}
+	release()
+	stored(t, last)
 	if n := d.syncs.Load() - before; n != 2 {
 		t.Errorf("%d syncs for 1 + 499 entries, want 2", n)
 	}
@@ -183,14 +179,13 @@ func TestFailedSyncIsToldAndLasts(t *testing.T) {
 	p.o.Registerer = reg
 	j := p.open()
 	appendOne(t, j, entry("jetty-1", "gw", 1))
-	fault := error(syscall.EIO)
-	d.fault.Store(&fault)
+	d.fail(syscall.EIO)
 	w := mustAppend(t, j, entry("jetty-1", "gw", 2))
 	if _, err := w.Wait(t.Context()); !errors.Is(err, journal.ErrStorage) || !errors.Is(err, syscall.EIO) {
 		t.Errorf("wait: %v", err)
 	}
 	<-j.Failed()
-	d.fault.Store(nil) // a sync that succeeds afterwards would prove nothing
+	d.mend() // a sync that succeeds afterwards would prove nothing
 	if _, err := j.Append(t.Context(), entry("jetty-2", "gw", 1)); !errors.Is(err, journal.ErrStorage) {
 		t.Errorf("append: %v", err)
 	}
@@ -220,17 +215,14 @@ func TestFailedSyncIsToldAndLasts(t *testing.T) {
 func TestNoReceiptAfterFailedSync(t *testing.T) {
 	p, d := inside(t)
 	j := p.open()
-	hold := make(chan struct{})
-	d.hold.Store(&hold)
+	release := d.holdUp()
 	first := mustAppend(t, j, entry("jetty-1", "gw", 1))
 	<-d.begun
 	second := mustAppend(t, j, entry("jetty-2", "gw", 1))
 	collect(t, j, journal.FollowOptions{}, 2) // both acknowledged
-	fault := error(syscall.EIO)
 	d.once.Store(true)
-	d.fault.Store(&fault)
-	d.hold.Store(nil)
-	close(hold)
+	d.fail(syscall.EIO)
+	release()
 	for _, w := range []*journal.Pending{first, second} {
 		if _, err := w.Wait(t.Context()); !errors.Is(err, journal.ErrStorage) {
 			t.Errorf("wait: %v", err)
@@ -243,28 +235,23 @@ func TestFailedSyncAtOpen(t *testing.T) {
 	j := p.open()
 	appendMany(t, j, "jetty-1", 1, 1)
 	closeJournal(t, j)
-	fault := error(syscall.EIO)
-	d.fault.Store(&fault)
+	d.fail(syscall.EIO)
 	if _, err := journal.Open(t.Context(), p.o); !errors.Is(err, journal.ErrStorage) || !errors.Is(err, syscall.EIO) {
 		t.Errorf("open: %v", err)
 	}
-	d.fault.Store(nil)
+	d.mend()
 	p.open()
 }
 
 func TestDocumentsAndRecordsFollowTheDisk(t *testing.T) {
 	for name, store := range map[string]func(*journal.Journal) error{
 		"document": func(j *journal.Journal) error { return j.Put(context.Background(), "b", "k", []byte("x")) },
-		"record": func(j *journal.Journal) error {
-			_, err := j.AppendRecord(context.Background(), "alarms", []byte("x"))
-			return err
-		},
+		"record":   func(j *journal.Journal) error { return record(t, j, "alarms", "x") },
 	} {
 		t.Run(name, func(t *testing.T) {
 			p, d := inside(t)
 			j := p.open()
-			hold := make(chan struct{})
-			d.hold.Store(&hold)
+			release := d.holdUp()
 			stored := make(chan error, 1)
 			go func() { stored <- store(j) }()
 			<-d.begun
@@ -273,9 +260,8 @@ func TestDocumentsAndRecordsFollowTheDisk(t *testing.T) {
 				t.Fatal("stored before the sync:", err)
 			default:
 			}
-			fault := error(syscall.EIO)
-			d.fault.Store(&fault)
-			close(hold)
+			d.fail(syscall.EIO)
+			release()
 			if err := <-stored; !errors.Is(err, journal.ErrStorage) || !errors.Is(err, syscall.EIO) {
 				t.Errorf("after a failed sync: %v", err)
 			}
@@ -311,13 +297,12 @@ func TestReceiptWithoutOwnSync(t *testing.T) {
 	p, d := inside(t)
 	p.o.SyncEvery = -1
 	j := p.open()
-	fault := error(syscall.EIO)
-	d.fault.Store(&fault)
+	d.fail(syscall.EIO)
 	appendMany(t, j, "jetty-1", 1, 10)
 	if err := j.Put(t.Context(), "b", "k", []byte("x")); err != nil {
 		t.Error(err)
 	}
-	d.fault.Store(nil)
+	d.mend()
 }
 
 // Blocks of a stream of this size hold a quarter of it, so that entries come to
@@ -363,8 +348,7 @@ func TestSyncOfBlockThatWasLeft(t *testing.T) {
 		return err
 	})
 	j := p.open()
-	hold := make(chan struct{})
-	d.hold.Store(&hold)
+	release := d.holdUp()
 	e := entry("jetty-1", "gw", 1)
 	e.Data = make([]byte, 50_000)
 	last := mustAppend(t, j, e)
@@ -379,11 +363,8 @@ func TestSyncOfBlockThatWasLeft(t *testing.T) {
 	mu.Lock()
 	clear(synced)
 	mu.Unlock()
-	d.hold.Store(nil)
-	close(hold)
-	if _, err := last.Wait(t.Context()); err != nil {
-		t.Fatal(err)
-	}
+	release()
+	stored(t, last)
 	mu.Lock()
 	defer mu.Unlock()
 	if synced["1.blk"] != 2 || synced["2.blk"] != 1 {
@@ -429,11 +410,7 @@ func TestKilledProcessLosesNothing(t *testing.T) {
 	if err != nil || last < told {
 		t.Fatalf("last sequence %d, %v; %d were told", last, err, told)
 	}
-	for i, e := range collect(t, j, journal.FollowOptions{}, int(last)) {
-		if e.SourceSequence != uint64(i+1) {
-			t.Fatalf("entry %d has sequence %d", i, e.SourceSequence)
-		}
-	}
+	inOrder(t, j, last)
 }
 
 func TestSecondProcessIsKeptOut(t *testing.T) {

@@ -26,6 +26,15 @@ func (c *told) into(o *journal.Options) {
 	o.OnLoss = func(l journal.Loss) { c.mu.Lock(); c.losses = append(c.losses, l); c.mu.Unlock() }
 }
 
+// heard is a journal inside whose metrics and calls the test hears.
+func heard(t *testing.T) (*place, *prometheus.Registry, *told) {
+	p, _ := inside(t)
+	reg, told := prometheus.NewRegistry(), &told{}
+	told.into(&p.o)
+	p.o.Registerer = reg
+	return p, reg, told
+}
+
 // of is what was told of a kind, without the disk, which is not ours to fill.
 func (c *told) of(kind journal.PressureKind) (all []journal.Pressure) {
 	c.mu.Lock()
@@ -55,10 +64,7 @@ func gauge(t *testing.T, reg *prometheus.Registry, name, reader string) float64 
 }
 
 func TestReaderIsToldOfBeforeItLosesEntries(t *testing.T) {
-	p, _ := inside(t)
-	reg, told := prometheus.NewRegistry(), &told{}
-	told.into(&p.o)
-	p.o.Registerer = reg
+	p, reg, told := heard(t)
 	p.o.MaxBytes = 1 << 20
 	p.o.CheckEvery(5 * time.Millisecond)
 	j := p.open()
@@ -141,29 +147,21 @@ func TestReaderIsToldOfBeforeItLosesEntries(t *testing.T) {
 }
 
 func TestReaderThatStoppedStillCounts(t *testing.T) {
-	p, _ := inside(t)
-	reg, told := prometheus.NewRegistry(), &told{}
-	told.into(&p.o)
-	p.o.Registerer = reg
+	p, _, told := heard(t)
 	p.o.MaxAge = 2 * time.Second
 	p.o.CheckEvery(5 * time.Millisecond)
 	j := p.open()
 	appendMany(t, j, "jetty-1", 1, 5)
 	appendMany(t, j, "jetty-2", 1, 5)
-	collectAs := func(reader, berth string, n int) {
-		t.Helper()
-		seen := 0
-		err := j.Follow(t.Context(), journal.FollowOptions{Reader: reader, Berth: berth}, func(*journal.Entry) error {
-			if seen++; seen > n {
-				return errEnough
-			}
-			return nil
-		})
-		if !errors.Is(err, errEnough) {
-			t.Fatal(err)
+	err := j.Follow(t.Context(), journal.FollowOptions{Reader: "store"}, func(e *journal.Entry) error {
+		if e.Position == 4 { // it stands before the fourth
+			return errEnough
 		}
+		return nil
+	})
+	if !errors.Is(err, errEnough) {
+		t.Fatal(err)
 	}
-	collectAs("store", "", 3) // stands before the fourth
 	waittest.True(t, "age told", func() bool { return len(told.of(journal.UnreadAge)) > 0 })
 	if got := told.of(journal.UnreadAge)[0]; got.Reader != "store" || !got.Raised || got.Share < 0.75 {
 		t.Errorf("told %+v", got)
@@ -171,10 +169,7 @@ func TestReaderThatStoppedStillCounts(t *testing.T) {
 }
 
 func TestEntriesDroppedBeforeTheReaderCame(t *testing.T) {
-	p, _ := inside(t)
-	reg, told := prometheus.NewRegistry(), &told{}
-	told.into(&p.o)
-	p.o.Registerer = reg
+	p, reg, told := heard(t)
 	p.o.MaxBytes = 1 << 20
 	j := p.open()
 	e := entry("jetty-1", "gw", 0)

@@ -1,7 +1,6 @@
 package journal_test
 
 import (
-	"context"
 	"errors"
 	"os"
 	"path/filepath"
@@ -26,17 +25,8 @@ func TestOutageOutside(t *testing.T) {
 	p := outside(t)
 	j := p.open()
 	appendMany(t, j, "jetty-1", 1, 5)
-	got := make(chan uint64, 100)
-	ctx, cancel := context.WithCancel(t.Context())
-	ended := make(chan error, 1)
-	go func() {
-		ended <- j.Follow(ctx, journal.FollowOptions{}, func(e *journal.Entry) error { got <- e.SourceSequence; return nil })
-	}()
-	for want := uint64(1); want <= 5; want++ {
-		if n := <-got; n != want {
-			t.Fatalf("sequence %d, want %d", n, want)
-		}
-	}
+	f := follow(t, j, journal.FollowOptions{})
+	f.gives(1, 5)
 	p.proc.kill()
 	// Told at once or when the loss is noticed, never hung.
 	w, err := j.Append(t.Context(), entry("jetty-1", "gw", 6))
@@ -59,15 +49,8 @@ func TestOutageOutside(t *testing.T) {
 		t.Fatalf("last sequence %d", last)
 	}
 	appendMany(t, j, "jetty-1", 6, 10)
-	for want := uint64(6); want <= 10; want++ {
-		if n := <-got; n != want {
-			t.Fatalf("sequence %d, want %d", n, want)
-		}
-	}
-	cancel()
-	if err := <-ended; !errors.Is(err, context.Canceled) {
-		t.Error(err)
-	}
+	f.gives(6, 10)
+	f.end()
 }
 
 // Two ingest replicas, between which a source moves.
@@ -80,9 +63,7 @@ func TestTwoWritersOutside(t *testing.T) {
 	}
 	appendMany(t, b, "jetty-1", 6, 8)
 	// The first does not know of 6 to 8. It stores nothing twice, and says so.
-	w, err := a.Append(t.Context(), entry("jetty-1", "gw", 6))
-	must(t, err)
-	if _, err := w.Wait(t.Context()); err == nil {
+	if _, err := mustAppend(t, a, entry("jetty-1", "gw", 6)).Wait(t.Context()); err == nil {
 		t.Error("stored what another had stored")
 	}
 	if _, err := a.Append(t.Context(), entry("jetty-1", "gw", 9)); !errors.Is(err, journal.ErrBroken) {
@@ -92,11 +73,7 @@ func TestTwoWritersOutside(t *testing.T) {
 		t.Errorf("last sequence %d, %v, want 8", n, err)
 	}
 	appendMany(t, a, "jetty-1", 9, 9)
-	for i, e := range collect(t, b, journal.FollowOptions{}, 9) {
-		if e.SourceSequence != uint64(i+1) {
-			t.Errorf("entry %d has sequence %d", i, e.SourceSequence)
-		}
-	}
+	inOrder(t, b, 9)
 }
 
 func TestForeignMessageIsTold(t *testing.T) {

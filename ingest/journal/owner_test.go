@@ -224,12 +224,10 @@ func (k *link) mend() {
 // records is what a log holds.
 func records(t *testing.T, j *journal.Journal, log string) (all []string) {
 	t.Helper()
-	if err := j.ReadRecords(t.Context(), log, 0, func(_ uint64, data []byte) error {
+	must(t, j.ReadRecords(t.Context(), log, 0, func(_ uint64, data []byte) error {
 		all = append(all, string(data))
 		return nil
-	}); err != nil {
-		t.Fatal(err)
-	}
+	}))
 	return all
 }
 
@@ -243,26 +241,22 @@ func TestOwnerIsCutOff(t *testing.T) {
 	o.URL = k.at
 	told := logged(&o)
 	a := open(t, o)
-	record := func(j *journal.Journal, text string) error {
-		_, err := j.AppendRecord(t.Context(), "alarms", []byte(text))
-		return err
-	}
-	must(t, record(a, "a 1"))
+	must(t, record(t, a, "alarms", "a 1"))
 	k.cut()
 	waittest.True(t, "what is cut off to be told", func() bool { return says(told, "may be another's by now") })
-	if err := record(a, "a, cut off"); !errors.Is(err, journal.ErrUnavailable) {
+	if err := record(t, a, "alarms", "a, cut off"); !errors.Is(err, journal.ErrUnavailable) {
 		t.Errorf("append when cut off: %v", err)
 	}
 	k.mend()
-	waittest.True(t, "the owner to go on", func() bool { return record(a, "a 2") == nil })
+	waittest.True(t, "the owner to go on", func() bool { return record(t, a, "alarms", "a 2") == nil })
 	must(t, a.Err())
 
 	k.cut()
 	b := open(t, p.owned("b"))
-	must(t, record(b, "b 1"))
+	must(t, record(t, b, "alarms", "b 1"))
 	k.mend()
 	waittest.True(t, "the one that was followed to fail", func() bool {
-		if err := record(a, "a, followed by b"); err == nil {
+		if err := record(t, a, "alarms", "a, followed by b"); err == nil {
 			t.Fatal("two append to the alarms")
 		}
 		return a.Err() != nil
@@ -281,10 +275,7 @@ func TestOwnerOverItsServersEnd(t *testing.T) {
 	p := outside(t)
 	a := open(t, p.owned("a"))
 	p.restartServer()
-	waittest.True(t, "the owner to go on", func() bool {
-		_, err := a.AppendRecord(t.Context(), "alarms", []byte("a 1"))
-		return err == nil
-	})
+	waittest.Until(t, "the owner to go on", func() error { return record(t, a, "alarms", "a 1") })
 	refused(t, p.owned("b"), "a")
 
 	nc, err := nats.Connect(p.o.URL)
@@ -298,9 +289,7 @@ func TestOwnerOverItsServersEnd(t *testing.T) {
 		return err == nil
 	})
 	refused(t, p.owned("b"), "a")
-	if _, err := a.AppendRecord(t.Context(), "alarms", []byte("a 2")); err != nil {
-		t.Error(err)
-	}
+	must(t, record(t, a, "alarms", "a 2"))
 }
 
 // A record of an owner that did not know of another's before it is refused by the
@@ -308,19 +297,15 @@ func TestOwnerOverItsServersEnd(t *testing.T) {
 func TestRecordsOfAnOwnerAreFenced(t *testing.T) {
 	p := outside(t)
 	a, other := open(t, p.owned("a")), p.open()
-	record := func(j *journal.Journal, log, text string) error {
-		_, err := j.AppendRecord(t.Context(), log, []byte(text))
-		return err
-	}
-	must(t, record(a, "alarms", "a 1"))
-	must(t, record(a, "lines", "a 1")) // each log for itself
-	must(t, record(a, "alarms", "a 2"))
-	must(t, record(other, "alarms", "other"))
-	if err := record(a, "alarms", "a 3"); err == nil || !strings.Contains(err.Error(), "another writer's entry is newer") {
+	must(t, record(t, a, "alarms", "a 1"))
+	must(t, record(t, a, "lines", "a 1")) // each log for itself
+	must(t, record(t, a, "alarms", "a 2"))
+	must(t, record(t, other, "alarms", "other"))
+	if err := record(t, a, "alarms", "a 3"); err == nil || !strings.Contains(err.Error(), "another writer's entry is newer") {
 		t.Errorf("after another's record: %v", err)
 	}
-	must(t, record(a, "lines", "a 2"))
-	must(t, record(a, "alarms", "a 4"))
+	must(t, record(t, a, "lines", "a 2"))
+	must(t, record(t, a, "alarms", "a 4"))
 	if got := strings.Join(records(t, a, "alarms"), ", "); got != "a 1, a 2, other, a 4" {
 		t.Errorf("on record: %s", got)
 	}

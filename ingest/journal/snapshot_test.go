@@ -18,18 +18,12 @@ func occupy(t *testing.T, j *journal.Journal, from, to int) {
 	t.Helper()
 	var last *journal.Pending
 	for i := from; i <= to; i++ {
-		p, err := j.Append(t.Context(), &journal.Entry{Berth: fmt.Sprintf("east-%d", i%2), Source: "gate", SourceSequence: uint64(i), Plan: "abc",
+		last = mustAppend(t, j, &journal.Entry{Berth: fmt.Sprintf("east-%d", i%2), Source: "gate", SourceSequence: uint64(i), Plan: "abc",
 			Refused: []uint32{uint32(i)}, Data: []byte(strings.Repeat(fmt.Sprintf("batch %d ", i), 50))})
-		must(t, err)
-		last = p
 		must(t, j.Put(t.Context(), "lines", fmt.Sprintf("ship-%d", i%7), []byte(fmt.Sprint(i))))
-		if _, err := j.AppendRecord(t.Context(), "alarms", []byte(fmt.Sprintf("alarm %d", i))); err != nil {
-			t.Fatal(err)
-		}
+		must(t, record(t, j, "alarms", fmt.Sprintf("alarm %d", i)))
 	}
-	if _, err := last.Wait(t.Context()); err != nil {
-		t.Fatal(err)
-	}
+	stored(t, last)
 }
 
 // all is what is in a journal, as text, up to a position and a record.

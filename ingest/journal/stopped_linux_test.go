@@ -21,9 +21,7 @@ func TestServerThatDoesNotAnswer(t *testing.T) {
 	j := p.open()
 	appendMany(t, j, "jetty-1", 1, 1)
 	p.proc.stop()
-	w, err := j.Append(t.Context(), entry("jetty-1", "gw", 2))
-	must(t, err)
-	if _, err := w.Wait(t.Context()); !errors.Is(err, journal.ErrUnavailable) {
+	if _, err := mustAppend(t, j, entry("jetty-1", "gw", 2)).Wait(t.Context()); !errors.Is(err, journal.ErrUnavailable) {
 		t.Errorf("wait: %v", err)
 	}
 	if _, err := j.Append(t.Context(), entry("jetty-1", "gw", 3)); !errors.Is(err, journal.ErrBroken) {
@@ -35,17 +33,14 @@ func TestServerThatDoesNotAnswer(t *testing.T) {
 	waittest.True(t, "3 stored", func() bool {
 		n, err := j.LastSequence(t.Context(), "jetty-1", "gw")
 		for seq := n + 1; err == nil && seq <= 3; seq++ {
+			var w *journal.Pending
 			if w, err = j.Append(t.Context(), entry("jetty-1", "gw", seq)); err == nil {
 				_, err = w.Wait(t.Context())
 			}
 		}
 		return err == nil
 	})
-	for i, e := range collect(t, j, journal.FollowOptions{}, 3) {
-		if e.SourceSequence != uint64(i+1) {
-			t.Errorf("entry %d has sequence %d", i, e.SourceSequence)
-		}
-	}
+	inOrder(t, j, 3)
 }
 
 func TestCloseWithServerThatDoesNotAnswer(t *testing.T) {
@@ -60,8 +55,7 @@ func TestCloseWithServerThatDoesNotAnswer(t *testing.T) {
 	}()
 	<-begun
 	p.proc.stop()
-	w, err := j.Append(t.Context(), entry("jetty-1", "gw", 201))
-	must(t, err)
+	w := mustAppend(t, j, entry("jetty-1", "gw", 201))
 	began := time.Now()
 	closeJournal(t, j)
 	if took := time.Since(began); took > 2*time.Second {
@@ -102,9 +96,7 @@ func TestOwnerStandsStill(t *testing.T) {
 	c.line()
 	c.stop()
 	b := open(t, p.owned("b"))
-	if _, err := b.AppendRecord(t.Context(), "alarms", []byte("b")); err != nil {
-		t.Fatal(err)
-	}
+	must(t, record(t, b, "alarms", "b"))
 	c.resume()
 	if why := c.line(); !strings.Contains(why, "the process of b") {
 		t.Errorf("it ends with %q", why)

@@ -83,13 +83,24 @@ func entry(berth, source string, seq uint64) *journal.Entry {
 	return &journal.Entry{Berth: berth, Source: source, SourceSequence: seq, Plan: "0123456789abcdef", Data: fmt.Appendf(nil, "%s/%s/%d", berth, source, seq)}
 }
 
-func appendOne(t *testing.T, j *journal.Journal, e *journal.Entry) journal.Position {
+func mustAppend(t *testing.T, j *journal.Journal, e *journal.Entry) *journal.Pending {
 	t.Helper()
 	p, err := j.Append(t.Context(), e)
 	must(t, err)
+	return p
+}
+
+// stored waits for an entry's receipt and gives its position.
+func stored(t *testing.T, p *journal.Pending) journal.Position {
+	t.Helper()
 	pos, err := p.Wait(t.Context())
 	must(t, err)
 	return pos
+}
+
+func appendOne(t *testing.T, j *journal.Journal, e *journal.Entry) journal.Position {
+	t.Helper()
+	return stored(t, mustAppend(t, j, e))
 }
 
 // appendMany appends from..to and waits for all.
@@ -97,13 +108,15 @@ func appendMany(t *testing.T, j *journal.Journal, berth string, from, to uint64)
 	t.Helper()
 	var last *journal.Pending
 	for seq := from; seq <= to; seq++ {
-		p, err := j.Append(t.Context(), entry(berth, "gw", seq))
-		must(t, err)
-		last = p
+		last = mustAppend(t, j, entry(berth, "gw", seq))
 	}
-	if _, err := last.Wait(t.Context()); err != nil {
-		t.Fatal(err)
-	}
+	stored(t, last)
+}
+
+// record appends a record of a log.
+func record(t *testing.T, j *journal.Journal, log, text string) error {
+	_, err := j.AppendRecord(t.Context(), log, []byte(text))
+	return err
 }
 
 var errEnough = errors.New("enough")
@@ -125,6 +138,57 @@ func collect(t *testing.T, j *journal.Journal, o journal.FollowOptions, n int) [
 		t.Fatalf("followed %d of %d entries: %v", len(got), n, err)
 	}
 	return got
+}
+
+// inOrder checks that the first n entries have the sequences 1 to n.
+func inOrder(t *testing.T, j *journal.Journal, n uint64) {
+	t.Helper()
+	for i, e := range collect(t, j, journal.FollowOptions{}, int(n)) {
+		if e.SourceSequence != uint64(i+1) {
+			t.Fatalf("entry %d has sequence %d", i, e.SourceSequence)
+		}
+	}
+}
+
+// follower follows a journal beside the test.
+type follower struct {
+	t     *testing.T
+	got   chan uint64 // sequences
+	stop  context.CancelFunc
+	ended chan error
+}
+
+func follow(t *testing.T, j *journal.Journal, o journal.FollowOptions) *follower {
+	ctx, cancel := context.WithCancel(t.Context())
+	f := &follower{t: t, got: make(chan uint64, 400), stop: cancel, ended: make(chan error, 1)}
+	go func() {
+		f.ended <- j.Follow(ctx, o, func(e *journal.Entry) error {
+			if o.Berth != "" && e.Berth != o.Berth {
+				t.Errorf("entry of %s", e.Berth)
+			}
+			f.got <- e.SourceSequence
+			return nil
+		})
+	}()
+	return f
+}
+
+// gives waits for the sequences from..to, and no others between.
+func (f *follower) gives(from, to uint64) {
+	f.t.Helper()
+	for want := from; want <= to; want++ {
+		if n := <-f.got; n != want {
+			f.t.Fatalf("sequence %d, want %d", n, want)
+		}
+	}
+}
+
+func (f *follower) end() {
+	f.t.Helper()
+	f.stop()
+	if err := <-f.ended; !errors.Is(err, context.Canceled) {
+		f.t.Error(err)
+	}
 }
 
 func TestEntriesComeBackAsGiven(t *testing.T) {
@@ -211,35 +275,15 @@ func TestFollowOneBerthLive(t *testing.T) {
 		j := p.open()
 		appendMany(t, j, "jetty-1", 1, 100)
 		appendMany(t, j, "jetty-2", 1, 100)
-		got := make(chan uint64, 400)
-		ctx, cancel := context.WithCancel(t.Context())
-		ended := make(chan error, 1)
-		go func() {
-			ended <- j.Follow(ctx, journal.FollowOptions{Berth: "jetty-2", After: 150}, func(e *journal.Entry) error {
-				if e.Berth != "jetty-2" {
-					t.Errorf("entry of %s", e.Berth)
-				}
-				got <- e.SourceSequence
-				return nil
-			})
-		}()
+		f := follow(t, j, journal.FollowOptions{Berth: "jetty-2", After: 150})
 		// Position 150 is jetty-2's 50; the live ones follow without a gap.
-		for want := uint64(51); want <= 100; want++ {
-			if n := <-got; n != want {
-				t.Fatalf("sequence %d, want %d", n, want)
-			}
-		}
+		f.gives(51, 100)
 		for want := uint64(101); want <= 200; want++ {
 			appendOne(t, j, entry("jetty-1", "gw", want))
 			appendOne(t, j, entry("jetty-2", "gw", want))
-			if n := <-got; n != want {
-				t.Fatalf("sequence %d, want %d", n, want)
-			}
+			f.gives(want, want)
 		}
-		cancel()
-		if err := <-ended; !errors.Is(err, context.Canceled) {
-			t.Error(err)
-		}
+		f.end()
 	})
 }
 
@@ -247,30 +291,19 @@ func TestFollowOutlivesLostConsumer(t *testing.T) {
 	everywhere(t, func(t *testing.T, p *place) {
 		j := p.open()
 		appendMany(t, j, "jetty-1", 1, 10)
-		got := make(chan uint64, 400)
-		ctx, cancel := context.WithCancel(t.Context())
-		var wg sync.WaitGroup
-		wg.Go(func() {
-			j.Follow(ctx, journal.FollowOptions{}, func(e *journal.Entry) error {
-				got <- e.SourceSequence
-				return nil
-			})
-		})
+		f := follow(t, j, journal.FollowOptions{})
 		for want := uint64(1); want <= 40; want++ {
 			if want > 10 {
 				appendOne(t, j, entry("jetty-1", "gw", want))
 			}
-			if n := <-got; n != want {
-				t.Fatalf("sequence %d, want %d", n, want)
-			}
+			f.gives(want, want)
 			if want%10 == 0 {
 				if n, err := j.DropConsumers(); n != 1 || err != nil {
 					t.Fatalf("dropped %d consumers, %v, want 1", n, err)
 				}
 			}
 		}
-		cancel()
-		wg.Wait()
+		f.end()
 	})
 }
 
@@ -300,9 +333,7 @@ func TestFollowManyTogether(t *testing.T) {
 		}
 		for seq := uint64(1); seq <= each; seq++ {
 			for b := range berths {
-				if _, err := j.Append(t.Context(), entry(fmt.Sprint("b", b), "gw", seq)); err != nil {
-					t.Fatal(err)
-				}
+				mustAppend(t, j, entry(fmt.Sprint("b", b), "gw", seq))
 			}
 		}
 		wg.Wait()
@@ -393,9 +424,7 @@ func TestRecords(t *testing.T) {
 			pos, err := j.AppendRecord(t.Context(), "alarms", fmt.Append(nil, i))
 			must(t, err)
 			at = append(at, pos)
-			if _, err := j.AppendRecord(t.Context(), "audit", []byte("x")); err != nil {
-				t.Fatal(err)
-			}
+			must(t, record(t, j, "audit", "x"))
 		}
 		closeJournal(t, j)
 		j = p.open()
