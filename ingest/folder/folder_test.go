@@ -30,14 +30,10 @@ func TestForms(t *testing.T) {
 			dir := filepath.Join(t.TempDir(), "data")
 			path := filepath.Join(dir, "version")
 			if c.journal {
-				if err := os.MkdirAll(filepath.Join(dir, "journal"), 0o755); err != nil {
-					t.Fatal(err)
-				}
+				must(t, os.MkdirAll(filepath.Join(dir, "journal"), 0o755))
 			}
 			if c.version != "" {
-				if err := os.WriteFile(path, []byte(c.version), 0o644); err != nil {
-					t.Fatal(err)
-				}
+				must(t, os.WriteFile(path, []byte(c.version), 0o644))
 			}
 			found, err := folder.Open(dir)
 			if found != c.found {
@@ -68,9 +64,7 @@ func TestForms(t *testing.T) {
 // A restore that was cut off is no data folder.
 func TestRestoringIsNoFolder(t *testing.T) {
 	dir := t.TempDir()
-	if err := folder.Make(filepath.Join(dir, folder.Restoring), 1); err != nil {
-		t.Fatal(err)
-	}
+	must(t, folder.Make(filepath.Join(dir, folder.Restoring), 1))
 	if _, err := folder.Open(dir); err == nil || !strings.Contains(err.Error(), "not restored to the end") {
 		t.Error(err)
 	}
@@ -79,10 +73,15 @@ func TestRestoringIsNoFolder(t *testing.T) {
 // A step that fails leaves the form as it was, to be taken again.
 func TestFolderThatCannotBeWritten(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "file")
-	if err := os.WriteFile(path, nil, 0o644); err != nil {
-		t.Fatal(err)
-	}
+	must(t, os.WriteFile(path, nil, 0o644))
 	if _, err := folder.Open(filepath.Join(path, "data")); err == nil {
 		t.Error("a folder within a file")
+	}
+}
+
+func must(t testing.TB, err error) {
+	t.Helper()
+	if err != nil {
+		t.Fatal(err)
 	}
 }

@@ -24,9 +24,7 @@ func TestIdentity(t *testing.T) {
 		t.Errorf("%s: then %s; the other is %s", first, of(a), of(b))
 	}
 	// A power cut can leave a file empty.
-	if err := os.WriteFile(filepath.Join(b, "identity"), nil, 0o644); err != nil {
-		t.Fatal(err)
-	}
+	must(t, os.WriteFile(filepath.Join(b, "identity"), nil, 0o644))
 	if now := of(b); now != of(b) || now == first {
 		t.Errorf("an empty one became %s, then %s", now, of(b))
 	}

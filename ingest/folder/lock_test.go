@@ -16,9 +16,7 @@ import (
 func TestLock(t *testing.T) {
 	dir := filepath.Join(t.TempDir(), "data")
 	release, err := folder.Lock(dir)
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	_, err = folder.Lock(dir)
 	var inUse *folder.InUseError
 	if !errors.As(err, &inUse) || inUse.Dir != dir || !strings.Contains(err.Error(), fmt.Sprintf("in use by process %d (", os.Getpid())) {
@@ -28,9 +26,7 @@ func TestLock(t *testing.T) {
 		t.Error(err)
 	}
 	release, err = folder.Lock(dir)
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	if err := release(); err != nil {
 		t.Error(err)
 	}
@@ -39,9 +35,7 @@ func TestLock(t *testing.T) {
 // What cannot be locked is an error that names the folder.
 func TestLockWithoutFolder(t *testing.T) {
 	file := filepath.Join(t.TempDir(), "data")
-	if err := os.WriteFile(file, nil, 0o600); err != nil {
-		t.Fatal(err)
-	}
+	must(t, os.WriteFile(file, nil, 0o600))
 	if _, err := folder.Lock(file); err == nil || !strings.Contains(err.Error(), file) {
 		t.Errorf("lock of a file as a folder: %v", err)
 	}
@@ -54,9 +48,7 @@ func TestLockByNobodyKnown(t *testing.T) {
 		t.Fatal(err)
 	}
 	release, err := folder.Lock(dir)
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	defer release()
 	if _, err := folder.Lock(dir); err == nil || err.Error() != "data folder "+dir+" is in use by another process" {
 		t.Errorf("second lock: %v", err)

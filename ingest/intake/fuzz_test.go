@@ -46,8 +46,7 @@ func (s *script) Send(r *hawserv1.DeliverResponse) error {
 // FailedPrecondition; if it goes on, a good batch after it all is receipted; and
 // all that is journalled decodes, in rising sequence.
 func FuzzDeliver(f *testing.F) {
-	hello, err := proto.Marshal(&hawserv1.DeliverRequest{Frame: &hawserv1.DeliverRequest_Hello{
-		Hello: &hawserv1.Hello{Berth: berth, Source: "gw", Plan: plan("Heron")}}})
+	hello, err := proto.Marshal(helloFrame(&hawserv1.Hello{Berth: berth, Source: "gw", Plan: plan("Heron")}))
 	if err != nil {
 		f.Fatal(err)
 	}
@@ -67,7 +66,7 @@ func FuzzDeliver(f *testing.F) {
 		must(t, err)
 		s := &script{ctx: t.Context(), frames: []*hawserv1.DeliverRequest{&opening}}
 		for _, data := range [][]byte{second, third, block(math.MaxUint64, "wind", noon)} {
-			s.frames = append(s.frames, &hawserv1.DeliverRequest{Frame: &hawserv1.DeliverRequest_Batch{Batch: data}})
+			s.frames = append(s.frames, batchFrame(data))
 		}
 		code := status.Code(server.Deliver(s))
 		must(t, server.Drain(t.Context()))

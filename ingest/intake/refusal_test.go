@@ -18,9 +18,6 @@ import (
 // Exact texts are kept: they are what an operator has to go by.
 func TestHelloFaults(t *testing.T) {
 	r := newRig(t, nil)
-	hello := func(h *hawserv1.Hello) *hawserv1.DeliverRequest {
-		return &hawserv1.DeliverRequest{Frame: &hawserv1.DeliverRequest_Hello{Hello: h}}
-	}
 	otherBerth, heavy := plan("Heron"), plan("Heron")
 	otherBerth.Berth = "jetty-3"
 	heavy.Lines[1].PretensionKn = 1000
@@ -31,21 +28,21 @@ func TestHelloFaults(t *testing.T) {
 		text  string
 		info  string
 	}{
-		{"batch first", &hawserv1.DeliverRequest{Frame: &hawserv1.DeliverRequest_Batch{Batch: []byte{8, 1}}}, codes.InvalidArgument,
+		{"batch first", batchFrame([]byte{8, 1}), codes.InvalidArgument,
 			"frame: the first frame must be a hello", "BAD_HELLO; frame BAD_HELLO"},
 		{"empty frame", &hawserv1.DeliverRequest{}, codes.InvalidArgument,
 			"frame: the first frame must be a hello", "BAD_HELLO; frame BAD_HELLO"},
-		{"berth in capitals", hello(&hawserv1.Hello{Berth: "Jetty", Source: "gw"}), codes.InvalidArgument,
+		{"berth in capitals", helloFrame(&hawserv1.Hello{Berth: "Jetty", Source: "gw"}), codes.InvalidArgument,
 			"hello.berth: does not match regex pattern `^[a-z0-9-]{1,40}$`", "BAD_HELLO; hello.berth BAD_HELLO"},
-		{"source with a dot", hello(&hawserv1.Hello{Berth: berth, Source: "gw.1"}), codes.InvalidArgument,
+		{"source with a dot", helloFrame(&hawserv1.Hello{Berth: berth, Source: "gw.1"}), codes.InvalidArgument,
 			"hello.source: does not match regex pattern `^[A-Za-z0-9_-]{1,64}$`", "BAD_HELLO; hello.source BAD_HELLO"},
-		{"plan of another berth", hello(&hawserv1.Hello{Berth: berth, Source: "gw", Plan: otherBerth}), codes.InvalidArgument,
+		{"plan of another berth", helloFrame(&hawserv1.Hello{Berth: berth, Source: "gw", Plan: otherBerth}), codes.InvalidArgument,
 			"hello.plan.berth: the plan is of berth jetty-3, the hello of jetty-2", "BAD_HELLO; hello.plan.berth BAD_HELLO"},
-		{"plan out of range", hello(&hawserv1.Hello{Berth: berth, Source: "gw", Plan: heavy}), codes.InvalidArgument,
+		{"plan out of range", helloFrame(&hawserv1.Hello{Berth: berth, Source: "gw", Plan: heavy}), codes.InvalidArgument,
 			"hello.plan.lines[1]: pretension_kN must be under mbl_kN", "BAD_HELLO; hello.plan.lines[1] BAD_HELLO"},
-		{"no plan anywhere", hello(&hawserv1.Hello{Berth: "jetty-9", Source: "gw"}), codes.FailedPrecondition,
+		{"no plan anywhere", helloFrame(&hawserv1.Hello{Berth: "jetty-9", Source: "gw"}), codes.FailedPrecondition,
 			"berth jetty-9: not under any plan; send the mooring plan with the hello", "NO_PLAN"},
-		{"another plan", hello(&hawserv1.Hello{Berth: berth, Source: "gw", Plan: plan("Avocet")}), codes.FailedPrecondition,
+		{"another plan", helloFrame(&hawserv1.Hello{Berth: berth, Source: "gw", Plan: plan("Avocet")}), codes.FailedPrecondition,
 			"berth is under another plan: berth jetty-2 is under plan " + planfile.Fingerprint(plan("Heron")) +
 				" of Heron, not " + planfile.Fingerprint(plan("Avocet")) + " of Avocet", "OTHER_PLAN"},
 	}
@@ -258,6 +255,6 @@ func TestSilentStreamEnds(t *testing.T) {
 func TestSecondHello(t *testing.T) {
 	r := newRig(t, nil)
 	w, _ := r.open("gw")
-	w.hello(&hawserv1.Hello{Berth: berth, Source: "gw"})
+	w.frame(helloFrame(&hawserv1.Hello{Berth: berth, Source: "gw"}))
 	w.endsWith(codes.InvalidArgument, "berth jetty-2: source gw: frame after batch 0: expected a batch after the hello")
 }

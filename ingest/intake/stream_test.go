@@ -140,14 +140,13 @@ func TestTakeover(t *testing.T) {
 	older.batch(block(1, "1", noon))
 	r.taken(1)
 
-	newer := r.wire()
-	newer.hello(&hawserv1.Hello{Berth: berth, Source: "gw"})
+	newer := r.hello(&hawserv1.Hello{Berth: berth, Source: "gw"})
 	<-r.journal.ctx.Done() // the older one takes no more
 	r.open("other")        // time enough for a welcome that does not wait
 	r.journal.stall(false)
 	older.until(1)
 	older.endsWith(codes.Aborted, "berth jetty-2: source gw: a newer stream took over")
-	if got := newer.next().GetWelcome().GetDurableSequence(); got != 1 {
+	if got := newer.welcome().GetDurableSequence(); got != 1 {
 		t.Errorf("welcome at %d, want 1", got)
 	}
 	newer.batch(block(2, "1", noon+1))
@@ -284,7 +283,7 @@ func TestBackPressure(t *testing.T) {
 		}
 	}()
 	r.taken(7)
-	if got := gauge(t, reg, "hawser_intake_in_flight_batches"); got < 7 || got > 8 {
+	if got := waittest.Metric(t, reg, "hawser_intake_in_flight_batches"); got < 7 || got > 8 {
 		t.Errorf("%v in flight, want 7, or 8 with one that waits for room", got)
 	}
 	select {
@@ -298,7 +297,7 @@ func TestBackPressure(t *testing.T) {
 	r.journal.stall(false)
 	w.until(sent)
 	<-through
-	waittest.True(t, "nothing in flight", func() bool { return gauge(t, reg, "hawser_intake_in_flight_batches") == 0 })
+	waittest.True(t, "nothing in flight", func() bool { return waittest.Metric(t, reg, "hawser_intake_in_flight_batches") == 0 })
 }
 
 // A source that does not read its receipts is held back likewise.
@@ -311,7 +310,7 @@ func TestDeafSourceIsHeldBack(t *testing.T) {
 	go func() {
 		i := uint64(1)
 		for ; ctx.Err() == nil; i++ {
-			if w.Send(&hawserv1.DeliverRequest{Frame: &hawserv1.DeliverRequest_Batch{Batch: marshal(i, column("14/tension", nil))}}) != nil {
+			if w.Send(batchFrame(marshal(i, column("14/tension", nil)))) != nil {
 				break
 			}
 		}
@@ -389,25 +388,16 @@ func TestLimits(t *testing.T) {
 	r := newRig(t, limited(intake.Limits{Streams: 3, Sources: 2}))
 	a, _ := r.open("a")
 	r.open("b")
-	w := r.wire()
-	w.hello(&hawserv1.Hello{Berth: berth, Source: "c"})
-	want := "berth jetty-2: source c: 2 sources are connected, as many as a berth takes"
-	w.endsWith(codes.ResourceExhausted, want)
-	third := r.wire() // no hello yet: a stream, no source
-	third.hello(&hawserv1.Hello{Berth: berth, Source: "a"})
-	if third.next().GetWelcome() == nil {
-		t.Error("third stream not welcomed")
-	}
+	r.hello(&hawserv1.Hello{Berth: berth, Source: "c"}).endsWith(codes.ResourceExhausted,
+		"berth jetty-2: source c: 2 sources are connected, as many as a berth takes")
+	third, _ := r.open("a") // another stream of a source that is there
 	a.ends()
-	fourth := r.wire()
-	fourth.hello(&hawserv1.Hello{Berth: berth, Source: "never"})
-	fourth.endsWith(codes.ResourceExhausted, "")
+	r.hello(&hawserv1.Hello{Berth: berth, Source: "never"}).endsWith(codes.ResourceExhausted, "")
 	// The room of a source that left is used again.
 	third.cancel()
 	waittest.True(t, "source c welcomed", func() bool {
-		w := r.wire()
+		w := r.hello(&hawserv1.Hello{Berth: berth, Source: "c"})
 		defer w.cancel()
-		w.hello(&hawserv1.Hello{Berth: berth, Source: "c"})
 		resp, err := w.Recv()
 		return err == nil && resp.GetWelcome() != nil
 	})
@@ -426,18 +416,12 @@ func TestPlans(t *testing.T) {
 	old, _ := r.open("old")
 	replaced := plan("Heron")
 	replaced.Lines = replaced.Lines[:1]
-	fresh := r.wire()
-	fresh.hello(&hawserv1.Hello{Berth: berth, Source: "fresh", Plan: replaced, ReplacePlan: true})
-	welcome := fresh.next().GetWelcome()
+	welcome := r.hello(&hawserv1.Hello{Berth: berth, Source: "fresh", Plan: replaced, ReplacePlan: true}).welcome()
 	has, _ := r.book.Current(berth)
 	if welcome.GetPlanFingerprint() != has.Fingerprint || len(has.Plan.Lines) != 1 {
 		t.Errorf("welcome says plan %s, the book %s with %d lines", welcome.GetPlanFingerprint(), has.Fingerprint, len(has.Plan.Lines))
 	}
-	again := r.wire()
-	again.hello(&hawserv1.Hello{Berth: berth, Source: "again", Plan: replaced})
-	if again.next().GetWelcome() == nil {
-		t.Error("the same plan was not welcomed")
-	}
+	r.hello(&hawserv1.Hello{Berth: berth, Source: "again", Plan: replaced}).welcome()
 	old.batch(marshal(1, column("2/tension", nil), column("1/tension", nil)))
 	if got := old.next().GetRefusal().GetStatus().GetMessage(); got != `berth jetty-2: source old: batch 1: columns[0] 2/tension: the plan has no line "2"` {
 		t.Errorf("got %q", got)
@@ -448,11 +432,7 @@ func TestPlans(t *testing.T) {
 	}
 	first := plan("Avocet")
 	first.Berth = "jetty-7"
-	w := r.wire()
-	w.hello(&hawserv1.Hello{Berth: "jetty-7", Source: "gw", Plan: first})
-	if w.next().GetWelcome() == nil {
-		t.Error("a berth's first plan was not welcomed")
-	}
+	r.hello(&hawserv1.Hello{Berth: "jetty-7", Source: "gw", Plan: first}).welcome()
 	if e, ok := r.book.Current("jetty-7"); !ok || e.Plan.Ship.Name != "Avocet" {
 		t.Error("the berth's first plan is not on record")
 	}
@@ -470,7 +450,7 @@ func TestMetrics(t *testing.T) {
 	w.until(1)
 	w.batch([]byte("mooring"))
 	w.ends()
-	waittest.True(t, "stream counted out", func() bool { return gauge(t, reg, "hawser_intake_streams") == 0 })
+	waittest.True(t, "stream counted out", func() bool { return waittest.Metric(t, reg, "hawser_intake_streams") == 0 })
 	for name, want := range map[string]float64{
 		"hawser_intake_batches_total":       1,
 		"hawser_intake_samples_total":       2,
@@ -480,30 +460,11 @@ func TestMetrics(t *testing.T) {
 		"hawser_intake_streams_ended_total": 1,
 		"hawser_intake_in_flight_batches":   0,
 	} {
-		if got := gauge(t, reg, name); got != want {
+		if got := waittest.Metric(t, reg, name); got != want {
 			t.Errorf("%s is %v, want %v", name, got, want)
 		}
 	}
 	if problems, err := testutil.GatherAndLint(reg); err != nil || len(problems) != 0 {
 		t.Errorf("lint: %v %v", problems, err)
 	}
-}
-
-// gauge is the sum of a gauge's or counter's series.
-func gauge(t *testing.T, reg *prometheus.Registry, name string) float64 {
-	t.Helper()
-	families, err := reg.Gather()
-	must(t, err)
-	for _, f := range families {
-		if f.GetName() != name {
-			continue
-		}
-		sum := 0.0
-		for _, m := range f.GetMetric() {
-			sum += m.GetGauge().GetValue() + m.GetCounter().GetValue()
-		}
-		return sum
-	}
-	t.Fatalf("no metric %s", name)
-	return 0
 }

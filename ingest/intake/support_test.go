@@ -255,23 +255,39 @@ func (r *rig) wire() *wire {
 // open is a stream past its Welcome, and the sequence that said.
 func (r *rig) open(source string) (*wire, uint64) {
 	r.t.Helper()
-	w := r.wire()
-	w.hello(&hawserv1.Hello{Berth: berth, Source: source})
-	resp := w.next()
-	if resp.GetWelcome() == nil {
-		r.t.Fatalf("got %v, want a welcome", resp)
-	}
-	return w, resp.GetWelcome().GetDurableSequence()
+	w := r.hello(&hawserv1.Hello{Berth: berth, Source: source})
+	return w, w.welcome().GetDurableSequence()
 }
 
-func (w *wire) hello(h *hawserv1.Hello) {
+// hello is a stream that has said who it is, and has no answer yet.
+func (r *rig) hello(h *hawserv1.Hello) *wire {
+	r.t.Helper()
+	w := r.wire()
+	w.frame(helloFrame(h))
+	return w
+}
+
+// welcome wants the next frame to be one.
+func (w *wire) welcome() *hawserv1.Welcome {
 	w.t.Helper()
-	w.frame(&hawserv1.DeliverRequest{Frame: &hawserv1.DeliverRequest_Hello{Hello: h}})
+	resp := w.next()
+	if resp.GetWelcome() == nil {
+		w.t.Fatalf("got %v, want a welcome", resp)
+	}
+	return resp.GetWelcome()
 }
 
 func (w *wire) batch(data []byte) {
 	w.t.Helper()
-	w.frame(&hawserv1.DeliverRequest{Frame: &hawserv1.DeliverRequest_Batch{Batch: data}})
+	w.frame(batchFrame(data))
+}
+
+func helloFrame(h *hawserv1.Hello) *hawserv1.DeliverRequest {
+	return &hawserv1.DeliverRequest{Frame: &hawserv1.DeliverRequest_Hello{Hello: h}}
+}
+
+func batchFrame(data []byte) *hawserv1.DeliverRequest {
+	return &hawserv1.DeliverRequest{Frame: &hawserv1.DeliverRequest_Batch{Batch: data}}
 }
 
 func (w *wire) frame(req *hawserv1.DeliverRequest) {

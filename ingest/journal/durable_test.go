@@ -195,10 +195,10 @@ func TestFailedSyncIsToldAndLasts(t *testing.T) {
 	if _, err := j.LastSequence(t.Context(), "jetty-1", "gw"); !errors.Is(err, journal.ErrStorage) {
 		t.Errorf("last sequence: %v", err)
 	}
-	if v := gauge(t, reg, "hawser_journal_failed", ""); v != 1 {
+	if v := waittest.Metric(t, reg, "hawser_journal_failed"); v != 1 {
 		t.Errorf("failed gauge is %v", v)
 	}
-	if v := gauge(t, reg, "hawser_journal_in_flight_batches", ""); v != 0 {
+	if v := waittest.Metric(t, reg, "hawser_journal_in_flight_batches"); v != 0 {
 		t.Errorf("%v in flight after the failure", v)
 	}
 	collect(t, j, journal.FollowOptions{}, 2) // reading goes on

@@ -47,22 +47,6 @@ func (c *told) of(kind journal.PressureKind) (all []journal.Pressure) {
 	return all
 }
 
-// gauge reads one series of a registry.
-func gauge(t *testing.T, reg *prometheus.Registry, name, reader string) float64 {
-	t.Helper()
-	families, err := reg.Gather()
-	must(t, err)
-	for _, f := range families {
-		for _, m := range f.GetMetric() {
-			if f.GetName() == name && (reader == "" || len(m.GetLabel()) > 0 && m.GetLabel()[0].GetValue() == reader) {
-				return m.GetGauge().GetValue() + m.GetCounter().GetValue()
-			}
-		}
-	}
-	t.Fatalf("no series %s of %q", name, reader)
-	return 0
-}
-
 func TestReaderIsToldOfBeforeItLosesEntries(t *testing.T) {
 	p, reg, told := heard(t)
 	p.o.MaxBytes = 1 << 20
@@ -96,10 +80,10 @@ func TestReaderIsToldOfBeforeItLosesEntries(t *testing.T) {
 	}
 	// 60 entries of 10 kB are 0.6 of the limit: nothing to tell.
 	more(60)
-	waittest.True(t, "60 entries seen", func() bool { return gauge(t, reg, "hawser_journal_last_position", "") == 60 })
-	waittest.True(t, "the slow reader's lag", func() bool { return gauge(t, reg, "hawser_journal_reader_lag_batches", "slow") == 60 })
-	waittest.True(t, "the quick reader's lag", func() bool { return gauge(t, reg, "hawser_journal_reader_lag_batches", "quick") == 0 })
-	if u := gauge(t, reg, "hawser_journal_unread_bytes", "slow"); u < 600_000 || u > 620_000 {
+	waittest.True(t, "60 entries seen", func() bool { return waittest.Metric(t, reg, "hawser_journal_last_position") == 60 })
+	waittest.True(t, "the slow reader's lag", func() bool { return waittest.Metric(t, reg, "hawser_journal_reader_lag_batches", "slow") == 60 })
+	waittest.True(t, "the quick reader's lag", func() bool { return waittest.Metric(t, reg, "hawser_journal_reader_lag_batches", "quick") == 0 })
+	if u := waittest.Metric(t, reg, "hawser_journal_unread_bytes", "slow"); u < 600_000 || u > 620_000 {
 		t.Errorf("unread %v bytes, want somewhat over 600,000", u)
 	}
 	if got := told.of(journal.UnreadBytes); len(got) != 0 {
@@ -120,7 +104,7 @@ func TestReaderIsToldOfBeforeItLosesEntries(t *testing.T) {
 	more(30)
 	waittest.True(t, "pressure", func() bool { return len(told.of(journal.UnreadBytes)) > 0 })
 	more(5)
-	waittest.True(t, "95 entries seen", func() bool { return gauge(t, reg, "hawser_journal_last_position", "") == 95 })
+	waittest.True(t, "95 entries seen", func() bool { return waittest.Metric(t, reg, "hawser_journal_last_position") == 95 })
 	got := told.of(journal.UnreadBytes)
 	if len(got) != 1 || got[0].Reader != "slow" || !got[0].Raised || got[0].Share < 0.75 || got[0].Share > 1 {
 		t.Errorf("told %+v, want once, of slow", got)
@@ -131,12 +115,12 @@ func TestReaderIsToldOfBeforeItLosesEntries(t *testing.T) {
 		<-handled
 	}
 	waittest.True(t, "the end of pressure", func() bool { return len(told.of(journal.UnreadBytes)) > 1 })
-	waittest.True(t, "no lag", func() bool { return gauge(t, reg, "hawser_journal_reader_lag_batches", "slow") == 0 })
+	waittest.True(t, "no lag", func() bool { return waittest.Metric(t, reg, "hawser_journal_reader_lag_batches", "slow") == 0 })
 	got = told.of(journal.UnreadBytes)
 	if len(got) != 2 || got[1].Reader != "slow" || got[1].Raised {
 		t.Errorf("told %+v, want an end", got)
 	}
-	if age := gauge(t, reg, "hawser_journal_unread_age_seconds", "slow"); age != 0 {
+	if age := waittest.Metric(t, reg, "hawser_journal_unread_age_seconds", "slow"); age != 0 {
 		t.Errorf("unread for %v s after reading all", age)
 	}
 	if ages := unread(); ages["slow"] != 0 || ages["quick"] != 0 {
@@ -194,7 +178,7 @@ func TestEntriesDroppedBeforeTheReaderCame(t *testing.T) {
 	if len(told.losses) != 1 || told.losses[0] != want {
 		t.Errorf("told %+v, want %+v", told.losses, want)
 	}
-	if n := gauge(t, reg, "hawser_journal_skipped_batches_total", "old"); n != float64(first-21) {
+	if n := waittest.Metric(t, reg, "hawser_journal_skipped_batches_total", "old"); n != float64(first-21) {
 		t.Errorf("%v skipped, want %d", n, first-21)
 	}
 }
@@ -212,7 +196,7 @@ func TestMetrics(t *testing.T) {
 		"hawser_journal_appended_bytes_total": 9*12 + 13,
 		"hawser_journal_in_flight_batches":    0, "hawser_journal_in_flight_bytes": 0, "hawser_journal_failed": 0,
 	} {
-		if got := gauge(t, reg, name, ""); got != want {
+		if got := waittest.Metric(t, reg, name); got != want {
 			t.Errorf("%s is %v, want %v", name, got, want)
 		}
 	}

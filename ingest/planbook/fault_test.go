@@ -131,6 +131,18 @@ func TestDamagedRecord(t *testing.T) {
 	}
 }
 
+// unread has every document of a bucket fail to be read.
+func unread(bucket string) func(*documents) {
+	return func(d *documents) {
+		d.get = func(of, _ string) error {
+			if of == bucket {
+				return errDisk
+			}
+			return nil
+		}
+	}
+}
+
 // A record that does not answer is waited for by the one who opens it: nothing is
 // known of it yet.
 func TestRecordDoesNotAnswer(t *testing.T) {
@@ -141,22 +153,8 @@ func TestRecordDoesNotAnswer(t *testing.T) {
 		spoil func(d *documents)
 		want  string
 	}{
-		{"current cannot be read", func(d *documents) {
-			d.get = func(bucket, _ string) error {
-				if bucket == "current" {
-					return errDisk
-				}
-				return nil
-			}
-		}, "berth a: current plan: " + errDisk.Error()},
-		{"plan cannot be read", func(d *documents) {
-			d.get = func(bucket, _ string) error {
-				if bucket == "plans" {
-					return errDisk
-				}
-				return nil
-			}
-		}, "berth a: plan " + fingerprint + ": " + errDisk.Error()},
+		{"current cannot be read", unread("current"), "berth a: current plan: " + errDisk.Error()},
+		{"plan cannot be read", unread("plans"), "berth a: plan " + fingerprint + ": " + errDisk.Error()},
 		{"berths cannot be listed", func(d *documents) { d.key = func() error { return errDisk } },
 			"plans on record: " + errDisk.Error()},
 	} {

@@ -17,9 +17,7 @@ var start = time.Date(2026, 5, 4, 3, 2, 1, 0, time.UTC)
 func plan(t testing.TB, name string) *mooring.Plan {
 	t.Helper()
 	p, _, err := planfile.Load("../../testdata/plans/" + name + ".yaml")
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	return p
 }
 
@@ -31,13 +29,17 @@ func still(events ...simulate.Event) simulate.Story {
 // track is all readings of a run by channel name.
 type track map[string]*reading.Series
 
+func begin(t testing.TB, p *mooring.Plan, story simulate.Story) *simulate.Simulation {
+	t.Helper()
+	s, err := simulate.New(p, story)
+	must(t, err)
+	return s
+}
+
 // run simulates that many seconds and keeps every reading.
 func run(t testing.TB, p *mooring.Plan, story simulate.Story, seconds float64) track {
 	t.Helper()
-	s, err := simulate.New(p, story)
-	if err != nil {
-		t.Fatal(err)
-	}
+	s := begin(t, p, story)
 	out := track{}
 	end := story.Start.Add(time.Duration(seconds * 1e9)).UnixNano()
 	for {
@@ -105,4 +107,11 @@ func (tr track) extremes(t testing.TB, channel string, from, to float64) (lo, hi
 		lo, hi = min(lo, v), max(hi, v)
 	}
 	return lo, hi
+}
+
+func must(t testing.TB, err error) {
+	t.Helper()
+	if err != nil {
+		t.Fatal(err)
+	}
 }

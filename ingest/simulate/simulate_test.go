@@ -15,10 +15,7 @@ func TestBlocksKeepTheirPromises(t *testing.T) {
 	p := plan(t, "tanker-12")
 	story := simulate.DemoStory(p)
 	story.Start = start
-	s, err := simulate.New(p, story)
-	if err != nil {
-		t.Fatal(err)
-	}
+	s := begin(t, p, story)
 	from := start.UnixNano()
 	for n := range 300 {
 		b := s.Next()
@@ -109,9 +106,7 @@ func TestRestIsEquilibrium(t *testing.T) {
 	got := run(t, p, story, 1500)
 	rig := mooring.NewRig(p)
 	rest, err := rig.Equilibrium(p.WindForce(22, from), rig.Pretensioned(), mooring.Pose{})
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	for i, l := range p.Lines {
 		_, gusty := got.extremes(t, l.ID+"/tension", 20, 60)
 		if l.Group == mooring.FwdBreast && gusty < rest.TensionKN[i]+20 {
@@ -139,10 +134,7 @@ func TestLoop(t *testing.T) {
 func TestEnd(t *testing.T) {
 	story := still()
 	story.Length, story.Ends = 3*time.Second, true
-	s, err := simulate.New(plan(t, "tanker-12"), story)
-	if err != nil {
-		t.Fatal(err)
-	}
+	s := begin(t, plan(t, "tanker-12"), story)
 	for n := range 3 {
 		if s.Next() == nil {
 			t.Fatalf("ended after %d windows of 3", n)
@@ -159,10 +151,7 @@ func TestNextAllocatesNothing(t *testing.T) {
 	p := plan(t, "carrier-20")
 	story := simulate.DemoStory(p)
 	story.Start, story.Window = start, 10*time.Second
-	s, err := simulate.New(p, story)
-	if err != nil {
-		t.Fatal(err)
-	}
+	s := begin(t, p, story)
 	for range 30 { // the whole story, so that every column has its length
 		s.Next()
 	}
@@ -175,10 +164,7 @@ func BenchmarkNext(b *testing.B) {
 	p := plan(b, "carrier-20")
 	story := simulate.DemoStory(p)
 	story.Start, story.Length, story.Loop = start, 285*time.Second, true
-	s, err := simulate.New(p, story)
-	if err != nil {
-		b.Fatal(err)
-	}
+	s := begin(b, p, story)
 	b.ReportAllocs()
 	samples := 0
 	for b.Loop() {

@@ -142,6 +142,15 @@ func (r *rig) gives(from chan journal.Entry, sequence uint64, at journal.Positio
 	}
 }
 
+// keeps gives entries that are to be on disk, each at the position of its sequence.
+func (r *rig) keeps(from, to uint64) {
+	r.t.Helper()
+	for sequence := from; sequence <= to; sequence++ {
+		must(r.t, r.append(sequence))
+		r.gives(r.stored, sequence, journal.Position(sequence))
+	}
+}
+
 func (r *rig) record(text string, want uint64) {
 	r.t.Helper()
 	if at, err := r.j.AppendRecord(r.t.Context(), "alarms", []byte(text)); err != nil || at != want {
@@ -190,6 +199,14 @@ func (r *rig) answers(first, last journal.Position) {
 	})
 }
 
+// goesOnAfter checks after which sequence the source is told to go on.
+func (r *rig) goesOnAfter(want uint64) {
+	r.t.Helper()
+	if last, err := r.j.LastSequence(r.t.Context(), "jetty-1", "gw"); err != nil || last != want {
+		r.t.Fatalf("last sequence %d, %v, want %d", last, err, want)
+	}
+}
+
 func within[T any](t *testing.T, what string, c <-chan T) (v T) {
 	t.Helper()
 	select {
@@ -223,9 +240,7 @@ func TestFullDisk(t *testing.T) {
 	if s := r.j.State(); s.Since.IsZero() || !errors.Is(s.Err, journal.ErrStorage) {
 		t.Errorf("state %+v", s)
 	}
-	if last, err := r.j.LastSequence(t.Context(), "jetty-1", "gw"); err != nil || last != 1 {
-		t.Errorf("last sequence %d, %v, want 1", last, err)
-	}
+	r.goesOnAfter(1)
 	r.record("while full", 2)
 	r.record("still full", 3)
 	r.records("1 before", "2 while full", "3 still full")
@@ -268,13 +283,8 @@ func TestFullDisk(t *testing.T) {
 	if err := r.append(5); !errors.Is(err, journal.ErrBroken) {
 		t.Errorf("5 after what was not kept: %v", err)
 	}
-	if last, err := r.j.LastSequence(t.Context(), "jetty-1", "gw"); err != nil || last != 1 {
-		t.Errorf("last sequence %d, %v, want 1", last, err)
-	}
-	for sequence := uint64(2); sequence <= 5; sequence++ {
-		must(t, r.append(sequence))
-		r.gives(r.stored, sequence, journal.Position(sequence))
-	}
+	r.goesOnAfter(1)
+	r.keeps(2, 5)
 	r.record("after", 4)
 	r.answers(1, 5)
 	if s := r.j.State(); s != (standby.State{}) {
@@ -327,13 +337,8 @@ func TestDiskThatFillsAgain(t *testing.T) {
 			t.Errorf("back after %d, want %d", last, kept)
 		}
 		within(t, "word that it is kept", r.resume)
-		if last, err := r.j.LastSequence(t.Context(), "jetty-1", "gw"); err != nil || last != kept {
-			t.Fatalf("last sequence %d, %v, want %d", last, err, kept)
-		}
-		for s := kept + 1; s <= sequence; s++ {
-			must(t, r.append(s))
-			r.gives(r.stored, s, journal.Position(s))
-		}
+		r.goesOnAfter(kept)
+		r.keeps(kept+1, sequence)
 	}
 	r.records("1 alarm", "2 alarm", "3 alarm", "4 alarm", "5 alarm", "6 alarm")
 }
@@ -402,10 +407,7 @@ func TestFirstEntryOfABlockOnAFullDisk(t *testing.T) {
 	r.data = make([]byte, 50_000)
 	// Blocks are of a quarter of MaxBytes and an entry takes its data and about a hundred
 	// bytes more: 83 of these fill one.
-	for sequence := uint64(1); sequence <= 83; sequence++ {
-		must(t, r.append(sequence))
-		r.gives(r.stored, sequence, journal.Position(sequence))
-	}
+	r.keeps(1, 83)
 	empty := fill(t)
 	if err := r.append(84); !errors.Is(err, standby.ErrUnkept) {
 		t.Fatalf("on a full disk: %v", err)
@@ -415,11 +417,8 @@ func TestFirstEntryOfABlockOnAFullDisk(t *testing.T) {
 	if found := r.j.Recovery(); found.Damaged() {
 		t.Errorf("found %+v, and nothing was lost", found)
 	}
-	if last, err := r.j.LastSequence(t.Context(), "jetty-1", "gw"); err != nil || last != 83 {
-		t.Fatalf("last sequence %d, %v, want 83", last, err)
-	}
-	must(t, r.append(84))
-	r.gives(r.stored, 84, 84)
+	r.goesOnAfter(83)
+	r.keeps(84, 84)
 	if n := lost.Load(); n > 0 {
 		t.Errorf("%d losses were told", n)
 	}

@@ -3,10 +3,10 @@ package store_test
 import (
 	"context"
 	"errors"
+	"fmt"
 	"io"
 	"log/slog"
 	"slices"
-	"strconv"
 	"strings"
 	"sync"
 	"testing"
@@ -20,6 +20,7 @@ import (
 	"hawser/detect/reading"
 	"hawser/ingest/store"
 	"hawser/ingest/store/storetest"
+	"hawser/services/waittest"
 )
 
 func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
@@ -82,11 +83,23 @@ func one(v float64, n int) *reading.Block {
 	return &reading.Block{Series: []reading.Series{r}}
 }
 
-// pumping runs a pump in the bubble of a synctest and gives the stop.
+// pumped runs a pump in the bubble of a synctest to its end in order, with the test.
+func pumped(t *testing.T, s store.Store, o store.PumpOptions) *store.Pump {
+	t.Helper()
+	p, stop := pumping(t, s, o)
+	t.Cleanup(func() {
+		if err := stop(); err != nil {
+			t.Error(err)
+		}
+	})
+	return p
+}
+
+// pumping runs a pump and gives the stop.
 func pumping(t *testing.T, s store.Store, o store.PumpOptions) (*store.Pump, func() error) {
 	t.Helper()
 	p := store.NewPump(s, o)
-	ctx, cancel := context.WithCancel(t.Context())
+	ctx, cancel := context.WithCancel(context.Background())
 	ended := make(chan error, 1)
 	go func() { ended <- p.Run(ctx) }()
 	return p, func() error { cancel(); return <-ended }
@@ -109,7 +122,7 @@ func TestPumpGroupsByAge(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		s := &script{}
 		start := time.Now()
-		p, stop := pumping(t, s, store.PumpOptions{})
+		p := pumped(t, s, store.PumpOptions{})
 		b := one(1, 10)
 		offer(t, p, 4, b)
 		time.Sleep(600 * time.Millisecond)
@@ -127,9 +140,6 @@ func TestPumpGroupsByAge(t *testing.T) {
 		if len(s.calls) != 1 || s.calls[0].Sub(start) != time.Second {
 			t.Errorf("calls at %v, want one a second after the first block", s.calls)
 		}
-		if err := stop(); err != nil {
-			t.Error(err)
-		}
 	})
 }
 
@@ -138,7 +148,7 @@ func TestPumpGroupsByAge(t *testing.T) {
 func TestBlocksWithoutReadingsAreNotKept(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		s, r := &script{}, prometheus.NewRegistry()
-		p, stop := pumping(t, s, store.PumpOptions{Registerer: r})
+		p := pumped(t, s, store.PumpOptions{Registerer: r})
 		offer(t, p, 1, one(1, 10))
 		offer(t, p, 2, &reading.Block{CompleteUntil: 1})
 		offer(t, p, 3, one(0, 0))
@@ -148,16 +158,13 @@ func TestBlocksWithoutReadingsAreNotKept(t *testing.T) {
 		if p.Position() != 3 || !slices.Equal(s.entries, []int{1}) {
 			t.Errorf("position %d, entries %v, want 3 and one entry", p.Position(), s.entries)
 		}
-		if err := stop(); err != nil {
-			t.Error(err)
-		}
 	})
 }
 
 func TestPumpGroupsByBytes(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		s := &script{}
-		p, stop := pumping(t, s, grouped(1000))
+		p := pumped(t, s, grouped(1000))
 		start := time.Now()
 		for i := range 4 {
 			offer(t, p, uint64(i+1), one(float64(i), 30)) // 670 bytes: two fill a group
@@ -165,9 +172,6 @@ func TestPumpGroupsByBytes(t *testing.T) {
 		}
 		if len(s.calls) != 2 || time.Since(start) != 0 || p.Position() != 4 {
 			t.Errorf("%d calls after %s up to %d, want 2 at once up to 4", len(s.calls), time.Since(start), p.Position())
-		}
-		if err := stop(); err != nil {
-			t.Error(err)
 		}
 	})
 }
@@ -184,7 +188,7 @@ func TestPumpDown(t *testing.T) {
 		o := grouped(1000)
 		o.Retry(100*time.Millisecond, 300*time.Millisecond)
 		o.Registerer = r
-		p, stop := pumping(t, s, o)
+		p := pumped(t, s, o)
 		for i := range 4 { // a group being stored, a group full
 			offer(t, p, uint64(i+1), one(float64(i+1), 30))
 			synctest.Wait()
@@ -225,28 +229,16 @@ func TestPumpDown(t *testing.T) {
 			hawser_store_retries_total 5
 			hawser_store_groups_total 3
 			hawser_store_readings_total 121`)
-		if err := stop(); err != nil {
-			t.Error(err)
-		}
 	})
 }
 
 // wantMetrics compares the values of the metrics named.
 func wantMetrics(t *testing.T, g prometheus.Gatherer, want string) {
 	t.Helper()
-	families, err := g.Gather()
-	if err != nil {
-		t.Fatal(err)
-	}
-	got := make(map[string]float64)
-	for _, f := range families {
-		m := f.GetMetric()[0]
-		got[f.GetName()] = m.GetCounter().GetValue() + m.GetGauge().GetValue()
-	}
 	for _, line := range strings.Split(strings.TrimSpace(want), "\n") {
 		name, value, _ := strings.Cut(strings.TrimSpace(line), " ")
-		if v, ok := got[name]; !ok || value != strconv.FormatFloat(v, 'g', -1, 64) {
-			t.Errorf("%s is %v, want %s", name, v, value)
+		if got := fmt.Sprint(waittest.Metric(t, g, name)); got != value {
+			t.Errorf("%s is %s, want %s", name, got, value)
 		}
 	}
 }
@@ -258,7 +250,7 @@ func TestPumpRefused(t *testing.T) {
 		s := &script{answers: []error{refused}}
 		r := prometheus.NewRegistry()
 		var log strings.Builder
-		p, stop := pumping(t, s, store.PumpOptions{Registerer: r, Log: slog.New(slog.NewTextHandler(&log, nil))})
+		p := pumped(t, s, store.PumpOptions{Registerer: r, Log: slog.New(slog.NewTextHandler(&log, nil))})
 		offer(t, p, 1, one(1, 10))
 		time.Sleep(time.Second)
 		synctest.Wait()
@@ -280,9 +272,6 @@ func TestPumpRefused(t *testing.T) {
 		wantMetrics(t, r, "hawser_store_readings_total 7")
 		if !strings.Contains(log.String(), `7/tension\" at 2026-03-01T04:00:00Z`) {
 			t.Errorf("log does not name the place: %s", log.String())
-		}
-		if err := stop(); err != nil {
-			t.Error(err)
 		}
 	})
 }
@@ -365,7 +354,7 @@ func TestPumpSyncs(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		v := &volatile{errs: []error{io.ErrShortWrite}}
 		v.hold = make(chan struct{})
-		p, stop := pumping(t, v, grouped(500))
+		p := pumped(t, v, grouped(500))
 		offer(t, p, 1, one(1, 30))
 		v.hold <- struct{}{} // the append; its sync fails
 		synctest.Wait()
@@ -391,9 +380,6 @@ func TestPumpSyncs(t *testing.T) {
 			t.Errorf("position %d after %d syncs, want 3 after 2", p.Position(), len(v.syncs))
 		}
 		close(v.hold)
-		if err := stop(); err != nil {
-			t.Error(err)
-		}
 	})
 }
 
@@ -404,9 +390,7 @@ func TestPumpAllocations(t *testing.T) {
 	position := uint64(0)
 	n := testing.AllocsPerRun(2000, func() {
 		position++
-		if err := p.Offer(t.Context(), position, "jetty-1", b); err != nil {
-			t.Fatal(err)
-		}
+		offer(t, p, position, b)
 	})
 	// The arrays still grow, by doubling: far less than one for each block.
 	if n > 0.5 {

@@ -117,6 +117,8 @@ func seconds(c reading.Channel, values ...float64) reading.Series {
 	return s
 }
 
+func block(series ...reading.Series) *reading.Block { return &reading.Block{Series: series} }
+
 // Points are sent as the line protocol describes: measurement, tags and fields
 // with commas, spaces and equals signs of tags escaped, integers with an i.
 func TestPoints(t *testing.T) {
@@ -125,10 +127,8 @@ func TestPoints(t *testing.T) {
 	odd := seconds(reading.Channel{Line: `a b,c=d`, Kind: reading.Payout}, -0.25)
 	quality := seconds(tension7, math.NaN(), 5, math.Inf(1), 1e21)
 	quality.Quality = []reading.Quality{reading.Bad, reading.Late, reading.Good, reading.Good}
-	b := &reading.Block{Series: []reading.Series{
-		seconds(tension7, 203.4, 0.1), seconds(reading.Channel{Kind: reading.WindDirection}, 359.5), odd, quality,
-	}}
-	must(t, s.Append(t.Context(), "jetty-1", b))
+	must(t, s.Append(t.Context(), "jetty-1",
+		block(seconds(tension7, 203.4, 0.1), seconds(reading.Channel{Kind: reading.WindDirection}, 359.5), odd, quality)))
 	want := `tension_kilonewtons,berth=jetty-1,line=7 value=203.4 1767225600000000000
 tension_kilonewtons,berth=jetty-1,line=7 value=0.1 1767225601000000000
 wind_direction_degrees,berth=jetty-1 value=359.5 1767225600000000000
@@ -180,8 +180,8 @@ func TestBatches(t *testing.T) {
 	srv := newServer(t)
 	s := openLimited(t, srv.URL, 4, 0)
 	entries := []store.Entry{
-		{Berth: "jetty-1", Block: &reading.Block{Series: []reading.Series{seconds(tension7, 1, 2, 3, 4, 5, 6)}}},
-		{Berth: "jetty-2", Block: &reading.Block{Series: []reading.Series{seconds(tension7, 1, 2, 3), {Channel: tension7}}}},
+		{Berth: "jetty-1", Block: block(seconds(tension7, 1, 2, 3, 4, 5, 6))},
+		{Berth: "jetty-2", Block: block(seconds(tension7, 1, 2, 3), reading.Series{Channel: tension7})},
 	}
 	must(t, s.AppendMany(t.Context(), entries))
 	var lines []int
@@ -224,7 +224,7 @@ func TestAnswers(t *testing.T) {
 		t.Run(c.name, func(t *testing.T) {
 			srv := newServer(t, c.answers...)
 			s := open(t, influx.Options{URL: srv.URL, Bucket: "hawser"})
-			err := s.Append(t.Context(), "jetty-1", &reading.Block{Series: []reading.Series{seconds(tension7, 1, 2, 3, 4)}})
+			err := s.Append(t.Context(), "jetty-1", block(seconds(tension7, 1, 2, 3, 4)))
 			down, isDown := errors.AsType[*store.Unavailable](err)
 			refused, isRefused := errors.AsType[*store.Refused](err)
 			switch {
@@ -247,7 +247,7 @@ func TestAnswers(t *testing.T) {
 func TestGoesOnAfterRefused(t *testing.T) {
 	srv := newServer(t, answer{status: 400, body: `{"code":"invalid","message":"dropped=1"}`})
 	s := openLimited(t, srv.URL, 2, 0)
-	err := s.Append(t.Context(), "jetty-1", &reading.Block{Series: []reading.Series{seconds(tension7, 1, 2, 3, 4)}})
+	err := s.Append(t.Context(), "jetty-1", block(seconds(tension7, 1, 2, 3, 4)))
 	refused, ok := errors.AsType[*store.Refused](err)
 	if !ok || refused.Total() != 1 || len(srv.bodies) != 2 {
 		t.Errorf("error %v after %d requests, want 1 rejected after 2", err, len(srv.bodies))
@@ -262,7 +262,7 @@ func TestDown(t *testing.T) {
 	url := srv.URL
 	srv.Close()
 	s := open(t, influx.Options{URL: url, Bucket: "hawser"})
-	err := s.Append(t.Context(), "jetty-1", &reading.Block{Series: []reading.Series{seconds(tension7, 1)}})
+	err := s.Append(t.Context(), "jetty-1", block(seconds(tension7, 1)))
 	if _, ok := errors.AsType[*store.Unavailable](err); !ok {
 		t.Errorf("error %v, want unavailable", err)
 	}
@@ -280,7 +280,7 @@ func TestHangs(t *testing.T) {
 	}))
 	defer srv.Close()
 	s := openLimited(t, srv.URL, 0, 20*time.Millisecond)
-	err := s.Append(t.Context(), "jetty-1", &reading.Block{Series: []reading.Series{seconds(tension7, 1)}})
+	err := s.Append(t.Context(), "jetty-1", block(seconds(tension7, 1)))
 	if _, ok := errors.AsType[*store.Unavailable](err); !ok || !errors.Is(err, context.DeadlineExceeded) {
 		t.Errorf("error %v, want unavailable for the time it took", err)
 	}
@@ -353,26 +353,22 @@ func TestListDamaged(t *testing.T) {
 	} {
 		t.Run(name, func(t *testing.T) {
 			o := influx.Options{URL: newServer(t).URL, Bucket: "hawser", Dir: t.TempDir(), Settle: time.Hour}
-			for range 3 { // and what was set aside goes for the next
+			start := func(wanted bool) *influx.Store {
+				t.Helper()
 				s, err := influx.Open(o)
 				must(t, err)
-				if !s.Refill().Wanted() {
-					t.Error("a list made now is not told to be new")
+				if s.Refill().Wanted() != wanted {
+					t.Errorf("a refill is wanted: %t, want %t", !wanted, wanted)
 				}
-				must(t, s.Close())
-				s, err = influx.Open(o) // the start before failed for another reason
-				must(t, err)
-				if !s.Refill().Wanted() {
-					t.Error("a list made now, for which the refill has not begun, is not told to be new")
-				}
+				return s
+			}
+			for range 3 { // and what was set aside goes for the next
+				must(t, start(true).Close()) // before the refill begins, for another reason
+				s := start(true)
 				s.Refill().Begun()
 				must(t, s.Close())
-				s, err = influx.Open(o)
-				must(t, err)
-				if s.Refill().Wanted() {
-					t.Error("the refill had begun")
-				}
-				if err := s.Append(t.Context(), "jetty-1", &reading.Block{Series: []reading.Series{seconds(tension7, 1)}}); err != nil {
+				s = start(false)
+				if err := s.Append(t.Context(), "jetty-1", block(seconds(tension7, 1))); err != nil {
 					t.Error(err)
 				}
 				must(t, s.Close())
@@ -392,7 +388,7 @@ func TestRollUpWaitsForTheServer(t *testing.T) {
 	o := influx.Options{URL: srv.URL, Bucket: "hawser", Dir: t.TempDir(), Settle: time.Hour}
 	s, err := influx.Open(o)
 	must(t, err)
-	must(t, s.Append(t.Context(), "jetty-1", &reading.Block{Series: []reading.Series{seconds(tension7, 1)}}))
+	must(t, s.Append(t.Context(), "jetty-1", block(seconds(tension7, 1))))
 	srv.Close()
 	for range 2 {
 		for range 2 {

@@ -40,9 +40,7 @@ type sight struct {
 func served(t *testing.T, o query.Options) (http.Handler, *tsdb.Store) {
 	t.Helper()
 	s, err := tsdb.Open(tsdb.Options{Dir: t.TempDir(), Settle: time.Hour, Now: func() time.Time { return four.Add(24 * time.Hour) }})
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	t.Cleanup(func() {
 		if err := s.Close(); err != nil {
 			t.Error(err)
@@ -61,9 +59,7 @@ func served(t *testing.T, o query.Options) (http.Handler, *tsdb.Store) {
 	wind := reading.Series{Channel: reading.Channel{Kind: reading.WindSpeed}, Decimals: -1, Time: seven.Time[:1], Value: []float64{7.25}}
 	west := reading.Series{Channel: seven.Channel, Decimals: 0, Time: seven.Time[:1], Value: []float64{99}}
 	for berth, series := range map[string][]reading.Series{"east-3": {seven, eight, wind}, "west-1": {west}} {
-		if err := s.Append(t.Context(), berth, &reading.Block{Series: series}); err != nil {
-			t.Fatal(err)
-		}
+		must(t, s.Append(t.Context(), berth, &reading.Block{Series: series}))
 	}
 	o.Source = s.Queryable(tsdb.MetricOptions{
 		Sees: func(ctx context.Context, berth string) (time.Time, bool) {
@@ -82,9 +78,7 @@ func served(t *testing.T, o query.Options) (http.Handler, *tsdb.Store) {
 		o.Metadata = append(o.Metadata, query.Metadata{Name: m.Name, Unit: m.Unit, Help: m.Help})
 	}
 	api, err := query.New(o)
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	t.Cleanup(func() {
 		if err := api.Close(); err != nil {
 			t.Error(err)
@@ -141,9 +135,7 @@ func instant(t *testing.T, h http.Handler, ctx context.Context, q string, at tim
 	out := []string{}
 	for _, r := range data.Result {
 		v, err := strconv.ParseFloat(r.Value[1].(string), 64)
-		if err != nil {
-			t.Fatal(err)
-		}
+		must(t, err)
 		out = append(out, fmt.Sprintf("%s/%s %v", r.Metric["berth"], r.Metric["line"], v))
 	}
 	return out
@@ -155,9 +147,7 @@ func TestInstants(t *testing.T) {
 	h, s := served(t, query.Options{})
 	at := func(hhmmss string) time.Time {
 		when, err := time.Parse(time.RFC3339, "2026-03-01T"+hhmmss+"Z")
-		if err != nil {
-			t.Fatal(err)
-		}
+		must(t, err)
 		return when
 	}
 	check := func() {
@@ -198,9 +188,7 @@ func TestInstants(t *testing.T) {
 		}
 	}
 	check() // rolls from readings
-	if err := s.RollUp(t.Context()); err != nil {
-		t.Fatal(err)
-	}
+	must(t, s.RollUp(t.Context()))
 	check() // rolls from rolls
 }
 
@@ -222,9 +210,7 @@ func TestRange(t *testing.T) {
 // Whoever sees one berth since a time is told nothing else, by any route.
 func TestOnlyWhatTheCallerSees(t *testing.T) {
 	h, s := served(t, query.Options{})
-	if err := s.RollUp(t.Context()); err != nil {
-		t.Fatal(err)
-	}
+	must(t, s.RollUp(t.Context()))
 	since := four.Add(30*time.Minute + 30*time.Second)
 	crew := context.WithValue(t.Context(), seen{}, sight{"east-3", since})
 	for q, want := range map[string][]string{
@@ -351,5 +337,12 @@ func TestOptions(t *testing.T) {
 		if _, err := query.New(o); err == nil {
 			t.Errorf("%+v taken", o)
 		}
+	}
+}
+
+func must(t testing.TB, err error) {
+	t.Helper()
+	if err != nil {
+		t.Fatal(err)
 	}
 }

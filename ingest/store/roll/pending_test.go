@@ -27,13 +27,9 @@ func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
 func openPending(t *testing.T, path string) (*roll.Pending, func()) {
 	t.Helper()
 	db, err := roll.OpenFile(path)
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	p, err := roll.OpenPending(db)
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	return p, func() {
 		if err := db.Close(); err != nil {
 			t.Error(err)
@@ -52,9 +48,7 @@ func begin(t *testing.T, p *roll.Pending, places ...roll.Place) (end func()) {
 	for _, place := range places {
 		touched[place] = true
 	}
-	if err := p.Begin(touched); err != nil {
-		t.Fatal(err)
-	}
+	must(t, p.Begin(touched))
 	return func() { p.End(touched, time.Now()) }
 }
 
@@ -197,23 +191,17 @@ func TestSoundly(t *testing.T) {
 	_, closeList := openPending(t, path)
 	closeList()
 	db, err := roll.OpenFile(path)
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	var pages int64
 	err = db.View(func(tx *bolt.Tx) error {
 		pages = tx.Size()
 		return nil
 	})
-	if err := errors.Join(err, db.Close(), os.Truncate(path, pages)); err != nil {
-		t.Fatal(err)
-	}
+	must(t, errors.Join(err, db.Close(), os.Truncate(path, pages)))
 	_, closeList = openPending(t, path)
 	closeList()
 	whole, err := os.ReadFile(path)
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	for name, data := range map[string][]byte{
 		"no tree":   []byte(strings.Repeat("tension", 10_000)),
 		"one byte":  whole[:1],
@@ -222,9 +210,7 @@ func TestSoundly(t *testing.T) {
 		"damaged":   append(slices.Clone(whole[:2*os.Getpagesize()]), make([]byte, len(whole)-2*os.Getpagesize())...),
 	} {
 		path := filepath.Join(t.TempDir(), "list.db")
-		if err := os.WriteFile(path, data, 0o600); err != nil {
-			t.Fatal(err)
-		}
+		must(t, os.WriteFile(path, data, 0o600))
 		db, err := roll.OpenFile(path)
 		if err == nil {
 			_, err = roll.OpenPending(db)
@@ -237,5 +223,12 @@ func TestSoundly(t *testing.T) {
 	other := errors.New("no space left")
 	if err := roll.Soundly(func() error { return other }); !errors.Is(err, other) || errors.Is(err, roll.ErrFileDamaged) {
 		t.Errorf("another error became %v", err)
+	}
+}
+
+func must(t testing.TB, err error) {
+	t.Helper()
+	if err != nil {
+		t.Fatal(err)
 	}
 }

@@ -9,13 +9,13 @@ import (
 	"time"
 
 	"github.com/prometheus/client_golang/prometheus"
-	"github.com/prometheus/client_golang/prometheus/testutil"
 	"pgregory.net/rapid"
 
 	"hawser/detect/reading"
 	"hawser/ingest/store"
 	"hawser/ingest/store/storetest"
 	"hawser/ingest/store/tsdb"
+	"hawser/services/waittest"
 )
 
 var tension7 = reading.Channel{Line: "7", Kind: reading.Tension}
@@ -81,12 +81,9 @@ func TestFirstWins(t *testing.T) {
 	wantRefused(t, s.Append(t.Context(), "jetty-1", reads(tension7, 2, 200, 3.55, 300, 4.55)), map[store.Reason]int{store.Conflict: 1})
 	// Times are cut to milliseconds.
 	wantRefused(t, s.Append(t.Context(), "jetty-1", reads(tension7, 1, 400.1, 5.5, 400.2, 6.5, 401, 7.5)), map[store.Reason]int{store.Conflict: 1})
-	for _, c := range []struct {
-		name string
-		want float64
-	}{{"hawser_store_repeated_readings_total", 1}, {"hawser_store_late_readings_total", 0}} {
-		if got := counter(t, r, c.name); got != c.want {
-			t.Errorf("%s is %v, want %v", c.name, got, c.want)
+	for name, want := range map[string]float64{"hawser_store_repeated_readings_total": 1, "hawser_store_late_readings_total": 0} {
+		if got := waittest.Metric(t, r, name); got != want {
+			t.Errorf("%s is %v, want %v", name, got, want)
 		}
 	}
 	must(t, s.Close())
@@ -95,22 +92,6 @@ func TestFirstWins(t *testing.T) {
 	if got, want := values(t, s, tension7), []float64{1.5, 8.5, 2.5, 3.5, 4.55, 5.5, 7.5}; !slices.Equal(got, want) {
 		t.Errorf("values %v, want %v", got, want)
 	}
-}
-
-func counter(t *testing.T, g prometheus.Gatherer, name string) float64 {
-	t.Helper()
-	n, err := testutil.GatherAndCount(g, name)
-	if err != nil || n != 1 {
-		t.Fatalf("%d metrics of name %s, %v", n, name, err)
-	}
-	families, err := g.Gather()
-	must(t, err)
-	for _, f := range families {
-		if f.GetName() == name {
-			return f.GetMetric()[0].GetCounter().GetValue() + f.GetMetric()[0].GetGauge().GetValue()
-		}
-	}
-	return math.NaN()
 }
 
 func TestTooOldTooNew(t *testing.T) {
@@ -175,22 +156,16 @@ func TestModel(t *testing.T) {
 					rt.Fatal(err)
 				}
 			case "reopen":
-				if err := s.Close(); err != nil {
-					rt.Fatal(err)
-				}
+				must(rt, s.Close())
 				s = open(t, tsdb.Options{Dir: dir})
 			case "flush":
-				if err := s.Flush(t.Context()); err != nil {
-					rt.Fatal(err)
-				}
+				must(rt, s.Flush(t.Context()))
 			}
 		}
 		for _, c := range channels {
 			checkModel(rt, s, c, model[c])
 		}
-		if err := s.Close(); err != nil {
-			rt.Fatal(err)
-		}
+		must(rt, s.Close())
 	})
 }
 

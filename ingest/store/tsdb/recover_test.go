@@ -11,6 +11,7 @@ import (
 	"github.com/prometheus/client_golang/prometheus"
 
 	"hawser/ingest/store/tsdb"
+	"hawser/services/waittest"
 )
 
 // The store under damage has 100 readings in a block, 1, 2, … 100; 100 in its log,
@@ -79,6 +80,29 @@ func flip(b []byte, at int) []byte {
 	return out
 }
 
+func flippedHalfWay(b []byte) []byte { return flip(b, len(b)/2) }
+func torn(b []byte) []byte           { return b[:len(b)-3] }
+
+var rubbish = bytes.Repeat([]byte{0xab}, 5000)
+
+// inLog spoils the newest segment of a log.
+func inLog(name string, spoilt func(used []byte) []byte) func(*testing.T, string) {
+	return func(t *testing.T, dir string) {
+		path, used := segment(t, dir, name)
+		write(t, path, spoilt(used))
+	}
+}
+
+// inBlock spoils a file of the one block.
+func inBlock(name string, spoilt func([]byte) []byte) func(*testing.T, string) {
+	return func(t *testing.T, dir string) {
+		path := filepath.Join(block(t, dir), name)
+		data, err := os.ReadFile(path)
+		must(t, err)
+		write(t, path, spoilt(data))
+	}
+}
+
 func TestDamage(t *testing.T) {
 	for _, c := range []struct {
 		name   string
@@ -91,73 +115,40 @@ func TestDamage(t *testing.T) {
 	}{
 		{"none", func(*testing.T, string) {}, 100, 100, 100, 5, nil, false},
 		// The last records are of the late ones, which have a log of their own as well.
-		{"log torn in its last record", func(t *testing.T, dir string) {
-			path, used := segment(t, dir, "wal")
-			write(t, path, used[:len(used)-3])
-		}, 100, 100, 100, 5, []string{"log"}, false},
-		{"log torn earlier", func(t *testing.T, dir string) {
-			path, used := segment(t, dir, "wal")
-			write(t, path, used[:len(used)*9/10])
-		}, 100, 80, 99, 5, []string{"log"}, false},
-		{"log with rubbish at its end", func(t *testing.T, dir string) {
-			path, used := segment(t, dir, "wal")
-			write(t, path, append(used, bytes.Repeat([]byte{0xab}, 500)...))
-		}, 100, 100, 100, 5, []string{"log"}, false},
-		{"log flipped half way", func(t *testing.T, dir string) {
-			path, used := segment(t, dir, "wal")
-			write(t, path, flip(used, len(used)/2))
-		}, 100, 30, 70, 5, []string{"log"}, false},
-		{"log flipped in its first record", func(t *testing.T, dir string) {
-			path, used := segment(t, dir, "wal")
-			write(t, path, flip(used, 12))
-		}, 100, 0, 0, 0, []string{"log"}, false},
-		{"log of late ones flipped half way", func(t *testing.T, dir string) {
-			path, used := segment(t, dir, "wbl")
-			write(t, path, flip(used, len(used)/2))
-		}, 100, 100, 100, 2, []string{"log of late readings"}, false},
+		{"log torn in its last record", inLog("wal", torn), 100, 100, 100, 5, []string{"log"}, false},
+		{"log torn earlier", inLog("wal", func(b []byte) []byte { return b[:len(b)*9/10] }), 100, 80, 99, 5, []string{"log"}, false},
+		{"log with rubbish at its end", inLog("wal", func(b []byte) []byte { return append(b, rubbish[:500]...) }), 100, 100, 100, 5, []string{"log"}, false},
+		{"log flipped half way", inLog("wal", flippedHalfWay), 100, 30, 70, 5, []string{"log"}, false},
+		{"log flipped in its first record", inLog("wal", func(b []byte) []byte { return flip(b, 12) }), 100, 0, 0, 0, []string{"log"}, false},
+		{"log of late ones flipped half way", inLog("wbl", flippedHalfWay), 100, 100, 100, 2, []string{"log of late readings"}, false},
 		{"both logs", func(t *testing.T, dir string) {
-			path, used := segment(t, dir, "wal")
-			write(t, path, used[:len(used)-3])
-			path, used = segment(t, dir, "wbl")
-			write(t, path, used[:len(used)-3])
+			inLog("wal", torn)(t, dir)
+			inLog("wbl", torn)(t, dir)
 		}, 100, 100, 100, 4, []string{"log", "log of late readings"}, false},
 		{"checkpoint of the log is rubbish", func(t *testing.T, dir string) {
 			// Newer than all: the log before it counts for nothing.
-			write(t, filepath.Join(dir, "wal", "checkpoint.00000099", "00000000"), bytes.Repeat([]byte{0xab}, 5000))
+			write(t, filepath.Join(dir, "wal", "checkpoint.00000099", "00000000"), rubbish)
 		}, 100, 0, 0, 0, []string{"log", "log of late readings", "chunks of the log"}, false},
 		{"full chunks of the log", func(t *testing.T, dir string) {
-			write(t, filepath.Join(dir, "chunks_head", "000001"), bytes.Repeat([]byte{0xab}, 5000))
+			write(t, filepath.Join(dir, "chunks_head", "000001"), rubbish)
 		}, 100, 100, 100, 5, []string{"chunks of the log"}, false},
 		{"block without an index", func(t *testing.T, dir string) {
 			must(t, os.Remove(filepath.Join(block(t, dir), "index")))
 		}, 0, 100, 100, 5, []string{"block"}, false},
-		{"block with half an index", func(t *testing.T, dir string) {
-			path := filepath.Join(block(t, dir), "index")
-			data, err := os.ReadFile(path)
-			must(t, err)
-			write(t, path, data[:len(data)/2])
-		}, 0, 100, 100, 5, []string{"block"}, false},
+		{"block with half an index", inBlock("index", func(b []byte) []byte { return b[:len(b)/2] }), 0, 100, 100, 5, []string{"block"}, false},
 		{"block with rubbish for a description", func(t *testing.T, dir string) {
 			write(t, filepath.Join(block(t, dir), "meta.json"), []byte("{"))
 		}, 0, 100, 100, 5, []string{"block"}, false},
 		{"block without readings", func(t *testing.T, dir string) {
 			must(t, os.RemoveAll(filepath.Join(block(t, dir), "chunks")))
 		}, 0, 100, 100, 5, []string{"block"}, false},
-		{"block with a reading flipped", func(t *testing.T, dir string) {
-			path := filepath.Join(block(t, dir), "chunks", "000001")
-			data, err := os.ReadFile(path)
-			must(t, err)
-			write(t, path, flip(data, len(data)/2))
-		}, 0, 100, 100, 5, nil, true},
-		{"block with a series flipped in its index", func(t *testing.T, dir string) {
-			path := filepath.Join(block(t, dir), "index")
-			data, err := os.ReadFile(path)
-			must(t, err)
+		{"block with a reading flipped", inBlock("chunks/000001", flippedHalfWay), 0, 100, 100, 5, nil, true},
+		{"block with a series flipped in its index", inBlock("index", func(b []byte) []byte {
 			// Series follow the symbols, aligned to 16 bytes; the last symbol is a label's
 			// value (format of the index, version 2).
-			at := bytes.LastIndex(data[:len(data)/2], []byte("tension"))
-			write(t, path, flip(data, (at+32)/16*16+3))
-		}, 0, 100, 100, 5, nil, true},
+			at := bytes.LastIndex(b[:len(b)/2], []byte("tension"))
+			return flip(b, (at+32)/16*16+3)
+		}), 0, 100, 100, 5, nil, true},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			dir := t.TempDir()
@@ -172,7 +163,7 @@ func TestDamage(t *testing.T) {
 				t.Errorf("%d of the block, %d of the log, %d late, want %d, %d to %d, %d",
 					inBlock, inLog, late, c.inBlock, c.logMin, c.logMax, c.late)
 			}
-			damaged := counter(t, metrics, "hawser_store_damaged_parts_total")
+			damaged := waittest.Metric(t, metrics, "hawser_store_damaged_parts_total")
 			if c.queried != (damaged > 0 && len(c.parts) == 0) || damaged < float64(len(c.parts)) {
 				t.Errorf("%v damaged parts counted", damaged)
 			}
@@ -183,16 +174,18 @@ func TestDamage(t *testing.T) {
 			refill(t, s, 1, 100, 0)
 			refill(t, s, 1001, 1100, 10_000_000)
 			refill(t, s, 2001, 2005, 10_050_500)
-			if a, b, l := count(t, values(t, s, tension7)); a != 100 || b != 100 || l != 5 {
-				t.Errorf("filled again: %d, %d, %d", a, b, l)
+			whole := func(when string) {
+				t.Helper()
+				if a, b, l := count(t, values(t, s, tension7)); a != 100 || b != 100 || l != 5 {
+					t.Errorf("%s: %d, %d, %d", when, a, b, l)
+				}
 			}
+			whole("filled again")
 			s.Refill().Begun()
 			must(t, s.Close())
-			again := open(t, tsdb.Options{Dir: dir})
-			wantParts(t, again, nil)
-			if a, b, l := count(t, values(t, again, tension7)); a != 100 || b != 100 || l != 5 {
-				t.Errorf("opened again: %d, %d, %d", a, b, l)
-			}
+			s = open(t, tsdb.Options{Dir: dir})
+			wantParts(t, s, nil)
+			whole("opened again")
 		})
 	}
 }
@@ -244,27 +237,25 @@ func wantParts(t *testing.T, s *tsdb.Store, want []string) {
 // begun, whatever starts fail before.
 func TestRefill(t *testing.T) {
 	dir := t.TempDir()
-	starts := func() {
+	start := func(wanted, begins bool) {
 		t.Helper()
-		for range 2 {
-			s := open(t, tsdb.Options{Dir: dir})
-			if !s.Refill().Wanted() {
-				t.Error("not to be filled")
-			}
-			must(t, s.Close())
-		}
 		s := open(t, tsdb.Options{Dir: dir})
-		s.Refill().Begun()
-		must(t, s.Close())
-		s = open(t, tsdb.Options{Dir: dir})
-		if s.Refill().Wanted() {
-			t.Error("to be filled once more")
+		if s.Refill().Wanted() != wanted {
+			t.Errorf("to be filled: %t, want %t", !wanted, wanted)
+		}
+		if begins {
+			s.Refill().Begun()
 		}
 		must(t, s.Close())
 	}
+	starts := func() {
+		start(true, false)
+		start(true, false)
+		start(true, true)
+		start(false, false)
+	}
 	starts()
 	fill(t, dir)
-	path, used := segment(t, dir, "wal")
-	write(t, path, flip(used, len(used)/2))
+	inLog("wal", flippedHalfWay)(t, dir)
 	starts()
 }

@@ -18,6 +18,7 @@ import (
 	"hawser/ingest/store/roll"
 	"hawser/ingest/store/storetest"
 	"hawser/ingest/store/tsdb"
+	"hawser/services/waittest"
 )
 
 // Whatever comes, in whatever order, however often, rolled up at any moment, cut by
@@ -38,22 +39,14 @@ func TestRollsModel(t *testing.T) {
 					sent.Note("jetty-1", b)
 					entries = append(entries, store.Entry{Berth: "jetty-1", Block: b})
 				}
-				if err := s.AppendMany(t.Context(), entries); err != nil {
-					rt.Fatal(err)
-				}
+				must(rt, s.AppendMany(t.Context(), entries))
 			case "roll up":
-				if err := s.RollUp(t.Context()); err != nil {
-					rt.Fatal(err)
-				}
+				must(rt, s.RollUp(t.Context()))
 			case "reopen":
-				if err := s.Close(); err != nil {
-					rt.Fatal(err)
-				}
+				must(rt, s.Close())
 				s = open(t, tsdb.Options{Dir: dir, Settle: time.Hour})
 			case "flush":
-				if err := s.Flush(t.Context()); err != nil {
-					rt.Fatal(err)
-				}
+				must(rt, s.Flush(t.Context()))
 			}
 		}
 		from := storetest.Start.Add(time.Duration(rapid.IntRange(0, 7200).Draw(rt, "from")) * time.Second)
@@ -61,9 +54,7 @@ func TestRollsModel(t *testing.T) {
 		step := rapid.SampledFrom(storetest.Steps()).Draw(rt, "step")
 		sent.CheckSteps(rt, s, from, to, step)
 		sent.CheckSteps(rt, s, storetest.Start, storetest.Start.Add(4*time.Hour), step)
-		if err := s.Close(); err != nil {
-			rt.Fatal(err)
-		}
+		must(rt, s.Close())
 	})
 }
 
@@ -135,7 +126,7 @@ func TestReadingsGoRollsStay(t *testing.T) {
 	check()
 	must(t, s.RollUp(t.Context()))
 	check()
-	if n := counter(t, registry, "hawser_store_kept_rolls_total"); n != 1 {
+	if n := waittest.Metric(t, registry, "hawser_store_kept_rolls_total"); n != 1 {
 		t.Errorf("%v rolls kept, want 1", n)
 	}
 }
