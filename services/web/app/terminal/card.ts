@@ -33,7 +33,10 @@ export class Card {
     button.addEventListener("click", () => choose(name));
     this.table = new LineTable(say("terminal.lines-of", { berth: name }));
     // Where more lines than have room are drawn along, the keyboard draws them too.
-    new ResizeObserver(() => attribute(this.bed, "tabindex", this.bed.scrollWidth > this.bed.clientWidth + 1 ? "0" : undefined)).observe(this.bed);
+    const along = new ResizeObserver(() => {
+      for (const e of [this.bed, this.table.table]) attribute(e, "tabindex", e.scrollWidth > e.clientWidth + 1 ? "0" : undefined);
+    });
+    for (const e of [this.bed, this.table.table, ...this.table.table.tBodies]) along.observe(e); // the table's body grows within it
     this.node = el("li", { class: "card" },
       el("header", {}, el("h3", {}, button), this.ship, this.state),
       this.bed,
