@@ -1,5 +1,5 @@
 // Package waittest is for the tests of what runs beside them: it waits for what is to
-// happen, and reads what is said meanwhile.
+// happen, and reads what is said and measured meanwhile.
 package waittest
 
 import (
