@@ -17,6 +17,7 @@ import (
 func TestSilentGatewayIsOneAlarm(t *testing.T) {
 	s := newServer(t)
 	f := newFleet(t, s.grpc, 1)
+	desk, phone := browser(t), browser(t) // there before the berth itself is told to be silent
 	began := time.Now().Add(-time.Minute)
 	send := func(source string, until time.Duration, pins bool) {
 		at := time.Duration(0)
@@ -35,7 +36,6 @@ func TestSilentGatewayIsOneAlarm(t *testing.T) {
 	}
 	send("gateway", 20*time.Second, true)
 	send("weather", time.Minute, false)
-	desk, phone := browser(t), browser(t)
 	const all = "Suppressed under this, 16 alarms: Sensor fault, "
 	do(t, desk, "see it at the terminal", chromedp.EmulateViewport(1280, 910), chromedp.Navigate(s.pages),
 		says("Load pins silent"), says("Gateway gateway"), says("look first at this gateway"), says(all),
