@@ -4,7 +4,8 @@ import "fmt"
 
 // brakeSlip watches lines whose brake is set, on a winch with a pay-out sensor. It is
 // raised when the drum has paid out the plan's slip or more within 60 s, metres. A drum
-// moves a little as its brake takes up: the first seconds after it is set do not count.
+// moves a little as its brake takes up: the first seconds after it is set do not count, nor
+// does what slow readings still tell of the time before.
 // One slipping is one alarm however often the drum runs: a brake that gave in one gust
 // gives in the next, and rest does not mend it. So it is cleared when the line has been
 // tended and has then held for 10 min, or slips anew, or after an hour at rest. Source:
@@ -48,7 +49,7 @@ func (b *Berth) brakeSlip(now moment) {
 			s.Quiet = max(s.Quiet, slipClear-slipTendedClear)
 			continue
 		}
-		if d.Seen > 0 && now.Time-d.PaidOutAt <= tickLength { // a reading in this tick
+		if d.Seen > 0 && now.Time-d.PaidOutAt <= tickLength && d.Since > d.ReleasedAt { // read in this tick, with the brake set
 			if !(s.Low <= d.PaidOut) {
 				s.Low, s.At = d.PaidOut, d.PaidOutAt
 			}

@@ -12,9 +12,11 @@ type drum struct {
 
 	Seen          int64 // pay-out readings
 	Prev          [2]float64
-	PaidOut       float64 // m
-	PaidOutBefore float64 // PaidOut of two readings ago
+	PrevAt        [2]int64 // their times
+	PaidOut       float64  // m
+	PaidOutBefore float64  // PaidOut of two readings ago
 	PaidOutAt     int64
+	Since         int64 // time of the oldest of the readings that PaidOut is the median of
 }
 
 // brakeReading takes a reading of the brake: 1 set, 0 released.
@@ -35,10 +37,13 @@ func (d *drum) payoutReading(s *sample) {
 	}
 	if d.Seen == 0 {
 		d.Prev, d.PaidOut = [2]float64{v, v}, v
+		d.PrevAt = [2]int64{s.Time, s.Time}
 	}
 	d.PaidOutBefore = d.PaidOut
 	d.PaidOut = median3(d.Prev[0], d.Prev[1], v)
+	d.Since = d.PrevAt[0]
 	d.Prev[0], d.Prev[1] = d.Prev[1], v
+	d.PrevAt[0], d.PrevAt[1] = d.PrevAt[1], s.Time
 	d.Seen++
 	d.PaidOutAt = s.Time
 }

@@ -38,6 +38,7 @@ type script struct {
 	rate         float64
 	step, noise  float64
 	end          float64
+	drumEvery    int    // seconds between readings of brakes and pay-out
 	unfitted     string // a line without a load pin
 	bitts        []string
 	orders       []order
@@ -50,7 +51,7 @@ func parseScript(path string) (*script, error) {
 		return nil, err
 	}
 	defer f.Close()
-	s := &script{count: 12, rate: 5, step: 0.5, noise: 0.6, end: 300}
+	s := &script{count: 12, rate: 5, step: 0.5, noise: 0.6, end: 300, drumEvery: 1}
 	in := bufio.NewScanner(f)
 	for n := 1; in.Scan(); n++ {
 		line, _, _ := strings.Cut(in.Text(), "#")
@@ -76,6 +77,8 @@ func parseScript(path string) (*script, error) {
 			s.count = int(num(1))
 		case "rate":
 			s.rate = num(1)
+		case "drums-every":
+			s.drumEvery = int(num(1))
 		case "noise":
 			s.noise, s.step = num(1), num(3)
 		case "end":
@@ -143,7 +146,7 @@ func (s *script) facts(t *testing.T) (*mooring.Plan, []fact) {
 		x := float64(n) + 0.25
 		facts = append(facts, fact{underWatch(), nanos(x), m.watch(x)})
 		for i := range plan.Lines {
-			if plan.Lines[i].MadeFast == mooring.Bitts {
+			if plan.Lines[i].MadeFast == mooring.Bitts || n%s.drumEvery != 0 {
 				continue
 			}
 			set := 0.0
