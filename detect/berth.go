@@ -17,6 +17,8 @@ type Berth struct {
 	levers       [centres]float64       // of the centres from the face, of yawArm
 	errorChols   [centres]cholesky      // of the newest step, by centre
 	stepResponse [responseSteps]float64 // of a tracker
+	fenders      [shipEnds]fenderEnd
+	contactWork  contactWork
 
 	observe     func(*Observation) // nil without an observer
 	observation *Observation
@@ -42,7 +44,8 @@ type state struct {
 
 // New starts a berth from nothing. The plan must not change afterwards.
 func New(plan *mooring.Plan) *Berth {
-	b := &Berth{plan: plan, models: lineModels(plan), levers: leversOf(plan), stepResponse: newStepResponse(), index: make(map[string]int, len(plan.Lines))}
+	b := &Berth{plan: plan, models: lineModels(plan), levers: leversOf(plan), stepResponse: newStepResponse(),
+		fenders: fenderEnds(plan), index: make(map[string]int, len(plan.Lines))}
 	for i := range plan.Lines {
 		b.index[plan.Lines[i].ID] = i
 	}

@@ -2,7 +2,7 @@ package detect
 
 import "math"
 
-// updateForcing sets the accelerations that lines and wind give the ship, and
+// updateForcing sets the accelerations that lines, wind and fenders give the ship, and
 // records for each line the change of its pull that her movement does not explain.
 func (b *Berth) updateForcing(now moment, at *stepState) {
 	pr := &b.state.Motion.Predictors[face]
@@ -25,6 +25,7 @@ func (b *Berth) updateForcing(now moment, at *stepState) {
 	b.updateWindForcing(now, &mass)
 	w := &b.state.Wind
 	at.Forcing[forceLaggedWind], at.Forcing[forceWind] = w.Forcing[forceLaggedWind], w.Forcing[forceWind]
+	at.Forcing[forceFenders] = b.fenderForcing(&at.Pos)
 }
 
 // updatePull adds to line i's pull its change since the last step: that of its pin

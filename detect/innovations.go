@@ -8,9 +8,10 @@ import "math"
 //
 //	acceleration = Σ coefficient · known input + estimated unexplained acceleration
 //
-// The inputs are the pull of the lines, the wind, the distance from the mean
-// position (restoring force) and the speed (damping). The filter is linear, so the
-// coefficients are estimated by least squares on its own response to each input.
+// The inputs are the pull of the lines, the wind, the push of the fenders (see contact),
+// the distance from the mean position (restoring force) and the speed (damping). The
+// filter is linear, so the coefficients are estimated by least squares on its own
+// response to each input.
 //
 // The residuals are autocorrelated: waves recur, and pin errors persist for a
 // while. An autoregression over the last six seconds therefore predicts the next
@@ -48,14 +49,15 @@ type modeFilter struct {
 }
 
 // The inputs of a mode: the pull of the lines in each mode, the wind averaged over
-// the ship's length and at once, the position in each mode, the speed.
+// the ship's length and at once, the fenders, the position in each mode, the speed.
 const (
 	inputLines      = 0
 	inputLaggedWind = modes
 	inputWind       = modes + 1
-	inputPos        = modes + 2
-	inputSpeed      = 2*modes + 2
-	inputs          = 2*modes + 3
+	inputFenders    = modes + 2
+	inputPos        = modes + 3
+	inputSpeed      = 2*modes + 3
+	inputs          = 2*modes + 4
 )
 
 const (
@@ -75,6 +77,7 @@ const (
 	sdOwnLines   = 0.3
 	sdCrossLines = 0.1
 	sdWind       = 0.5
+	sdFenders    = 0.5
 	sdPos        = 0.3
 	sdSpeed      = 0.5
 	sdAR         = 0.3
@@ -102,7 +105,7 @@ func (f *modeFilter) reset(m int, pos float64) {
 		return
 	}
 	f.Var = 1e-5
-	f.Coef = [inputs]float64{inputLaggedWind: 0.5, inputWind: 0.5}
+	f.Coef = [inputs]float64{inputLaggedWind: 0.5, inputWind: 0.5, inputFenders: 1}
 	f.Coef[inputLines+m] = 1
 	for k := range inputs {
 		sd := priorSD(m, k)
@@ -120,8 +123,10 @@ func priorSD(m, k int) float64 {
 		return sdOwnLines
 	case k < modes:
 		return sdCrossLines
-	case k < inputPos:
+	case k < inputFenders:
 		return sdWind
+	case k < inputPos:
+		return sdFenders
 	case k < inputSpeed:
 		return sdPos
 	default:
@@ -131,7 +136,8 @@ func priorSD(m, k int) float64 {
 
 // step returns the innovation of this step, m.
 func (f *modeFilter) step(m int, at *stepState, meanPos *[modes]float64) (innovation float64) {
-	u := [inputs]float64{inputLaggedWind: at.Forcing[forceLaggedWind][m], inputWind: at.Forcing[forceWind][m], inputSpeed: -0.1 * f.Tracker.Speed}
+	u := [inputs]float64{inputLaggedWind: at.Forcing[forceLaggedWind][m], inputWind: at.Forcing[forceWind][m], inputFenders: at.Forcing[forceFenders][m],
+		inputSpeed: -0.1 * f.Tracker.Speed}
 	for k := range modes {
 		u[inputLines+k] = at.Forcing[forceLines][k]
 		u[inputPos+k] = -0.01 * (at.Pos[k] - meanPos[k])

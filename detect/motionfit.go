@@ -34,6 +34,8 @@ type motion struct {
 	Ticks   int64 // ticks with a fit, since the last without
 	Heave   heave
 	Record  motionRecord
+	Contact contact
+	Kept    keptSteps
 
 	Predictors [centres]predictor
 	Centre     int     // about which the predictor in use predicts

@@ -9,12 +9,12 @@ const (
 	colLoss                                       // lost with line i's pull
 	colFenders                                    // by her fenders: for each end, by contact level
 	hypothesisCols = colFenders + 2*contactLevels // of the columns that make up a hypothesis
-	contactLevels  = len(contactShares)
+	contactLevels  = len(retestShares)
 )
 
-// contactShares are the contact levels: the share of its range in the record over
+// retestShares are the contact levels: the share of its range in the record over
 // which an end of the ship was on its fenders.
-var contactShares = [...]float64{0.1, 0.3, 0.6, 1}
+var retestShares = [...]float64{0.1, 0.3, 0.6, 1}
 
 // prior is the normal prior of a column's coefficient.
 type prior struct{ mean, sd float64 }
@@ -56,7 +56,7 @@ func (b *Berth) motionColumns(w *retestWindow, i, mode int) (columns [][]float64
 	}
 	columns = append(columns, accel, smoothed(func(n int64) float64 { return b.missingPull(w, n, i, mode) }))
 	for end := range 2 {
-		for _, share := range contactShares {
+		for _, share := range retestShares {
 			columns = append(columns, smoothed(b.fenderForce(w, end, mode, share)))
 		}
 	}
@@ -126,24 +126,14 @@ func (b *Berth) missingPull(w *retestWindow, n int64, i, mode int) float64 {
 // in a span, m/s², if they touch the ship over this share of that end's range of
 // movement, nearest to the berth.
 func (b *Berth) fenderForce(w *retestWindow, end, mode int, share float64) func(n int64) float64 {
-	var stiffness, arm float64
-	centre, _ := b.plan.Centre()
-	for _, f := range b.plan.Fenders {
-		if x := f.XM - centre; (x < 0) == (end == 1) {
-			stiffness += f.StiffnessKNPerM
-			arm += f.StiffnessKNPerM * x
-		}
-	}
-	if stiffness > 0 {
-		arm /= stiffness * yawArm(&b.plan.Ship)
-	}
+	f := &b.fenders[end]
 	r := &b.state.Motion.Record
-	out := func(n int64) float64 { return r.ago(n).Pos[1] + arm*r.ago(n).Pos[2] }
+	out := func(n int64) float64 { return f.off(&r.ago(n).Pos) }
 	nearest, furthest := math.Inf(1), math.Inf(-1)
 	for n := range w.spans {
 		nearest, furthest = min(nearest, out(n)), max(furthest, out(n))
 	}
 	contact := nearest + share*(furthest-nearest)
-	perMetre := stiffness * [modes]float64{0, 1, arm}[mode] / b.masses()[mode]
+	perMetre := f.stiffness * [modes]float64{0, 1, f.arm}[mode] / b.masses()[mode]
 	return func(n int64) float64 { return perMetre * max(0, contact-out(n)) }
 }

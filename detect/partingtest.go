@@ -50,6 +50,7 @@ func (b *Berth) beginTest(now moment, i int) {
 		}
 		accel := b.pullAccel(face, i, p.LoadBefore-load)
 		b.state.Motion.Record.amend(now, newest-n*stepTicks, &accel)
+		b.state.Motion.Kept.amend(n, &accel)
 	}
 	if !math.IsNaN(l.StepLoad) {
 		l.Pull += p.LoadBefore - l.StepLoad

@@ -6,9 +6,10 @@ package detect
 //
 //	position(t+h) = position(t) + c·x(t) + ∬ pull of the lines / mass
 //
-// x are the regressors: speed and unexplained acceleration at t, wind force and the
-// distance from the mean position. Their coefficients c are estimated by recursive
-// least squares with a forgetting factor, a time constant of about ten minutes.
+// x are the regressors: speed and unexplained acceleration at t, wind force, the push of
+// the fenders (see contact) and the distance from the mean position. Their coefficients c
+// are estimated by recursive least squares with a forgetting factor, a time constant of
+// about ten minutes.
 //
 // The pull of the lines is the measured load of every line, including lines that
 // are tended, slipping or parted, so that what is known causes no prediction error.
@@ -47,6 +48,7 @@ const (
 	regSlowAccel
 	regLaggedWind
 	regWind
+	regFenders
 	regPos
 	regressors
 )
@@ -71,6 +73,7 @@ const (
 	forceLines = iota
 	forceLaggedWind
 	forceWind
+	forceFenders
 	forcings
 )
 
@@ -96,6 +99,7 @@ func (b *Berth) predictorStep(now moment) {
 			m.Predictors[c].Steps = 0
 		}
 		m.Record.reset()
+		m.Kept.Count, m.Contact = 0, contact{}
 		return
 	}
 	var at stepState
@@ -105,7 +109,9 @@ func (b *Berth) predictorStep(now moment) {
 			at.Pos[k] += q[k] / stepTicks
 		}
 	}
+	b.findContact()
 	b.updateForcing(now, &at)
+	m.Kept.add(&at)
 	b.recordStep(now, &at)
 	var logDensity [centres]float64
 	for c := range centres {
@@ -146,7 +152,7 @@ func (pr *predictor) reset(at *stepState) {
 	}
 	for s := range horizons {
 		for m := range modes {
-			pr.Coef[s][m] = [regressors]float64{0.5, 0.5, 0.5, 0.5, 0.5, 0.5, 0}
+			pr.Coef[s][m] = [regressors]float64{0.5, 0.5, 0.5, 0.5, 0.5, 0.5, 1, 0}
 			for k := range regressors {
 				pr.CoefCov[s][m][k][k] = priorVariance
 			}
@@ -178,7 +184,8 @@ func (pr *predictor) updateCoef() {
 		for m := range modes {
 			x := [regressors]float64{regFastSpeed: base.FastSpeed[m] * t, regSlowSpeed: base.SlowSpeed[m] * t,
 				regFastAccel: base.FastAccel[m] * t * t / 2, regSlowAccel: base.SlowAccel[m] * t * t / 2,
-				regLaggedWind: moved[forceLaggedWind][m], regWind: moved[forceWind][m], regPos: base.Pos[m] - pr.MeanPos[m]}
+				regLaggedWind: moved[forceLaggedWind][m], regWind: moved[forceWind][m], regFenders: moved[forceFenders][m],
+				regPos: base.Pos[m] - pr.MeanPos[m]}
 			e := (now.Pos[m]+before.Pos[m])/2 - base.Pos[m] - moved[forceLines][m]
 			for k, c := range pr.Coef[s][m] {
 				e -= c * x[k]

@@ -19,10 +19,12 @@ import (
 //	              acceleration changed at once
 //
 // Each is a log-likelihood ratio of the loss, of between 0.4 and 1.5 of the line's
-// estimated load, against ordinary disturbances; after a minute wilder than usual it
-// counts for less. A gust may pass for a loss in either test, seldom in both. So a loss
-// is raised by their sum, in which neither counts for more than redistMostLLR, if both
-// speak for it (redistLeastFar, redistLeastSudden). All of these must hold as well:
+// estimated load, against ordinary disturbances, the push of the fenders being known (see
+// contact); after a minute wilder than usual it counts for less. A gust may pass for a
+// loss in either test, seldom in both. So a loss is raised by their sum, in which neither
+// counts for more than redistMostLLR, if both speak for it (redistLeastFar,
+// redistLeastSudden); where no mast tells the wind the sum must be higher. All of these
+// must hold as well:
 //
 //	away      its fairlead did move away from its hook, by 0.6 of the prediction error
 //	          at least; else the movement is mostly one that was predicted, whose errors
@@ -43,11 +45,12 @@ import (
 // 730500, 750000 and 760000) it raised 6 false alarms.
 const (
 	redistLLR         = 24
-	redistStillLLR    = 33
-	redistMostLLR     = 20  // that one test counts for
-	redistLeastFar    = 8   // log-likelihood ratio of how far, least
-	redistLeastSudden = 9   // and of how suddenly
-	faultyPinFactor   = 1.6 // on the thresholds, for a line whose pin is at fault: two faults at once are less likely
+	redistStillLLR    = 28
+	redistMostLLR     = 20   // that one test counts for
+	redistLeastFar    = 8    // log-likelihood ratio of how far, least
+	redistLeastSudden = 9    // and of how suddenly
+	faultyPinFactor   = 1.6  // on the thresholds, for a line whose pin is at fault: two faults at once are less likely
+	untoldWindFactor  = 1.25 // on the thresholds, where no mast tells the wind: any gust is unforeseen
 	redistMinShare    = 0.4
 	redistMaxShare    = 1.5
 	redistAwayShare   = 0.6   // of the prediction error
@@ -103,7 +106,7 @@ func (b *Berth) testUnseen(now moment) {
 			}
 		}
 		llr, at := b.lossLLR(i, load, &errors, &recent)
-		threshold := b.lossThreshold(i, at)
+		threshold := b.lossThreshold(now, i, at)
 		b.reportGroup(UnseenLLR, g, llr, threshold)
 		if llr < threshold || b.ownChangeOver(redistOwnShare*load) || b.cameIn(i, at) || !b.felt(at) {
 			u.Steps = 0

@@ -11,7 +11,7 @@ func (t *trackers) update(pos *[modes]float64, forcing *[forcings][modes]float64
 	th := math.Exp(-stepPeriod / tau)
 	k1, k2, k3 := 1-th*th*th, 1.5*(1-th)*(1-th)*(1+th)/stepPeriod, (1-th)*(1-th)*(1-th)/(stepPeriod*stepPeriod)
 	for m := range modes {
-		a := t.Accel[m] + forcing[forceLines][m] + (forcing[forceLaggedWind][m]+forcing[forceWind][m])/2
+		a := t.Accel[m] + forcing[forceLines][m] + forcing[forceFenders][m] + (forcing[forceLaggedWind][m]+forcing[forceWind][m])/2
 		p := t.Pos[m] + t.Speed[m]*stepPeriod + a*stepPeriod*stepPeriod/2
 		v := t.Speed[m] + a*stepPeriod
 		e := pos[m] - p

@@ -28,13 +28,16 @@ func (b *Berth) lossLLR(i int, load float64, errors *[horizonCount][errorDim]flo
 
 // lossThreshold is the log-likelihood ratio from which the loss of line i is raised,
 // the likeliest horizon being this.
-func (b *Berth) lossThreshold(i, horizon int) float64 {
+func (b *Berth) lossThreshold(now moment, i, horizon int) float64 {
 	threshold := float64(redistStillLLR)
 	if b.movedAway(i, horizon, redistAwayShare) {
 		threshold = redistLLR
 	}
 	if b.plan.Lines[i].Instrumented {
 		threshold *= faultyPinFactor
+	}
+	if !b.state.Wind.told(now) {
+		threshold *= untoldWindFactor
 	}
 	return threshold
 }

@@ -22,12 +22,15 @@ const (
 	windStale       = 10 * second
 )
 
+// told reports whether the wind is known by a reading that is not stale.
+func (w *wind) told(now moment) bool { return w.SpeedAt != 0 && now.Time-w.SpeedAt <= windStale }
+
 // updateWindForcing sets the accelerations by the wind: by the newest reading
 // (forceWind) and by the wind averaged over the time that it takes to pass the ship
 // (forceLaggedWind). A stale reading leaves them as they were.
 func (b *Berth) updateWindForcing(now moment, mass *[modes]float64) {
 	w := &b.state.Wind
-	if w.SpeedAt == 0 || now.Time-w.SpeedAt > windStale {
+	if !w.told(now) {
 		return
 	}
 	if w.Forcing == [forcings][modes]float64{} {

@@ -23,6 +23,8 @@ var kept = []struct {
 	{"two partings", 706000039000, "a line that had hung slack within the minute was not seen to part, for its pin reads twice a second"},
 	{"parting in a swell", 706000125000, "the same, in a swell"},
 	{"steps on bitts", 712002383000, "a surge on bitts was told as a jump of the pin's zero"},
+	{"unseen parting, fair", 770000157000, "a parting that no pin showed was not told, for the ship touched her fenders"},
+	{"unseen parting in a squall", 770000303000, "the same, in a squall that lifted her off them"},
 	{"squalls off the fenders", 720000516000, "the onset of a squall was told as a parting that no pin shows"},
 }
 
