@@ -18,7 +18,7 @@ type Berth struct {
 	errorChols   [centres]cholesky      // of the newest step, by centre
 	stepResponse [responseSteps]float64 // of a tracker
 	fenders      [shipEnds]fenderEnd
-	contactWork  contactWork
+	contactWork  contactWork // of the present search
 
 	observe     func(*Observation) // nil without an observer
 	observation *Observation

@@ -2,6 +2,7 @@ package detect
 
 import (
 	"math"
+	"slices"
 
 	"hawser/detect/mooring"
 )
@@ -143,8 +144,10 @@ func (b *Berth) searchContact() (changed bool) {
 	c := &b.state.Motion.Contact
 	was := *c
 	for e, k := range best {
-		c.Level[e] = levels[e][k]
-		c.Known[e] = levels[e][k] > nearest[e] || was.Known[e] && k == levelsTried-1
+		c.Level[e], c.Known[e] = 0, false
+		if level := levels[e][k]; level > nearest[e] || was.Known[e] && k == levelsTried-1 {
+			c.Level[e], c.Known[e] = level, true
+		}
 	}
 	return *c != was
 }
@@ -192,16 +195,11 @@ func (b *Berth) levelsToTry(spans []span) (levels endLevels, nearest [shipEnds]f
 // levelsAround are finer levels around the one of index k, from the next one below to the
 // next above; the last stays.
 func levelsAround(coarse *[levelsTried]float64, k int) (fine [levelsTried]float64) {
-	at := coarse[k]
-	below, above := at, at
-	for _, v := range coarse {
-		if v < at && (below == at || v > below) {
-			below = v
-		}
-		if v > at && (above == at || v < above) {
-			above = v
-		}
-	}
+	sorted := *coarse
+	slices.Sort(sorted[:])
+	levels, at := slices.Compact(sorted[:]), coarse[k]
+	i, _ := slices.BinarySearch(levels, at)
+	below, above := levels[max(i-1, 0)], levels[min(i+1, len(levels)-1)]
 	const each = (levelsTried - 1) / 2
 	for j := range each {
 		fine[j] = at - float64(j)/float64(each)*(at-below)

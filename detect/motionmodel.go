@@ -5,10 +5,10 @@ import "math"
 // The columns of a mode's equation of motion, a row for each span: accelerations in
 // m/s². The columns after hypothesisCols have unknown coefficients with a prior.
 const (
-	colAccel       = iota                         // of the ship, less what the lines give her
-	colLoss                                       // lost with line i's pull
-	colFenders                                    // by her fenders: for each end, by contact level
-	hypothesisCols = colFenders + 2*contactLevels // of the columns that make up a hypothesis
+	colAccel       = iota                                // of the ship, less what the lines give her
+	colLoss                                              // lost with line i's pull
+	colFenders                                           // by her fenders: for each end, by contact level
+	hypothesisCols = colFenders + shipEnds*contactLevels // of the columns that make up a hypothesis
 	contactLevels  = len(retestShares)
 )
 
@@ -55,7 +55,7 @@ func (b *Berth) motionColumns(w *retestWindow, i, mode int) (columns [][]float64
 		accel[t] -= force
 	}
 	columns = append(columns, accel, smoothed(func(n int64) float64 { return b.missingPull(w, n, i, mode) }))
-	for end := range 2 {
+	for end := range shipEnds {
 		for _, share := range retestShares {
 			columns = append(columns, smoothed(b.fenderForce(w, end, mode, share)))
 		}
@@ -134,6 +134,7 @@ func (b *Berth) fenderForce(w *retestWindow, end, mode int, share float64) func(
 		nearest, furthest = min(nearest, out(n)), max(furthest, out(n))
 	}
 	contact := nearest + share*(furthest-nearest)
-	perMetre := f.stiffness * [modes]float64{0, 1, f.arm}[mode] / b.masses()[mode]
+	mass := b.masses()
+	perMetre := f.stiffness * f.accel(mode, &mass)
 	return func(n int64) float64 { return perMetre * max(0, contact-out(n)) }
 }

@@ -16,7 +16,7 @@ const (
 
 // add keeps a step.
 func (k *keptSteps) add(at *stepState) {
-	to := k.Steps[k.Count%stepsKept][:0]
+	to := k.Steps[k.Count%stepsKept][:0] // in place
 	for _, v := range at.Pos {
 		to = append(to, float32(v))
 	}
@@ -30,7 +30,7 @@ func (k *keptSteps) add(at *stepState) {
 
 // ago is the step n before the newest.
 func (k *keptSteps) ago(n int64) (at stepState) {
-	from := k.Steps[(k.Count-1-n)%stepsKept][:]
+	from := &k.Steps[(k.Count-1-n)%stepsKept]
 	for m := range modes {
 		at.Pos[m] = float64(from[m])
 		for p := range keptForcings {
