@@ -200,8 +200,7 @@ func TestEachGatewayIsOneAlarm(t *testing.T) {
 	whole := record(t, "coaster-8", 23, func(s *simulate.Story) { s.Events = nil })
 	o := newOffice(t)
 	dir := t.TempDir()
-	// Senders take some seconds to come back to a server that was away for as long.
-	s := startServe(t, dir, "--config", o.config(t, dir), "--silent-after", "20s")
+	s := startServe(t, dir, "--config", o.config(t, dir))
 	kill := map[string]func(){}
 	for source, channels := range map[string][]string{
 		"bow": {"1/", "2/", "3/"}, "spring": {"4/", "5/"}, "stern": {"6/", "7/", "8/"}, "weather": {"wind/"},
@@ -233,7 +232,7 @@ func TestEachGatewayIsOneAlarm(t *testing.T) {
 	o.hears(t, "alarm.raised pins-silent spring")
 	s.faults(0, 2)
 	s.kill()
-	s = startServe(t, dir, "--config", filepath.Join(dir, "hawser.yaml"), "--silent-after", "20s", "--grpc", s.grpc)
+	s = startServe(t, dir, "--config", filepath.Join(dir, "hawser.yaml"), "--grpc", s.grpc)
 	kill["stern"]()
 	o.hears(t, "alarm.raised pins-silent spring", "alarm.raised pins-silent stern")
 	s.faults(0, 5)

@@ -66,9 +66,12 @@ const (
 	windowBatches = 16384
 	windowBytes   = 8 << 20
 	// minBackoff and maxBackoff bound the wait before a lost connection is tried again,
-	// which doubles from one to the other.
-	minBackoff = 200 * time.Millisecond
-	maxBackoff = 10 * time.Second
+	// which doubles from one to the other. It and the longest wait of the transport
+	// together are under the 8 s after which a server calls a berth silent: one that was
+	// away, for however long, hears from all its gateways before.
+	minBackoff   = 200 * time.Millisecond
+	maxBackoff   = 3 * time.Second
+	maxDialDelay = 2 * time.Second
 )
 
 // validate checks the options and puts the defaults in.
@@ -155,7 +158,7 @@ func DialOptions() []grpc.DialOption {
 	return []grpc.DialOption{
 		grpc.WithKeepaliveParams(keepalive.ClientParameters{Time: 10 * time.Second, Timeout: 10 * time.Second}),
 		grpc.WithConnectParams(grpc.ConnectParams{
-			Backoff:           backoff.Config{BaseDelay: 200 * time.Millisecond, Multiplier: 1.6, Jitter: 0.2, MaxDelay: 5 * time.Second},
+			Backoff:           backoff.Config{BaseDelay: 200 * time.Millisecond, Multiplier: 1.6, Jitter: 0.2, MaxDelay: maxDialDelay},
 			MinConnectTimeout: 5 * time.Second,
 		}),
 	}
