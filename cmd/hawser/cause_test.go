@@ -232,6 +232,7 @@ func TestEachGatewayIsOneAlarm(t *testing.T) {
 	o.hears(t, "alarm.raised pins-silent spring")
 	s.faults(0, 2)
 	s.kill()
+	time.Sleep(4 * time.Second) // until those who are back wait for those who are not
 	s = startServe(t, dir, "--config", filepath.Join(dir, "hawser.yaml"), "--grpc", s.grpc)
 	kill["stern"]()
 	o.hears(t, "alarm.raised pins-silent spring", "alarm.raised pins-silent stern")

@@ -67,11 +67,11 @@ const (
 	windowBytes   = 8 << 20
 	// minBackoff and maxBackoff bound the wait before a lost connection is tried again,
 	// which doubles from one to the other. It and the longest wait of the transport
-	// together are under the 8 s after which a server calls a berth silent: one that was
-	// away, for however long, hears from all its gateways before.
+	// together are under the 5 s for which a server that was away, for however long, has
+	// the gateways of a berth wait for each other.
 	minBackoff   = 200 * time.Millisecond
-	maxBackoff   = 3 * time.Second
-	maxDialDelay = 2 * time.Second
+	maxBackoff   = 2 * time.Second
+	maxDialDelay = time.Second
 )
 
 // validate checks the options and puts the defaults in.

@@ -10,26 +10,38 @@ import (
 
 // Sources of a berth that have much to send after an outage go on abreast. Else the one
 // that is back first would bring the watch past all that another has yet to send, which
-// would then be too late to be watched. So for a time after a stream has opened no batch
-// of the past is handed on while another source is further behind: one that has a
-// stream, or is yet to come back. A source that was never there before waits for none.
+// would then be too late to be watched. So for a time no batch of the past is handed on
+// while another source is further behind: one that has a stream, or is yet to come back.
+// A source that was never there before waits for none. A gateway that will not come back
+// costs the berth that time without a watch, so it ends before the berth is silent by it.
 const (
 	past     = 3 * time.Second             // batches older than this are of the past
 	lead     = int64(reading.Lateness) / 2 // how far one source may be before another
-	patience = 15 * time.Second            // how long a stream waits, in all: over the longest wait of a gateway to connect again
+	patience = 5 * time.Second             // how long for one that sends nothing: over the longest wait of a gateway to connect again
+	catchUp  = 15 * time.Second            // how long in all, for those that do send
 	recently = time.Minute                 // a source without a stream that was heard later is to come back
 )
 
+// waitsUntil is up to when a stream that opens now waits for others to send. Where it was this
+// server that they were without, all come back at once.
+func (b *berth) waitsUntil(now time.Time) time.Time {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	if until := b.without.Add(patience); now.Before(until) {
+		return until
+	}
+	return now.Add(patience)
+}
+
 // abreast waits until no other source of the berth is far behind a time of the past.
 func (d *delivery) abreast(ctx context.Context, newest int64, arrived time.Time) error {
-	if !d.again || newest == 0 || arrived.UnixNano()-newest < int64(past) || arrived.Sub(d.opened) > patience {
+	if !d.again || newest == 0 || arrived.UnixNano()-newest < int64(past) || arrived.Sub(d.opened) > catchUp {
 		return nil
 	}
 	d.berth.comesTo(d.src, newest) // so that of two that wait the one behind goes on
 	for {
-		left := d.opened.Add(patience).Sub(d.s.o.Now())
-		behind, moved := d.behind(newest - lead)
-		if !behind || left <= 0 {
+		left, moved := d.behind(newest-lead, d.s.o.Now())
+		if left <= 0 {
 			return nil
 		}
 		wait := time.NewTimer(left)
@@ -44,10 +56,10 @@ func (d *delivery) abreast(ctx context.Context, newest int64, arrived time.Time)
 	}
 }
 
-// behind reports whether another source has yet to send what is of before a time; one
-// that came and went again since the stream opened is awaited no more. moved is closed
-// when one has sent, or will not.
-func (d *delivery) behind(t int64) (behind bool, moved <-chan struct{}) {
+// behind is how long another source that has yet to send what is of before a time is
+// awaited, 0 where there is none; one that came and went again since the stream opened is
+// awaited no more. moved is closed when one has sent, or will not.
+func (d *delivery) behind(t int64, now time.Time) (left time.Duration, moved <-chan struct{}) {
 	b := d.berth
 	b.mu.Lock()
 	defer b.mu.Unlock()
@@ -62,13 +74,17 @@ func (d *delivery) behind(t int64) (behind bool, moved <-chan struct{}) {
 		}
 		awaited := !away || h.before || d.opened.Sub(h.last) < recently
 		if other != d.src && awaited && !d.went[name] && !h.done && h.reached > 0 && h.reached < t {
-			if b.moved == nil {
-				b.moved = make(chan struct{})
+			until := d.until
+			if going := h.last.Add(patience); !away && going.After(until) {
+				until = going
 			}
-			return true, b.moved
+			left = max(left, min(until.Sub(now), d.opened.Add(catchUp).Sub(now)))
 		}
 	}
-	return false, nil
+	if left > 0 && b.moved == nil {
+		b.moved = make(chan struct{})
+	}
+	return left, b.moved
 }
 
 // comesTo notes that a source has a batch of a time to hand on.
@@ -86,6 +102,7 @@ func (b *berth) comesTo(src *source, t int64) {
 func (b *berth) comeAgain(now time.Time) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
+	b.without = now
 	for _, src := range b.sources {
 		if h := &src.heard; h.reached > 0 && !h.done && now.Sub(h.last) < recently {
 			h.reached, h.before = 1, true // how far back is not known

@@ -4,6 +4,7 @@ import (
 	"context"
 	"sync"
 	"sync/atomic"
+	"time"
 
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
@@ -25,6 +26,7 @@ type berth struct {
 	ahead   ClockAhead
 	// recalled: the sources from before the server started are known.
 	recalled bool
+	without  time.Time     // when its sources were last without this server, its start at first
 	moved    chan struct{} // closed when a source has sent, or will not; nil while nobody waits
 }
 
@@ -55,8 +57,8 @@ type binding struct {
 	hasPin      map[string]bool // by line
 }
 
-func newBerth(name string, m *metrics) *berth {
-	return &berth{name: name, m: m.berth(name), sources: map[string]*source{}}
+func newBerth(name string, m *metrics, began time.Time) *berth {
+	return &berth{name: name, m: m.berth(name), sources: map[string]*source{}, without: began}
 }
 
 // bind is the binding of a plan, the same one for the same fingerprint.

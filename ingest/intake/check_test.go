@@ -24,7 +24,7 @@ func TestCheckDoesNotAllocate(t *testing.T) {
 			Channel: reading.Channel{Line: line, Kind: reading.Tension}, Time: make([]int64, 10), Value: make([]float64, 10)})
 	}
 	s := &Server{o: Options{ClockTolerance: time.Minute, Validator: protovalidate.GlobalValidator}, m: newMetrics(nil)}
-	b := newBerth("jetty-2", s.m)
+	b := newBerth("jetty-2", s.m, time.Time{})
 	src, err := b.source("gw", 1)
 	if err != nil {
 		t.Fatal(err)

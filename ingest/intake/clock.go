@@ -34,7 +34,7 @@ func (d *delivery) mayLead(now time.Time) time.Duration {
 	defer b.mu.Unlock()
 	for _, other := range b.sources {
 		h := &other.heard
-		present := now.Sub(h.last) < recently || h.before && now.Sub(d.opened) < patience
+		present := now.Sub(h.last) < recently || h.before && now.Before(d.until)
 		if other != d.src && present && !h.done && h.clock.right() {
 			most = min(most, time.Duration(max(lead, int64(reading.Lateness)-h.clock.behind)))
 		}

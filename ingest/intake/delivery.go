@@ -37,6 +37,7 @@ type delivery struct {
 	queue chan item
 
 	opened time.Time
+	until  time.Time       // it waits for other sources that are behind
 	again  bool            // the source has sent before this stream
 	went   map[string]bool // sources that came and went since, at most limits.Sources
 
@@ -58,9 +59,9 @@ type tally struct {
 }
 
 func newDelivery(s *Server, b *berth, src *source, in stream, durable uint64) *delivery {
-	window := semaphore.NewWeighted(s.weight(0) * int64(s.o.limits.InFlight))
+	window, opened := semaphore.NewWeighted(s.weight(0)*int64(s.o.limits.InFlight)), s.o.Now()
 	return &delivery{
-		s: s, berth: b, src: src, stream: in, opened: s.o.Now(), again: b.knows(src),
+		s: s, berth: b, src: src, stream: in, opened: opened, until: b.waitsUntil(opened), again: b.knows(src),
 		log:    s.o.Log.With("berth", b.name, "source", src.name),
 		window: window, out: newOutbox(s, window, durable),
 		queue: make(chan item, s.o.limits.InFlight), handed: durable,

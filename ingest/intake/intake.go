@@ -109,8 +109,9 @@ func (o *Options) validate() error {
 // Server serves IntakeService. Safe for concurrent use.
 type Server struct {
 	hawserv1.UnimplementedIntakeServiceServer
-	o Options
-	m *metrics
+	o     Options
+	m     *metrics
+	began time.Time
 
 	// work is every goroutine and handler of the server.
 	work sync.WaitGroup
@@ -121,12 +122,12 @@ type Server struct {
 	berths   map[string]*berth // bounded by what Plans takes
 }
 
-// New makes a server.
+// New makes a server, which is to serve from then on.
 func New(o Options) (*Server, error) {
 	if err := o.validate(); err != nil {
 		return nil, err
 	}
-	return &Server{o: o, m: newMetrics(o.Registerer), streams: map[*claim]struct{}{}, berths: map[string]*berth{}}, nil
+	return &Server{o: o, m: newMetrics(o.Registerer), began: o.Now(), streams: map[*claim]struct{}{}, berths: map[string]*berth{}}, nil
 }
 
 var errResume = status.Error(codes.Unavailable, "readings are kept again: send those without a receipt")
@@ -258,7 +259,7 @@ func (s *Server) berth(name string) *berth {
 	defer s.mu.Unlock()
 	b := s.berths[name]
 	if b == nil {
-		b = newBerth(name, s.m)
+		b = newBerth(name, s.m, s.began)
 		s.berths[name] = b
 	}
 	return b
