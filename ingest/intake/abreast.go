@@ -39,6 +39,7 @@ func (d *delivery) abreast(ctx context.Context, newest int64, arrived time.Time)
 		return nil
 	}
 	d.berth.comesTo(d.src, newest) // so that of two that wait the one behind goes on
+	defer d.berth.goesOn(d.src, d.s.o.Now)
 	for {
 		left, moved := d.behind(newest-lead, d.s.o.Now())
 		if left <= 0 {
@@ -75,7 +76,7 @@ func (d *delivery) behind(t int64, now time.Time) (left time.Duration, moved <-c
 		awaited := !away || h.before || d.opened.Sub(h.last) < recently
 		if other != d.src && awaited && !d.went[name] && !h.done && h.reached > 0 && h.reached < t {
 			until := d.until
-			if going := h.last.Add(patience); !away && going.After(until) {
+			if going := h.sends(now).Add(patience); !away && going.After(until) {
 				until = going
 			}
 			left = max(left, min(until.Sub(now), d.opened.Add(catchUp).Sub(now)))
@@ -87,14 +88,33 @@ func (d *delivery) behind(t int64, now time.Time) (left time.Duration, moved <-c
 	return left, b.moved
 }
 
-// comesTo notes that a source has a batch of a time to hand on.
+// sends is when a source last had something to hand on, which is now if it waits to.
+func (h *heard) sends(now time.Time) time.Time {
+	switch {
+	case h.waits:
+		return now
+	case h.waited.After(h.last):
+		return h.waited
+	}
+	return h.last
+}
+
+// comesTo notes that a source has a batch of a time to hand on, and may have to wait.
 func (b *berth) comesTo(src *source, t int64) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
+	src.heard.waits = true
 	if t > src.heard.reached {
 		src.heard.reached = t
 		b.news()
 	}
+}
+
+// goesOn notes that a source waits no more.
+func (b *berth) goesOn(src *source, now func() time.Time) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	src.heard.waits, src.heard.waited = false, now()
 }
 
 // comeAgain has all sources that were heard lately send from further back again; mu is

@@ -27,6 +27,8 @@ func TestAwaited(t *testing.T) {
 		{name: "it is back and sends nothing", claims: 1, heard: heard{before: true}, opened: 3, now: 5},
 		{name: "it sends", claims: 1, heard: heard{last: after(8)}, opened: 3, now: 9, want: 4},
 		{name: "it sends for long", claims: 1, heard: heard{last: after(15)}, opened: 3, now: 16, want: 2},
+		{name: "it is back and waits as well", claims: 1, heard: heard{before: true, waits: true}, opened: 3, now: 5, want: 5},
+		{name: "it waited until now", claims: 1, heard: heard{before: true, waited: after(5)}, opened: 3, now: 5, want: 5},
 		{name: "it sends no more", claims: 1, heard: heard{last: after(8)}, opened: 3, now: 13},
 	} {
 		t.Run(test.name, func(t *testing.T) {

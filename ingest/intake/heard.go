@@ -16,9 +16,11 @@ type Heard struct {
 type heard struct {
 	since, last time.Time
 	done        bool
-	reached     int64 // event time, Unix nanoseconds
-	before      bool  // it is known from before the server started only
-	clock       clock // as its newest batch came
+	reached     int64     // event time, Unix nanoseconds
+	before      bool      // it is known from before the server started only
+	clock       clock     // as its newest batch came
+	waits       bool      // with a batch, for other sources
+	waited      time.Time // until when it last did
 }
 
 // hear notes that a batch of a source was taken.

@@ -209,9 +209,24 @@ func TestUnkeptGoesOnWithoutReceipts(t *testing.T) {
 }
 
 // Two sources are made to send again what was not kept. The one that is back first
-// waits for the other, so that neither is over 5 s behind in the journal.
+// waits for the other, so that neither is over 5 s behind in the journal; and when both
+// have waited in vain for a third.
 func TestSourcesComeAgainAbreast(t *testing.T) {
-	r := newRig(t, nil)
+	t.Run("all", func(t *testing.T) { t.Parallel(); comeAgainAbreast(t, false) })
+	t.Run("but one", func(t *testing.T) { t.Parallel(); comeAgainAbreast(t, true) })
+}
+
+func comeAgainAbreast(t *testing.T, butOne bool) {
+	began := time.Now()
+	r := newRig(t, func(o *intake.Options) {
+		o.Now = func() time.Time { return time.Unix(0, noon).Add(time.Since(began)) }
+	})
+	if butOne {
+		w, _ := r.open("spring")
+		w.batch(block(1, "1", noon-61*second))
+		w.until(1)
+	}
+	kept := len(r.journal.handed())
 	sources := []string{"bow", "stern"}
 	wires := map[string]*wire{}
 	for i, source := range sources {
@@ -225,8 +240,8 @@ func TestSourcesComeAgainAbreast(t *testing.T) {
 			wires[source].batch(block(uint64(s), fmt.Sprint(i+1), noon-second))
 		}
 	}
-	r.taken(2 + 2*59)
-	r.journal.change(func() { r.journal.broken, r.journal.entries = nil, r.journal.entries[:2] })
+	r.taken(kept + 2 + 2*59)
+	r.journal.change(func() { r.journal.broken, r.journal.entries = nil, r.journal.entries[:kept+2] })
 	r.server.Resume()
 	for i, source := range sources {
 		wires[source].ends()

@@ -1,6 +1,7 @@
 package intake_test
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -127,7 +128,7 @@ func (m *memory) Append(ctx context.Context, e *journal.Entry) (intake.Pending, 
 			panic("broken invariant")
 		}
 		m.entries = append(m.entries, *e)
-		p.index = len(m.entries) - 1
+		p.index, p.broken = len(m.entries)-1, m.broken
 	})
 	return p, nil
 }
@@ -158,14 +159,15 @@ func (m *memory) handed() []journal.Entry {
 }
 
 type pending struct {
-	m     *memory
-	index int
+	m      *memory
+	index  int
+	broken error // the journal was as this was handed over
 }
 
 func (p *pending) Wait(ctx context.Context) (journal.Position, error) {
 	for {
 		p.m.mu.Lock()
-		stored, broken, changed := p.m.stored > p.index, p.m.broken, p.m.changed
+		stored, broken, changed := p.m.stored > p.index, cmp.Or(p.broken, p.m.broken), p.m.changed
 		p.m.mu.Unlock()
 		switch {
 		case stored:
