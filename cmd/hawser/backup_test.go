@@ -81,7 +81,8 @@ func TestRestoredServerAnswersAsBefore(t *testing.T) {
 	tape := newTape(t, "tanker-12", 11, nil)
 	_, all := pins(t, tape.path)
 	dir := t.TempDir()
-	s := startServe(t, filepath.Join(dir, "data"))
+	start := func(data string) *server { return startServe(t, data, "--silent-after", "1h") } // nobody sends while answers are compared
+	s := start(filepath.Join(dir, "data"))
 	tape.send(t, s.grpc)
 	s.linesDone(all, tape.told)
 	s.hasAll(tape)
@@ -132,7 +133,7 @@ func TestRestoredServerAnswersAsBefore(t *testing.T) {
 		if out, _ := hawser(t, "restore", "--data", data, file); !strings.Contains(out, data+": restored") {
 			t.Errorf("restore says %q", out)
 		}
-		r := startServe(t, data)
+		r := start(data)
 		r.same(t, tape.berth, want)
 		// The other berth's readings are there as far as the backup goes, and go on.
 		other.send(t, r.grpc)

@@ -4,14 +4,15 @@ import (
 	"bufio"
 	"bytes"
 	"context"
+	"flag"
 	"fmt"
-	"hawser/services/waittest"
 	"io"
 	"net/http"
 	"os"
 	"os/exec"
 	"path/filepath"
 	"regexp"
+	"runtime"
 	"strconv"
 	"strings"
 	"syscall"
@@ -21,6 +22,8 @@ import (
 	"go.uber.org/goleak"
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/credentials/insecure"
+
+	"hawser/services/waittest"
 )
 
 // What the test binary is, if not the tests: hawser, so that tests can start,
@@ -45,6 +48,11 @@ func TestMain(m *testing.M) {
 			os.Exit(1)
 		}
 		return
+	}
+	// They mostly wait for what comes as it would on a berth.
+	if err := flag.Set("test.parallel", strconv.Itoa(2*runtime.GOMAXPROCS(0))); err != nil {
+		fmt.Fprintln(os.Stderr, err)
+		os.Exit(1)
 	}
 	goleak.VerifyTestMain(m)
 }
