@@ -26,6 +26,7 @@ type line struct {
 	Zero           zero
 	Range          rangeRecord
 	LoadLoss       loadLoss
+	Jerks          jerkRecord
 	Snap           snap
 	Imbalance      latch
 	Slack          latch

@@ -19,11 +19,12 @@ import (
 // independent, 90 an hour for a line; for one false alarm in 5,000 line-hours each may
 // err with probability 2e-6, which for a standard deviation known from the 15 such
 // comparisons of ten minutes is 7 times it (Student's t). To that is added what the
-// ship's movement in that time has put on the line, as far as the line's stiffness
-// ratio is uncertain. If other lines have gained as much against their expected load,
-// or too few keep to it, it is not known which line it was, and nothing is raised; nor
-// where others lost as much while the ship moved, for then the fit is wrong about all. A
-// load that fell at a stroke may be a pin's zero that jumped (see pinJumped).
+// ship's movement from one mean to the other has put on the line, as far as its
+// stiffness ratio is uncertain, and those of the lines it is compared with. If other
+// lines have gained as much against their expected load, or too few keep to it, it is
+// not known which line it was, and nothing is raised; nor where others lost as much
+// while the ship moved, for then the fit is wrong about all. A load that fell at a stroke
+// may be a pin's zero that jumped (see pinJumped).
 // Source: Student's t; the figures of MBL are common practice, no source.
 const (
 	lossMin          = 0.015 // of MBL
@@ -34,7 +35,8 @@ const (
 	lossPriorSD      = 0.004 // of MBL; standard deviation before it is estimated
 	lossPriorSeconds = 120   // for which that counts
 	lossWindow       = 600   // s; of the estimate
-	lossRatioSigma   = 2     // standard deviations of the line's stiffness ratio
+	lossRatioSigma   = 2     // standard deviations of the stiffness ratios
+	lossMoveLeast    = 0.5   // of the range of a stretch; as much as this counts as movement from mean to mean
 	lossHold         = 3     // s
 	lossStuck        = 5     // s
 	lossContested    = 0.7   // of the drop; gain or loss of another line from which it is contested
@@ -46,7 +48,9 @@ type loadLoss struct {
 	Residuals   [lossRefOldest]float64 // kN, by second; NaN for none
 	ShipStretch [lossRefOldest]float64 // stretch by the ship's position, m
 	Falls       [lossRefOldest]float64 // largest fall of the load from one reading to the next, kN, by second
-	Drop        float64                // difference of the means now, kN; 0 where not known
+	Known       bool                   // Drop is
+	Drop        float64                // difference of the means now, kN
+	Doubt       float64                // of the stretch by the ship's position, m, standard deviation
 	Threshold   float64                // of Drop, kN
 	ShipLoad    float64                // range of the load by the ship's position, kN
 	MeanSquare  [3]float64             // of Drop, kN²: until one or two minutes ago, until less than that ago, now
@@ -63,12 +67,12 @@ func (l *loadLoss) reset() {
 	}
 }
 
-// mean residual of the seconds from..to ago, kN; ok is false where half of them are
+// lossMean is the mean of the seconds from..to ago; ok is false where half of them are
 // missing.
-func (l *loadLoss) mean(at, from, to int64) (v float64, ok bool) {
+func lossMean(of *[lossRefOldest]float64, at, from, to int64) (v float64, ok bool) {
 	var sum, n float64
 	for k := from; k < to; k++ {
-		if r := l.Residuals[(at-k)%lossRefOldest]; !math.IsNaN(r) {
+		if r := of[(at-k)%lossRefOldest]; !math.IsNaN(r) {
 			sum += r
 			n++
 		}
@@ -92,25 +96,34 @@ func (l *loadLoss) stretchRange() float64 {
 
 // loadSlips is the second's step of every line.
 func (b *Berth) loadSlips(now moment) {
-	steady, gain := 0, 0.0 // lines near their expected load; largest gain of one, of MBL
-	var losses [2]float64  // the two largest losses, of MBL
+	known, steady := 0, 0    // lines of which it is; of them, those near their expected load
+	doubts, gain := 0.0, 0.0 // sum of squares, m²; largest gain of a line, of MBL
+	var losses [2]float64    // the two largest losses, of MBL
 	for i := range b.state.Lines {
-		l := &b.state.Lines[i]
-		if !b.updateLoss(now, i) {
+		if loss := &b.state.Lines[i].LoadLoss; b.updateLoss(now, i) {
+			known++
+			doubts += loss.Doubt * loss.Doubt
+		}
+	}
+	for i := range b.state.Lines {
+		loss, mbl := &b.state.Lines[i].LoadLoss, b.plan.Lines[i].MBLkN
+		if !loss.Known {
 			continue
 		}
-		mbl := b.plan.Lines[i].MBLkN
-		share := l.LoadLoss.Drop / mbl
+		// the others' doubts come through the ship's position, which they share
+		doubt := math.Sqrt(loss.Doubt*loss.Doubt + modes*doubts/float64(known*known))
+		loss.Threshold = max(lossMin*mbl, lossSigma*math.Sqrt(loss.MeanSquare[0])) + lossRatioSigma*doubt*b.state.Lines[i].Fit.Stiffness
+		share := loss.Drop / mbl
 		gain = max(gain, -share)
 		losses[1] = max(losses[1], min(share, losses[0]))
 		losses[0] = max(losses[0], share)
-		if math.Abs(l.LoadLoss.Drop) < l.LoadLoss.Threshold/2 {
+		if math.Abs(loss.Drop) < loss.Threshold/2 {
 			steady++
 		}
 	}
 	for i := range b.state.Lines {
 		loss := &b.state.Lines[i].LoadLoss
-		if loss.Drop == 0 || b.hasPayout(now, i) {
+		if !loss.Known || b.hasPayout(now, i) {
 			continue
 		}
 		b.report(LoadLost, i, loss.Drop, loss.Threshold)
@@ -130,7 +143,7 @@ func (b *Berth) loadSlips(now moment) {
 	}
 }
 
-// updateLoss is the second's step of line i; it reports whether Drop is known.
+// updateLoss is the second's step of line i; it reports whether Drop is known now.
 func (b *Berth) updateLoss(now moment, i int) bool {
 	l := &b.state.Lines[i]
 	loss, f, mbl := &l.LoadLoss, &l.Fit, b.plan.Lines[i].MBLkN
@@ -150,24 +163,26 @@ func (b *Berth) updateLoss(now moment, i int) bool {
 	at := now.Time / second
 	loss.Residuals[at%lossRefOldest], loss.ShipStretch[at%lossRefOldest] = residual, b.stretchFromShip(i)
 	loss.Falls[at%lossRefOldest] = l.steepestFall(now)
-	loss.Drop = 0
-	before, ok := loss.mean(at, lossRefNewest, lossRefOldest)
+	loss.Known = false
+	before, ok := lossMean(&loss.Residuals, at, lossRefNewest, lossRefOldest)
 	if !ok {
 		return false
 	}
-	recent, ok := loss.mean(at, 0, lossRecent)
+	recent, ok := lossMean(&loss.Residuals, at, 0, lossRecent)
 	if !ok {
 		return false
 	}
-	loss.Drop = before - recent
+	loss.Drop, loss.Known = before-recent, true
 	loss.Seconds = min(loss.Seconds+1, lossWindow)
 	loss.MeanSquare[2] += (loss.Drop*loss.Drop - loss.MeanSquare[2]) / min(loss.Seconds+lossPriorSeconds, lossWindow)
 	if now.Time-loss.ClosedAt >= 60*second {
 		loss.MeanSquare, loss.ClosedAt = [3]float64{loss.MeanSquare[1], loss.MeanSquare[2], loss.MeanSquare[2]}, now.Time
 	}
-	loss.ShipLoad = loss.stretchRange() * f.Stiffness
-	uncertainty := lossRatioSigma * l.Stiffness.sd(f, mbl) * loss.ShipLoad
-	loss.Threshold = max(lossMin*mbl, lossSigma*math.Sqrt(loss.MeanSquare[0])) + uncertainty
+	stretch := loss.stretchRange()
+	was, _ := lossMean(&loss.ShipStretch, at, lossRefNewest, lossRefOldest)
+	is, _ := lossMean(&loss.ShipStretch, at, 0, lossRecent)
+	loss.ShipLoad = stretch * f.Stiffness
+	loss.Doubt = l.Stiffness.sd(f, mbl) * max(math.Abs(is-was), lossMoveLeast*stretch)
 	return true
 }
 

@@ -120,6 +120,7 @@ func (b *Berth) detect(end int64) {
 	b.redistribution(now)
 	b.overLimit(now)
 	b.brakeSlip(now)
+	b.jerks(now)
 	b.snapLoad(now)
 	if now.Second {
 		b.loadSlips(now)
