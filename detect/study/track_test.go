@@ -64,6 +64,15 @@ func (t *track) mean(i, k int, seconds float64) float64 {
 	return (t.sums[i][k] - t.sums[i][k-n]) / float64(n)
 }
 
+// swing is the standard deviation of line i's load in the minute up to step k.
+func (t *track) swing(i, k int) float64 {
+	sum, squares, n := 0.0, 0.0, 0.0
+	for _, v := range t.loads[i][max(0, k-minute*trackHz) : k+1] {
+		sum, squares, n = sum+v, squares+v*v, n+1
+	}
+	return math.Sqrt(max(0, squares/n-sum/n*sum/n))
+}
+
 // most is the greatest load by its line's breaking load as the ship has it.
 func (t *track) most(ship *mooring.Plan) (most float64) {
 	for i, loads := range t.loads {

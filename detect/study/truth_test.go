@@ -310,13 +310,16 @@ func (o *oracle) afterSlip(i int, from float64) {
 }
 
 // losses looks for line i giving on its bitts, or on a drum that nobody reads,
-// by what it has lost within a minute against what it would have carried.
+// by what it carries less, where the ship is, for what it has paid out within a
+// minute; the mean of ten seconds, for in a wave's peak little costs much. Of a loss that
+// is lost in the swing of the load nobody is asked.
 func (o *oracle) losses(i int) {
 	l := &o.c.plan.Lines[i]
 	if !l.Instrumented {
 		return
 	}
-	var from, onset, deadline float64
+	law, unstretched := mooring.NewLaw(o.c.ship, i), mooring.NewRig(o.c.ship).Pretensioned()[i]
+	var from, onset, deadline, lost float64
 	for k := range o.t.loads[i] {
 		at := float64(k) / trackHz
 		if o.t.paid[i][k]-o.t.paid[i][max(0, k-60*trackHz)] < 0.01 || o.handled(i, at) || o.unwatched(at) {
@@ -328,20 +331,23 @@ func (o *oracle) losses(i int) {
 		if from == 0 {
 			from = at
 		}
-		was := max(0, k-60*trackHz)
-		lost := (o.bare.loads[i][k] - o.t.loads[i][k]) - (o.bare.loads[i][was] - o.t.loads[i][was])
+		length := unstretched + o.t.paid[i][k]
+		stretch, _ := law.StretchM(o.t.loads[i][k], length)
+		gave := o.t.paid[i][k] - o.t.paid[i][max(0, k-60*trackHz)]
+		lost += (law.TensionKN(length+stretch, length-gave) - o.t.loads[i][k] - lost) / (10 * trackHz)
 		if lost >= 0.02*l.MBLkN && onset == 0 {
 			onset = at
 		}
-		if lost >= 0.03*l.MBLkN {
+		if lost >= 0.03*l.MBLkN && lost >= o.t.swing(i, k)/2 {
 			deadline = at + minute
 			break
 		}
 	}
-	if deadline > 0 {
+	switch {
+	case deadline > 0 && from >= minute: // it was seen for a minute before
 		o.slipt[i] = from
 		o.due(i, detect.BrakeSlip, from-0.5, onset, deadline, forever, false)
-	} else if from > 0 {
+	case from > 0:
 		o.bearLine(i, detect.BrakeSlip, from-0.5, forever)
 	}
 	o.afterSlip(i, from)
