@@ -24,17 +24,18 @@ const (
 	jerkLeast    = 0.02  // of MBL; least fall
 	jerkUsual    = 5     // times the root mean square of the falls
 	jerkFrom     = 0.45  // of MBL; least load from which it falls: brakes are set to render at 0.6
-	jerkSame     = 0.05  // of the load; by as much may the two differ, and from the most
+	jerkSame     = 0.03  // of the load; by as much may the two differ, and from the most
 	jerkWithin   = 60    // s
 	jerkOnce     = 2     // s; closer together two falls are one
 	jerkRest     = 0.05  // of the fall; by as much may the load fall before and after
 	jerkRise     = 0.6   // of the fall; by as much may it have risen before
 	jerkSpacing  = 0.4   // s; least time between the loads that are compared
-	jerkSpan     = 2     // spacings that a fall may take
-	jerkSlowest  = 0.8   // s between readings; slower pins cannot tell it from a short sea
+	jerkQuick    = 0.8   // s between readings; of pins as quick as that a fall may take two spacings
+	jerkSlowest  = 1.5   // s between readings; slower pins show no stroke
+	jerkCalm     = 0.006 // of MBL; usual fall over which pins that are not quick cannot tell a stroke from a short sea
 	jerkMemory   = 1200  // loads, of the mean square
 	jerkPriorSD  = 0.004 // of MBL; root mean square at first
-	jerkCompared = 5     // loads
+	jerkCompared = 6     // loads
 )
 
 // jerkRecord is what a line's load did lately.
@@ -81,7 +82,7 @@ func (b *Berth) jerks(now moment) {
 func (b *Berth) jerk(now moment, i int) {
 	l, mbl := &b.state.Lines[i], b.plan.Lines[i].MBLkN
 	s := &l.Jerks
-	fall, ok := s.fall(mbl)
+	fall, ok := s.fall(mbl, l.Pin.Interval <= jerkQuick)
 	if !ok || now.Time-s.FellAt < jerkOnce*second {
 		return
 	}
@@ -102,8 +103,11 @@ func (b *Berth) jerk(now moment, i int) {
 
 // fall is by how much the load has just fallen at a stroke, kN; ok is false where it has
 // not.
-func (s *jerkRecord) fall(mbl float64) (fall float64, ok bool) {
-	const to, from = 1, 1 + jerkSpan
+func (s *jerkRecord) fall(mbl float64, quick bool) (fall float64, ok bool) {
+	from, to := 2, 1
+	if quick {
+		from = 3
+	}
 	v := &s.Loads
 	fall = v[from] - v[to]
 	if s.MeanSquare == 0 {
@@ -112,10 +116,10 @@ func (s *jerkRecord) fall(mbl float64) (fall float64, ok bool) {
 	usual := math.Sqrt(s.MeanSquare)
 	counted := max(0, min(fall, 3*usual))
 	s.MeanSquare += (counted*counted - s.MeanSquare) / jerkMemory
-	before, after := v[from]-v[from+1], v[0]-v[to] // rises
-	return fall, fall >= max(jerkLeast*mbl, jerkUsual*usual) &&
+	earlier, before, after := v[from+1]-v[from+2], v[from]-v[from+1], v[0]-v[to] // rises
+	return fall, (quick || usual <= jerkCalm*mbl) && fall >= max(jerkLeast*mbl, jerkUsual*usual) &&
 		v[from] >= jerkFrom*mbl && v[from] >= (1-jerkSame)*s.most() &&
-		before >= -jerkRest*fall && before <= jerkRise*fall && after >= -jerkRest*fall
+		min(earlier, before, after) >= -jerkRest*fall && max(earlier, before) <= jerkRise*fall
 }
 
 // most is the greatest load of the last minute, kN.

@@ -35,6 +35,8 @@ var kept = []struct {
 	{"brake renders", 810000553000, "eight drums that rendered at once, with no pay-out to tell, were not told", 0},
 	{"gap", 810000279000, "two lines that worked in a short sea were told as drums that render", 0},
 	{"spring tide", 810000578001, "the same, of lines that the tide had made tight", 0},
+	{"over limit in a squall", 890000464000, "nine drums that rendered at once were not told, with pins that read once a second", 2},
+	{"a long ramp", 850000117000, "lines that worked in a short sea were told as drums that render, for their pins read once a second", 0},
 	{"squalls off the fenders", 720000516000, "the onset of a squall was told as a parting that no pin shows", 0},
 }
 
