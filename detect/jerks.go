@@ -82,7 +82,8 @@ func (b *Berth) jerks(now moment) {
 func (b *Berth) jerk(now moment, i int) {
 	l, mbl := &b.state.Lines[i], b.plan.Lines[i].MBLkN
 	s := &l.Jerks
-	fall, ok := s.fall(mbl, l.Pin.Interval <= jerkQuick)
+	fall, threshold, ok := s.fall(mbl, l.Pin.Interval <= jerkQuick)
+	b.report(Jerk, i, fall, threshold)
 	if !ok || now.Time-s.FellAt < jerkOnce*second {
 		return
 	}
@@ -93,17 +94,16 @@ func (b *Berth) jerk(now moment, i int) {
 	}
 	// The line is longer now: its fit restarts.
 	l.Fit.Age, l.Slip.Quiet, b.state.DisturbedAt = 0, 0, now.Tick
-	b.report(Jerk, i, fall, jerkLeast*mbl)
 	if b.newSlip(now, i) {
-		b.raise(now, i, Change{Condition: BrakeSlip, By: Jerk, Value: fall, Limit: jerkLeast * mbl, HasLimit: true, Unit: "kN",
+		b.raise(now, i, Change{Condition: BrakeSlip, By: Jerk, Onset: at, Value: fall, Limit: threshold, HasLimit: true, Unit: "kN",
 			Detail: fmt.Sprintf("Line %s gave twice within %.0f s as it came up to %.0f kN (%s of MBL), the last time by %.0f kN at a stroke; keep clear of the mooring deck and check how it is made fast.",
 				b.id(i), float64(now.Time-at)/float64(second), s.From, b.percent(i, s.From), fall)})
 	}
 }
 
-// fall is by how much the load has just fallen at a stroke, kN; ok is false where it has
-// not.
-func (s *jerkRecord) fall(mbl float64, quick bool) (fall float64, ok bool) {
+// fall is by how much the load has just fallen and what it is held against, kN; ok is
+// false where it has not fallen at a stroke.
+func (s *jerkRecord) fall(mbl float64, quick bool) (fall, threshold float64, ok bool) {
 	from, to := 2, 1
 	if quick {
 		from = 3
@@ -114,10 +114,11 @@ func (s *jerkRecord) fall(mbl float64, quick bool) (fall float64, ok bool) {
 		s.MeanSquare = jerkPriorSD * mbl * jerkPriorSD * mbl
 	}
 	usual := math.Sqrt(s.MeanSquare)
+	threshold = max(jerkLeast*mbl, jerkUsual*usual)
 	counted := max(0, min(fall, 3*usual))
 	s.MeanSquare += (counted*counted - s.MeanSquare) / jerkMemory
 	earlier, before, after := v[from+1]-v[from+2], v[from]-v[from+1], v[0]-v[to] // rises
-	return fall, (quick || usual <= jerkCalm*mbl) && fall >= max(jerkLeast*mbl, jerkUsual*usual) &&
+	return fall, threshold, (quick || usual <= jerkCalm*mbl) && fall >= threshold &&
 		v[from] >= jerkFrom*mbl && v[from] >= (1-jerkSame)*s.most() &&
 		min(earlier, before, after) >= -jerkRest*fall && max(earlier, before) <= jerkRise*fall
 }

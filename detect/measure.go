@@ -37,7 +37,7 @@ var measureTexts = [measures]struct {
 	SecondMean:   {"mean load over 1 s", "kN", false},
 	PaidOut:      {"paid out within 60 s, brake set", "m", false},
 	LoadLost:     {"load lost within 60 s that the other lines do not explain", "kN", false},
-	Jerk:         {"fall of the load at a stroke, the second from the same load within 60 s", "kN", false},
+	Jerk:         {"fall of the load at a stroke, twice from the same load", "kN", false},
 	UnseenLLR:    {"log-likelihood ratios that a line without a good pin let go, summed", "", false},
 	SnapPeak:     {"load within 2 s of hanging slack", "kN", false},
 	MinuteMean:   {"mean load over 60 s", "kN", false},

@@ -22,8 +22,8 @@ const (
 	recently = time.Minute                 // a source without a stream that was heard later is to come back
 )
 
-// waitsUntil is up to when a stream that opens now waits for others to send. Where it was this
-// server that they were without, all come back at once.
+// waitsUntil is up to when a stream that opens now waits for others to send. Where it was
+// this server that they were without, all come back at once.
 func (b *berth) waitsUntil(now time.Time) time.Time {
 	b.mu.Lock()
 	defer b.mu.Unlock()

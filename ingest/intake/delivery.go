@@ -37,7 +37,7 @@ type delivery struct {
 	queue chan item
 
 	opened time.Time
-	until  time.Time       // it waits for other sources that are behind
+	until  time.Time       // up to when it waits for sources that send nothing
 	again  bool            // the source has sent before this stream
 	went   map[string]bool // sources that came and went since, at most limits.Sources
 
