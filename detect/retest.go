@@ -45,7 +45,7 @@ const (
 var retestSchedule = [...]struct {
 	after     int64
 	threshold float64
-}{{6, -6}, {9, -5}, {13, -4}, {18, -4}, {24, -4}, {32, -3}, {40, -1.5}, {56, -2}, {80, -2}, {110, -2}}
+}{{6, -6}, {9, -5}, {13, -4}, {18, -4}, {24, -4}, {32, -3}, {40, -3}, {56, -3}, {80, -4}, {110, -4}}
 
 // awaitsRetest reports whether a parting that was raised is still to be tested.
 func (p *parting) awaitsRetest() bool {
