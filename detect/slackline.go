@@ -1,6 +1,9 @@
 package detect
 
-import "fmt"
+import (
+	"fmt"
+	"math"
+)
 
 // slackLine watches for lines left hanging. It is raised when a line's 60 s mean has been
 // under the plan's slack share of MBL while the rest of its group carry 0.08 of MBL or
@@ -31,8 +34,8 @@ func (b *Berth) slackLine(now moment) {
 		switch l.Slack.step(own < slack && rest >= slackRest && !b.suppressed(now, i) && !l.Slip.Up, own > slackBand*slack && !l.Snap.Latch.Up, slackOn, slackOff) {
 		case rose:
 			c.By, c.Onset = SlackMean, now.Time-int64(slackOn)*second
-			c.Detail = fmt.Sprintf("Line %s hangs slack at %.0f kN while the rest of the %s lines carry %.0f %% of MBL on average; heave it in.",
-				b.id(i), load, b.plan.Lines[i].Group, 100*rest)
+			c.Detail = fmt.Sprintf("Line %s hangs slack at %.0f kN while the rest of the %s lines carry %.0f %% of MBL on average; make sure from clear of it that it holds, then heave it in.",
+				b.id(i), math.Round(load)+0, b.plan.Lines[i].Group, 100*rest)
 			b.raise(now, i, c)
 		case fell:
 			c.Detail = fmt.Sprintf("Line %s carries %.0f kN again.", b.id(i), load)
