@@ -5,12 +5,14 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"net/http"
 	"os"
 	"time"
 
 	"hawser/ingest/planbook"
 	"hawser/services/access"
 	"hawser/services/alarm"
+	"hawser/services/web"
 )
 
 // tlsConfig is the server's certificate chain and its key, in PEM.
@@ -84,4 +86,15 @@ type alarmsOnRecord struct{ *alarm.Log }
 func (a alarmsOnRecord) Alarm(id string) (berth string, recorded time.Time, ok bool) {
 	state, ok := a.Find(id)
 	return state.Berth, state.Recorded, ok
+}
+
+// doors is the guard as the front sees it: it tells people in the look of the pages
+// what they are not let in to.
+type doors struct {
+	*access.Guard
+	pages *web.Site
+}
+
+func (d doors) Route(pattern string, next http.Handler) (http.Handler, error) {
+	return d.RouteTelling(pattern, next, d.pages.TurnedAway)
 }

@@ -346,12 +346,15 @@ func (s *station) openFront(ctx context.Context) error {
 	}
 	var who everyAccess // nil, not a nil *access.Guard, where there is none
 	if s.guard != nil {
-		who, o.Guard = s.guard, s.guard
+		who = s.guard
 	}
 	records := linebook.NewService(s.lines, who)
 	pages, err := web.New(web.Options{Alarms: s.alarms, Board: s.board, Losses: s.reckoner, Access: who, Performance: s.performance, Lines: records, Ships: s.stays.Ships, Log: s.log})
 	if err != nil {
 		return err
+	}
+	if s.guard != nil {
+		o.Guard = doors{s.guard, pages}
 	}
 	desk, err := plans.New(plans.Options{Book: s.book, Access: who, InForce: s.board.SetPlan, Log: s.log})
 	if err != nil {

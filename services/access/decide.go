@@ -2,6 +2,8 @@ package access
 
 import (
 	"context"
+	"net/http"
+	"net/url"
 	"slices"
 	"strings"
 	"time"
@@ -68,6 +70,33 @@ func (g *Guard) decideDevice(c *Caller, r rule, a about) (Grant, error) {
 		return Grant{}, refuse(notAllowed, "berth %s: the certificate of device %s is bound to %s", a.berth, c.Name, strings.Join(c.Berths, ", "))
 	}
 	return Grant{}, nil
+}
+
+// May reports whether the caller would be let in with a request, by the pattern of
+// its route, whose path, query or form has these values. It goes by the rule that
+// the request itself would be judged by.
+func (g *Guard) May(ctx context.Context, pattern string, values url.Values) bool {
+	r, ok := g.rules[pattern]
+	if !ok || r.open {
+		return r.open
+	}
+	c := callerOf(ctx)
+	if c == nil {
+		return false
+	}
+	var a about
+	if r.request != nil {
+		req := &http.Request{URL: &url.URL{RawQuery: values.Encode()}, Form: values, PostForm: values}
+		for name := range values {
+			req.SetPathValue(name, values.Get(name))
+		}
+		var err error
+		if a, err = r.request(req); err != nil {
+			return false
+		}
+	}
+	_, err := g.decide(c, r, a)
+	return err == nil
 }
 
 // Sees reports whether the caller may see a berth, or what is the server's own

@@ -9,9 +9,17 @@ import (
 	"strconv"
 )
 
+// Telling answers a person who is not let in to a page: with the status, and why.
+type Telling func(w http.ResponseWriter, r *http.Request, status int, why string)
+
 // Route puts the guard before the handler of a route, by its pattern. A pattern
 // without a rule is an error.
 func (g *Guard) Route(pattern string, next http.Handler) (http.Handler, error) {
+	return g.RouteTelling(pattern, next, func(w http.ResponseWriter, _ *http.Request, status int, why string) { http.Error(w, why, status) })
+}
+
+// RouteTelling is Route where people are told in the look of the pages.
+func (g *Guard) RouteTelling(pattern string, next http.Handler, tell Telling) (http.Handler, error) {
 	r, ok := g.rules[pattern]
 	if !ok {
 		return nil, fmt.Errorf("access: no rule for the route %s", pattern)
@@ -22,14 +30,14 @@ func (g *Guard) Route(pattern string, next http.Handler) (http.Handler, error) {
 			next.ServeHTTP(w, req)
 			return
 		}
-		g.serve(w, req, pattern, r, next)
+		g.serve(w, req, pattern, r, next, tell)
 	}), nil
 }
 
-func (g *Guard) serve(w http.ResponseWriter, req *http.Request, pattern string, r rule, next http.Handler) {
+func (g *Guard) serve(w http.ResponseWriter, req *http.Request, pattern string, r rule, next http.Handler, tell Telling) {
 	ctx, c, err := g.beginRequest(req, pattern, r)
 	if err != nil {
-		turnedAway(w, req, r, err)
+		turnedAway(w, req, r, err, tell)
 		return
 	}
 	defer c.done()
@@ -44,7 +52,7 @@ func (g *Guard) serve(w http.ResponseWriter, req *http.Request, pattern string, 
 		err = c.admit(a, 0) // the body's size is bounded already
 	}
 	if err != nil {
-		turnedAway(w, req, r, err)
+		turnedAway(w, req, r, err, tell)
 		return
 	}
 	answer := &coded{ResponseWriter: w}
@@ -64,12 +72,14 @@ func (g *Guard) beginRequest(req *http.Request, pattern string, r rule) (context
 	return g.begin(req.Context(), pattern, r, s)
 }
 
-// turnedAway answers a request that is not let in.
-func turnedAway(w http.ResponseWriter, req *http.Request, r rule, err error) {
+// turnedAway answers a request that is not let in. Programs show a token and are
+// told in plain text, people in a browser by a page.
+func turnedAway(w http.ResponseWriter, req *http.Request, r rule, err error, tell Telling) {
 	no := refusalIn(err)
 	w.Header().Set("Cache-Control", "no-store")
+	person := r.page && req.Header.Get("Authorization") == ""
 	switch {
-	case no.why == notSignedIn && r.page && req.Header.Get("Authorization") == "":
+	case no.why == notSignedIn && person:
 		to := "/sign-in"
 		if asked := req.URL.RequestURI(); asked != "/" {
 			to += "?" + url.Values{"to": {asked}}.Encode() // for after
@@ -80,6 +90,10 @@ func turnedAway(w http.ResponseWriter, req *http.Request, r rule, err error) {
 		w.Header().Set("WWW-Authenticate", `Bearer realm="hawser"`)
 	case no.why == tooMuch:
 		w.Header().Set("Retry-After", "1")
+	}
+	if person {
+		tell(w, req, no.httpCode(), no.text)
+		return
 	}
 	http.Error(w, no.text, no.httpCode())
 }

@@ -1,7 +1,6 @@
 package web
 
 import (
-	"context"
 	"fmt"
 	"net/http"
 	"strings"
@@ -67,12 +66,6 @@ type frequentView struct {
 type standingView struct {
 	Condition, Line, Group, Source, Berth, Priority string
 	Raised                                          moment
-}
-
-// measured reports whether there is a page on how the alarms do, for this caller:
-// it is of the whole site.
-func (s *Site) measured(ctx context.Context) bool {
-	return s.o.Performance != nil && (s.o.Access == nil || s.o.Access.SeesSite(ctx))
 }
 
 // performance draws how the alarms did.

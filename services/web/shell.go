@@ -18,7 +18,7 @@ type shell struct {
 	Title string
 	Lang  string
 	Theme string // light, dark, or "" for the device's
-	Links []link
+	Links []pageLink
 	Who   string // has signed in, "" where nobody does
 
 	Style  template.CSS
@@ -30,7 +30,7 @@ type shell struct {
 	Page any // the page's own
 }
 
-type link struct {
+type pageLink struct {
 	Name, Path string
 	Here       bool
 }
@@ -53,7 +53,11 @@ type setup struct {
 
 // shellOf makes the shell of a page of a name, with its bundle, or that of plain
 // pages where it has none.
-func (s *Site) shellOf(r *http.Request, name string) *shell {
+func (s *Site) shellOf(r *http.Request, name string) *shell { return s.shellFor(r, name, berthOf(r)) }
+
+// shellFor is shellOf for a page of a berth, or of none for "". It links to what
+// the caller may open.
+func (s *Site) shellFor(r *http.Request, name, berth string) *shell {
 	lang := s.language(r)
 	v := &shell{Name: name, Lang: lang, Who: s.who(r.Context())}
 	if c, err := r.Cookie("theme"); err == nil && (c.Value == "light" || c.Value == "dark") {
@@ -64,27 +68,32 @@ func (s *Site) shellOf(r *http.Request, name string) *shell {
 	v.Setup = setup{Lang: lang, Langs: s.languages, Words: map[string]map[string]string{}, Pages: map[string]string{},
 		Side: s.side(r.Context()), Who: v.Who, Shelf: shelfMost.Milliseconds(), Signed: s.o.Access != nil, Build: s.build}
 	sections := append(sharedWords(), name)
-	v.Setup.Berth = berthOf(r)
+	v.Setup.Berth = berth
+	link := func(to, pattern, path, of string) {
+		if s.mayOpen(r.Context(), pattern, of) {
+			v.Links = append(v.Links, pageLink{to, path, to == name})
+		}
+	}
 	for _, p := range livePages() {
 		v.Setup.Pages[p.name] = p.path
 		if p.name == name {
 			sections = append(sections, p.words...)
 		}
 		switch {
-		case p.kept && v.Setup.Berth != "":
-			v.Links = append(v.Links, link{p.name, p.path + "?berth=" + url.QueryEscape(v.Setup.Berth), p.name == name})
+		case p.kept && berth != "":
+			link(p.name, p.pattern, p.path+"?berth="+url.QueryEscape(berth), berth)
 		case !p.ofBerth:
-			v.Links = append(v.Links, link{p.name, p.path, p.name == name})
-		case v.Setup.Berth != "":
-			v.Links = append(v.Links, link{p.name, p.path + v.Setup.Berth, p.name == name})
+			link(p.name, p.pattern, p.path, "")
+		case berth != "":
+			link(p.name, p.pattern, p.path+berth, berth)
 		}
 	}
-	v.Links = append(v.Links, link{"log", "/log", name == "log"})
+	link("log", "GET /log", "/log", "")
 	if s.o.Lines != nil {
-		v.Links = append(v.Links, link{"lines", "/lines", name == "lines"})
+		link("lines", "GET /lines", "/lines", "")
 	}
-	if s.measured(r.Context()) {
-		v.Links = append(v.Links, link{"performance", "/performance", name == "performance"})
+	if s.o.Performance != nil {
+		link("performance", "GET /performance", "/performance", "")
 	}
 	for _, section := range sections {
 		if words := s.words[lang].text[section]; words != nil {

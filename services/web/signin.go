@@ -17,6 +17,9 @@ type Access interface {
 	live.Access
 	// SeesSite reports whether the caller may see all there is.
 	SeesSite(ctx context.Context) bool
+	// May reports whether the caller would be let in with a request, by the pattern of
+	// its route, whose path, query or form has these values.
+	May(ctx context.Context, pattern string, values url.Values) bool
 	// Who is the caller's name.
 	Who(ctx context.Context) string
 	// SignIn begins a session for the holder of a token and gives the browser its
@@ -70,10 +73,36 @@ func (s *Site) signIn(w http.ResponseWriter, r *http.Request) {
 	http.Redirect(w, r, ours(r.PostForm.Get("to")), http.StatusSeeOther)
 }
 
+// signOut takes the form, which may name a page for whoever signs in next.
 func (s *Site) signOut(w http.ResponseWriter, r *http.Request) {
 	s.o.Access.SignOut(w, r)
 	w.Header().Set("Clear-Site-Data", `"storage"`) // the pages that the device keeps
-	http.Redirect(w, r, "/sign-in", http.StatusSeeOther)
+	to := "/sign-in"
+	if next := ours(r.PostFormValue("to")); next != "/" {
+		to += "?" + url.Values{"to": {next}}.Encode()
+	}
+	http.Redirect(w, r, to, http.StatusSeeOther)
+}
+
+// notLetIn is why somebody was turned away from a page, and where to go.
+type notLetIn struct {
+	Why   string // en-GB
+	To    string // the page that was asked for
+	Again bool   // it may open in a while
+}
+
+// TurnedAway answers a person whom access does not let in to a page.
+func (s *Site) TurnedAway(w http.ResponseWriter, r *http.Request, status int, why string) {
+	secure(w.Header())
+	v := s.shellFor(r, "refused", "")
+	v.Title = s.words[v.Lang].say("refused.title")
+	v.Page = notLetIn{why, r.URL.RequestURI(), status != http.StatusForbidden}
+	s.draw(w, status, "refused", v)
+}
+
+// mayOpen reports whether the caller may open a page, of a berth or of none for "".
+func (s *Site) mayOpen(ctx context.Context, pattern, berth string) bool {
+	return s.o.Access == nil || s.o.Access.May(ctx, pattern, url.Values{"berth": {berth}})
 }
 
 // side is whose side the caller is on, "" where nobody signs in: they say then.

@@ -246,12 +246,16 @@ func (s *Site) serveAssets() error {
 
 // ServeHTTP answers.
 func (s *Site) ServeHTTP(w http.ResponseWriter, r *http.Request) {
-	h := w.Header()
+	secure(w.Header())
+	s.mux.ServeHTTP(w, r)
+}
+
+// secure has a browser do nothing with an answer but show it.
+func secure(h http.Header) {
 	h.Set("Content-Security-Policy", "default-src 'none'; frame-ancestors 'none'") // a page sets its own
 	h.Set("X-Content-Type-Options", "nosniff")
 	h.Set("Referrer-Policy", "no-referrer")
 	h.Set("Cross-Origin-Opener-Policy", "same-origin")
 	h.Set("Cross-Origin-Resource-Policy", "same-origin")
 	h.Set("Cache-Control", "no-store")
-	s.mux.ServeHTTP(w, r)
 }
