@@ -148,6 +148,15 @@ func (g *Guard) SeesSite(ctx context.Context) bool {
 	return c != nil && slices.ContainsFunc(c.Grants, func(grant Grant) bool { return grant.Site })
 }
 
+// Standing sums up what the caller may do, "" where nobody has been let in: it is
+// another once they may do something else.
+func (g *Guard) Standing(ctx context.Context) string {
+	if c := callerOf(ctx); c != nil {
+		return scopes(c.Grants)
+	}
+	return ""
+}
+
 // Who is the caller's name, "" where nobody has been let in.
 func (g *Guard) Who(ctx context.Context) string {
 	if c := callerOf(ctx); c != nil {

@@ -60,6 +60,8 @@ type alarmWire struct {
 	Held     *holdWire  `json:"held,omitempty"`
 	Under    string     `json:"under,omitempty"` // the alarm for its cause, where it is suppressed
 	Notes    []noteWire `json:"notes,omitempty"`
+	// May are the deeds that the caller may do about it, where one signs in.
+	May []string `json:"may,omitempty"`
 }
 
 type ackWire struct {
@@ -90,6 +92,8 @@ type holdWire struct {
 	By        string `json:"by"`
 	Side      string `json:"side"`
 	Reason    string `json:"reason,omitempty"`
+	// May are the deeds that the caller may do about it, where one signs in.
+	May []string `json:"may,omitempty"`
 }
 
 // alarmsOf gives the alarms of a berth and the server's own, or all for "", as far
@@ -114,12 +118,16 @@ func (s *Site) alarmsOf(ctx context.Context, berth string) *alarmsWire {
 			count = &returned
 		}
 		if *count++; *count <= most {
-			w.List = append(w.List, wireAlarm(&a))
+			wire := wireAlarm(&a)
+			wire.May = s.may(ctx, a.ID, alarm.Subject{Berth: a.Berth, Line: a.Line})
+			w.List = append(w.List, wire)
 		}
 	}
 	w.More, w.MoreReturned = max(0, active-mostAlarms), max(0, returned-recent)
 	for _, h := range alarm.SeenHolds(ctx, s.o.Access, s.o.Alarms.Holds(berth)) {
-		w.Holds = append(w.Holds, wireHold(&h))
+		wire := wireHold(&h)
+		wire.May = s.may(ctx, "", h.Subject)
+		w.Holds = append(w.Holds, wire)
 	}
 	return w
 }
@@ -162,7 +170,7 @@ func wireAlarm(a *alarm.State) alarmWire {
 }
 
 func wireHold(h *alarm.Hold) holdWire {
-	return holdWire{h.Berth, h.Condition, h.Line, h.Group, h.Source, millis(h.Since), millis(h.Until), h.By, h.Side.String(), h.Reason}
+	return holdWire{h.Berth, h.Condition, h.Line, h.Group, h.Source, millis(h.Since), millis(h.Until), h.By, h.Side.String(), h.Reason, nil}
 }
 
 // stateName is a state of the lifecycle in the words of the wire.

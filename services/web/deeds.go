@@ -29,8 +29,18 @@ type filled struct {
 	values url.Values
 }
 
-// deed is what a person asks for.
-type deed func(ctx context.Context, f filled) error
+// deed is what a person asks for, at the path of its name.
+type deed struct {
+	name string
+	do   func(ctx context.Context, f filled) error
+}
+
+func (s *Site) allDeeds() []deed {
+	return []deed{{"acknowledge", s.acknowledge}, {"end-hold", s.endHold}, {"note", s.note},
+		{"out-of-service", s.outOfService}, {"reset", s.reset}, {"shelve", s.shelve}}
+}
+
+func (d deed) pattern() string { return "POST /" + d.name }
 
 // refusal is the answer to what was not done, and its name in the words.
 type refusal struct {
@@ -45,8 +55,27 @@ type unfitError string
 
 func (e unfitError) Error() string { return string(e) }
 
+// may names the deeds that the caller may do about an alarm, or about what is held
+// at a place for "", by the rules that what they send will be judged by. nil where
+// nobody signs in.
+func (s *Site) may(ctx context.Context, id string, place alarm.Subject) (names []string) {
+	if s.o.Access == nil {
+		return nil
+	}
+	form := url.Values{"place": {strings.Join([]string{place.Berth, place.Condition, place.Line, place.Group, place.Source}, "/")}}
+	if id != "" {
+		form.Set("id", id)
+	}
+	for _, d := range s.deeds {
+		if s.o.Access.May(ctx, d.pattern(), form) {
+			names = append(names, d.name)
+		}
+	}
+	return names
+}
+
 // form reads a form and does what it asks for. The answer is {} or a refusal.
-func (s *Site) form(do deed) http.Handler {
+func (s *Site) form(d deed) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		r.Body = http.MaxBytesReader(w, r.Body, maxForm)
 		if err := r.ParseForm(); err != nil {
@@ -56,7 +85,7 @@ func (s *Site) form(do deed) http.Handler {
 		f, err := fill(r.PostForm)
 		f.person = alarm.Sign(r.Context(), s.o.Access, f.person)
 		if err == nil {
-			err = do(r.Context(), f)
+			err = d.do(r.Context(), f)
 		}
 		if err != nil {
 			status, no := s.refusalOf(err)

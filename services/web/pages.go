@@ -11,6 +11,7 @@ type page struct {
 	fresh   bool   // the berth need not be there yet
 	kept    bool   // by the device, with a worker, and opens without a link; ?berth= for one
 	words   []string
+	calls   []string // of its controls, about its berth, that not everybody may make who sees it
 }
 
 // livePages are the pages, in the order of their links. Each needs a rule in
@@ -19,7 +20,7 @@ func livePages() []page {
 	return []page{
 		{name: "terminal", pattern: "GET /{$}", path: "/"},
 		{name: "berth", pattern: "GET /berth/{berth}", path: "/berth/", ofBerth: true, words: []string{"drawing"}},
-		{name: "plan", pattern: "GET /plan/{berth}", path: "/plan/", ofBerth: true, fresh: true, words: []string{"drawing"}},
+		{name: "plan", pattern: "GET /plan/{berth}", path: "/plan/", ofBerth: true, fresh: true, words: []string{"drawing"}, calls: []string{"PUT /api/plan"}},
 		{name: "deck", pattern: "GET /deck", path: "/deck", kept: true},
 		{name: "engineer", pattern: "GET /engineer", path: "/engineer"},
 	}

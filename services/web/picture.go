@@ -11,8 +11,8 @@ import (
 	"hawser/services/live"
 )
 
-// mark is what a page has: everything up to a version. Another epoch, or another
-// set of berths that the caller may see, makes it worthless.
+// mark is what a page has: everything up to a version. Another epoch, another set
+// of berths that the caller may see, or another role of theirs makes it worthless.
 type mark struct {
 	epoch   string
 	version uint64
@@ -46,7 +46,7 @@ func (s *Site) picture(ctx context.Context, berth string, had mark, courses bool
 	all := s.o.Board.Pictures("") // under the lock: what is entered never goes back
 	l.take(all, s.losses(), s.o.Alarms.Position())
 	seen := live.Seen(ctx, s.o.Access, all)
-	has = mark{l.epoch, l.version, sight(berth, seen)}
+	has = mark{l.epoch, l.version, s.sight(ctx, berth, seen)}
 	if whole = had.epoch != has.epoch || had.sight != has.sight || had.version > l.version; whole {
 		had.version = 0
 	}
@@ -86,9 +86,12 @@ func (s *Site) losses() map[string]*hawserv1.BerthLosses {
 	return by
 }
 
-// sight sums up which berths and ships are seen.
-func sight(berth string, seen []*hawserv1.BerthPicture) uint64 {
+// sight sums up which berths and ships are seen, and what may be done about them.
+func (s *Site) sight(ctx context.Context, berth string, seen []*hawserv1.BerthPicture) uint64 {
 	h := fnv.New64a()
+	if s.o.Access != nil {
+		fmt.Fprintln(h, s.o.Access.Standing(ctx))
+	}
 	for _, p := range seen {
 		if berth == "" || p.Berth == berth {
 			fmt.Fprintf(h, "%q %q\n", p.Berth, p.Ship)

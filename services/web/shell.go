@@ -49,6 +49,9 @@ type setup struct {
 	Whole  *pictureWire                 `json:"whole,omitempty"`
 	Shelf  int64                        `json:"shelf"` // longest time on a shelf, ms
 	Signed bool                         `json:"signed"`
+	// May are the calls of the page's own controls that the caller may make, by their
+	// patterns; what may be done about an alarm stands beside it.
+	May []string `json:"may,omitempty"`
 }
 
 // shellOf makes the shell of a page of a name, with its bundle, or that of plain
@@ -70,7 +73,7 @@ func (s *Site) shellFor(r *http.Request, name, berth string) *shell {
 	sections := append(sharedWords(), name)
 	v.Setup.Berth = berth
 	link := func(to, pattern, path, of string) {
-		if s.mayOpen(r.Context(), pattern, of) {
+		if s.mayCall(r.Context(), pattern, of) {
 			v.Links = append(v.Links, pageLink{to, path, to == name})
 		}
 	}
@@ -78,6 +81,11 @@ func (s *Site) shellFor(r *http.Request, name, berth string) *shell {
 		v.Setup.Pages[p.name] = p.path
 		if p.name == name {
 			sections = append(sections, p.words...)
+			for _, call := range p.calls {
+				if s.mayCall(r.Context(), call, berth) {
+					v.Setup.May = append(v.Setup.May, call)
+				}
+			}
 		}
 		switch {
 		case p.kept && berth != "":

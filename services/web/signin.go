@@ -20,6 +20,8 @@ type Access interface {
 	// May reports whether the caller would be let in with a request, by the pattern of
 	// its route, whose path, query or form has these values.
 	May(ctx context.Context, pattern string, values url.Values) bool
+	// Standing sums up what the caller may do: it is another once that is something else.
+	Standing(ctx context.Context) string
 	// Who is the caller's name.
 	Who(ctx context.Context) string
 	// SignIn begins a session for the holder of a token and gives the browser its
@@ -100,8 +102,9 @@ func (s *Site) TurnedAway(w http.ResponseWriter, r *http.Request, status int, wh
 	s.draw(w, status, "refused", v)
 }
 
-// mayOpen reports whether the caller may open a page, of a berth or of none for "".
-func (s *Site) mayOpen(ctx context.Context, pattern, berth string) bool {
+// mayCall reports whether the caller may open a page or make another call about a
+// berth, or about none for "".
+func (s *Site) mayCall(ctx context.Context, pattern, berth string) bool {
 	return s.o.Access == nil || s.o.Access.May(ctx, pattern, url.Values{"berth": {berth}})
 }
 

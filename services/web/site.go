@@ -133,6 +133,7 @@ type Site struct {
 	o         Options
 	mux       *http.ServeMux
 	patterns  []string
+	deeds     []deed
 	words     map[string]*words             // by language
 	languages []string                      // sorted
 	templates map[string]*template.Template // by language
@@ -148,6 +149,7 @@ func New(o Options) (*Site, error) {
 		return nil, err
 	}
 	s := &Site{o: o, mux: http.NewServeMux(), ledger: newLedger(), viewers: make(chan struct{}, o.Viewers), templates: map[string]*template.Template{}}
+	s.deeds = s.allDeeds()
 	var err error
 	if s.words, err = readWords(); err != nil {
 		return nil, err
@@ -191,12 +193,9 @@ func (s *Site) route() error {
 	}
 	// A page from elsewhere cannot have its visitor do anything here.
 	ours := http.NewCrossOriginProtection()
-	s.handle("POST /acknowledge", ours.Handler(s.form(s.acknowledge)))
-	s.handle("POST /note", ours.Handler(s.form(s.note)))
-	s.handle("POST /shelve", ours.Handler(s.form(s.shelve)))
-	s.handle("POST /reset", ours.Handler(s.form(s.reset)))
-	s.handle("POST /out-of-service", ours.Handler(s.form(s.outOfService)))
-	s.handle("POST /end-hold", ours.Handler(s.form(s.endHold)))
+	for _, d := range s.deeds {
+		s.handle(d.pattern(), ours.Handler(s.form(d)))
+	}
 	if s.o.Access != nil {
 		s.handle("GET /sign-in", small(http.HandlerFunc(s.signInPage)))
 		s.handle("POST /sign-in", ours.Handler(http.HandlerFunc(s.signIn)))

@@ -6,7 +6,7 @@ import type { Geometry } from "./drawing/plan";
 import type { LineScene } from "./drawing/scene";
 import { el, must, text } from "./lib/dom";
 import { onSettings, settings } from "./lib/settings";
-import { setup } from "./lib/setup";
+import { mayCall, setup } from "./lib/setup";
 import { shell } from "./lib/shell";
 import { unit } from "./lib/units";
 import { count, say } from "./lib/words";
@@ -33,13 +33,14 @@ const remarks = el("div");
 const changes = el("div");
 const listed = el("div");
 const put = el("button", { type: "button", disabled: true }, say("plan.put"));
+const deed = mayCall("PUT /api/plan") ? put : el("span", { class: "small" }, say("plan.not-given"));
 const file = el("input", { type: "file", accept: ".yaml,.yml,.txt,text/plain", class: "unseen", tabindex: -1, "aria-label": say("plan.open-file") });
 const openFile = el("button", { type: "button", class: "quiet" }, say("plan.open-file"));
 const again = el("button", { type: "button", class: "quiet" }, say("plan.from-force"));
 const panel = (title: string, cls: string, ...parts: HTMLElement[]): HTMLElement => el("section", { class: `panel ${cls}`, "aria-label": title }, el("h2", {}, title), ...parts);
 
 must("#main").append(
-  el("div", { class: "head" }, el("h1", {}, say("plan.title", { berth: name })), el("div", { class: "deeds" }, openFile, file, again, put)),
+  el("div", { class: "head" }, el("h1", {}, say("plan.title", { berth: name })), el("div", { class: "deeds" }, openFile, file, again, deed)),
   verdict,
   el("div", { class: "columns" },
     el("div", { class: "text-column" }, editor.element, faults),

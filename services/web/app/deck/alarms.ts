@@ -2,7 +2,7 @@
 // screen.
 import { account } from "../lib/account";
 import { ask } from "../lib/deeddialog";
-import { deeds, mayAcknowledge, sideName } from "../lib/deeds";
+import { deedName, deeds, mayAcknowledge, sideName, withheld } from "../lib/deeds";
 import { el, inOrder, text } from "../lib/dom";
 import { toldLate } from "../lib/figures";
 import type { Live } from "../lib/live";
@@ -23,6 +23,7 @@ class Card {
   private readonly age = el("p", { class: "age" });
   private readonly acks = el("ul", { class: "acks" });
   private readonly refusal = el("p", { class: "refusal", role: "alert", hidden: true });
+  private readonly notGiven = el("p", { class: "not-given" });
   private readonly button = el("button", { type: "button", class: "acknowledge" });
   readonly root: HTMLElement;
 
@@ -35,7 +36,7 @@ class Card {
       el("p", { class: "priority" }, shape(a.priority), ` ${say(`alarm.priority.${a.priority}`)}`),
       el("h2", {}, condition(a.condition), where !== "" && el("span", { class: "where" }, where)),
       this.todo,
-      this.refusal, this.button, // before the rest: what is to be touched is not to be looked for
+      this.refusal, this.button, this.notGiven, // before the rest: what is to be touched is not to be looked for
       this.account, this.below, this.age, this.acks);
     this.button.textContent = say("alarm.acknowledge");
     this.button.setAttribute("aria-label", `${say("alarm.acknowledge")}: ${this.about}`);
@@ -57,6 +58,8 @@ class Card {
     inOrder(this.acks, (a.acks ?? []).map((k) =>
       el("li", {}, say("alarm.acknowledged-by", { by: k.by, side: sideName(k.side), time: short(k.at, now) }))));
     this.button.hidden = !waiting(a) || !mayAcknowledge(a).includes(side);
+    text(this.notGiven, waiting(a) ? withheld(a, ["acknowledge"], deedName) : "");
+    this.notGiven.hidden = this.notGiven.textContent === "";
   }
 
   private async acknowledge(): Promise<void> {

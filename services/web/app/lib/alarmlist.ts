@@ -3,11 +3,12 @@
 import "./alarmlist.css";
 import { account } from "./account";
 import { ask } from "./deeddialog";
-import { deeds, mayAcknowledge, mayReset, mayShelve, mayTakeOut, sideName, type Undone } from "./deeds";
+import { deedName, deeds, given, inPlace, may, mayAcknowledge, sideName, withheld, type Undone } from "./deeds";
 import { el, inOrder, nodes } from "./dom";
 import { isActive, toldLate } from "./figures";
 import type { Live } from "./live";
 import { onSettings, settings } from "./settings";
+import { setup } from "./setup";
 import { shape } from "./shapes";
 import { short, span, stamp } from "./time";
 import { suppressed, under } from "./under";
@@ -33,6 +34,7 @@ export class AlarmList {
   private berth: string | undefined;
   private readonly title = el("h2", { id: "alarms-title" });
   private readonly more = el("p", { class: "small" });
+  private readonly keys = el("p", { class: "small keys" }, say("alarm.keys"));
   private readonly failed = el("p", { role: "alert", class: "failed" });
   private readonly lists = new Map<Part, { box: HTMLElement; list: HTMLOListElement; head: HTMLElement }>();
   private readonly rows = new Map<string, Row>();
@@ -49,7 +51,7 @@ export class AlarmList {
       this.lists.set(p, { box, list, head });
       this.root.append(box);
     }
-    this.root.append(this.more, el("p", { class: "small keys" }, say("alarm.keys")));
+    this.root.append(this.more, this.keys);
     this.root.addEventListener("keydown", (e) => this.key(e));
     this.root.addEventListener("keyup", (e) => this.letter(e));
     this.root.addEventListener("focusout", (e) => {
@@ -98,6 +100,7 @@ export class AlarmList {
     const title = this.heading(items.active.length, waiting);
     if (this.title.textContent !== title) this.title.textContent = title;
     this.more.textContent = [more ? count("alarm.more", more) : "", older ? count("alarm.more-returned", older) : ""].filter(Boolean).join(" ");
+    this.keys.hidden = setup.signed && ![...alarms, ...holds].some((x) => x.may?.length);
     this.place(items);
   }
 
@@ -180,7 +183,7 @@ export class AlarmList {
       a.level && !a.acks?.length ? el("p", { class: "escalated" }, say("alarm.escalated")) : null,
       ...(a.acks ?? []).map((k) => el("p", { class: "small" }, "✓ ", say("alarm.acknowledged-by", { by: k.by, side: sideName(k.side), time: short(k.at, now) }), k.note ? `: ${k.note}` : null)),
       ...(a.notes ?? []).map((n) => el("p", { class: "small" }, "✎ ", say("alarm.noted-by", { by: n.by, side: sideName(n.side), time: short(n.at, now) }), `: ${n.text}`)),
-      this.buttons(a));
+      this.buttons(a), reason(withheld(a, inPlace(a), deedName)));
   }
 
   private buttons(a: Alarm): HTMLElement {
@@ -196,10 +199,10 @@ export class AlarmList {
       const label = only || i === 0 && !a.acks?.length ? say("alarm.acknowledge") : say("alarm.acknowledge-for", { side: sideName(side) });
       if (i === 0) add(label, "A", !a.acks?.length, () => void this.acknowledge(a, side));
     });
-    if (mayShelve(a)) add(say("alarm.shelve"), "S", false, () => void this.shelve(a));
-    if (mayTakeOut(a)) add(say("alarm.out-of-service"), "O", false, () => void this.outOfService(a));
-    add(say("alarm.note"), "N", false, () => void this.note(a));
-    if (mayReset(a)) add(say("alarm.reset"), "R", false, () => void this.reset(a));
+    if (may(a, "shelve")) add(say("alarm.shelve"), "S", false, () => void this.shelve(a));
+    if (may(a, "out-of-service")) add(say("alarm.out-of-service"), "O", false, () => void this.outOfService(a));
+    if (may(a, "note")) add(say("alarm.note"), "N", false, () => void this.note(a));
+    if (may(a, "reset")) add(say("alarm.reset"), "R", false, () => void this.reset(a));
     return box;
   }
 
@@ -212,7 +215,8 @@ export class AlarmList {
       el("p", { class: "what" }, el("b", {}, name), a && isHeldActive(a) ? el("strong", { class: "age" }, say("alarm.active-now")) : null),
       el("p", { class: "where" }, where(h), " · ", h.until ? say("alarm.shelved-until", { time: short(h.until, now) }) : say("alarm.out-since", { time: short(h.since, now) })),
       open && el("p", { class: "small" }, say("alarm.held-by", { by: `${h.by}, ${sideName(h.side)}`, reason: h.reason ?? "" })),
-      open && el("p", { class: "deeds" }, b));
+      open && given(h, "end-hold") && el("p", { class: "deeds" }, b),
+      open && reason(withheld(h, ["end-hold"], () => end)));
   }
 
   private ages(): void {
@@ -247,11 +251,11 @@ export class AlarmList {
     const side = a && mayAcknowledge(a)[0];
     switch (e.key.toLowerCase()) {
       case "a": if (a && side && !h) void this.acknowledge(a, side); break;
-      case "n": if (a && !h) void this.note(a); break;
-      case "s": if (a && !h && mayShelve(a)) void this.shelve(a); break;
-      case "r": if (a && !h && mayReset(a)) void this.reset(a); break;
-      case "o": if (a && !h && mayTakeOut(a)) void this.outOfService(a); break;
-      case "e": if (h) void this.endHold(h); break;
+      case "n": if (a && !h && may(a, "note")) void this.note(a); break;
+      case "s": if (a && !h && may(a, "shelve")) void this.shelve(a); break;
+      case "r": if (a && !h && may(a, "reset")) void this.reset(a); break;
+      case "o": if (a && !h && may(a, "out-of-service")) void this.outOfService(a); break;
+      case "e": if (h && given(h, "end-hold")) void this.endHold(h); break;
     }
   }
 
@@ -306,6 +310,8 @@ const isHeldActive = (a: Alarm): boolean => a.state === "shelved" || a.state ===
 function samePlace(a: Hold, b: Hold): boolean {
   return a.berth === b.berth && a.condition === b.condition && a.line === b.line && a.group === b.group && a.source === b.source;
 }
+
+const reason = (text: string): HTMLElement | false => text !== "" && el("p", { class: "small not-given" }, text);
 
 // where says on what and at which berth something is.
 export function where(a: { berth?: string; line?: string; group?: string; source?: string }): string {

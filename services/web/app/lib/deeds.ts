@@ -4,7 +4,7 @@ import { setup } from "./setup";
 import { settings } from "./settings";
 import { short } from "./time";
 import { has, say } from "./words";
-import type { Alarm, Hold, Side } from "./wire";
+import type { Alarm, Deed, Hold, Side } from "./wire";
 
 // undone is why a deed was not done, in words; "" where it was.
 export type Undone = string;
@@ -56,22 +56,44 @@ export const deeds = {
   endHold: (h: Hold, note = ""): Promise<Undone> => post("/end-hold", { place: place(h.berth, h.condition, h.line, h.group, h.source), note }),
 };
 
-// mayAcknowledge tells for which sides an alarm can still be acknowledged here.
-export function mayAcknowledge(a: Alarm): Side[] {
+// given tells whether a deed is given to the caller's role; where nobody signs in, all
+// are. The server says so, by the rules it would refuse by.
+export function given(of: { may?: Deed[] }, deed: Deed): boolean {
+  return !setup.signed || (of.may?.includes(deed) ?? false);
+}
+
+// withheld names the deeds that would be in place and are not given to the caller's
+// role; "" for none.
+export function withheld<D extends Deed>(of: { may?: Deed[] }, inPlace: readonly D[], name: (d: D) => string): string {
+  const names = inPlace.filter((d) => !given(of, d)).map(name);
+  return names.length === 0 ? "" : say("alarm.not-given", { deeds: names.join(", ") });
+}
+
+type AlarmDeed = Exclude<Deed, "end-hold">;
+
+export const deedName = (d: AlarmDeed): string => say(`alarm.${d}`);
+
+// inPlace are the deeds that an alarm's state leaves to be done.
+export function inPlace(a: Alarm): AlarmDeed[] {
+  const active = a.state.startsWith("active");
+  const all: Record<AlarmDeed, boolean> = {
+    acknowledge: sidesOpen(a).length > 0,
+    shelve: active && a.priority !== "emergency",
+    "out-of-service": active && a.line !== undefined && a.berth !== undefined,
+    note: true,
+    reset: (a.condition === "line-parted" || a.condition === "redistribution") && isActive(a), // stays until somebody says that it is over
+  };
+  return (Object.keys(all) as AlarmDeed[]).filter((d) => all[d]);
+}
+
+export function may(a: Alarm, deed: AlarmDeed): boolean { return inPlace(a).includes(deed) && given(a, deed); }
+
+// sidesOpen are those for which an alarm can still be acknowledged here.
+function sidesOpen(a: Alarm): Side[] {
   if (a.state === "normal") return [];
   const sides: Side[] = setup.side ? [setup.side] : settings.side === "ship" ? ["ship", "terminal"] : ["terminal", "ship"];
   return sides.filter((side) => !a.acks?.some((k) => k.side === side));
 }
 
-export function mayShelve(a: Alarm): boolean {
-  return a.priority !== "emergency" && a.state.startsWith("active");
-}
-
-// mayReset tells whether an alarm stays until somebody says that it is over.
-export function mayReset(a: Alarm): boolean {
-  return (a.condition === "line-parted" || a.condition === "redistribution") && isActive(a);
-}
-
-export function mayTakeOut(a: Alarm): boolean {
-  return a.line !== undefined && a.berth !== undefined && a.state.startsWith("active");
-}
+// mayAcknowledge tells for which sides the caller can still acknowledge an alarm.
+export function mayAcknowledge(a: Alarm): Side[] { return given(a, "acknowledge") ? sidesOpen(a) : []; }

@@ -14,6 +14,7 @@ export interface Setup {
   whole?: Message; // without courses
   shelf: number; // longest time on a shelf, ms
   signed: boolean; // one signs in here
+  may?: string[]; // calls of the page's own controls, where one signs in
 }
 
 function read(): Setup {
@@ -23,3 +24,6 @@ function read(): Setup {
 }
 
 export const setup: Setup = read();
+
+// mayCall tells whether the caller may make a call of the page's own controls.
+export function mayCall(call: string): boolean { return !setup.signed || (setup.may?.includes(call) ?? false); }

@@ -4,6 +4,7 @@
 
 export type Priority = "emergency" | "alarm" | "warning" | "caution";
 export type Side = "terminal" | "ship";
+export type Deed = "acknowledge" | "note" | "shelve" | "reset" | "out-of-service" | "end-hold";
 export type Sensor = "good" | "bad" | "silent" | "none";
 export type AlarmState =
   | "active-unacknowledged" | "active-acknowledged" | "returned-unacknowledged"
@@ -108,6 +109,7 @@ export interface Alarm {
   level?: number; // how often escalated
   held?: Hold;
   under?: string; // the alarm for its cause, where it is suppressed
+  may?: Deed[]; // what the caller may do about it, where one signs in
 }
 
 export interface Acknowledgement { side: Side; by: string; role?: string; at: number; note?: string }
@@ -124,6 +126,7 @@ export interface Hold {
   by: string;
   side: Side;
   reason?: string;
+  may?: Deed[]; // what the caller may do about it, where one signs in
 }
 
 // A Picture is what the messages so far amount to.
