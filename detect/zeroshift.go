@@ -24,7 +24,8 @@ import (
 // raised at the second observation, one of 0.045 at the third or before. Where the line
 // seemed to part and the ship did not answer, no gust is to blame, and an observation
 // is of 15 s. While lines snatch, or are over their limit with no pay-out to tell of a
-// slip, what a line lacks is not held against its pin, and its fit restarts afterwards.
+// slip, what a line lacks is not held against its pin, and its fit restarts afterwards;
+// so it does where a third of the lines slipped, by whom the others are judged.
 // Source of needing two observations: J. M. Lucas, R. B. Crosier, Robust CUSUM (1982),
 // from memory.
 const (
@@ -37,6 +38,7 @@ const (
 	zeroClear         = 0.02  // of MBL
 	zeroRelearnTau    = 20    // seconds; time constant of the reference after a parting or a snap load
 	refutedSeconds    = 60    // for which a refuted fall counts against the pin
+	zeroSlipSeconds   = 600   // for which lines that slipped are no reference
 	minRiseGain       = 0.01  // of MBL a metre; least effect of a rise on a pin that is used to estimate it
 	minRisePins       = 5
 	// The plan's stiffnesses err by a third and more as lines stiffen under load: of
@@ -75,7 +77,7 @@ type zero struct {
 
 // zeroShifts is the second's step of every pin.
 func (b *Berth) zeroShifts(now moment) {
-	snatching := b.snatching()
+	unsettled := b.snatching() || b.manySlipped()
 	for i := range b.state.Lines {
 		l := &b.state.Lines[i]
 		z, f := &l.Zero, &l.Fit
@@ -84,8 +86,8 @@ func (b *Berth) zeroShifts(now moment) {
 		}
 		if f.Age < z.FitAge || z.FitAge == 0 {
 			*z = b.trustZero(i)
-		} else if (snatching || b.partedRecently(now)) && !z.Shifted && l.Parting.FellAt == 0 {
-			// the ship lies in a new position, or lines that snatch may have slipped: the
+		} else if (unsettled || b.partedRecently(now)) && !z.Shifted && l.Parting.FellAt == 0 {
+			// the ship lies in a new position, or lines slipped or may have, snatching: the
 			// pins' present loads become the reference
 			z.Offset += (f.Offset + f.Residual/f.Stiffness - z.Offset) / zeroRelearnTau
 			z.PosStretch += (b.stretchFrom(i, &b.state.Motion.Pos) - z.PosStretch) / zeroRelearnTau
@@ -110,7 +112,7 @@ func (b *Berth) zeroShifts(now moment) {
 		if refuted {
 			allowance, interval = 0, zeroQuickInterval
 		}
-		if !l.Fit.Known || l.Slip.Up || snatching || b.disturbed(now) || l.Fit.Age < settledFitAge ||
+		if !l.Fit.Known || l.Slip.Up || unsettled || b.disturbed(now) || l.Fit.Age < settledFitAge ||
 			!refuted && (l.Pin.Last < minFitLoad*mbl || z.Shift < 0 && b.mayHaveSlipped(now, i)) {
 			z.reset()
 			continue
@@ -144,6 +146,22 @@ func (b *Berth) planError(i int) float64 {
 	moved := math.Abs(b.stretchFrom(i, &b.state.Motion.Pos) - l.Zero.PosStretch)
 	rose := math.Abs(b.stretchFromRise(i) - l.Zero.RiseStretch)
 	return l.Fit.Stiffness / mbl * (min(stiffnessError, zeroRatioSigma*l.Stiffness.sd(&l.Fit, mbl))*moved + stiffnessError*rose)
+}
+
+// manySlipped reports whether a third of the lines that have an expected load slipped
+// lately. They were the reference of the others.
+func (b *Berth) manySlipped() bool {
+	slipped, known := 0, 0
+	for i := range b.state.Lines {
+		l := &b.state.Lines[i]
+		if l.Fit.Known {
+			known++
+		}
+		if l.Slip.Up && l.Slip.Quiet < zeroSlipSeconds {
+			slipped++
+		}
+	}
+	return slipped > 0 && 3*slipped >= known
 }
 
 // mayHaveSlipped reports whether line i is or was lately so hard loaded that it may have
