@@ -21,9 +21,10 @@ import (
 // comparisons of ten minutes is 7 times it (Student's t). To that is added what the
 // ship's movement from one mean to the other has put on the line, as far as its
 // stiffness ratio is uncertain, and those of the lines it is compared with. If other
-// lines have gained as much against their expected load, or too few keep to it, it is
-// not known which line it was, and nothing is raised; nor where others lost as much
-// while the ship moved, for then the fit is wrong about all. A load that fell at a stroke
+// lines have gained as much against their expected load, or too few keep to it, fewer than
+// four unless it is all the others, it is not known which line it was, and nothing is
+// raised; nor where others lost as much while the ship moved, for then the fit is wrong
+// about all. A load that fell at a stroke
 // may be a pin's zero that jumped (see pinJumped).
 // Source: Student's t; the figures of MBL are common practice, no source.
 const (
@@ -40,6 +41,7 @@ const (
 	lossHold         = 3     // s
 	lossStuck        = 5     // s
 	lossContested    = 0.7   // of the drop; gain or loss of another line from which it is contested
+	lossLeastKnown   = 3     // lines, where all but one may do
 	lossByShip       = 0.7   // of the load that the ship's movement put on the line; a larger drop is not contested by another line's loss
 )
 
@@ -129,7 +131,7 @@ func (b *Berth) loadSlips(now moment) {
 		b.report(LoadLost, i, loss.Drop, loss.Threshold)
 		least := lossContested * loss.Drop / b.plan.Lines[i].MBLkN // of MBL
 		contested := gain > least || losses[1] > least && loss.Drop < lossByShip*loss.ShipLoad
-		if loss.Drop < loss.Threshold || contested || steady <= modes {
+		if loss.Drop < loss.Threshold || contested || steady <= modes && (steady < known-1 || known < lossLeastKnown) {
 			loss.Held = 0
 		} else if loss.Held++; loss.Held >= lossHold {
 			switch jumped, wait := b.pinJumped(now, i); {

@@ -37,6 +37,9 @@ var kept = []struct {
 	{"spring tide", 810000578001, "the same, of lines that the tide had made tight", 0},
 	{"over limit in a squall", 890000464000, "nine drums that rendered at once were not told, with pins that read once a second", 2},
 	{"a long ramp", 850000117000, "lines that worked in a short sea were told as drums that render, for their pins read once a second", 0},
+	{"over limit in a squall", 930000232000, "a spring line was told as a pin at fault once nine others had slipped, with no pay-out to tell", 0},
+	{"steps on bitts", 810000150000, "a surge on bitts was told as a pin at fault, for only two other lines could say", 0},
+	{"parting in a swell", 930000067000, "a parting was taken back two minutes later, and its pin called dead", 0},
 	{"squalls off the fenders", 720000516000, "the onset of a squall was told as a parting that no pin shows", 0},
 }
 
