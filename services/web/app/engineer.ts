@@ -8,6 +8,7 @@ import { againsts, address, read, type Against, type State } from "./engineer/st
 import { csv, scaled, table, type Column } from "./engineer/table";
 import { el, inOrder, must, text } from "./lib/dom";
 import { Live } from "./lib/live";
+import { onPaper } from "./lib/paper";
 import { onSettings, settings } from "./lib/settings";
 import { shape } from "./lib/shapes";
 import { shell } from "./lib/shell";
@@ -286,6 +287,10 @@ function scatter(line: string, load: data.Course | undefined, other: data.Course
 }
 
 onSettings(() => void load());
+onPaper(() => {
+  charts.forEach((c) => c.repaint());
+  controls.draw();
+});
 matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => void load());
 live.subscribe((c) => {
   if (c.names && state.berth === "") go({ berth: live.picture.names[0] ?? "" });

@@ -104,6 +104,14 @@ export class Chart {
     this.root.remove();
   }
 
+  // repaint draws it in the colours that there are now.
+  repaint(): void {
+    if (!this.plot) return;
+    const { width } = this.plot;
+    this.plot.destroy();
+    this.plot = this.draw(width);
+  }
+
   private fit(): void {
     const width = Math.floor(this.box.clientWidth);
     if (width < 50 || !this.box.isConnected) return;

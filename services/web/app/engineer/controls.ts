@@ -2,7 +2,7 @@
 import { el, text } from "../lib/dom";
 import { short, zone } from "../lib/time";
 import { has, say } from "../lib/words";
-import { look, swatch } from "./chart";
+import { look, paint, swatch } from "./chart";
 import type { Stay } from "./data";
 import { periods, type State } from "./state";
 
@@ -121,7 +121,7 @@ export class Controls {
   }
 
   private drawLines(s: State, k: Known): void {
-    const drawn = JSON.stringify([s.lines, k.lines, document.documentElement.dataset["theme"]]);
+    const drawn = JSON.stringify([s.lines, k.lines, paint("--ink")]);
     if (drawn === this.drawn) return;
     this.drawn = drawn;
     const shown = new Set(s.lines.length ? s.lines : k.lines.map((l) => l.id));

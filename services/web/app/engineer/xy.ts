@@ -39,6 +39,14 @@ export class XY {
     this.root.remove();
   }
 
+  // repaint draws it in the colours that there are now.
+  repaint(): void {
+    if (!this.plot) return;
+    const { width } = this.plot;
+    this.plot.destroy();
+    this.plot = this.draw(width);
+  }
+
   private fit(): void {
     const width = Math.floor(this.box.clientWidth);
     if (width < 50 || !this.box.isConnected || this.p.x.length === 0) return;

@@ -1,4 +1,5 @@
 // The colours of the style sheet, for canvases.
+import { onPaper } from "./paper";
 import { onSettings } from "./settings";
 
 export type Colour =
@@ -22,7 +23,7 @@ export function colour(name: Colour): string {
   return c;
 }
 
-// onColours calls fn when the theme has changed.
+// onColours calls fn when the theme has changed, or paper is next.
 export function onColours(fn: () => void): void { changed.add(fn); }
 
 function forget(): void {
@@ -31,4 +32,5 @@ function forget(): void {
 }
 
 onSettings(forget);
+onPaper(forget);
 for (const query of ["(prefers-color-scheme: dark)", "(forced-colors: active)"]) matchMedia(query).addEventListener("change", forget);

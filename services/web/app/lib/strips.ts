@@ -29,7 +29,7 @@ export class Strips {
 
   constructor() {
     new ResizeObserver(() => this.resize()).observe(this.canvas);
-    onColours(() => { this.stale = true; this.ask(); });
+    onColours(() => { this.stale = true; this.draw(); });
   }
 
   // show draws a berth, soon. flags are the worst active alarms by line; dead says
