@@ -1,7 +1,6 @@
 package alarm
 
 import (
-	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -17,7 +16,7 @@ func silenceDetail(berth string, many []*State, before int) string {
 			gateways = append(gateways, s.Source)
 		}
 	}
-	slices.SortFunc(lines, func(x, y string) int { return cmp.Or(cmp.Compare(len(x), len(y)), cmp.Compare(x, y)) })
+	slices.SortFunc(lines, numbered)
 	slices.Sort(gateways)
 	gateways = slices.Compact(gateways)
 	on, first := "", "their gateway, its supply, link and clock"

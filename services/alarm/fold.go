@@ -5,8 +5,6 @@ import (
 	"slices"
 	"strconv"
 	"time"
-
-	"hawser/detect"
 )
 
 // mark is how far a berth's changes have been applied.
@@ -259,33 +257,6 @@ func (f *fold) lose(berth string, last uint64) {
 func (f *fold) told(s Subject, at time.Time) bool {
 	was := f.byID[firstName(s, at)]
 	return was != nil && was.lost && was.key() == s.key() && was.Raised.Equal(at)
-}
-
-// worse orders active alarms: those that are held or suppressed last, by priority, those nobody
-// has taken on first, by urgency (the order of the detectors' list, the server's
-// own after them), newest first, by id.
-func worse() func(a, b *State) int {
-	known := detect.Conditions()
-	urgency := make(map[string]int, len(known))
-	for i, c := range known {
-		urgency[c.String()] = i - len(known) // under the 0 of those not listed
-	}
-	number := func(yes bool) int {
-		if yes {
-			return 1
-		}
-		return 0
-	}
-	return func(a, b *State) int {
-		return cmp.Or(
-			cmp.Compare(number(!a.Calls()), number(!b.Calls())),
-			cmp.Compare(a.Priority, b.Priority),
-			cmp.Compare(number(a.Acknowledged() != nil), number(b.Acknowledged() != nil)),
-			cmp.Compare(urgency[a.Condition], urgency[b.Condition]),
-			b.Raised.Compare(a.Raised),
-			cmp.Compare(a.ID, b.ID),
-		)
-	}
 }
 
 // list copies the alarms of a berth, or of all for "", with what holds them.

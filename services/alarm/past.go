@@ -32,7 +32,7 @@ func (l *Log) Past(ctx context.Context, berth string, from, to time.Time) ([]Sta
 	all := slices.DeleteFunc(f.list(berth, true), func(s State) bool {
 		return s.Raised.After(to) || !s.Active() && s.Cleared.Before(from)
 	})
-	slices.SortStableFunc(all, func(a, b State) int { return a.Raised.Compare(b.Raised) })
+	OldestFirst(all)
 	return all, nil
 }
 
@@ -62,5 +62,9 @@ func (r *Replayed) Add(berth string, c *detect.Change) {
 	}
 }
 
-// States gives the alarms in the order in which they were raised.
-func (r *Replayed) States() []State { return r.all }
+// States gives the alarms, oldest first, as the log gives those of a past.
+func (r *Replayed) States() []State {
+	all := slices.Clone(r.all)
+	OldestFirst(all)
+	return all
+}

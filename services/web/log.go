@@ -85,7 +85,7 @@ func (v *logView) alarms(words *words, all []alarm.State, from, now time.Time) {
 	all = slices.DeleteFunc(all, func(a alarm.State) bool {
 		return v.Berth != "" && a.Berth != "" && a.Berth != v.Berth || !a.Active() && a.Recorded.Before(from) && a.Cleared.Before(from)
 	})
-	slices.SortStableFunc(all, func(a, b alarm.State) int { return b.Raised.Compare(a.Raised) })
+	alarm.NewestFirst(all)
 	for i := range all {
 		a := &all[i]
 		if !a.Recorded.Before(from) {
