@@ -11,15 +11,19 @@ import (
 	"github.com/chromedp/chromedp"
 )
 
+// inHistory waits until the history has what was sent: it follows the journal.
+func inHistory() chromedp.Action[chromedp.Void] {
+	return holds(`(fetch("/api/spectrum?" + new URLSearchParams({ berth: "north-jetty-1",
+		channel: "1/tension", from: new Date(Date.now() - 3600e3).toISOString(), to: new Date().toISOString() })).then((r) => r.json()).then((s) => { window.segments = s.segments; }), window.segments > 2)`)
+}
+
 // The engineer's page: what was sent is drawn, a closer look is an address of its
 // own that leads back, and what is shown can be had as a file.
 func TestEngineer(t *testing.T) {
 	s := newServer(t)
 	s.send()
 	tab := browser(t)
-	// The history follows the journal: what was sent last is in it a moment later.
-	do(t, tab, "wait for the history", chromedp.Navigate(s.pages), says("Line parted"), holds(`(fetch("/api/spectrum?" + new URLSearchParams({ berth: "north-jetty-1",
-		channel: "1/tension", from: new Date(Date.now() - 3600e3).toISOString(), to: new Date().toISOString() })).then((r) => r.json()).then((s) => { window.segments = s.segments; }), window.segments > 2)`))
+	do(t, tab, "wait for the history", chromedp.Navigate(s.pages), says("Line parted"), inHistory())
 	do(t, tab, "open", chromedp.EmulateViewport(1400, 1000), chromedp.Navigate(s.pages+"engineer?last=3600"), shown(".chart canvas"),
 		holds(`document.querySelectorAll(".chart canvas").length >= 5`), says("Line parted"), says("Line 4"), says("Correlation"))
 	nothingAgainst(t, tab)

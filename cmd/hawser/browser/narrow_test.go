@@ -35,7 +35,7 @@ func TestLogAndReportOnAPhone(t *testing.T) {
 func TestPagesArePrintedWhole(t *testing.T) {
 	s, tab := newServer(t), browser(t)
 	s.send()
-	do(t, tab, "open", chromedp.EmulateViewport(1600, 1000), chromedp.Navigate(s.pages), says("Line parted"), chromedp.Navigate(s.pages+"engineer?at=north-jetty-1&last=3600"),
+	do(t, tab, "open", chromedp.EmulateViewport(1600, 1000), chromedp.Navigate(s.pages), says("Line parted"), inHistory(), chromedp.Navigate(s.pages+"engineer?at=north-jetty-1&last=3600"),
 		holds(`document.querySelectorAll(".chart canvas").length >= 5`), holds(`!document.querySelector(".status").textContent`),
 		chromedp.Func(func(ctx context.Context, tab *chromedp.Target) error {
 			_, err := cdp.Call(ctx, tab, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Media: "print"})

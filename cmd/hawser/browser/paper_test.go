@@ -54,7 +54,7 @@ const drawn = `JSON.stringify([...document.querySelectorAll("canvas")].map((c) =
 func TestPrintedFromTheDark(t *testing.T) {
 	s, tab := newServer(t), browser(t)
 	s.send()
-	do(t, tab, "wait for the history", chromedp.EmulateViewport(1400, 1000), chromedp.Navigate(s.pages), says("Line parted"),
+	do(t, tab, "wait for the history", chromedp.EmulateViewport(1400, 1000), chromedp.Navigate(s.pages), says("Line parted"), inHistory(),
 		holds(`(fetch("/api/stays?berth=north-jetty-1").then((r) => r.json()).then((s) => { window.stays = s.stays.length; }), window.stays > 0)`))
 	to := time.Now().UTC()
 	charts := fmt.Sprintf("engineer?at=north-jetty-1&from=%s&to=%s", to.Add(-3*time.Minute).Format(time.RFC3339), to.Format(time.RFC3339))
