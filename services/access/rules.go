@@ -103,6 +103,7 @@ func rules() map[string]rule {
 		"GET /api/plan":          {role: Watch, request: berthNeeded},
 		"GET /api/plan/text":     {role: Watch, request: berthNeeded},
 		"GET /api/plan/versions": {role: Watch, request: berthNeeded},
+		"POST /api/plan/assess":  {role: Watch, bytes: planBytes}, // of whatever plan is sent
 		"POST /api/plan/check":   {role: Watch, request: berthAsked, bytes: planBytes},
 		// Another plan may put another ship at the berth and so open it to her crew.
 		"PUT /api/plan": {role: Operate, request: berthNeeded, bytes: planBytes},

@@ -3,6 +3,7 @@ package reckon
 import (
 	"context"
 	"errors"
+	"io"
 	"log/slog"
 	"net/http"
 	"strconv"
@@ -14,6 +15,7 @@ import (
 	"google.golang.org/protobuf/encoding/protojson"
 	"google.golang.org/protobuf/proto"
 
+	"hawser/ingest/planfile"
 	hawserv1 "hawser/proto/hawser/v1"
 	"hawser/services/parameter"
 )
@@ -22,11 +24,12 @@ import (
 // included.
 const askedFor = 20 * time.Second
 
-// Routes gives what a page asks of a berth as it is, by HTTP: the answers are the
-// schema's messages as JSON.
+// Routes gives what a page asks of a berth as it is, or of a plan, by HTTP: the answers
+// are the schema's messages as JSON.
 //
 //	GET /api/assess?berth=[&hours=24][&tending=true][&wind=12]  AssessResponse
 //	GET /api/losses[?berth=]                                    ListLossesResponse
+//	POST /api/plan/assess?speed=18&from=300                     AssessResponse of the plan sent, as YAML, in a wind
 func Routes(s *Service, log *slog.Logger) map[string]http.Handler {
 	return map[string]http.Handler{
 		// A day's loads are long and much alike.
@@ -45,7 +48,48 @@ func Routes(s *Service, log *slog.Logger) map[string]http.Handler {
 			resp, err := s.ListLosses(r.Context(), &hawserv1.ListLossesRequest{Berth: r.URL.Query().Get("berth")})
 			reply(w, r, log, resp, err)
 		}),
+		"POST /api/plan/assess": http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+			req, code, err := planQuestion(w, r)
+			if err != nil {
+				http.Error(w, err.Error(), code)
+				return
+			}
+			ctx, cancel := context.WithTimeout(r.Context(), askedFor)
+			defer cancel()
+			resp, err := s.Assess(ctx, req)
+			reply(w, r, log, resp, err)
+		}),
 	}
+}
+
+// planQuestion reads what is asked of a plan, or says why it is none and with which
+// status; the service checks its bounds.
+func planQuestion(w http.ResponseWriter, r *http.Request) (req *hawserv1.AssessRequest, code int, err error) {
+	q, err := parameter.Read(r.URL.RawQuery, "speed", "from")
+	if err == nil {
+		err = q.Need("speed", "from")
+	}
+	if err != nil {
+		return nil, http.StatusBadRequest, err
+	}
+	var wind [2]float64
+	for i, name := range []string{"speed", "from"} {
+		if wind[i], err = strconv.ParseFloat(q.Get(name), 64); err != nil {
+			return nil, http.StatusBadRequest, errors.New(name + ": must be a number")
+		}
+	}
+	text, err := io.ReadAll(http.MaxBytesReader(w, r.Body, planfile.MaxBytes))
+	if tooLong := (*http.MaxBytesError)(nil); errors.As(err, &tooLong) {
+		return nil, http.StatusRequestEntityTooLarge, errors.New("a plan is at most 256 KiB")
+	}
+	if err != nil {
+		return nil, http.StatusBadRequest, errors.New("the text did not come through")
+	}
+	_, plan, err := planfile.Parse("", text)
+	if err != nil {
+		return nil, http.StatusUnprocessableEntity, err
+	}
+	return &hawserv1.AssessRequest{Mooring: &hawserv1.AssessRequest_Plan{Plan: plan}, Wind: &hawserv1.Wind{SpeedMps: wind[0], FromDeg: wind[1]}}, 0, nil
 }
 
 // question reads what is asked; the service checks its bounds.

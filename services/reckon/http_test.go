@@ -2,19 +2,26 @@ package reckon_test
 
 import (
 	"encoding/json"
+	"fmt"
 	"io"
 	"log/slog"
 	"math"
 	"net/http"
 	"net/http/httptest"
+	"os"
+	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
 
 	"github.com/prometheus/client_golang/prometheus"
+	"google.golang.org/protobuf/encoding/protojson"
+	"google.golang.org/protobuf/proto"
 
 	"hawser/detect/mooring"
 	"hawser/detect/reading"
+	hawserv1 "hawser/proto/hawser/v1"
 	"hawser/services/live"
 	"hawser/services/reckon"
 )
@@ -150,6 +157,73 @@ func TestRoutesRefuse(t *testing.T) {
 		code, body := get(t, c.srv.URL+c.url, nil)
 		if body = strings.ReplaceAll(body, " ", ""); code != c.code || !strings.Contains(body, strings.ReplaceAll(c.says, " ", "")) {
 			t.Errorf("%s: %d %s", name, code, body)
+		}
+	}
+}
+
+// A plan that is sent is assessed in the wind that is asked about, as by gRPC: off the
+// quay, the harder it blows the more do the breast lines carry. What is wrong with a
+// wind is told in the words of the schema, and with a plan at its place.
+func TestPlanInAWind(t *testing.T) {
+	srv := serveHTTP(t, fourAbreast("east-3"), nil, nil)
+	text, err := os.ReadFile(filepath.Join("..", "..", "testdata", "plans", "tanker-12.yaml"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	p, plan := loadPlan(t, "tanker-12")
+	client, _ := serve(t, p, nil, nil)
+	asked := func(query, body string) (int, string) {
+		t.Helper()
+		resp, err := http.Post(srv.URL+"/api/plan/assess?"+query, "application/yaml", strings.NewReader(body))
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer resp.Body.Close()
+		data, err := io.ReadAll(resp.Body)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return resp.StatusCode, strings.TrimSpace(string(data))
+	}
+	before := map[string]float64{}                                                                          // kN by line
+	for _, wind := range []*hawserv1.Wind{{}, {SpeedMps: 10, FromDeg: 48}, {SpeedMps: 20.5, FromDeg: 48}} { // off the quay
+		want, err := client.Assess(t.Context(), &hawserv1.AssessRequest{Mooring: &hawserv1.AssessRequest_Plan{Plan: plan}, Wind: wind})
+		if err != nil {
+			t.Fatal(err)
+		}
+		code, body := asked(fmt.Sprintf("speed=%v&from=%v", wind.SpeedMps, wind.FromDeg), string(text))
+		var got hawserv1.AssessResponse
+		if err := protojson.Unmarshal([]byte(body), &got); code != http.StatusOK || err != nil {
+			t.Fatalf("%d %v %.300s", code, err, body)
+		}
+		if !proto.Equal(&got, want) || got.MeasuredLines != 0 || !proto.Equal(got.Wind, wind) {
+			t.Errorf("in %v: %v\nwant %v", wind, &got, want)
+		}
+		for _, l := range got.Lines {
+			if harder := l.TensionKn > before[l.Line]; !harder && slices.Contains([]string{"3", "4", "9", "10"}, l.Line) {
+				t.Errorf("in %v breast line %s carries %.1f kN, in less wind %.1f", wind, l.Line, l.TensionKn, before[l.Line])
+			}
+			before[l.Line] = l.TensionKn
+		}
+	}
+	for _, c := range []struct {
+		query, body string
+		code        int
+		says        string
+	}{
+		{"speed=90&from=0", string(text), 400, "wind.speed_mps: must be greater than or equal to 0 and less than or equal to 80"},
+		{"speed=-1&from=0", string(text), 400, "wind.speed_mps: must be greater than or equal to 0 and less than or equal to 80"},
+		{"speed=NaN&from=0", string(text), 400, "wind.speed_mps: must be greater than or equal to 0 and less than or equal to 80"},
+		{"speed=20&from=361", string(text), 400, "wind.from_deg: must be greater than or equal to 0 and less than or equal to 360"},
+		{"speed=fresh&from=0", string(text), 400, "speed: must be a number"},
+		{"speed=20", string(text), 400, "from: must be given"},
+		{"speed=20&from=0&gusts=true", string(text), 400, "gusts: no such parameter"},
+		{"speed=20&from=0", strings.Replace(string(text), "beam_m: 32.2", "beam_m: wide", 1), 422, "ship.beam_m"},
+		{"speed=20&from=0", "", 422, "must hold a plan"},
+		{"speed=20&from=0", strings.Repeat("#", 257<<10), 413, "a plan is at most 256 KiB"},
+	} {
+		if code, body := asked(c.query, c.body); code != c.code || !strings.Contains(body, c.says) {
+			t.Errorf("%s of %.20q: %d %.300s, want %d that says %s", c.query, c.body, code, body, c.code, c.says)
 		}
 	}
 }

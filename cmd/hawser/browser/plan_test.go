@@ -127,3 +127,29 @@ func TestPlanPage(t *testing.T) {
 	nothingAgainst(t, tab)
 	nothingAgainst(t, other)
 }
+
+// What the text's mooring bears in a wind is asked on the page: what is wrong with the
+// wind is told as the server says it, and an answer goes when the text is another.
+func TestPlanInAWind(t *testing.T) {
+	data, err := os.ReadFile(plan)
+	if err != nil {
+		t.Fatal(err)
+	}
+	s := newServer(t, "--plan", plan)
+	tab := browser(t)
+	blows := func(speed, from string) chromedp.Action[chromedp.Void] {
+		return holds(fmt.Sprintf(`(([a, b]) => { a.value = %q; b.value = %q; document.querySelector(".wind-form button").click(); return true; })(document.querySelectorAll(".wind-form input"))`, speed, from))
+	}
+	do(t, tab, "open", chromedp.EmulateViewport(1440, 1100), chromedp.Navigate(s.pages+"plan/north-jetty-1"), says("This is the plan in force."), holds(`!document.querySelector(".wind-form button").disabled`))
+	do(t, tab, "ask about too much", blows("90", "48"), says("wind.speed_mps: must be greater than or equal to 0 and less than or equal to 80"))
+	do(t, tab, "ask about no number", blows("fresh", "48"), says("speed: must be a number"))
+	do(t, tab, "ask about a breeze", blows("8", "48"), says("In 8.0 m/s (16 kn) from 048°. Loads in kN, beside each what it may be."), holds(`document.querySelectorAll(".in-wind tbody tr").length === 12`), gone(".in-wind .bad"),
+		says("No line lost brings another to its working load limit then."), says("An estimate, not permission."))
+	accessible(t, tab)
+	do(t, tab, "ask about a storm", blows("36,5", "48"), says("In 36.5 m/s (71 kn) from 048°."), shown(".in-wind tr.bad"), says("OVER"), holds(`/Without line \d+/.test(document.querySelector(".in-wind").innerText)`))
+	shootAs(t, tab, "wind")
+	do(t, tab, "on a phone", chromedp.EmulateViewport(390, 844))
+	noWider(t, tab)
+	do(t, tab, "make a mistake", write(t, strings.Replace(string(data), "beam_m: 32.2", "beam_m: wide", 1)), says("1 fault: this is no plan yet."), gone(".in-wind table"), holds(`document.querySelector(".wind-form button").disabled`))
+	nothingAgainst(t, tab)
+}

@@ -14,6 +14,7 @@ import { changeTable, faultList, remarkList, versionTable } from "./plan/answers
 import { ask, plans, type Findings, type Versions } from "./plan/desk";
 import { Editor } from "./plan/editor";
 import { putDialog } from "./plan/put";
+import { WindPanel } from "./plan/wind";
 
 shell();
 
@@ -27,6 +28,7 @@ let asked = 0; // a late answer to an earlier text is passed over
 
 const editor = new Editor();
 const drawing = new Mooring();
+const windy = new WindPanel(() => editor.value);
 const verdict = el("p", { class: "verdict", role: "status" });
 const faults = el("div");
 const remarks = el("div");
@@ -46,6 +48,7 @@ must("#main").append(
     el("div", { class: "text-column" }, editor.element, faults),
     el("div", { class: "answer-column" },
       el("figure", { class: "figure" }, drawing.element, el("figcaption", { class: "small" }, say("plan.drawn", { unit: unit() }))),
+      panel(say("plan.wind"), "in-wind", windy.element),
       panel(say("plan.remarks"), "remarks", remarks),
       panel(say("plan.changes"), "changes", changes),
       panel(say("plan.versions"), "versions", listed))));
@@ -89,6 +92,7 @@ async function lookNow(): Promise<void> {
     const f = await plans.check(name, editor.value);
     if (mine !== asked) return;
     findings = f;
+    windy.of(f.geometry);
     show();
   } catch (e) {
     if (mine === asked) text(verdict, e instanceof Error ? e.message : say("plan.no-answer"));

@@ -1,4 +1,5 @@
 // What services/plans answers about plans.
+import type { Assessment } from "../berth/assess";
 import type { Geometry } from "../drawing/plan";
 import { say } from "../lib/words";
 
@@ -30,6 +31,8 @@ async function call(method: string, path: string, query: Record<string, string>,
 export const plans = {
   most: 256 * 1024, // bytes of a plan
   check: async (berth: string, text: string): Promise<Findings> => (await (await call("POST", "/api/plan/check", { berth }, text)).json()) as Findings,
+  // assess asks what a text's mooring bears in a wind of so many m/s from so many degrees.
+  assess: async (text: string, speed: string, from: string): Promise<Assessment> => (await (await call("POST", "/api/plan/assess", { speed, from }, text)).json()) as Assessment,
   text: async (berth: string, version: string): Promise<string> => (await call("GET", "/api/plan/text", { berth, version })).text(),
   versions: async (berth: string): Promise<Versions> => (await (await call("GET", "/api/plan/versions", { berth })).json()) as Versions,
   // put puts a text in force, in place of the plan with a fingerprint.
