@@ -24,8 +24,9 @@ import (
 // lines have gained as much against their expected load, or too few keep to it, fewer than
 // four unless it is all the others, it is not known which line it was, and nothing is
 // raised; nor where others lost as much while the ship moved, for then the fit is wrong
-// about all. A load that fell at a stroke
-// may be a pin's zero that jumped (see pinJumped).
+// about all; nor where two others did and the line carried so little that the three
+// hardly slipped together. A load that fell at a stroke may be a pin's zero that jumped
+// (see pinJumped).
 // Source: Student's t; the figures of MBL are common practice, no source.
 const (
 	lossMin          = 0.015 // of MBL
@@ -41,6 +42,7 @@ const (
 	lossHold         = 3     // s
 	lossStuck        = 5     // s
 	lossContested    = 0.7   // of the drop; gain or loss of another line from which it is contested
+	lossManyFrom     = 0.3   // of MBL; least load before from which it may slip at once with two others
 	lossLeastKnown   = 3     // lines, where all but one may do
 	lossByShip       = 0.7   // of the load that the ship's movement put on the line; a larger drop is not contested by another line's loss
 )
@@ -100,7 +102,7 @@ func (l *loadLoss) stretchRange() float64 {
 func (b *Berth) loadSlips(now moment) {
 	known, steady := 0, 0    // lines of which it is; of them, those near their expected load
 	doubts, gain := 0.0, 0.0 // sum of squares, m²; largest gain of a line, of MBL
-	var losses [2]float64    // the two largest losses, of MBL
+	var losses [3]float64    // the three largest losses, of MBL
 	for i := range b.state.Lines {
 		if loss := &b.state.Lines[i].LoadLoss; b.updateLoss(now, i) {
 			known++
@@ -117,6 +119,7 @@ func (b *Berth) loadSlips(now moment) {
 		loss.Threshold = max(lossMin*mbl, lossSigma*math.Sqrt(loss.MeanSquare[0])) + lossRatioSigma*doubt*b.state.Lines[i].Fit.Stiffness
 		share := loss.Drop / mbl
 		gain = max(gain, -share)
+		losses[2] = max(losses[2], min(share, losses[1]))
 		losses[1] = max(losses[1], min(share, losses[0]))
 		losses[0] = max(losses[0], share)
 		if math.Abs(loss.Drop) < loss.Threshold/2 {
@@ -130,7 +133,8 @@ func (b *Berth) loadSlips(now moment) {
 		}
 		b.report(LoadLost, i, loss.Drop, loss.Threshold)
 		least := lossContested * loss.Drop / b.plan.Lines[i].MBLkN // of MBL
-		contested := gain > least || losses[1] > least && loss.Drop < lossByShip*loss.ShipLoad
+		light := b.state.Lines[i].Pin.Last+loss.Drop < lossManyFrom*b.plan.Lines[i].MBLkN
+		contested := gain > least || light && losses[2] > least || losses[1] > least && loss.Drop < lossByShip*loss.ShipLoad
 		if loss.Drop < loss.Threshold || contested || steady <= modes && (steady < known-1 || known < lossLeastKnown) {
 			loss.Held = 0
 		} else if loss.Held++; loss.Held >= lossHold {
