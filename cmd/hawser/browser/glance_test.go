@@ -34,10 +34,9 @@ func TestTwoPartingsAtAGlance(t *testing.T) {
 		holds(`/and \d+ others, 1 of them an emergency$/.test(document.querySelector(".verdict .what").textContent)`), says("per cent of the working load limit"))
 	do(t, tab, "when they have fallen silent too", says("not live for"))
 	for _, width := range []int64{320, 360, 1000, 1400, 2560} {
-		do(t, tab, "at another width", chromedp.EmulateViewport(width, 900), holds(`document.querySelectorAll(".card").length === 7`))
-		if cut := ask[[]string](t, tab, `[...document.querySelectorAll(".card .state")].filter((e) => e.textContent !== "" && e.getBoundingClientRect().right > e.closest(".card").getBoundingClientRect().right).map((e) => e.textContent)`); len(cut) > 0 {
-			t.Errorf("%d px wide, cut off: %q", width, cut)
-		}
+		// The board lays itself out anew a frame after the page has another width.
+		do(t, tab, fmt.Sprintf("see all of it %d px wide", width), chromedp.EmulateViewport(width, 900), holds(`document.querySelectorAll(".card").length === 7`),
+			holds(`[...document.querySelectorAll(".card .state")].every((e) => e.textContent === "" || e.getBoundingClientRect().right <= e.closest(".card").getBoundingClientRect().right)`))
 	}
 	do(t, tab, "on a low screen", chromedp.EmulateViewport(1400, 500), holds(`document.querySelector(".side .alarms").getBoundingClientRect().bottom <= document.querySelector(".side > p").getBoundingClientRect().top`))
 	// With a berth that nothing was heard of, no age is told as if all were well.
