@@ -134,7 +134,7 @@ func (b *Berth) slipRaised(now moment, i int, from int64, run float64) {
 	l := &b.state.Lines[i]
 	load := ""
 	if b.monitored(now, i) {
-		load = fmt.Sprintf(" and then carried %.0f kN (%s of MBL)", l.Pin.Last, b.percent(i, l.Pin.Last))
+		load = fmt.Sprintf(" and then carried %.0f kN (%s of MBL)", whole(l.Pin.Last), b.percent(i, l.Pin.Last))
 	}
 	b.raise(now, i, Change{Condition: BrakeSlip, By: PaidOut, Onset: from, Value: run, Limit: b.plan.Limits.SlipM, HasLimit: true, Unit: "m",
 		Detail: fmt.Sprintf("Line %s paid out %.2f m in %.0f s with the brake set%s; keep clear of the mooring deck and check the brake.",

@@ -135,7 +135,8 @@ func (b *Berth) loadSlips(now moment) {
 		least := lossContested * loss.Drop / b.plan.Lines[i].MBLkN // of MBL
 		light := b.state.Lines[i].Pin.Last+loss.Drop < lossManyFrom*b.plan.Lines[i].MBLkN
 		contested := gain > least || light && losses[2] > least || losses[1] > least && loss.Drop < lossByShip*loss.ShipLoad
-		if loss.Drop < loss.Threshold || contested || steady <= modes && (steady < known-1 || known < lossLeastKnown) {
+		others := steady > modes || known >= lossLeastKnown && steady >= known-1 // say which it was
+		if loss.Drop < loss.Threshold || contested || !others {
 			loss.Held = 0
 		} else if loss.Held++; loss.Held >= lossHold {
 			switch jumped, wait := b.pinJumped(now, i); {
@@ -207,7 +208,7 @@ func (b *Berth) raiseLoadLoss(now moment, i int) {
 	}
 	b.raise(now, i, Change{Condition: BrakeSlip, By: LoadLost, Value: drop, Limit: lossMin * mbl, HasLimit: true, Unit: "kN",
 		Detail: fmt.Sprintf("Line %s lost %.0f kN within a minute, to %.0f kN (%s of MBL), that the other lines do not explain; keep clear of the mooring deck and check %s.",
-			b.id(i), drop, l.Pin.Last, b.percent(i, l.Pin.Last), check)})
+			b.id(i), drop, whole(l.Pin.Last), b.percent(i, l.Pin.Last), check)})
 }
 
 // hasPayout reports whether line i's pay-out is measured.

@@ -80,7 +80,7 @@ func (b *Berth) sensorFaults(now moment) {
 		case !faulty && h.Raised:
 			h.Raised = false
 			b.clear(now, i, Change{Condition: SensorFault, Value: orZero(l.Pin.Last), Unit: "kN",
-				Detail: fmt.Sprintf("The load pin of line %s reads %.0f kN; the line is monitored again.", b.id(i), orZero(l.Pin.Last))})
+				Detail: fmt.Sprintf("The load pin of line %s reads %.0f kN; the line is monitored again.", b.id(i), whole(orZero(l.Pin.Last)))})
 		}
 	}
 }
@@ -148,10 +148,10 @@ func (b *Berth) faultDetail(now moment, i int) string {
 		what = fmt.Sprintf("The load pin of line %s has stood at %.1f kN for %.0f s while the other lines show that its load changes", id, v,
 			float64(now.Time-l.Health.Since)/float64(second))
 	case zeroShift:
-		what = fmt.Sprintf("The load pin of line %s reads %.0f kN, %.0f kN %s than the other lines indicate", id, v, math.Abs(l.Zero.Shift),
+		what = fmt.Sprintf("The load pin of line %s reads %.0f kN, %.0f kN %s than the other lines indicate", id, whole(v), math.Abs(l.Zero.Shift),
 			map[bool]string{true: "more", false: "less"}[l.Zero.Shift > 0])
 	case deadPin:
-		what = fmt.Sprintf("The load pin of line %s fell to %.0f kN at once, and in %.0f s since the ship has not moved as she would without the line", id, v,
+		what = fmt.Sprintf("The load pin of line %s fell to %.0f kN at once, and in %.0f s since the ship has not moved as she would without the line", id, whole(v),
 			float64(now.Time-l.Health.Since)/float64(second))
 	}
 	return what + "; the line is not monitored until the pin is in order: look at the line itself and check pin and cable."

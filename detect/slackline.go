@@ -1,9 +1,6 @@
 package detect
 
-import (
-	"fmt"
-	"math"
-)
+import "fmt"
 
 // slackLine watches for lines left hanging. It is raised when a line's 60 s mean has been
 // under the plan's slack share of MBL while the rest of its group carry 0.08 of MBL or
@@ -35,7 +32,7 @@ func (b *Berth) slackLine(now moment) {
 		case rose:
 			c.By, c.Onset = SlackMean, now.Time-int64(slackOn)*second
 			c.Detail = fmt.Sprintf("Line %s hangs slack at %.0f kN while the rest of the %s lines carry %.0f %% of MBL on average; make sure from clear of it that it holds, then heave it in.",
-				b.id(i), math.Round(load)+0, b.plan.Lines[i].Group, 100*rest)
+				b.id(i), whole(load), b.plan.Lines[i].Group, 100*rest)
 			b.raise(now, i, c)
 		case fell:
 			c.Detail = fmt.Sprintf("Line %s carries %.0f kN again.", b.id(i), load)

@@ -24,8 +24,9 @@ import (
 // raised at the second observation, one of 0.045 at the third or before. Where the line
 // seemed to part and the ship did not answer, no gust is to blame, and an observation
 // is of 15 s. While lines snatch, or are over their limit with no pay-out to tell of a
-// slip, what a line lacks is not held against its pin, and its fit restarts afterwards;
-// so it does where a third of the lines slipped, by whom the others are judged.
+// slip, what a line lacks is not held against its pin, and its fit restarts afterwards.
+// Lines that slipped say nothing of the others' pins: where a third did, the present
+// loads become the reference.
 // Source of needing two observations: J. M. Lucas, R. B. Crosier, Robust CUSUM (1982),
 // from memory.
 const (
@@ -87,8 +88,8 @@ func (b *Berth) zeroShifts(now moment) {
 		if f.Age < z.FitAge || z.FitAge == 0 {
 			*z = b.trustZero(i)
 		} else if (unsettled || b.partedRecently(now)) && !z.Shifted && l.Parting.FellAt == 0 {
-			// the ship lies in a new position, or lines slipped or may have, snatching: the
-			// pins' present loads become the reference
+			// the ship lies in a new position, or lines slipped, or may have as they snatched:
+			// the pins' present loads become the reference
 			z.Offset += (f.Offset + f.Residual/f.Stiffness - z.Offset) / zeroRelearnTau
 			z.PosStretch += (b.stretchFrom(i, &b.state.Motion.Pos) - z.PosStretch) / zeroRelearnTau
 			z.RiseStretch += (b.stretchFromRise(i) - z.RiseStretch) / zeroRelearnTau
@@ -148,8 +149,8 @@ func (b *Berth) planError(i int) float64 {
 	return l.Fit.Stiffness / mbl * (min(stiffnessError, zeroRatioSigma*l.Stiffness.sd(&l.Fit, mbl))*moved + stiffnessError*rose)
 }
 
-// manySlipped reports whether a third of the lines that have an expected load slipped
-// lately. They were the reference of the others.
+// manySlipped reports whether as many lines slipped lately as a third of those that have
+// an expected load.
 func (b *Berth) manySlipped() bool {
 	slipped, known := 0, 0
 	for i := range b.state.Lines {
