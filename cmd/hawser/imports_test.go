@@ -52,7 +52,7 @@ var allowed = map[string]struct {
 	"ingest/simulate/archive": {[]string{"detect/mooring", "detect/reading", "detect/tide", "ingest/planfile", "ingest/recording", "proto/hawser/v1"},
 		"a month of a port, as the files that commands read"},
 
-	"services/parameter": {nil, "parameters of requests, whatever they ask for"},
+	"services/parameter": {nil, "what requests hold, whatever they ask for"},
 	"services/waittest":  {nil, "what tests wait for and read; no part of the program"},
 	"services/watch": {[]string{"detect", "detect/mooring", "detect/reading", "ingest/batch", "ingest/planbook"},
 		"the one road to the detectors, live and in replay alike"},
@@ -78,7 +78,7 @@ var allowed = map[string]struct {
 	"services/stay": {[]string{"detect/mooring", "detect/reading", "ingest/batch", "ingest/planbook"}, "follows the journal; learns the ships' names from their plans"},
 	"services/reckon": {[]string{"detect", "detect/assess", "detect/mooring", "detect/reading", "detect/tide", "ingest/planfile", "proto/hawser/v1", "services/alarm", "services/live", "services/parameter"},
 		"asks the core about the loads as they are, for people and the alarm log"},
-	"services/plans": {[]string{"detect/mooring", "detect/mooring/quality", "detect/tide", "ingest/planbook", "ingest/planfile", "proto/hawser/v1"},
+	"services/plans": {[]string{"detect/mooring", "detect/mooring/quality", "detect/tide", "ingest/planbook", "ingest/planfile", "proto/hawser/v1", "services/parameter"},
 		"plans for people to look at and to change; reckons no load"},
 	"dashboards": {[]string{"services/caution"}, "boards for a viewer; no part of the program"},
 	"services/history": {[]string{"detect/reading", "detect/spectrum", "ingest/batch", "ingest/store", "proto/hawser/v1", "services/parameter"},
@@ -102,7 +102,7 @@ var onlyHome = map[string][]string{
 	"github.com/coreos/go-oidc/":         {"services/access"},
 	"golang.org/x/time/":                 {"services/access", "ingest/intake"},
 	"codeberg.org/go-pdf/":               {"services/report"},
-	"net/http":                           {"services/access", "services/front", "services/web", "services/live", "services/history", "services/linebook", "services/report", "services/plans", "services/stay", "services/reckon", "services/deliver", "ingest/store", "cmd/hawser"},
+	"net/http":                           {"services/access", "services/front", "services/web", "services/live", "services/history", "services/linebook", "services/report", "services/plans", "services/stay", "services/parameter", "services/reckon", "services/deliver", "ingest/store", "cmd/hawser"},
 	"google.golang.org/grpc/reflection":  {"services/front"},
 	"google.golang.org/grpc/credentials": {"ingest/edge", "cmd/hawser", "services/front", "services/access"},
 }

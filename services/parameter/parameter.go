@@ -1,10 +1,13 @@
-// Package parameter reads the parameters of a request to a page or an API: each is known
-// and given once, and the error for whoever asked names the one that is wrong.
+// Package parameter reads what a request to a page or an API holds: its parameters, each
+// known and given once, and a text. The error for whoever asked names what is wrong.
 package parameter
 
 import (
+	"errors"
 	"fmt"
+	"io"
 	"maps"
+	"net/http"
 	"net/url"
 	"slices"
 	"strconv"
@@ -55,6 +58,18 @@ func (p Values) Time(name string) (t time.Time, err error) {
 	return t, nil
 }
 
+// Number is a number, 0 where it is not given.
+func (p Values) Number(name string) (v float64, err error) {
+	text := p.Get(name)
+	if text == "" {
+		return 0, nil
+	}
+	if v, err = strconv.ParseFloat(text, 64); err != nil {
+		return 0, fmt.Errorf("%s: must be a number", name)
+	}
+	return v, nil
+}
+
 // Bool is true or false, false where it is not given.
 func (p Values) Bool(name string) (yes bool, err error) {
 	text := p.Get(name)
@@ -65,4 +80,17 @@ func (p Values) Bool(name string) (yes bool, err error) {
 		return false, fmt.Errorf("%s: %q is neither true nor false", name, text)
 	}
 	return yes, nil
+}
+
+// Text reads the body of a request, of so many bytes at most, and gives the status that
+// goes with an error. what is what it is to be: "a plan".
+func Text(w http.ResponseWriter, r *http.Request, most int64, what string) (text []byte, status int, err error) {
+	text, err = io.ReadAll(http.MaxBytesReader(w, r.Body, most))
+	switch tooLong := (*http.MaxBytesError)(nil); {
+	case errors.As(err, &tooLong):
+		return nil, http.StatusRequestEntityTooLarge, fmt.Errorf("%s is at most %d KiB", what, most>>10)
+	case err != nil:
+		return nil, http.StatusBadRequest, errors.New("the text did not come through")
+	}
+	return text, http.StatusOK, nil
 }

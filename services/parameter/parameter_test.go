@@ -14,8 +14,10 @@ func TestRead(t *testing.T) {
 		"from=1996-12-19T16:39:57-08:00":                         "berth: must be given",
 		"berth=":                                                 "berth: must be given",
 		"berth=a&berth=b":                                        "berth: given 2 times",
-		"berth=a&colour=red":                                     "colour: no such parameter; there are berth, from and retired",
+		"berth=a&colour=red":                                     "colour: no such parameter; there are berth, from, draft and retired",
 		"berth=a&from=yesterday":                                 `from: "yesterday" is no RFC 3339 time`,
+		"berth=a&draft=8.2":                                      "",
+		"berth=a&draft=deep":                                     "draft: must be a number",
 		"berth=a&retired=perhaps":                                `retired: "perhaps" is neither true nor false`,
 		"berth=%zz":                                              `query: invalid URL escape "%zz"`,
 	} {
@@ -41,7 +43,7 @@ func TestRead(t *testing.T) {
 }
 
 func read(query string) error {
-	v, err := parameter.Read(query, "berth", "from", "retired")
+	v, err := parameter.Read(query, "berth", "from", "draft", "retired")
 	if err != nil {
 		return err
 	}
@@ -49,6 +51,9 @@ func read(query string) error {
 		return err
 	}
 	if _, err := v.Time("from"); err != nil {
+		return err
+	}
+	if _, err := v.Number("draft"); err != nil {
 		return err
 	}
 	_, err = v.Bool("retired")

@@ -1,8 +1,6 @@
 package plans
 
 import (
-	"errors"
-	"io"
 	"net/http"
 
 	"hawser/detect/mooring"
@@ -10,6 +8,7 @@ import (
 	"hawser/detect/tide"
 	"hawser/ingest/planfile"
 	hawserv1 "hawser/proto/hawser/v1"
+	"hawser/services/parameter"
 )
 
 // findings is what there is to say about a text.
@@ -51,13 +50,9 @@ func (d *Desk) check(w http.ResponseWriter, r *http.Request) {
 // read reads the text of a request and says what there is to say about it; m is nil
 // where it has faults. The answer is written where it could not be read at all.
 func (d *Desk) read(w http.ResponseWriter, r *http.Request) (f *findings, m *hawserv1.MooringPlan, ok bool) {
-	data, err := io.ReadAll(http.MaxBytesReader(w, r.Body, planfile.MaxBytes))
-	if tooLong := (*http.MaxBytesError)(nil); errors.As(err, &tooLong) {
-		http.Error(w, "a plan is at most 256 KiB", http.StatusRequestEntityTooLarge)
-		return nil, nil, false
-	}
+	data, code, err := parameter.Text(w, r, planfile.MaxBytes, "a plan")
 	if err != nil {
-		http.Error(w, "the text did not come through", http.StatusBadRequest)
+		http.Error(w, err.Error(), code)
 		return nil, nil, false
 	}
 	f = &findings{Faults: []fault{}, Remarks: []remark{}, Changes: []planfile.Difference{}}

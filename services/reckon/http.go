@@ -3,7 +3,6 @@ package reckon
 import (
 	"context"
 	"errors"
-	"io"
 	"log/slog"
 	"net/http"
 	"strconv"
@@ -72,24 +71,22 @@ func planQuestion(w http.ResponseWriter, r *http.Request) (req *hawserv1.AssessR
 	if err != nil {
 		return nil, http.StatusBadRequest, err
 	}
-	var wind [2]float64
-	for i, name := range []string{"speed", "from"} {
-		if wind[i], err = strconv.ParseFloat(q.Get(name), 64); err != nil {
-			return nil, http.StatusBadRequest, errors.New(name + ": must be a number")
-		}
+	var wind hawserv1.Wind
+	if wind.SpeedMps, err = q.Number("speed"); err != nil {
+		return nil, http.StatusBadRequest, err
 	}
-	text, err := io.ReadAll(http.MaxBytesReader(w, r.Body, planfile.MaxBytes))
-	if tooLong := (*http.MaxBytesError)(nil); errors.As(err, &tooLong) {
-		return nil, http.StatusRequestEntityTooLarge, errors.New("a plan is at most 256 KiB")
+	if wind.FromDeg, err = q.Number("from"); err != nil {
+		return nil, http.StatusBadRequest, err
 	}
+	text, code, err := parameter.Text(w, r, planfile.MaxBytes, "a plan")
 	if err != nil {
-		return nil, http.StatusBadRequest, errors.New("the text did not come through")
+		return nil, code, err
 	}
 	_, plan, err := planfile.Parse("", text)
 	if err != nil {
 		return nil, http.StatusUnprocessableEntity, err
 	}
-	return &hawserv1.AssessRequest{Mooring: &hawserv1.AssessRequest_Plan{Plan: plan}, Wind: &hawserv1.Wind{SpeedMps: wind[0], FromDeg: wind[1]}}, 0, nil
+	return &hawserv1.AssessRequest{Mooring: &hawserv1.AssessRequest_Plan{Plan: plan}, Wind: &wind}, http.StatusOK, nil
 }
 
 // question reads what is asked; the service checks its bounds.
@@ -99,11 +96,11 @@ func question(query string) (*hawserv1.AssessRequest, error) {
 		return nil, err
 	}
 	req := &hawserv1.AssessRequest{Mooring: &hawserv1.AssessRequest_Berth{Berth: q.Get("berth")}}
-	if text := q.Get("hours"); text != "" {
-		hours, err := strconv.ParseFloat(text, 64)
-		if err != nil {
-			return nil, errors.New("hours: must be a number")
-		}
+	hours, err := q.Number("hours")
+	if err != nil {
+		return nil, err
+	}
+	if q.Get("hours") != "" {
 		req.Ahead = &hawserv1.HoursAhead{Hours: hours}
 	}
 	if req.Tending, err = q.Bool("tending"); err != nil {

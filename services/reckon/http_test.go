@@ -62,6 +62,17 @@ func serveHTTP(t *testing.T, plan *mooring.Plan, loads map[string]float64, acces
 func get(t *testing.T, url string, into any) (code int, body string) {
 	t.Helper()
 	resp, err := http.Get(url)
+	code, body = answer(t, resp, err)
+	if into != nil {
+		if err := json.Unmarshal([]byte(body), into); err != nil {
+			t.Fatalf("%s: %v in %s", url, err, body)
+		}
+	}
+	return code, body
+}
+
+func answer(t *testing.T, resp *http.Response, err error) (code int, body string) {
+	t.Helper()
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -69,11 +80,6 @@ func get(t *testing.T, url string, into any) (code int, body string) {
 	data, err := io.ReadAll(resp.Body)
 	if err != nil {
 		t.Fatal(err)
-	}
-	if into != nil {
-		if err := json.Unmarshal(data, into); err != nil {
-			t.Fatalf("%s: %v in %s", url, err, data)
-		}
 	}
 	return resp.StatusCode, strings.TrimSpace(string(data))
 }
@@ -175,15 +181,7 @@ func TestPlanInAWind(t *testing.T) {
 	asked := func(query, body string) (int, string) {
 		t.Helper()
 		resp, err := http.Post(srv.URL+"/api/plan/assess?"+query, "application/yaml", strings.NewReader(body))
-		if err != nil {
-			t.Fatal(err)
-		}
-		defer resp.Body.Close()
-		data, err := io.ReadAll(resp.Body)
-		if err != nil {
-			t.Fatal(err)
-		}
-		return resp.StatusCode, strings.TrimSpace(string(data))
+		return answer(t, resp, err)
 	}
 	before := map[string]float64{}                                                                          // kN by line
 	for _, wind := range []*hawserv1.Wind{{}, {SpeedMps: 10, FromDeg: 48}, {SpeedMps: 20.5, FromDeg: 48}} { // off the quay
