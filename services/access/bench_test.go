@@ -3,6 +3,9 @@ package access_test
 import (
 	"context"
 	"fmt"
+	"net/http"
+	"net/http/httptest"
+	"net/url"
 	"strings"
 	"testing"
 
@@ -40,6 +43,31 @@ func BenchmarkUnary(b *testing.B) {
 				b.Fatal("never let in")
 			}
 		})
+	}
+}
+
+// What it costs to look whether somebody might do a deed, as is done for each deed of
+// each alarm that a page shows.
+func BenchmarkMay(b *testing.B) {
+	token, entry := person("p", "{role: acknowledge, berth: east-3}")
+	guard := openGuard(b, "people:\n"+entry)
+	form := url.Values{"id": {"7"}, "place": {"east-3//4//"}}
+	looked := 0
+	look := func(_ http.ResponseWriter, r *http.Request) {
+		for b.Loop() {
+			guard.May(r.Context(), "POST /acknowledge", form)
+			looked++
+		}
+	}
+	h, err := guard.Route("GET /{$}", http.HandlerFunc(look))
+	if err != nil {
+		b.Fatal(err)
+	}
+	r := httptest.NewRequestWithContext(b.Context(), http.MethodGet, "/", nil)
+	r.Header.Set("Authorization", "Bearer "+token)
+	h.ServeHTTP(httptest.NewRecorder(), r)
+	if looked == 0 {
+		b.Fatal("never let in")
 	}
 }
 
