@@ -113,3 +113,25 @@ func TestManyLinesOnAPhoneKeepTheirFigures(t *testing.T) {
 	accessible(t, tab)
 	nothingAgainst(t, tab)
 }
+
+// stripsDrawn is whether something is drawn in the middle of the first berth's strips.
+const stripsDrawn = `((c) => c !== null && c.width > 9 && c.getContext("2d").getImageData(0, Math.round(c.height * 0.6), c.width, 1).data.some((v) => v > 0))(document.querySelector("canvas.strips"))`
+
+// A board that is laid out anew, by an alarm more in the list or a window made wider,
+// does not go blank for a frame: strips are painted at their new size with what was in
+// them.
+func TestStripsStayThroughAResize(t *testing.T) {
+	s, tab := newServer(t), browser(t)
+	newFleet(t, s.grpc, 1).send(t.Context(), "past", time.Now().Add(-time.Minute), 0, time.Minute, 0)
+	do(t, tab, "open", chromedp.EmulateViewport(1400, 900), chromedp.Navigate(s.pages), holds(stripsDrawn))
+	for range 5 {
+		if !ask[bool](t, tab, `new Promise((painted) => {
+			const c = document.querySelector("canvas.strips");
+			c.style.width = c.clientWidth - 9 + "px";
+			requestAnimationFrame(() => setTimeout(() => painted(`+stripsDrawn+`)));
+		})`) {
+			t.Fatal("blank in the frame in which it got its size")
+		}
+	}
+	nothingAgainst(t, tab)
+}

@@ -51,9 +51,9 @@ export class Strips {
     const w = Math.round(this.canvas.clientWidth * ratio);
     const h = Math.round(this.canvas.clientHeight * ratio);
     if (w === this.canvas.width && h === this.canvas.height) return;
-    for (const c of [this.canvas, this.courses]) { c.width = w; c.height = h; }
+    for (const c of [this.canvas, this.courses]) { c.width = w; c.height = h; } // empties them
     this.stale = true;
-    this.ask();
+    this.draw(); // in this frame: it is not painted yet
   }
 
   private draw(): void {
