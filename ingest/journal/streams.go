@@ -59,13 +59,13 @@ func (j *Journal) openStream(ctx context.Context, c jetstream.StreamConfig) (jet
 		if errors.As(err, &refused) && refused.ErrorCode == noRoom {
 			return nil, fmt.Errorf("the server has no room for %d bytes: lower max_bytes of the journal or raise the server's max_file_store: %w", c.MaxBytes, err)
 		}
-		silent := errors.Is(err, context.DeadlineExceeded) || errors.Is(err, nats.ErrNoResponders)
-		if j.embedded() || !silent || ctx.Err() != nil || time.Now().After(again) {
+		none := errors.Is(err, context.DeadlineExceeded) || errors.Is(err, nats.ErrNoResponders) || leaderless(err)
+		if j.embedded() || !none || ctx.Err() != nil || time.Now().After(again) {
 			return s, err
 		}
-		j.log.Warn("the journal's server does not answer, asking again", "stream", c.Name, "err", err)
+		j.log.Warn("the journal's server has no answer, asking again", "stream", c.Name, "err", err)
 		select {
-		case <-time.After(250 * time.Millisecond):
+		case <-time.After(askAgain):
 		case <-ctx.Done():
 		}
 	}
@@ -80,6 +80,9 @@ func (j *Journal) tryStream(ctx context.Context, c jetstream.StreamConfig) (jets
 	case errors.Is(err, jetstream.ErrStreamNotFound):
 		return j.js.CreateStream(ctx, c)
 	case err != nil:
+		return nil, err
+	}
+	if err := led(s.CachedInfo()); err != nil {
 		return nil, err
 	}
 	have := s.CachedInfo().Config

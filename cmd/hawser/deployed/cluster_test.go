@@ -32,7 +32,8 @@ import (
 // The journal is three NATS servers under the configuration that is handed out, and
 // hawser runs on the settings of its manifest. The server that leads the journal is
 // killed while readings come in: the alarms are those of a replay, and a hawser that
-// begins with an empty folder, with another server gone, still gets every reading.
+// begins with an empty folder, with another server gone, still gets every reading. One
+// that begins while two are gone, and so nobody leads, waits until one is back.
 func TestOneOfThreeJournalServersKilled(t *testing.T) {
 	nodes := startCluster(t)
 	plan := loadPlan(t, "tanker-12")
@@ -56,8 +57,18 @@ func TestOneOfThreeJournalServersKilled(t *testing.T) {
 
 	nodes.start(t, leader)
 	nodes.whole(t)
-	nodes.kill((leader + 1) % len(nodes))
+	second := (leader + 1) % len(nodes)
+	nodes.kill(second)
 	st = serve(t, keys.client, "--config", settings, "--data", t.TempDir())
+	st.stored(plan.Berth, first, last, want)
+	st.stop()
+
+	nodes.kill(leader)
+	waittest.True(t, "nobody to lead", func() bool { return nodes.telemetry(t, 3-leader-second).Cluster.Leader == "" })
+	st = startServing(t, keys.client, "--config", settings, "--data", t.TempDir())
+	waittest.True(t, "hawser to ask again", func() bool { return strings.Contains(st.out.String(), "asking again") })
+	nodes.start(t, second)
+	st.ready()
 	st.stored(plan.Berth, first, last, want)
 }
 
@@ -141,7 +152,24 @@ func (c cluster) whole(t *testing.T) {
 // all three.
 func (c cluster) leader(t *testing.T) int {
 	t.Helper()
-	nc, err := nats.Connect("nats://"+c[0].client, nats.UserInfo("hawser", natsPassword), nats.RootCAs(filepath.Join(c[0].tls, "ca.crt")))
+	info := c.telemetry(t, 0)
+	if info.Config.Replicas != 3 || info.Cluster == nil || len(info.Cluster.Replicas) != 2 {
+		t.Fatalf("the journal is kept by %d: %+v", info.Config.Replicas, info.Cluster)
+	}
+	for i, n := range c {
+		if n.name == info.Cluster.Leader {
+			return i
+		}
+	}
+	t.Fatalf("nobody leads: %+v", info.Cluster)
+	return 0
+}
+
+// telemetry is what the servers say of the journal's telemetry to who is connected
+// with the i-th.
+func (c cluster) telemetry(t *testing.T, i int) *jetstream.StreamInfo {
+	t.Helper()
+	nc, err := nats.Connect("nats://"+c[i].client, nats.UserInfo("hawser", natsPassword), nats.RootCAs(filepath.Join(c[0].tls, "ca.crt")))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -156,17 +184,7 @@ func (c cluster) leader(t *testing.T) int {
 	if err != nil {
 		t.Fatal(err)
 	}
-	info := s.CachedInfo()
-	if info.Config.Replicas != 3 || info.Cluster == nil || len(info.Cluster.Replicas) != 2 {
-		t.Fatalf("the journal is kept by %d: %+v", info.Config.Replicas, info.Cluster)
-	}
-	for i, n := range c {
-		if n.name == info.Cluster.Leader {
-			return i
-		}
-	}
-	t.Fatalf("nobody leads: %+v", info.Cluster)
-	return 0
+	return s.CachedInfo()
 }
 
 // keys is a folder of hawser keys and a client with the token to watch.

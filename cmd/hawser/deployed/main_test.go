@@ -151,8 +151,20 @@ var address = regexp.MustCompile(`(?m)^(pages|gRPC) +((?:https?://)?([][0-9.:]+)
 // serve starts hawser serve and waits until c finds it ready.
 func serve(t *testing.T, c *client, args ...string) *station {
 	t.Helper()
+	s := startServing(t, c, args...)
+	s.ready()
+	return s
+}
+
+func startServing(t *testing.T, c *client, args ...string) *station {
+	t.Helper()
 	args = append([]string{"serve", "--http", "127.0.0.1:0", "--grpc", "127.0.0.1:0"}, args...)
-	s := &station{process: start(t, hawser, args...), client: c}
+	return &station{process: start(t, hawser, args...), client: c}
+}
+
+func (s *station) ready() {
+	t := s.t
+	t.Helper()
 	waittest.Until(t, "the addresses of hawser", func() error {
 		for _, m := range address.FindAllStringSubmatch(s.out.String(), -1) {
 			if m[1] == "pages" {
@@ -172,10 +184,9 @@ func serve(t *testing.T, c *client, args ...string) *station {
 		return nil
 	})
 	waittest.Until(t, "hawser to be ready", func() error {
-		_, err := c.get(s.url + "/readyz")
+		_, err := s.client.get(s.url + "/readyz")
 		return err
 	})
-	return s
 }
 
 // metrics gives the values of a metric's series by their labels as /metrics has them.
