@@ -15,7 +15,7 @@ import (
 func TestLogAndReportOnAPhone(t *testing.T) {
 	s, tab := newServer(t), browser(t)
 	s.send()
-	do(t, tab, "the log", chromedp.EmulateViewport(390, 844), chromedp.Navigate(s.pages), says("Line parted"), chromedp.Navigate(s.pages+"log"), says("Line parted"))
+	do(t, tab, "the log", chromedp.EmulateViewport(390, 844), chromedp.Navigate(s.pages), says("Line parted"), inHistory(), chromedp.Navigate(s.pages+"log"), says("Line parted"))
 	said := ask[string](t, tab, `[...document.querySelectorAll(".log tbody tr:first-child td")].map((e) => getComputedStyle(e, "::before").content).join()`)
 	for _, want := range []string{"Acknowledged", "Stood"} {
 		if !strings.Contains(said, want) {
