@@ -6,16 +6,22 @@ type hypothesis struct {
 	share  [4]float64
 }
 
-// hypothesisOf is the equation of motion of a ship at these contact levels of her
-// fenders fore and aft, 0 for none, with a share of the line's pull missing.
-func hypothesisOf(fore, aft int, missing float64) (a hypothesis) {
+// leaning is how a ship lies against her fenders.
+type leaning struct {
+	fore, aft int     // contact levels, 0 for off them
+	stiffness float64 // of the fenders, of the plan's
+}
+
+// hypothesisOf is the equation of motion of a ship that lies so, with a share of the
+// line's pull missing.
+func hypothesisOf(l leaning, missing float64) (a hypothesis) {
 	a.share[0] = 1
 	a.column[1], a.share[1] = colLoss, -missing
-	if fore > 0 {
-		a.column[2], a.share[2] = colFenders+fore-1, -1
+	if l.fore > 0 {
+		a.column[2], a.share[2] = colFenders+l.fore-1, -l.stiffness
 	}
-	if aft > 0 {
-		a.column[3], a.share[3] = colFenders+contactLevels+aft-1, -1
+	if l.aft > 0 {
+		a.column[3], a.share[3] = colFenders+contactLevels+l.aft-1, -l.stiffness
 	}
 	return a
 }
@@ -34,13 +40,13 @@ func (g *gramMatrix) residual(a, b *hypothesis) (sum float64) {
 
 // misfit is the sum of squared residuals, in variances, with these shares of the
 // line's pull missing along (surge) and across (sway and yaw).
-func misfit(gram *[modes]gramMatrix, fore, aft int, along, across float64) (sum float64) {
+func misfit(gram *[modes]gramMatrix, l leaning, along, across float64) (sum float64) {
 	for m := range gram {
 		share := across
 		if m == 0 {
 			share = along
 		}
-		h := hypothesisOf(fore, aft, share)
+		h := hypothesisOf(l, share)
 		sum += gram[m].residual(&h, &h)
 	}
 	return sum
@@ -48,8 +54,8 @@ func misfit(gram *[modes]gramMatrix, fore, aft int, along, across float64) (sum 
 
 // minMisfit is the least misfit with any share of the pull missing in each mode, from
 // none to maxMissing.
-func minMisfit(gram *[modes]gramMatrix, fore, aft int) (sum float64) {
-	h, loss := hypothesisOf(fore, aft, 0), hypothesis{column: [4]int{colLoss}, share: [4]float64{1}}
+func minMisfit(gram *[modes]gramMatrix, l leaning) (sum float64) {
+	h, loss := hypothesisOf(l, 0), hypothesis{column: [4]int{colLoss}, share: [4]float64{1}}
 	for m := range gram {
 		g := &gram[m]
 		sum += g.residual(&h, &h)

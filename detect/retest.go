@@ -20,7 +20,8 @@ import (
 // The two hypotheses, the pull gone and the line holding, are compared by their
 // likelihoods. The force of the fenders is not measured, so each hypothesis is taken
 // with the ship off them and on them, fore and aft, over more or less of her range of
-// movement, and the likeliest of each counts. In surge, where she has lain as still as
+// movement, and with them softer and harder than the plan's, and the likeliest of each
+// counts. In surge, where she has lain as still as
 // if her fenders held her, they may have held her afterwards too.
 //
 // A pin that died is raised as its fault at once; a line whose parting stays in doubt
@@ -51,6 +52,25 @@ var retestSchedule = [...]struct {
 func (p *parting) awaitsRetest() bool {
 	return p.FellAt != 0 && p.Latch.Up && int(p.Retests) < len(retestSchedule)
 }
+
+// fenderShares are the stiffnesses of the fenders that are tried, of the plan's. The
+// movement is reckoned from the lines' stiffness, and wrong by as much as that is.
+var fenderShares = [...]float64{0.5, 0.7, 1, 1.4}
+
+// leanings are the ways in which she may lie.
+var leanings = func() (out []leaning) {
+	out = append(out, leaning{})
+	for fore := range contactLevels + 1 {
+		for aft := range contactLevels + 1 {
+			for _, share := range fenderShares {
+				if fore+aft > 0 {
+					out = append(out, leaning{fore, aft, share})
+				}
+			}
+		}
+	}
+	return out
+}()
 
 // retest makes the test that is due, if any.
 func (b *Berth) retest(now moment, i int) {
@@ -143,18 +163,16 @@ func (b *Berth) recordLLR(now moment, i int) (llr float64, ok bool) {
 			}
 			return d
 		}
-		for fore := range contactLevels + 1 {
-			for aft := range contactLevels + 1 {
-				from := minMissing
-				if held && fore+aft > 0 {
-					from = 0
-				}
-				holds = min(holds, deviance(misfit(&gram, fore, aft, 0, 0)))
-				free = min(free, deviance(minMisfit(&gram, fore, aft)))
-				for along := from; along <= maxMissing; along += missingStep {
-					for across := minMissing; across <= maxMissing; across += missingStep {
-						gone = min(gone, deviance(misfit(&gram, fore, aft, along, across)))
-					}
+		for _, l := range leanings {
+			from := minMissing
+			if held && l.fore+l.aft > 0 {
+				from = 0
+			}
+			holds = min(holds, deviance(misfit(&gram, l, 0, 0)))
+			free = min(free, deviance(minMisfit(&gram, l)))
+			for along := from; along <= maxMissing; along += missingStep {
+				for across := minMissing; across <= maxMissing; across += missingStep {
+					gone = min(gone, deviance(misfit(&gram, l, along, across)))
 				}
 			}
 		}

@@ -41,6 +41,8 @@ var kept = []struct {
 	{"over limit in a squall", 930000232000, "a spring line was told as a pin at fault once nine others had slipped, with no pay-out to tell", 0},
 	{"steps on bitts", 810000150000, "a surge on bitts was told as a pin at fault, for only two other lines could say", 0},
 	{"parting in a swell", 930000067000, "a parting was taken back two minutes later, and its pin called dead", 0},
+	{"parting, calm", 930000007000, "a parting was taken back in 20 s: the ship came to rest on fenders that seemed softer than the plan's", 0},
+	{"parting in a swell", 950002474000, "the same, of a ship that touched them now and then", 0},
 	{"long swell", 961000700029, "four springs that a long swell eased at once were told as slips", 0},
 	{"squalls off the fenders", 720000516000, "the onset of a squall was told as a parting that no pin shows", 0},
 }
