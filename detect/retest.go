@@ -21,8 +21,8 @@ import (
 // likelihoods. The force of the fenders is not measured, so each hypothesis is taken
 // with the ship off them and on them, fore and aft, over more or less of her range of
 // movement, and with them softer and harder than the plan's, and the likeliest of each
-// counts. In surge, where she has lain as still as
-// if her fenders held her, they may have held her afterwards too.
+// counts. In surge, where she has lain as still as if her fenders held her, they may have
+// held her afterwards too.
 //
 // A pin that died is raised as its fault at once; a line whose parting stays in doubt
 // counts as parted. Source: generalised likelihood ratio, A. S. Willsky, H. L. Jones
