@@ -1,9 +1,11 @@
 package detect
 
+import "math"
+
 // hypothesis is a linear combination of a mode's columns.
 type hypothesis struct {
-	column [4]int
-	share  [4]float64
+	column [3]int
+	share  [3]float64
 }
 
 // leaning is how a ship lies against her fenders.
@@ -12,16 +14,34 @@ type leaning struct {
 	stiffness float64 // of the fenders, of the plan's
 }
 
-// hypothesisOf is the equation of motion of a ship that lies so, with a share of the
-// line's pull missing.
-func hypothesisOf(l leaning, missing float64) (a hypothesis) {
+// fenderShares are the stiffnesses of the fenders that are tried, of the plan's: the
+// movement is reckoned from the lines' stiffness, and wrong by as much as that is. Common
+// practice, no source.
+var fenderShares = [...]float64{0.5, 0.7, 1, 1.4}
+
+// leanings are the ways in which a ship may lie.
+var leanings = func() (out []leaning) {
+	out = append(out, leaning{})
+	for fore := range contactLevels + 1 {
+		for aft := range contactLevels + 1 {
+			for _, share := range fenderShares {
+				if fore+aft > 0 {
+					out = append(out, leaning{fore, aft, share})
+				}
+			}
+		}
+	}
+	return out
+}()
+
+// hypothesisOf is the equation of motion of a ship that lies so and has all her lines.
+func hypothesisOf(l leaning) (a hypothesis) {
 	a.share[0] = 1
-	a.column[1], a.share[1] = colLoss, -missing
 	if l.fore > 0 {
-		a.column[2], a.share[2] = colFenders+l.fore-1, -l.stiffness
+		a.column[1], a.share[1] = colFenders+l.fore-1, -l.stiffness
 	}
 	if l.aft > 0 {
-		a.column[3], a.share[3] = colFenders+contactLevels+l.aft-1, -l.stiffness
+		a.column[2], a.share[2] = colFenders+contactLevels+l.aft-1, -l.stiffness
 	}
 	return a
 }
@@ -38,34 +58,37 @@ func (g *gramMatrix) residual(a, b *hypothesis) (sum float64) {
 	return sum
 }
 
-// misfit is the sum of squared residuals, in variances, with these shares of the
-// line's pull missing along (surge) and across (sway and yaw).
-func misfit(gram *[modes]gramMatrix, l leaning, along, across float64) (sum float64) {
-	for m := range gram {
-		share := across
-		if m == 0 {
-			share = along
-		}
-		h := hypothesisOf(l, share)
-		sum += gram[m].residual(&h, &h)
-	}
-	return sum
+// misfit is a mode's sum of squared residuals, in variances, as a function of the share
+// of the line's pull that is missing.
+type misfit struct{ none, cross, lossSq float64 }
+
+func (g *gramMatrix) misfit(l leaning) misfit {
+	h, loss := hypothesisOf(l), hypothesis{column: [3]int{colLoss}, share: [3]float64{1}}
+	return misfit{g.residual(&h, &h), g.residual(&h, &loss), g[colLoss][colLoss]}
 }
 
-// minMisfit is the least misfit with any share of the pull missing in each mode, from
-// none to maxMissing.
-func minMisfit(gram *[modes]gramMatrix, l leaning) (sum float64) {
-	h, loss := hypothesisOf(l, 0), hypothesis{column: [4]int{colLoss}, share: [4]float64{1}}
-	for m := range gram {
-		g := &gram[m]
-		sum += g.residual(&h, &h)
-		if sq := g[colLoss][colLoss]; sq > 0 {
-			cross := g.residual(&h, &loss)
-			share := max(0, min(cross/sq, maxMissing))
-			sum += share * (share*sq - 2*cross)
-		}
+func (m misfit) at(share float64) float64 { return m.none + share*(share*m.lossSq-2*m.cross) }
+
+// least is the least with any share, from none to maxMissing.
+func (m misfit) least() float64 {
+	if m.lossSq == 0 {
+		return m.none
 	}
-	return sum
+	return m.at(max(0, min(m.cross/m.lossSq, maxMissing)))
+}
+
+// leastFrom is the least of the sum of some modes' with one share, of those tried from
+// this one.
+func leastFrom(share float64, of ...misfit) float64 {
+	least := math.Inf(1)
+	for ; share <= maxMissing; share += missingStep {
+		sum := 0.0
+		for _, m := range of {
+			sum += m.at(share)
+		}
+		least = min(least, sum)
+	}
+	return least
 }
 
 // gramMatrices are the Gram matrices of the three modes and the logarithm of the

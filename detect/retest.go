@@ -53,25 +53,6 @@ func (p *parting) awaitsRetest() bool {
 	return p.FellAt != 0 && p.Latch.Up && int(p.Retests) < len(retestSchedule)
 }
 
-// fenderShares are the stiffnesses of the fenders that are tried, of the plan's. The
-// movement is reckoned from the lines' stiffness, and wrong by as much as that is.
-var fenderShares = [...]float64{0.5, 0.7, 1, 1.4}
-
-// leanings are the ways in which she may lie.
-var leanings = func() (out []leaning) {
-	out = append(out, leaning{})
-	for fore := range contactLevels + 1 {
-		for aft := range contactLevels + 1 {
-			for _, share := range fenderShares {
-				if fore+aft > 0 {
-					out = append(out, leaning{fore, aft, share})
-				}
-			}
-		}
-	}
-	return out
-}()
-
 // retest makes the test that is due, if any.
 func (b *Berth) retest(now moment, i int) {
 	p := &b.state.Lines[i].Parting
@@ -152,29 +133,25 @@ func (b *Berth) recordLLR(now moment, i int) (llr float64, ok bool) {
 	held := b.heldInSurge(&w, i)
 	// deviances: minus twice the log-likelihood, least over each hypothesis
 	gone, holds, free := math.Inf(1), math.Inf(1), math.Inf(1)
-	best, bestMisfit := math.Inf(1), 0.0 // over all
+	bestMisfit := 0.0 // over all
 	count := float64(modes * w.rows())
 	for k, depth := range [...]int{0, contactLevels} {
 		gram, logDet := b.gramMatrices(&w, i, &p.Noise[k], depth)
-		deviance := func(misfit float64) float64 {
-			d := logDet + count*math.Log(misfit/count)
-			if d < best {
-				best, bestMisfit = d, misfit
-			}
-			return d
-		}
+		goneBy, holdsBy, freeBy := math.Inf(1), math.Inf(1), math.Inf(1) // misfits
 		for _, l := range leanings {
+			surge, sway, yaw := gram[0].misfit(l), gram[1].misfit(l), gram[2].misfit(l)
 			from := minMissing
 			if held && l.fore+l.aft > 0 {
 				from = 0
 			}
-			holds = min(holds, deviance(misfit(&gram, l, 0, 0)))
-			free = min(free, deviance(minMisfit(&gram, l)))
-			for along := from; along <= maxMissing; along += missingStep {
-				for across := minMissing; across <= maxMissing; across += missingStep {
-					gone = min(gone, deviance(misfit(&gram, l, along, across)))
-				}
-			}
+			goneBy = min(goneBy, leastFrom(from, surge)+leastFrom(minMissing, sway, yaw))
+			holdsBy = min(holdsBy, surge.none+sway.none+yaw.none)
+			freeBy = min(freeBy, surge.least()+sway.least()+yaw.least())
+		}
+		deviance := func(misfit float64) float64 { return logDet + count*math.Log(misfit/count) }
+		gone, holds = min(gone, deviance(goneBy)), min(holds, deviance(holdsBy))
+		if d := deviance(freeBy); d < free { // the others are cases of it
+			free, bestMisfit = d, freeBy
 		}
 	}
 	if bestMisfit > maxMisfit*count { // no hypothesis fits
