@@ -34,6 +34,7 @@ const (
 	maxDegrees       = 40     // degrees of freedom
 	independentSteps = 20     // between independent errors
 	nisWindow        = 120    // steps, a minute
+	nisBefore        = 16     // steps before a base step
 	minErrorCount    = 360    // steps from which the errors are tested, three minutes
 )
 
@@ -160,6 +161,17 @@ func (pr *predictor) noiseInflation() float64 {
 		sum += pr.NIS[(pr.Steps-k+nisWindow)%nisWindow]
 	}
 	return max(1, sum/(nisWindow-maxHorizon-2))
+}
+
+// noiseInflationBefore is noiseInflation or, if it is more, the mean NIS of the errors
+// that ended in the last 8 s before the base step of a horizon, in steps: a gust or a
+// swell begins before it is mistaken for a loss of pull.
+func (pr *predictor) noiseInflationBefore(horizon int64) float64 {
+	var sum float64
+	for k := horizon + 2; k < horizon+2+nisBefore; k++ {
+		sum += pr.NIS[(pr.Steps-k+nisWindow)%nisWindow]
+	}
+	return max(pr.noiseInflation(), sum/nisBefore)
 }
 
 // lossSignature is the signature of the loss of a load of line i, kN, that many

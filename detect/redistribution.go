@@ -20,15 +20,11 @@ import (
 //
 // Each is a log-likelihood ratio of the loss, of between 0.4 and 1.5 of the line's
 // estimated load, against ordinary disturbances, the push of the fenders being known (see
-// contact); after a minute wilder than usual it counts for less. A gust may pass for a
-// loss in either test, seldom in both. So a loss is raised by their sum, in which neither
-// counts for more than redistMostLLR, if both speak for it (redistLeastFar,
-// redistLeastSudden); where no mast tells the wind the sum must be higher. All of these
-// must hold as well:
+// contact); after a minute, or some seconds before, wilder than usual it counts for less.
+// A gust may pass for a loss in either test, seldom in both. So a loss is raised by their
+// sum if both speak for it (redistLeastFar, redistLeastSudden), and no line of another
+// group is likelier to have let go. All of these must hold as well:
 //
-//	away      its fairlead did move away from its hook, by 0.6 of the prediction error
-//	          at least; else the movement is mostly one that was predicted, whose errors
-//	          grow with it, and the sum must be over redistStillLLR
 //	free      her end there did not come in upon the fenders: they push her off as a loss does
 //	felt      the prediction error changes the loads of two lines by 0.007 of MBL at least,
 //	          and adds 0.006 to one: somebody takes up the load
@@ -44,16 +40,12 @@ import (
 // 10,000 line-hours of randomly drawn scenes (400 h of the study from each of the seeds
 // 770000 and 810000) it raised 4 false alarms.
 const (
-	redistLLR         = 24
-	redistStillLLR    = 28
-	redistMostLLR     = 20   // that one test counts for
-	redistLeastFar    = 8    // log-likelihood ratio of how far, least
-	redistLeastSudden = 9    // and of how suddenly
-	faultyPinFactor   = 1.6  // on the thresholds, for a line whose pin is at fault: two faults at once are less likely
-	untoldWindFactor  = 1.25 // on the thresholds, where no mast tells the wind: any gust is unforeseen
+	redistLLR         = 30
+	redistLeastFar    = 8   // log-likelihood ratio of how far, least
+	redistLeastSudden = 9   // and of how suddenly
+	faultyPinFactor   = 1.6 // on the threshold, for a line whose pin is at fault: two faults at once are less likely
 	redistMinShare    = 0.4
 	redistMaxShare    = 1.5
-	redistAwayShare   = 0.6   // of the prediction error
 	redistOwnShare    = 0.4   // of the load
 	redistInShare     = 0.5   // of the prediction error; way towards the berth from which she comes in
 	redistInnerSD     = 0.5   // standard deviations inside her mean position from which fenders may be near
@@ -106,17 +98,18 @@ func (b *Berth) testUnseen(now moment) {
 			}
 		}
 		llr, at := b.lossLLR(i, load, &errors, &recent)
-		threshold := b.lossThreshold(now, i, at)
+		threshold := b.lossThreshold(i)
 		b.reportGroup(UnseenLLR, g, llr, threshold)
 		if llr < threshold || b.ownChangeOver(redistOwnShare*load) || b.cameIn(i, at) || !b.felt(at) {
 			u.Steps = 0
 			continue
 		}
-		if u.Steps++; u.Steps >= redistHoldSteps && llr/threshold > best {
+		u.Steps++
+		if llr/threshold > best {
 			best, line, horizon = llr/threshold, i, at
 		}
 	}
-	if line >= 0 {
+	if line >= 0 && b.state.Unseen[b.plan.Lines[line].Group].Steps >= redistHoldSteps {
 		b.raiseRedistribution(now, line, horizon)
 	}
 }

@@ -69,12 +69,12 @@ func (in *innovations) noiseInflation() float64 {
 	return max(1, sum/nisWindow)
 }
 
-// whitenedInnovations are the last innovations, white, newest first, and the
+// whitenedInnovations are the innovations kept, white, newest first, and the
 // innovations that an acceleration of 1 m/s² in each mode causes, by steps since it
 // began, m.
 type whitenedInnovations struct {
 	chol      cholesky3
-	white     [responseSteps][modes]float64
+	white     [historySteps][modes]float64
 	response  [responseSteps][modes]float64
 	inflation float64
 }
@@ -83,7 +83,7 @@ type whitenedInnovations struct {
 // that of the tracker, by newStepResponse.
 func (in *innovations) whitened(newest int64, response *[responseSteps]float64) (out whitenedInnovations) {
 	out.chol, out.inflation = in.factorise(), in.noiseInflation()
-	for k := range int64(responseSteps) {
+	for k := range int64(historySteps) {
 		out.white[k] = in.History[(newest-k)%historySteps]
 		out.chol.whiten(&out.white[k])
 	}
@@ -104,6 +104,10 @@ func (in *innovations) whitened(newest int64, response *[responseSteps]float64) 
 // unknown time: the likeliest time and share of the pull lost, between least and
 // most. accel is the acceleration by the loss of the whole pull, m/s².
 //
+// The variances are those of the covariance times the inflation of the last minute or,
+// if it is more, of the innovations kept from before the loss: a gust or a swell begins
+// before it is mistaken for one.
+//
 // The likelihoods are those of Student's t distribution instead of the normal.
 // Source: textbooks of change detection.
 func (w *whitenedInnovations) stepGLR(accel [modes]float64, least, most float64) (best stepChange) {
@@ -113,6 +117,10 @@ func (w *whitenedInnovations) stepGLR(accel [modes]float64, least, most float64)
 			sig[k][m] = accel[m] * w.response[k][m]
 		}
 		w.chol.whiten(&sig[k])
+	}
+	allSq := 0.0
+	for k := range w.white {
+		allSq += dot(&w.white[k], &w.white[k])
 	}
 	var sigSq, errSq float64 // sums of squares over the steps since the change
 	for n := 1; n < responseSteps; n++ {
@@ -126,7 +134,8 @@ func (w *whitenedInnovations) stepGLR(accel [modes]float64, least, most float64)
 			cross += dot(&sig[n-1-k], &w.white[k])
 		}
 		share := max(least, min(cross/sigSq, most))
-		scale := innovationDegrees * w.inflation
+		before := (allSq - errSq) / float64(modes*(historySteps-n))
+		scale := innovationDegrees * max(w.inflation, before)
 		restSq := max(0, errSq-2*share*cross+share*share*sigSq)
 		llr := (innovationDegrees + float64(modes*n)) / 2 * math.Log((1+errSq/scale)/(1+restSq/scale))
 		if llr > best.LLR {

@@ -23,23 +23,15 @@ func (b *Berth) lossLLR(i int, load float64, errors *[horizonCount][errorDim]flo
 	if sudden < redistLeastSudden {
 		return 0, horizon
 	}
-	return min(far, redistMostLLR) + min(sudden, redistMostLLR), horizon
+	return far + sudden, horizon
 }
 
-// lossThreshold is the log-likelihood ratio from which the loss of line i is raised,
-// the likeliest horizon being this.
-func (b *Berth) lossThreshold(now moment, i, horizon int) float64 {
-	threshold := float64(redistStillLLR)
-	if b.movedAway(i, horizon, redistAwayShare) {
-		threshold = redistLLR
-	}
+// lossThreshold is the log-likelihood ratio from which the loss of line i is raised.
+func (b *Berth) lossThreshold(i int) float64 {
 	if b.plan.Lines[i].Instrumented {
-		threshold *= faultyPinFactor
+		return faultyPinFactor * redistLLR
 	}
-	if !b.state.Wind.told(now) {
-		threshold *= untoldWindFactor
-	}
-	return threshold
+	return redistLLR
 }
 
 // errorLLR is the highest log-likelihood ratio that line i with this load let go at
@@ -47,12 +39,11 @@ func (b *Berth) lossThreshold(now moment, i, horizon int) float64 {
 func (b *Berth) errorLLR(i int, load float64, errors *[horizonCount][errorDim]float64) (best float64, horizon int) {
 	signature := b.lossSignature(i, load, redistLag)
 	pr := b.predictor()
-	noise := pr.noiseInflation()
 	for s, h := range horizons {
 		z, sig, wind := errors[s], signature, pr.windMovesFrom(pr.Steps-1-h)
 		b.errorChol().whiten(&wind)
 		forgive(&wind, s+1, redistWindSD, &z, &sig.along, &sig.across)
-		llr := pr.logLR(&z, &sig, s+1, redistMinShare, redistMaxShare, noise*pr.Range.inflation(pr.Steps-1-h))
+		llr := pr.logLR(&z, &sig, s+1, redistMinShare, redistMaxShare, pr.noiseInflationBefore(h)*pr.Range.inflation(pr.Steps-1-h))
 		if llr > best {
 			best, horizon = llr, s
 		}
@@ -71,16 +62,6 @@ func (b *Berth) recentInnovations() whitenedInnovations {
 // lossAccel is the acceleration by the loss of a load of line i, m/s².
 func (b *Berth) lossAccel(i int, load float64) [modes]float64 {
 	return b.pullAccel(b.state.Motion.Centre, i, -load)
-}
-
-// movedAway reports whether the fairlead of line i moved away from its hook by this
-// share of what the prediction error of that horizon says.
-func (b *Berth) movedAway(i, horizon int, share float64) bool {
-	pr := b.predictor()
-	now, base := &pr.History[(pr.Steps-1)%historySteps].Pos, &pr.History[(pr.Steps-1-horizons[horizon])%historySteps].Pos
-	move := [modes]float64{now[0] - base[0], now[1] - base[1], now[2] - base[2]}
-	pull := b.pullAbout(b.state.Motion.Centre, i) // towards the hook
-	return dot(&pull, &move) <= share*dot(&pull, &pr.Errors[horizon][(pr.Steps-1)%historySteps])
 }
 
 // cameIn reports whether the ship's end where line i leads was on its way in at the base
