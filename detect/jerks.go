@@ -32,7 +32,7 @@ const (
 	jerkSpacing  = 0.4   // s; least time between the loads that are compared
 	jerkQuick    = 0.8   // s between readings; of pins as quick as that a fall may take two spacings
 	jerkSlowest  = 1.5   // s between readings; slower pins show no stroke
-	jerkCalm     = 0.006 // of MBL; usual fall over which pins that are not quick cannot tell a stroke from a short sea
+	jerkCalm     = 0.005 // of MBL; usual fall over which pins that are not quick cannot tell a stroke from a short sea
 	jerkMemory   = 1200  // loads, of the mean square
 	jerkPriorSD  = 0.004 // of MBL; root mean square at first
 	jerkCompared = 6     // loads

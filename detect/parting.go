@@ -107,7 +107,7 @@ func (b *Berth) partings(now moment) {
 				p.ChangeCount = min(p.ChangeCount+1, changeWindow)
 				p.ChangeMS += (change*change - p.ChangeMS) / p.ChangeCount
 			}
-		case load > 2*partZeroLoad*mbl:
+		case math.Abs(load) > 2*partZeroLoad*mbl: // it carries, or its pin reads what no line does
 			p.FirstTest, p.TestSince, p.FellAt = 0, 0, 0
 		case l.Drum.PaidOut-p.PaidOutBefore > b.plan.Limits.SlipM:
 			p.FirstTest, p.TestSince, p.FellAt, p.RanOutAt = 0, 0, 0, now.Tick

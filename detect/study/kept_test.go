@@ -44,6 +44,7 @@ var kept = []struct {
 	{"parting, calm", 930000007000, "a parting was taken back in 20 s: the ship came to rest on fenders that seemed softer than the plan's", 0},
 	{"parting in a swell", 950002474000, "the same, of a ship that touched them now and then", 0},
 	{"long swell", 961000700029, "four springs that a long swell eased at once were told as slips", 0},
+	{"spring tide", 1060000699000, "lines that worked in a short sea were told as giving at a stroke, for their pins read once a second", 0},
 	{"squalls off the fenders", 720000516000, "the onset of a squall was told as a parting that no pin shows", 0},
 }
 
