@@ -46,6 +46,8 @@ var kept = []struct {
 	{"long swell", 961000700029, "four springs that a long swell eased at once were told as slips", 0},
 	{"spring tide", 1060000699000, "lines that worked in a short sea were told as giving at a stroke, for their pins read once a second", 0},
 	{"squalls off the fenders", 720000516000, "the onset of a squall was told as a parting that no pin shows", 0},
+	{"squalls off the fenders", 1020000659000, "the same, though the ship had moved more wildly than usual some seconds before", 0},
+	{"squalls off the fenders", 1020000714003, "the same again", 0},
 }
 
 func TestKeptScenes(t *testing.T) {
