@@ -23,6 +23,9 @@ type steady struct {
 func newSteady(plan *mooring.Plan, rate int64) *steady {
 	s := &steady{rate: rate, noise: rand.New(rand.NewPCG(1, 1))}
 	for _, l := range plan.Lines {
+		if !l.Instrumented {
+			continue
+		}
 		for _, c := range []reading.Channel{tension(l.ID), payout(l.ID), brake(l.ID)} {
 			n := int64(1)
 			if c.Kind == reading.Tension {
@@ -89,9 +92,12 @@ func TestSnapshotIsSmall(t *testing.T) {
 
 // Cost of everything from Push to changes, per load reading, as lines grow.
 func BenchmarkSecond(b *testing.B) {
-	for _, lines := range []int{4, 16, 40} {
-		b.Run(fmt.Sprintf("lines=%d", lines), func(b *testing.B) {
-			plan := ship(lines)
+	for _, c := range []struct{ lines, unmeasured int }{{4, 0}, {16, 0}, {40, 0}, {22, 6}} {
+		b.Run(fmt.Sprintf("lines=%d,unmeasured=%d", c.lines, c.unmeasured), func(b *testing.B) {
+			plan := ship(c.lines)
+			for i := range c.unmeasured { // one of each group
+				plan.Lines[i].Instrumented = false
+			}
 			berth, s := detect.New(plan), newSteady(plan, 10)
 			var dst []detect.Change
 			total := 0

@@ -72,4 +72,12 @@ func TestStepGLR(t *testing.T) {
 	if got := w.stepGLR([modes]float64{-2, 0, 0}, 0.4, 1.5); got.LLR != 0 {
 		t.Errorf("an acceleration the other way is found: %+v", got)
 	}
+	// Innovations of 2 in one mode of three from before make the variances 4/3 as large.
+	for k := 9; k < len(w.white); k++ {
+		w.white[k] = [modes]float64{0, 2, 0}
+	}
+	got = w.stepGLR([modes]float64{2, 0, 0}, 0.4, 1.5)
+	if want := 21 * math.Log(1+36/(15*4./3)); got.Age != 9 || math.Abs(got.LLR-want) > 1e-9 {
+		t.Errorf("after wild seconds %+v, want a log-likelihood ratio of %v", got, want)
+	}
 }

@@ -74,9 +74,8 @@ func (b *Berth) redistribution(now moment) {
 // testUnseen tests the loss of a line in each group, and raises the likeliest.
 func (b *Berth) testUnseen(now moment) {
 	var tested [mooring.Stern + 1]bool
-	var errors [horizonCount][errorDim]float64
+	var moves whitenedErrors
 	var recent whitenedInnovations
-	ready := false
 	best, line, horizon := 0.0, -1, 0
 	for i := range b.plan.Lines {
 		g := b.plan.Lines[i].Group
@@ -89,15 +88,10 @@ func (b *Berth) testUnseen(now moment) {
 			continue
 		}
 		tested[g] = true
-		if !ready {
-			ready = true
-			pr := b.predictor()
-			for s, h := range horizons {
-				errors[s] = pr.errorsFrom(pr.Steps - 1 - h)
-				b.errorChol().whiten(&errors[s])
-			}
+		if moves.inflation[0] == 0 {
+			moves = b.recentErrors()
 		}
-		llr, at := b.lossLLR(i, load, &errors, &recent)
+		llr, at := b.lossLLR(i, load, &moves, &recent)
 		threshold := b.lossThreshold(i)
 		b.reportGroup(UnseenLLR, g, llr, threshold)
 		if llr < threshold || b.ownChangeOver(redistOwnShare*load) || b.cameIn(i, at) || !b.felt(at) {

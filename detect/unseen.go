@@ -11,8 +11,8 @@ type unseenGroup struct {
 // lossLLR is the log-likelihood ratio that line i with this load let go, the sum of
 // both tests, and the index of the likeliest horizon since. recent is filled for the
 // first line that needs it.
-func (b *Berth) lossLLR(i int, load float64, errors *[horizonCount][errorDim]float64, recent *whitenedInnovations) (llr float64, horizon int) {
-	far, horizon := b.errorLLR(i, load, errors)
+func (b *Berth) lossLLR(i int, load float64, moves *whitenedErrors, recent *whitenedInnovations) (llr float64, horizon int) {
+	far, horizon := b.errorLLR(i, load, moves)
 	if far < redistLeastFar {
 		return 0, horizon
 	}
@@ -34,16 +34,35 @@ func (b *Berth) lossThreshold(i int) float64 {
 	return redistLLR
 }
 
+// whitenedErrors are the prediction errors since each horizon's base step, white, and how
+// many times larger their variances are to be taken.
+type whitenedErrors struct {
+	errors    [horizonCount][errorDim]float64
+	inflation [horizonCount]float64
+}
+
+// recentErrors are the prediction errors that may show a loss.
+func (b *Berth) recentErrors() (out whitenedErrors) {
+	pr := b.predictor()
+	for s, h := range horizons {
+		base := pr.Steps - 1 - h
+		out.errors[s] = pr.errorsFrom(base)
+		b.errorChol().whiten(&out.errors[s])
+		out.inflation[s] = pr.noiseInflationBefore(h) * pr.Range.inflation(base)
+	}
+	return out
+}
+
 // errorLLR is the highest log-likelihood ratio that line i with this load let go at
 // one of the base steps, by the prediction errors, and the index of the horizon since.
-func (b *Berth) errorLLR(i int, load float64, errors *[horizonCount][errorDim]float64) (best float64, horizon int) {
+func (b *Berth) errorLLR(i int, load float64, moves *whitenedErrors) (best float64, horizon int) {
 	signature := b.lossSignature(i, load, redistLag)
 	pr := b.predictor()
 	for s, h := range horizons {
-		z, sig, wind := errors[s], signature, pr.windMovesFrom(pr.Steps-1-h)
+		z, sig, wind := moves.errors[s], signature, pr.windMovesFrom(pr.Steps-1-h)
 		b.errorChol().whiten(&wind)
 		forgive(&wind, s+1, redistWindSD, &z, &sig.along, &sig.across)
-		llr := pr.logLR(&z, &sig, s+1, redistMinShare, redistMaxShare, pr.noiseInflationBefore(h)*pr.Range.inflation(pr.Steps-1-h))
+		llr := pr.logLR(&z, &sig, s+1, redistMinShare, redistMaxShare, moves.inflation[s])
 		if llr > best {
 			best, horizon = llr, s
 		}
