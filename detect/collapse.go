@@ -15,6 +15,8 @@ const (
 	strokeLoss       = 0.8                        // of the load; the same, where nothing else tells a parting from a snatch
 	strokeHeld       = 0.6                        // of the load before; least that every other line keeps meanwhile
 	strokeResidual   = 0.15                       // of the load; most that the other lines were wrong about it before
+	surgedShare      = 0.6                        // of the load; a line that slipped by as much has slipped again
+	surgedRecent     = 60 * second                // within this time
 )
 
 // collapsed reports whether line i lost its load within collapseTicks while the
@@ -33,7 +35,23 @@ func (b *Berth) collapsed(now moment, i int) bool {
 	if snatches && !b.atOneStroke(now, i, before) {
 		return false
 	}
-	return !b.groupEased(now, i)
+	return !b.groupEased(now, i) && !b.surgesAgain(now, i, before)
+}
+
+// surgesAgain reports whether line i lost this load as it lost about as much a moment
+// before: a rope that surges on its bitts holds less each time, and at last nothing. What
+// it then does to the ship is what a parting does; the slip tells of it.
+func (b *Berth) surgesAgain(now moment, i int, load float64) bool {
+	loss := &b.state.Lines[i].LoadLoss
+	if b.hasPayout(now, i) {
+		return false
+	}
+	if loss.SlippedAt != 0 && now.Time-loss.SlippedAt < surgedRecent && loss.SlippedBy >= surgedShare*load {
+		return true
+	}
+	const falling = 2 // s; this fall itself
+	drop, ok := loss.sudden(now.Time/second - falling)
+	return ok && loss.Known && drop >= max(loss.Threshold, surgedShare*load)
 }
 
 // ownLoss is the load that line i lost in collapseTicks beyond what the other lines
@@ -126,6 +144,17 @@ func (l *line) recentPeak(now moment) (peak float64) {
 		}
 	}
 	return peak
+}
+
+// leastLoad is the least load of the ticks that are kept, kN.
+func (l *line) leastLoad() float64 {
+	low := math.Inf(1)
+	for _, v := range l.Loads {
+		if v < low {
+			low = v
+		}
+	}
+	return low
 }
 
 // minLoad is the least load from n ticks ago until collapseTicks ago, kN.

@@ -44,6 +44,7 @@ const (
 	lossContested    = 0.7   // of the drop; gain or loss of another line from which it is contested
 	lossManyFrom     = 0.3   // of MBL; least load before from which it may slip at once with two others
 	lossLeastKnown   = 3     // lines, where all but one may do
+	lossSudden       = 3     // s; mean that tells how far a slip has gone
 	lossByShip       = 0.7   // of the load that the ship's movement put on the line; a larger drop is not contested by another line's loss
 )
 
@@ -62,10 +63,13 @@ type loadLoss struct {
 	Seconds     float64                // in the mean square
 	FitAge      float64                // Fit.Age; a lower one means that the fit has restarted
 	Held        int32                  // seconds that Drop has been over Threshold
+	SlippedAt   int64                  // when a slip was last raised, Unix nanoseconds; 0 for never
+	SlippedBy   float64                // load that the line had lost then, kN
 }
 
+// reset forgets all but the last slip.
 func (l *loadLoss) reset() {
-	*l = loadLoss{}
+	*l = loadLoss{SlippedAt: l.SlippedAt, SlippedBy: l.SlippedBy}
 	for k := range l.Residuals {
 		l.Residuals[k], l.ShipStretch[k] = missing, missing
 	}
@@ -82,6 +86,13 @@ func lossMean(of *[lossRefOldest]float64, at, from, to int64) (v float64, ok boo
 		}
 	}
 	return sum / n, 2*n > float64(to-from)
+}
+
+// sudden is what the line has lost since the reference by the seconds up to at, kN.
+func (l *loadLoss) sudden(at int64) (drop float64, ok bool) {
+	before, known := lossMean(&l.Residuals, at, lossRefNewest, lossRefOldest-lossSudden)
+	recent, ok := lossMean(&l.Residuals, at, 0, lossSudden)
+	return before - recent, known && ok
 }
 
 // stretchRange is the range of the stretch by the ship's position, m.
@@ -197,6 +208,8 @@ func (b *Berth) updateLoss(now moment, i int) bool {
 func (b *Berth) raiseLoadLoss(now moment, i int) {
 	l := &b.state.Lines[i]
 	drop, mbl := l.LoadLoss.Drop, b.plan.Lines[i].MBLkN
+	l.LoadLoss.SlippedAt = now.Time
+	l.LoadLoss.SlippedBy, _ = l.LoadLoss.sudden(now.Time / second)
 	l.LoadLoss.reset()
 	l.Fit.Age, l.Slip.Quiet, b.state.DisturbedAt = 0, 0, now.Tick
 	if !b.newSlip(now, i) {

@@ -20,7 +20,8 @@ import (
 // swings to nothing in a swell, or snatches: where its load often changes so much in
 // that time, took its time about it, or had come up as far in the 3 s before, the
 // evidence must be for a parting (lateVerdictLLR). Not so where the other lines vouch for
-// it that the line lost its load by itself and at a stroke (see atOneStroke).
+// it that the line lost its load by itself and at a stroke (see atOneStroke). A line whose
+// load comes up again meanwhile holds.
 //
 // The test is repeated as the longer horizons pass, 3.5, 5.5, 8 and 12 s after the
 // fall, and a parting not raised at first is raised then. One that was raised is
@@ -107,7 +108,7 @@ func (b *Berth) partings(now moment) {
 				p.ChangeCount = min(p.ChangeCount+1, changeWindow)
 				p.ChangeMS += (change*change - p.ChangeMS) / p.ChangeCount
 			}
-		case math.Abs(load) > 2*partZeroLoad*mbl: // it carries, or its pin reads what no line does
+		case load > l.leastLoad()+partZeroLoad*mbl, math.Abs(load) > 2*partZeroLoad*mbl: // it carries, or its pin reads what no line does
 			p.FirstTest, p.TestSince, p.FellAt = 0, 0, 0
 		case l.Drum.PaidOut-p.PaidOutBefore > b.plan.Limits.SlipM:
 			p.FirstTest, p.TestSince, p.FellAt, p.RanOutAt = 0, 0, 0, now.Tick

@@ -29,6 +29,8 @@ var kept = []struct {
 	{"two partings", 706000039000, "a line that had hung slack within the minute was not seen to part, for its pin reads twice a second", 0},
 	{"parting in a swell", 706000125000, "the same, in a swell", 0},
 	{"steps on bitts", 712002383000, "a surge on bitts was told as a jump of the pin's zero", 0},
+	{"steps on bitts", 1060000150000, "a line that surged on its bitts and hung slack as it surged again was told as parted", 0},
+	{"steps on bitts", 1140000788000, "the same, of a line whose first surge had not been told yet", 0},
 	{"unseen parting, fair", 770000157000, "a parting that no pin showed was not told, for the ship touched her fenders", 0},
 	{"unseen parting in a squall", 770000303000, "the same, in a squall that lifted her off them", 0},
 	{"gale", 810000624000, "two drums that slipped at once, with no pay-out to tell, were not told, for the ship had moved", 0},
