@@ -10,6 +10,8 @@ import (
 //	watch stood down        everything new: lines are put out and let go on purpose
 //	pin at fault            all conditions of that line but sensor-fault; what it made
 //	                        others believe is withdrawn (see withdraw)
+//	lines put out, let go   slack, shares, zeros and unseen partings; all conditions but
+//	                        sensor-fault of lines of whose brake nothing is known
 //	line tended, brake off  all conditions of that line but sensor-fault
 //	line parted             all conditions of that line but line-parted; it does not
 //	                        count in the mean of its group
@@ -30,8 +32,7 @@ func (b *Berth) monitored(now moment, i int) bool {
 // suppressed reports whether line i's conditions have a known reason: it is tended by
 // hand, or parted and raised as such.
 func (b *Berth) suppressed(now moment, i int) bool {
-	l := &b.state.Lines[i]
-	return l.tended(now) || l.Parting.Latch.Up
+	return b.tended(now, i) || b.state.Lines[i].Parting.Latch.Up
 }
 
 // disturbed reports whether a parting or a slip disturbs the whole mooring.
@@ -84,16 +85,18 @@ func (b *Berth) withdraw(now moment, i int) {
 // what else is wrong, and is not told of it twice.
 const standDownTicks = 150 * ticksPerSecond
 
-// standDown restarts all on-delays while the watch is stood down, and in the end clears
-// all.
+// standDown restarts the fit while lines are put out or let go, and all on-delays while the
+// watch is stood down, and in the end clears all.
 func (b *Berth) standDown(now moment) {
 	w := &b.state.Watch
+	if w.Off || w.Working {
+		for i := range b.state.Lines {
+			b.state.Lines[i].Fit.Age = 0
+		}
+	}
 	if !w.Off {
 		w.OffTicks = 0
 		return
-	}
-	for i := range b.state.Lines {
-		b.state.Lines[i].Fit.Age = 0
 	}
 	if w.OffTicks = min(w.OffTicks+1, standDownTicks); w.OffTicks < standDownTicks {
 		return

@@ -45,7 +45,7 @@ func (b *Berth) brakeSlip(now moment) {
 				b.slipCleared(now, i, "has parted")
 			}
 			s.reset()
-			s.Tended = s.Tended || s.Up && l.tended(now)
+			s.Tended = s.Tended || s.Up && b.tended(now, i)
 			s.Quiet = max(s.Quiet, slipClear-slipTendedClear)
 			continue
 		}

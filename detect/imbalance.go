@@ -48,9 +48,9 @@ func (b *Berth) imbalance(now moment) {
 }
 
 // shares are line i's 60 s mean as a share of MBL, and the mean of those of the rest of
-// its group; ok is false where either is not known.
+// its group; ok is false where either is not known, or lines are put out or let go.
 func (b *Berth) shares(now moment, i int) (own, rest float64, ok bool) {
-	if !b.monitored(now, i) {
+	if !b.monitored(now, i) || b.state.Watch.Working {
 		return 0, 0, false
 	}
 	own, ok = b.share(i)

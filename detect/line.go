@@ -4,6 +4,7 @@ package detect
 type line struct {
 	Pin       pin
 	Drum      drum
+	Handling  handling
 	Fit       lineFit
 	Stiffness stiffnessRatio
 	// Loads and Residuals are of the last ticks, by tick, kN; NaN where not known.

@@ -96,7 +96,7 @@ func (b *Berth) partings(now moment) {
 			} else if p.TestSince != 0 {
 				b.laterVerdict(now, i)
 			}
-		case !b.monitored(now, i) || l.tended(now):
+		case !b.monitored(now, i) || b.tended(now, i):
 			p.FirstTest, p.TestSince, p.FellAt = 0, 0, 0
 		case !p.underTest():
 			if now.Tick-p.RanOutAt > collapseTicks && b.collapsed(now, i) {

@@ -65,7 +65,7 @@ func (b *Berth) redistribution(now moment) {
 		return
 	}
 	pr := b.predictor()
-	if pr.Steps < redistMinSteps || pr.Count < minErrorCount || pr.Innovations.Count < minInnovations || b.disturbed(now) || b.state.Watch.Off {
+	if pr.Steps < redistMinSteps || pr.Count < minErrorCount || pr.Innovations.Count < minInnovations || b.disturbed(now) || b.state.Watch.Off || b.state.Watch.Working || b.handled(now) {
 		return
 	}
 	b.testUnseen(now)

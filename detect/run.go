@@ -102,6 +102,9 @@ func (b *Berth) detect(end int64) {
 	if b.state.First == 0 {
 		b.state.First = end - tickLength
 	}
+	if now.Second {
+		b.operatingState(now)
+	}
 	b.standDown(now)
 	b.fitMotion(now)
 	for i := range b.state.Lines {

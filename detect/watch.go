@@ -6,15 +6,109 @@ import (
 	"hawser/detect/reading"
 )
 
-// watch is the state of the berth's own channel: whether the ship is under watch.
+// The operating state of the berth: made fast and under watch, or arriving or leaving,
+// with lines put out and let go on purpose. The berth's own channel tells it, but may be
+// missing or wrong, so brakes and loads tell it as well.
+//
+// A line that has carried next to nothing since its brake was last off is let go, or not
+// made fast yet. Where two lines with a load pin are while the crew is at work, or a quarter
+// of them are, she arrives or leaves, whatever the channel says: until 90 s after a brake was
+// last off, or, with a quarter of them let go, until an hour after. Not judged then are slack
+// and uneven shares, pins' zeros, partings that no pin shows, and all of a line of whose
+// brake nothing is known. A line over its limit, one that parts or runs out with its brake
+// set, and a pin that is silent are told.
+//
+// A watch that is stood down counts as kept once for an hour no line was worked and half
+// of them carried: it was forgotten, or the channel is stuck. Source: common practice, no
+// source.
+const (
+	atWorkTicks = 90 * int64(ticksPerSecond)      // for which a crew that worked a line is at work
+	workedTicks = 60 * 60 * int64(ticksPerSecond) // for which lines stay let go, or the watch stood down
+	letGoLeast  = 2
+)
+
+// watch is the berth's operating state.
 type watch struct {
-	Off      bool  // the ship is arriving or leaving: lines are tended on purpose
-	OffTicks int32 // ticks of that, up to standDownTicks
+	StoodDown bool  // by the last reading of the berth's own channel
+	Off       bool  // stood down, and not forgotten
+	OffTicks  int32 // ticks of that, up to standDownTicks
+	Working   bool  // lines are put out or let go, by their brakes and loads
+	HandledAt int64 // tick at which a brake was last off
+	WorkedAt  int64 // the same, or at which the watch was stood down or a line came to carry or no longer did
+}
+
+// handling is how a line was last worked.
+type handling struct {
+	LetGoAt int64 // tick since which it is let go, 0 where it is not
+	Carries bool  // by its minute's mean
 }
 
 // UnderWatch reports whether the ship is made fast and watched, by the last reading of
-// the berth's own channel; true before the first.
+// the berth's own channel unless that has said otherwise for an hour of a ship evidently
+// made fast; true before the first.
 func (b *Berth) UnderWatch() bool { return !b.state.Watch.Off }
+
+// operatingState is the second's step of the berth.
+func (b *Berth) operatingState(now moment) {
+	w := &b.state.Watch
+	pins, letGo, carrying := 0, 0, 0
+	for i := range b.state.Lines {
+		l := &b.state.Lines[i]
+		if l.tended(now) {
+			w.HandledAt, w.WorkedAt = now.Tick, now.Tick
+		}
+		if !b.plan.Lines[i].Instrumented || l.Health.Fault != healthy || !l.Pin.fresh(now) {
+			continue
+		}
+		pins++
+		if b.changedHands(now, i) {
+			w.WorkedAt = now.Tick
+		}
+		if l.Handling.Carries {
+			carrying++
+		}
+		if at := l.Handling.LetGoAt; at != 0 && now.Tick-at < workedTicks {
+			letGo++
+		}
+	}
+	w.Working = letGo >= letGoLeast && (b.handled(now) || 4*letGo >= pins) || w.Working && b.handled(now)
+	w.Off = w.StoodDown && (now.Tick-w.WorkedAt < workedTicks || 2*carrying < pins)
+}
+
+// changedHands takes line i's load into how it was last worked, and reports whether it came
+// to carry or no longer does.
+func (b *Berth) changedHands(now moment, i int) bool {
+	l, mbl := &b.state.Lines[i], b.plan.Lines[i].MBLkN
+	h, slack := &l.Handling, float64(b.plan.Limits.SlackFraction)*mbl
+	switch {
+	case l.Pin.Last >= partMinLoad*mbl:
+		h.LetGoAt = 0
+	case h.LetGoAt == 0 && l.tended(now) && l.Pin.Last < slack:
+		h.LetGoAt = now.Tick
+	}
+	did := h.Carries
+	switch {
+	case !l.MinuteMeanOK:
+	case l.MinuteMean >= partMinLoad*mbl:
+		h.Carries = true
+	case l.MinuteMean < slack:
+		h.Carries = false
+	}
+	return h.Carries != did
+}
+
+// handled reports whether the crew is at work on lines, by their brakes.
+func (b *Berth) handled(now moment) bool {
+	at := b.state.Watch.HandledAt
+	return at != 0 && now.Tick-at < atWorkTicks
+}
+
+// tended reports whether line i is being worked by hand: its brake is off, or was a moment
+// ago, or lines are put out or let go and of its brake nothing is known.
+func (b *Berth) tended(now moment, i int) bool {
+	l := &b.state.Lines[i]
+	return l.tended(now) || b.state.Watch.Working && !l.Drum.BrakeKnown
+}
 
 // berthReading takes a reading of a channel of the berth.
 func (b *Berth) berthReading(c int, s *sample) {
@@ -22,7 +116,9 @@ func (b *Berth) berthReading(c int, s *sample) {
 	switch reading.WindSpeed + reading.Kind(c) {
 	case reading.UnderWatch:
 		if !math.IsNaN(s.Value) {
-			b.state.Watch.Off = s.Value < 0.5
+			if w, down := &b.state.Watch, s.Value < 0.5; down != w.StoodDown {
+				w.StoodDown, w.Off, w.WorkedAt = down, down, b.state.Tick
+			}
 		}
 	case reading.WindSpeed:
 		if !math.IsNaN(s.Value) && math.Abs(s.Value) < 100 { // m/s

@@ -2,6 +2,7 @@ package study_test
 
 import (
 	"math"
+	"slices"
 	"time"
 
 	"hawser/detect/mooring"
@@ -375,9 +376,22 @@ func (c *scene) departs() {
 	}
 }
 
-func (c *scene) arrives() {
+// untold leaves it to brakes and loads to tell that the watch is stood down. On bitts, or
+// with nothing to read on the winches, there is nothing to tell it by.
+func (c *scene) untold() {
+	s := &c.story.Sensors
+	s.NoWatch = true
+	if s.NoPayout || slices.ContainsFunc(c.plan.Lines, func(l mooring.Line) bool { return l.MadeFast != mooring.Winch }) {
+		c.impossible()
+	}
+}
+
+func (c *scene) arrives() { c.madeFastWithin(c.at(6, 9)) }
+
+// madeFastWithin puts the lines out from the start, and the berth under watch then.
+func (c *scene) madeFastWithin(d time.Duration) {
 	c.story.Sensors.NoWatch = false
-	c.add(true, simulate.Event{Kind: simulate.StandDown, For: c.at(6, 9)})
+	c.add(true, simulate.Event{Kind: simulate.StandDown, For: d})
 	for i := range c.plan.Lines {
 		if !chance(c.rng, 0.6) {
 			continue

@@ -79,6 +79,8 @@ func quietKinds() []kind {
 		{"tending", 40, fair, (*scene).tending},
 		{"departure", 25, low, (*scene).departs},
 		{"arrival", 30, low, (*scene).arrives},
+		{"departure, watch not told", 25, low, func(c *scene) { c.departs(); c.untold() }},
+		{"arrival, watch not told", 30, [2]float64{0.04, 0.08}, func(c *scene) { c.madeFastWithin(c.at(5.5, 6)); c.untold() }},
 	}
 }
 

@@ -84,6 +84,23 @@ func (o *oracle) due(i int, c detect.Condition, from, onset, deadline, until flo
 		repeats: repeats, tolerate: []window{{from - 0.5, max(until, deadline), []detect.Condition{c}, []string{id}}}})
 }
 
+// untold bears what is so while the watch is stood down and no channel says it: lines over
+// their limits, drums that render, and what the crew leaves behind once it has worked the
+// last line.
+func (o *oracle) untold(from, until float64) {
+	o.bear(from, until, nil, detect.OverLimit, detect.ApproachingLimit)
+	last := 0
+	for i := range o.t.worked {
+		last = max(last, o.t.worked[i][min(int(until*trackHz), o.t.steps()-1)])
+		for k := int(from * trackHz); k < min(int(until*trackHz), o.t.steps()); k++ {
+			if at := float64(k) / trackHz; !o.handled(i, at) && o.t.paid[i][k] > o.t.paid[i][max(0, k-1)] {
+				o.bearLine(i, detect.BrakeSlip, at, at+minute)
+			}
+		}
+	}
+	o.bear(float64(last)/trackHz+minute, until, nil, detect.Imbalance, detect.SlackLine)
+}
+
 // silent reports whether nothing may be told of line i at a time: it parted, its
 // pin is at fault, it is worked or the watch is stood down. What is told of
 // lines at fault before the fault must be known is borne elsewhere.
@@ -121,6 +138,9 @@ func (o *oracle) incident(e simulate.Event) {
 	case simulate.StandDown:
 		// what the first minute after shows of before is neither here nor there
 		o.bear(until, until+2*minute, nil)
+		if o.c.story.Sensors.NoWatch {
+			o.untold(at, until)
+		}
 	case simulate.Part:
 		o.parting(i, at)
 	case simulate.Gap, simulate.NotANumber, simulate.OutOfRange:
