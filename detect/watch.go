@@ -43,6 +43,26 @@ type handling struct {
 	Carries bool  // by its minute's mean
 }
 
+// Operating is how the detectors take the ship to lie.
+type Operating uint8
+
+const (
+	MadeFast   Operating = iota // and under watch
+	StoodDown                   // arriving or leaving, as she says: nothing is judged
+	LinesMoved                  // arriving or leaving, by her brakes and loads: little is judged
+)
+
+// Operating is the operating state; MadeFast before the first reading.
+func (b *Berth) Operating() Operating {
+	switch w := &b.state.Watch; {
+	case w.Off:
+		return StoodDown
+	case w.Working:
+		return LinesMoved
+	}
+	return MadeFast
+}
+
 // UnderWatch reports whether the ship is made fast and watched, by the last reading of
 // the berth's own channel unless that has said otherwise for an hour of a ship evidently
 // made fast; true before the first.

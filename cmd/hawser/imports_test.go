@@ -58,7 +58,7 @@ var allowed = map[string]struct {
 		"the one road to the detectors, live and in replay alike"},
 	"services/alarm":        {[]string{"detect", "detect/mooring", "proto/hawser/v1"}, "keeps the changes that detection makes, of a line or a group"},
 	"services/rounds":       {[]string{"detect", "services/alarm"}, "what it finds goes to the alarm log, with a priority"},
-	"services/live":         {[]string{"detect/mooring", "detect/reading", "proto/hawser/v1"}, "the latest picture by the plan, as its message"},
+	"services/live":         {[]string{"detect", "detect/mooring", "detect/reading", "proto/hawser/v1"}, "the latest picture by the plan, as its message"},
 	"services/web/bundle":   {nil, "makes the pages' scripts, when they are changed; no part of the program"},
 	"services/web":          {[]string{"services/alarm", "services/live", "services/performance", "detect", "proto/hawser/v1"}, "pages over what the other services know"},
 	"services/drawing/plot": {nil, "values over time on any canvas; knows no mooring"},

@@ -4,6 +4,7 @@ import (
 	"sync"
 	"time"
 
+	"hawser/detect"
 	"hawser/detect/mooring"
 	"hawser/detect/reading"
 	hawserv1 "hawser/proto/hawser/v1"
@@ -40,6 +41,7 @@ type berth struct {
 	lines    []line
 	values   [reading.UnderWatch + 1]value // of the berth, by kind
 	newest   int64                         // event time
+	how      hawserv1.OperatingState
 	received time.Time
 	fresh    bool // drawn shows all of the above
 	drawn    *hawserv1.BerthPicture
@@ -64,6 +66,24 @@ func (b *berth) update(received time.Time, block *reading.Block) {
 		b.received = received
 	}
 	b.fresh = false
+}
+
+// lies takes how the ship lies; it reports whether that is news.
+func (b *berth) lies(how detect.Operating) bool {
+	state := operatingStates[how]
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	if b.how == state {
+		return false
+	}
+	b.how, b.fresh = state, false
+	return true
+}
+
+var operatingStates = [...]hawserv1.OperatingState{
+	detect.MadeFast:   hawserv1.OperatingState_OPERATING_STATE_MADE_FAST,
+	detect.StoodDown:  hawserv1.OperatingState_OPERATING_STATE_STOOD_DOWN,
+	detect.LinesMoved: hawserv1.OperatingState_OPERATING_STATE_LINES_MOVED,
 }
 
 // take takes one channel's readings.

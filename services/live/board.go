@@ -21,6 +21,7 @@ import (
 
 	"github.com/prometheus/client_golang/prometheus"
 
+	"hawser/detect"
 	"hawser/detect/mooring"
 	"hawser/detect/reading"
 	hawserv1 "hawser/proto/hawser/v1"
@@ -99,6 +100,16 @@ func (b *Board) Update(berth string, received time.Time, block *reading.Block) {
 	}
 	shown.update(received, block)
 	b.tell()
+}
+
+// Lies takes how the detectors take a berth's ship to lie.
+func (b *Board) Lies(berth string, how detect.Operating) {
+	b.mu.RLock()
+	shown := b.berths[berth]
+	b.mu.RUnlock()
+	if shown != nil && shown.lies(how) {
+		b.tell()
+	}
 }
 
 // tell puts news into every subscriber's slot that has none.

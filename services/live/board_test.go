@@ -9,6 +9,7 @@ import (
 	"github.com/prometheus/client_golang/prometheus"
 	"go.uber.org/goleak"
 
+	"hawser/detect"
 	"hawser/detect/mooring"
 	"hawser/detect/reading"
 	hawserv1 "hawser/proto/hawser/v1"
@@ -65,6 +66,30 @@ func only(t *testing.T, b *live.Board) *hawserv1.BerthPicture {
 		t.Fatalf("%d pictures, want 1", len(p))
 	}
 	return p[0]
+}
+
+// What the detectors take is shown beside what the berth says, and is news once.
+func TestHowTheShipLiesIsShown(t *testing.T) {
+	w := newWall()
+	b, _ := board(t, w)
+	b.Update("east-3", w.t, block(series("berth/watch", []int64{at(0)}, 1)))
+	if p := only(t, b); p.Operating != hawserv1.OperatingState_OPERATING_STATE_UNSPECIFIED {
+		t.Errorf("before the detectors: %v", p.Operating)
+	}
+	for _, c := range []struct {
+		how  detect.Operating
+		want hawserv1.OperatingState
+	}{
+		{detect.MadeFast, hawserv1.OperatingState_OPERATING_STATE_MADE_FAST},
+		{detect.LinesMoved, hawserv1.OperatingState_OPERATING_STATE_LINES_MOVED},
+		{detect.StoodDown, hawserv1.OperatingState_OPERATING_STATE_STOOD_DOWN},
+	} {
+		b.Lies("east-3", c.how)
+		b.Lies("east-4", c.how) // has no plan
+		if p := only(t, b); p.Operating != c.want || !p.GetUnderWatch() {
+			t.Errorf("%v, under watch %v; want %v, true", p.Operating, p.GetUnderWatch(), c.want)
+		}
+	}
 }
 
 func TestNewestGoodValueIsShown(t *testing.T) {

@@ -30,6 +30,7 @@ func (b *berth) picture(now time.Time, stale time.Duration) *hawserv1.BerthPictu
 		DraftFwdM:        b.values[reading.DraftFwd].number(),
 		DraftAftM:        b.values[reading.DraftAft].number(),
 		UnderWatch:       b.values[reading.UnderWatch].state(),
+		Operating:        b.how,
 		DrawnAt:          timestamppb.New(now),
 		ApproachFraction: b.plan.Limits.ApproachFraction,
 		ImbalanceRatio:   b.plan.Limits.ImbalanceRatio,

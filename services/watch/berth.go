@@ -120,6 +120,7 @@ func (b *berthWatch) take(ctx context.Context, e *batch.Entry) error {
 		}
 	}
 	b.o.Picture.Update(b.berth, e.Stored, block)
+	b.o.Picture.Lies(b.berth, b.unit.Operating())
 	if block.Samples() > 0 {
 		b.heard()
 	}

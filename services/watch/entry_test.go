@@ -7,6 +7,7 @@ import (
 	"testing/synctest"
 	"time"
 
+	"hawser/detect"
 	"hawser/detect/reading"
 	"hawser/ingest/batch"
 )
@@ -58,6 +59,23 @@ func TestRefusedColumnsAreNotUsed(t *testing.T) {
 		if raised == refused || (shown == 0) != refused {
 			t.Errorf("refused %v: raised %v, %d readings shown", refused, raised, shown)
 		}
+	}
+}
+
+// How the detectors take the ship to lie is shown with the readings that tell it.
+func TestHowTheShipLiesIsShown(t *testing.T) {
+	plan := everyOther(loadPlan(t, "tanker-12"))
+	s := restless(plan)
+	entries := s.entries(t, 0, 0, 10, first)
+	down := s.block(10, 0, 1)
+	down.Series = append(down.Series, reading.Series{Channel: reading.Channel{Kind: reading.UnderWatch}, Decimals: 0,
+		Time: down.Series[0].Time[:1], Value: []float64{0}, Quality: []reading.Quality{reading.Good}})
+	entries = append(entries, batch.Entry{Position: entries[len(entries)-1].Position + 1, Source: "bow", Plan: first, Data: pack(t, down)})
+	entries = append(entries, s.entries(t, entries[len(entries)-1].Position, 11, 20, first)...)
+	r := newRig(entries, plans{first: plan})
+	r.toEnd(t)
+	if r.picture.how != detect.StoodDown {
+		t.Errorf("shown as %d, want %d", r.picture.how, detect.StoodDown)
 	}
 }
 

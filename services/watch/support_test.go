@@ -14,6 +14,7 @@ import (
 	"github.com/prometheus/client_golang/prometheus"
 	"go.uber.org/goleak"
 
+	"hawser/detect"
 	"hawser/detect/mooring"
 	"hawser/detect/reading"
 	"hawser/ingest/batch"
@@ -52,6 +53,13 @@ type picture struct {
 	samples int
 	series  map[reading.Channel]int
 	got     time.Time
+	how     detect.Operating
+}
+
+func (p *picture) Lies(_ string, how detect.Operating) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.how = how
 }
 
 func (p *picture) SetPlan(_ string, plan *mooring.Plan) {

@@ -58,5 +58,8 @@ func (u *Unit) Oddities() detect.Oddities { return u.berth.Oddities() }
 // UnderWatch is the berth's own last word; see detect.Berth.
 func (u *Unit) UnderWatch() bool { return u.berth.UnderWatch() }
 
+// Operating is how the ship lies; see detect.Berth.
+func (u *Unit) Operating() detect.Operating { return u.berth.Operating() }
+
 // Active is what is raised and not cleared.
 func (u *Unit) Active() []detect.Change { return u.berth.Active() }

@@ -78,6 +78,8 @@ type Picture interface {
 	SetPlan(berth string, plan *mooring.Plan)
 	// Update takes a block and when the server received it.
 	Update(berth string, received time.Time, b *reading.Block)
+	// Lies takes how the detectors take the ship to lie, after each block.
+	Lies(berth string, how detect.Operating)
 }
 
 // Options are what a Watch needs. Journal, Plans, Alarms, Picture, Log and

@@ -17,9 +17,22 @@ func frameOf(p *hawserv1.BerthPicture) frameWire {
 	return f
 }
 
+// lies names how the ship lies, "" where that is not known.
+func lies(how hawserv1.OperatingState) string {
+	switch how {
+	case hawserv1.OperatingState_OPERATING_STATE_MADE_FAST:
+		return "fast"
+	case hawserv1.OperatingState_OPERATING_STATE_STOOD_DOWN:
+		return "down"
+	case hawserv1.OperatingState_OPERATING_STATE_LINES_MOVED:
+		return "moved"
+	}
+	return ""
+}
+
 // nowOf is the newest of the berth itself.
 func nowOf(p *hawserv1.BerthPicture) nowWire {
-	n := nowWire{Live: p.Live, At: cameIn(p, p.AgeSeconds), Watch: chosen(p.UnderWatch),
+	n := nowWire{Live: p.Live, At: cameIn(p, p.AgeSeconds), Watch: chosen(p.UnderWatch), Lies: lies(p.Operating),
 		Wind: to(1, p.WindSpeedMps), From: to(0, p.WindDirectionDeg), Level: to(2, p.WaterLevelM), Fwd: to(2, p.DraftFwdM), Aft: to(2, p.DraftAftM)}
 	if p.NewestReadingAt != nil {
 		n.Newest = p.NewestReadingAt.AsTime().UnixMilli()

@@ -66,7 +66,8 @@ type nowWire struct {
 	Live   bool   `json:"live,omitempty"`
 	At     int64  `json:"at,omitempty"`     // readings last came in
 	Newest int64  `json:"newest,omitempty"` // time of the newest reading, by its source
-	Watch  choice `json:"watch,omitzero"`   // under watch
+	Watch  choice `json:"watch,omitzero"`   // under watch, as the berth says
+	Lies   string `json:"lies,omitempty"`   // fast, down or moved, as the detectors take it
 	Wind   number `json:"wind,omitzero"`    // m/s
 	From   number `json:"from,omitzero"`    // true bearing it blows from
 	Level  number `json:"level,omitzero"`

@@ -23,6 +23,63 @@ const (
 	_ = protoimpl.EnforceVersion(protoimpl.MaxVersion - 20)
 )
 
+// OperatingState is how the detectors take the ship to lie.
+type OperatingState int32
+
+const (
+	OperatingState_OPERATING_STATE_UNSPECIFIED OperatingState = 0
+	// And under watch.
+	OperatingState_OPERATING_STATE_MADE_FAST OperatingState = 1
+	// Arriving or leaving, as the berth says: nothing is judged.
+	OperatingState_OPERATING_STATE_STOOD_DOWN OperatingState = 2
+	// Arriving or leaving, by brakes and loads: lines over their limits, partings, slips with
+	// the brake set and silent load pins are told, the rest is not judged.
+	OperatingState_OPERATING_STATE_LINES_MOVED OperatingState = 3
+)
+
+// Enum value maps for OperatingState.
+var (
+	OperatingState_name = map[int32]string{
+		0: "OPERATING_STATE_UNSPECIFIED",
+		1: "OPERATING_STATE_MADE_FAST",
+		2: "OPERATING_STATE_STOOD_DOWN",
+		3: "OPERATING_STATE_LINES_MOVED",
+	}
+	OperatingState_value = map[string]int32{
+		"OPERATING_STATE_UNSPECIFIED": 0,
+		"OPERATING_STATE_MADE_FAST":   1,
+		"OPERATING_STATE_STOOD_DOWN":  2,
+		"OPERATING_STATE_LINES_MOVED": 3,
+	}
+)
+
+func (x OperatingState) Enum() *OperatingState {
+	p := new(OperatingState)
+	*p = x
+	return p
+}
+
+func (x OperatingState) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (OperatingState) Descriptor() protoreflect.EnumDescriptor {
+	return file_hawser_v1_live_proto_enumTypes[0].Descriptor()
+}
+
+func (OperatingState) Type() protoreflect.EnumType {
+	return &file_hawser_v1_live_proto_enumTypes[0]
+}
+
+func (x OperatingState) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use OperatingState.Descriptor instead.
+func (OperatingState) EnumDescriptor() ([]byte, []int) {
+	return file_hawser_v1_live_proto_rawDescGZIP(), []int{0}
+}
+
 // SensorState is what a line's load pin is worth at present.
 type SensorState int32
 
@@ -67,11 +124,11 @@ func (x SensorState) String() string {
 }
 
 func (SensorState) Descriptor() protoreflect.EnumDescriptor {
-	return file_hawser_v1_live_proto_enumTypes[0].Descriptor()
+	return file_hawser_v1_live_proto_enumTypes[1].Descriptor()
 }
 
 func (SensorState) Type() protoreflect.EnumType {
-	return &file_hawser_v1_live_proto_enumTypes[0]
+	return &file_hawser_v1_live_proto_enumTypes[1]
 }
 
 func (x SensorState) Number() protoreflect.EnumNumber {
@@ -80,7 +137,7 @@ func (x SensorState) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use SensorState.Descriptor instead.
 func (SensorState) EnumDescriptor() ([]byte, []int) {
-	return file_hawser_v1_live_proto_rawDescGZIP(), []int{0}
+	return file_hawser_v1_live_proto_rawDescGZIP(), []int{1}
 }
 
 type ListBerthsRequest struct {
@@ -303,8 +360,10 @@ type BerthPicture struct {
 	// which share of MBL in it, by the plan.
 	ImbalanceRatio float64 `protobuf:"fixed64,15,opt,name=imbalance_ratio,json=imbalanceRatio,proto3" json:"imbalance_ratio,omitempty"`
 	ImbalanceFloor float64 `protobuf:"fixed64,16,opt,name=imbalance_floor,json=imbalanceFloor,proto3" json:"imbalance_floor,omitempty"`
-	unknownFields  protoimpl.UnknownFields
-	sizeCache      protoimpl.SizeCache
+	// Which may differ from what the berth says of itself in under_watch.
+	Operating     OperatingState `protobuf:"varint,17,opt,name=operating,proto3,enum=hawser.v1.OperatingState" json:"operating,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *BerthPicture) Reset() {
@@ -447,6 +506,13 @@ func (x *BerthPicture) GetImbalanceFloor() float64 {
 		return x.ImbalanceFloor
 	}
 	return 0
+}
+
+func (x *BerthPicture) GetOperating() OperatingState {
+	if x != nil {
+		return x.Operating
+	}
+	return OperatingState_OPERATING_STATE_UNSPECIFIED
 }
 
 // LinePicture is the newest that is known of one line.
@@ -667,7 +733,7 @@ const file_hawser_v1_live_proto_rawDesc = "" +
 	"\vinterval_ms\x18\x02 \x01(\rB\t\xbaH\x06*\x04\x18\xe0\xd4\x03R\n" +
 	"intervalMs\"F\n" +
 	"\x13WatchBerthsResponse\x12/\n" +
-	"\x06berths\x18\x01 \x03(\v2\x17.hawser.v1.BerthPictureR\x06berths\"\x91\x06\n" +
+	"\x06berths\x18\x01 \x03(\v2\x17.hawser.v1.BerthPictureR\x06berths\"\xca\x06\n" +
 	"\fBerthPicture\x12\x14\n" +
 	"\x05berth\x18\x01 \x01(\tR\x05berth\x12\x12\n" +
 	"\x04ship\x18\x02 \x01(\tR\x04ship\x12\x12\n" +
@@ -687,7 +753,8 @@ const file_hawser_v1_live_proto_rawDesc = "" +
 	"\bdrawn_at\x18\r \x01(\v2\x1a.google.protobuf.TimestampR\adrawnAt\x12+\n" +
 	"\x11approach_fraction\x18\x0e \x01(\x01R\x10approachFraction\x12'\n" +
 	"\x0fimbalance_ratio\x18\x0f \x01(\x01R\x0eimbalanceRatio\x12'\n" +
-	"\x0fimbalance_floor\x18\x10 \x01(\x01R\x0eimbalanceFloorB\x0e\n" +
+	"\x0fimbalance_floor\x18\x10 \x01(\x01R\x0eimbalanceFloor\x127\n" +
+	"\toperating\x18\x11 \x01(\x0e2\x19.hawser.v1.OperatingStateR\toperatingB\x0e\n" +
 	"\f_age_secondsB\x0e\n" +
 	"\f_under_watchB\x11\n" +
 	"\x0f_wind_speed_mpsB\x15\n" +
@@ -720,7 +787,12 @@ const file_hawser_v1_live_proto_rawDesc = "" +
 	"secondsAgo\x12\x15\n" +
 	"\x06min_kn\x18\x02 \x01(\x02R\x05minKn\x12\x17\n" +
 	"\amean_kn\x18\x03 \x01(\x02R\x06meanKn\x12\x15\n" +
-	"\x06max_kn\x18\x04 \x01(\x02R\x05maxKn*\x88\x01\n" +
+	"\x06max_kn\x18\x04 \x01(\x02R\x05maxKn*\x91\x01\n" +
+	"\x0eOperatingState\x12\x1f\n" +
+	"\x1bOPERATING_STATE_UNSPECIFIED\x10\x00\x12\x1d\n" +
+	"\x19OPERATING_STATE_MADE_FAST\x10\x01\x12\x1e\n" +
+	"\x1aOPERATING_STATE_STOOD_DOWN\x10\x02\x12\x1f\n" +
+	"\x1bOPERATING_STATE_LINES_MOVED\x10\x03*\x88\x01\n" +
 	"\vSensorState\x12\x1c\n" +
 	"\x18SENSOR_STATE_UNSPECIFIED\x10\x00\x12\x15\n" +
 	"\x11SENSOR_STATE_GOOD\x10\x01\x12\x14\n" +
@@ -744,36 +816,38 @@ func file_hawser_v1_live_proto_rawDescGZIP() []byte {
 	return file_hawser_v1_live_proto_rawDescData
 }
 
-var file_hawser_v1_live_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
+var file_hawser_v1_live_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
 var file_hawser_v1_live_proto_msgTypes = make([]protoimpl.MessageInfo, 7)
 var file_hawser_v1_live_proto_goTypes = []any{
-	(SensorState)(0),              // 0: hawser.v1.SensorState
-	(*ListBerthsRequest)(nil),     // 1: hawser.v1.ListBerthsRequest
-	(*ListBerthsResponse)(nil),    // 2: hawser.v1.ListBerthsResponse
-	(*WatchBerthsRequest)(nil),    // 3: hawser.v1.WatchBerthsRequest
-	(*WatchBerthsResponse)(nil),   // 4: hawser.v1.WatchBerthsResponse
-	(*BerthPicture)(nil),          // 5: hawser.v1.BerthPicture
-	(*LinePicture)(nil),           // 6: hawser.v1.LinePicture
-	(*CoursePoint)(nil),           // 7: hawser.v1.CoursePoint
-	(*timestamppb.Timestamp)(nil), // 8: google.protobuf.Timestamp
+	(OperatingState)(0),           // 0: hawser.v1.OperatingState
+	(SensorState)(0),              // 1: hawser.v1.SensorState
+	(*ListBerthsRequest)(nil),     // 2: hawser.v1.ListBerthsRequest
+	(*ListBerthsResponse)(nil),    // 3: hawser.v1.ListBerthsResponse
+	(*WatchBerthsRequest)(nil),    // 4: hawser.v1.WatchBerthsRequest
+	(*WatchBerthsResponse)(nil),   // 5: hawser.v1.WatchBerthsResponse
+	(*BerthPicture)(nil),          // 6: hawser.v1.BerthPicture
+	(*LinePicture)(nil),           // 7: hawser.v1.LinePicture
+	(*CoursePoint)(nil),           // 8: hawser.v1.CoursePoint
+	(*timestamppb.Timestamp)(nil), // 9: google.protobuf.Timestamp
 }
 var file_hawser_v1_live_proto_depIdxs = []int32{
-	5, // 0: hawser.v1.ListBerthsResponse.berths:type_name -> hawser.v1.BerthPicture
-	5, // 1: hawser.v1.WatchBerthsResponse.berths:type_name -> hawser.v1.BerthPicture
-	8, // 2: hawser.v1.BerthPicture.newest_reading_at:type_name -> google.protobuf.Timestamp
-	6, // 3: hawser.v1.BerthPicture.lines:type_name -> hawser.v1.LinePicture
-	8, // 4: hawser.v1.BerthPicture.drawn_at:type_name -> google.protobuf.Timestamp
-	0, // 5: hawser.v1.LinePicture.sensor:type_name -> hawser.v1.SensorState
-	7, // 6: hawser.v1.LinePicture.course:type_name -> hawser.v1.CoursePoint
-	1, // 7: hawser.v1.LiveService.ListBerths:input_type -> hawser.v1.ListBerthsRequest
-	3, // 8: hawser.v1.LiveService.WatchBerths:input_type -> hawser.v1.WatchBerthsRequest
-	2, // 9: hawser.v1.LiveService.ListBerths:output_type -> hawser.v1.ListBerthsResponse
-	4, // 10: hawser.v1.LiveService.WatchBerths:output_type -> hawser.v1.WatchBerthsResponse
-	9, // [9:11] is the sub-list for method output_type
-	7, // [7:9] is the sub-list for method input_type
-	7, // [7:7] is the sub-list for extension type_name
-	7, // [7:7] is the sub-list for extension extendee
-	0, // [0:7] is the sub-list for field type_name
+	6,  // 0: hawser.v1.ListBerthsResponse.berths:type_name -> hawser.v1.BerthPicture
+	6,  // 1: hawser.v1.WatchBerthsResponse.berths:type_name -> hawser.v1.BerthPicture
+	9,  // 2: hawser.v1.BerthPicture.newest_reading_at:type_name -> google.protobuf.Timestamp
+	7,  // 3: hawser.v1.BerthPicture.lines:type_name -> hawser.v1.LinePicture
+	9,  // 4: hawser.v1.BerthPicture.drawn_at:type_name -> google.protobuf.Timestamp
+	0,  // 5: hawser.v1.BerthPicture.operating:type_name -> hawser.v1.OperatingState
+	1,  // 6: hawser.v1.LinePicture.sensor:type_name -> hawser.v1.SensorState
+	8,  // 7: hawser.v1.LinePicture.course:type_name -> hawser.v1.CoursePoint
+	2,  // 8: hawser.v1.LiveService.ListBerths:input_type -> hawser.v1.ListBerthsRequest
+	4,  // 9: hawser.v1.LiveService.WatchBerths:input_type -> hawser.v1.WatchBerthsRequest
+	3,  // 10: hawser.v1.LiveService.ListBerths:output_type -> hawser.v1.ListBerthsResponse
+	5,  // 11: hawser.v1.LiveService.WatchBerths:output_type -> hawser.v1.WatchBerthsResponse
+	10, // [10:12] is the sub-list for method output_type
+	8,  // [8:10] is the sub-list for method input_type
+	8,  // [8:8] is the sub-list for extension type_name
+	8,  // [8:8] is the sub-list for extension extendee
+	0,  // [0:8] is the sub-list for field type_name
 }
 
 func init() { file_hawser_v1_live_proto_init() }
@@ -788,7 +862,7 @@ func file_hawser_v1_live_proto_init() {
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_hawser_v1_live_proto_rawDesc), len(file_hawser_v1_live_proto_rawDesc)),
-			NumEnums:      1,
+			NumEnums:      2,
 			NumMessages:   7,
 			NumExtensions: 0,
 			NumServices:   1,

@@ -9,7 +9,7 @@ import { Mooring } from "./drawing/mooring";
 import type { Geometry } from "./drawing/plan";
 import { AlarmList } from "./lib/alarmlist";
 import { el, must, text } from "./lib/dom";
-import { behind, faulty } from "./lib/figures";
+import { behind, faulty, watchOf } from "./lib/figures";
 import { Live } from "./lib/live";
 import { onSettings } from "./lib/settings";
 import { setup } from "./lib/setup";
@@ -88,7 +88,7 @@ function drawFacts(b: Berth): void {
   facts.replaceChildren(
     fact("mooring.level", level === undefined ? say("mooring.none") : say("mooring.metre", { n: metres(level, 2) })),
     fact("mooring.draft", `${metres(fwd, 1)} / ${metres(aft, 1)} m`),
-    fact("mooring.watch", say(b.now.watch === undefined ? "mooring.watch.unknown" : b.now.watch ? "mooring.watch.yes" : "mooring.watch.no")),
+    fact("mooring.watch", say(watchOf(b.now))),
     fact("berth.age", b.now.at === undefined ? say("mooring.none") : say("time.ago", { age: span(live.now() - b.now.at) }) + (late === undefined ? "" : `. ${say("mooring.behind", { age: span(late) })}`)));
   const old = live.link === "cut" || !b.now.live;
   state.classList.toggle("old", old);

@@ -1,7 +1,7 @@
 // The top of the deck page: is anything wrong, how high is the highest line, is
 // all of it live. The alarms follow at once; wind and water stand below them.
 import { attribute, el, text } from "../lib/dom";
-import { behind, faulty, greatest, isActive, share } from "../lib/figures";
+import { behind, faulty, greatest, isActive, moving, share, watchOf } from "../lib/figures";
 import type { Live } from "../lib/live";
 import { shape } from "../lib/shapes";
 import { span } from "../lib/time";
@@ -52,7 +52,7 @@ export class Summary implements Part {
     if (!worst) {
       if (this.mark.firstElementChild) this.mark.firstElementChild.remove();
       const isOld = this.live.link === "cut" || !b.now.live;
-      text(this.verdict, say(isOld ? "deck.not-known" : b.now.watch === false ? "deck.not-watched" : "deck.no-alarm"));
+      text(this.verdict, say(isOld ? "deck.not-known" : b.now.lies === "moved" ? "deck.lines-moved" : moving(b.now) ? "deck.not-watched" : "deck.no-alarm"));
       text(this.more, isOld ? "" : this.highest(b));
       return;
     }
@@ -76,7 +76,7 @@ export class Summary implements Part {
     const n = b.now, out: string[] = [];
     if (n.wind !== undefined) out.push(wind(n.wind, n.from));
     if (n.level !== undefined) out.push(say("deck.level", { level: say("mooring.metre", { n: number(n.level, 1) }) }));
-    if (n.watch === false) out.push(say("mooring.watch.no"));
+    if (moving(n) || n.watch === false) out.push(say(watchOf(n)));
     return out.join(" · ");
   }
 }

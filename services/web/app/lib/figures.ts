@@ -1,5 +1,6 @@
 // Figures that follow from the picture: shares, trends, balance, what is old.
-import type { Alarm, Berth, LineFrame, Load, Priority } from "./wire";
+import type { Alarm, Berth, LineFrame, Load, Now, Priority } from "./wire";
+import type { Key } from "./words";
 
 export const silent: Load = { sensor: "silent" };
 
@@ -24,6 +25,16 @@ export function behind(b: Berth): number | undefined {
   const { at, newest } = b.now;
   if (at === undefined || newest === undefined || at - newest <= behindLeast) return undefined;
   return at - newest;
+}
+
+// moving reports whether lines are put out or let go, by what the detectors take.
+export function moving(n: Now): boolean { return n.lies === undefined ? n.watch === false : n.lies !== "fast"; }
+
+// watchOf says whether the mooring is under watch.
+export function watchOf(n: Now): Key {
+  if (n.lies === "moved") return "mooring.watch.moved";
+  if (n.watch === false) return moving(n) ? "mooring.watch.no" : "mooring.watch.forgotten";
+  return n.watch === undefined ? "mooring.watch.unknown" : "mooring.watch.yes";
 }
 
 // aheadMost is how far ahead a trend is drawn out, minutes.

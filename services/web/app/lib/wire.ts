@@ -51,7 +51,8 @@ export interface Now {
   live?: boolean;
   at?: number; // readings last came in
   newest?: number; // time of the newest reading, by its source
-  watch?: boolean; // under watch
+  watch?: boolean; // under watch, as the berth says
+  lies?: "fast" | "down" | "moved"; // as the detectors take it
   wind?: number; // m/s
   from?: number; // true bearing it blows from
   level?: number;

@@ -1,6 +1,6 @@
 // One berth on the board.
 import { attribute, el, inOrder, nodes, text, type Child } from "../lib/dom";
-import { behind, calls, concerns, faulty, greatest, groups, isActive, isOld, loadOf, priorities, share, toLimit, worst } from "../lib/figures";
+import { behind, calls, concerns, faulty, greatest, groups, isActive, isOld, loadOf, moving, priorities, share, toLimit, worst } from "../lib/figures";
 import { LineTable } from "../lib/linetable";
 import { shape } from "../lib/shapes";
 import { Strips } from "../lib/strips";
@@ -112,12 +112,12 @@ export class Card {
     const dead = late !== undefined ? say("mooring.behind", { age: span(late) }) : b.now.live ? "" : b.now.at === undefined ? say("terminal.never") : say("terminal.not-live", { age: span(now - b.now.at) });
     const first = worst(active);
     const waiting = active.filter(calls).length;
-    const drawn = JSON.stringify([dead, first?.priority, active.length, waiting, b.now.watch]);
+    const drawn = JSON.stringify([dead, first?.priority, active.length, waiting, moving(b.now)]);
     if (drawn === this.drawn) return;
     this.drawn = drawn;
     const children: Child[] = [];
     if (dead !== "") children.push(el("strong", { class: "dead" }, dead), " ");
-    else if (b.now.watch === false) children.push(el("span", { class: "hands" }, say("terminal.no-watch")), " ");
+    else if (moving(b.now)) children.push(el("span", { class: "hands" }, say("terminal.no-watch")), " ");
     if (first) {
       children.push(el("span", { class: `flag p-${first.priority}` }, shape(first.priority, waiting === 0), " ", count("terminal.alarms", active.length)));
     }

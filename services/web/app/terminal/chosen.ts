@@ -1,6 +1,6 @@
 // The berth that is chosen, in figures, above its alarms.
 import { attribute, el, text } from "../lib/dom";
-import { isActive } from "../lib/figures";
+import { isActive, watchOf } from "../lib/figures";
 import { LineTable } from "../lib/linetable";
 import type { Live } from "../lib/live";
 import { onSettings } from "../lib/settings";
@@ -53,7 +53,7 @@ export function factsOf(b: Berth): [string, string][] {
   const n: Now = b.now;
   const metres = (v: number | undefined): string => (v === undefined ? say("mooring.none") : say("mooring.metre", { n: number(v, 2) }));
   const facts: [string, string][] = [
-    [say("mooring.watch"), say(n.watch === undefined ? "mooring.watch.unknown" : n.watch ? "mooring.watch.yes" : "mooring.watch.no")],
+    [say("mooring.watch"), say(watchOf(n))],
     [say("mooring.wind"), windOf(b)],
     [say("mooring.level"), metres(n.level)],
     [say("mooring.draft"), `${metres(n.fwd)} / ${metres(n.aft)}`],
