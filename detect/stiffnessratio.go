@@ -55,9 +55,11 @@ func (b *Berth) updateStiffnessRatios(now moment) {
 		if f := &l.Fit; f.Weight > 0 {
 			r := &l.Stiffness
 			ratio := max(min(r.estimate(f, b.plan.Lines[i].MBLkN)*n/mean, ratioLimit), 1/ratioLimit)
-			// the offsets make up for it, so that the present expected load stays
-			shift := (r.Ratio - ratio) * b.stretchFromShip(i)
-			f.Offset, l.Zero.Offset, r.Ratio = f.Offset+shift, l.Zero.Offset+shift, ratio
+			// the offsets make up for it, so that the loads stay that are expected now and
+			// were when the pin's zero was trusted
+			l.Zero.Offset += (r.Ratio - ratio) * (l.Zero.PosStretch + l.Zero.RiseStretch)
+			f.Offset += (r.Ratio - ratio) * b.stretchFromShip(i)
+			r.Ratio = ratio
 		}
 	}
 }

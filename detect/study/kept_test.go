@@ -31,6 +31,8 @@ var kept = []struct {
 	{"steps on bitts", 712002383000, "a surge on bitts was told as a jump of the pin's zero", 0},
 	{"steps on bitts", 1060000150000, "a line that surged on its bitts and hung slack as it surged again was told as parted", 0},
 	{"steps on bitts", 1140000788000, "the same, of a line whose first surge had not been told yet", 0},
+	{"passing ships", 1130000771000, "a spring that a passing ship had drawn far out was told as a pin at fault", 0},
+	{"passing ships", 1190001001000, "the same, of three springs", 0},
 	{"unseen parting, fair", 770000157000, "a parting that no pin showed was not told, for the ship touched her fenders", 0},
 	{"unseen parting in a squall", 770000303000, "the same, in a squall that lifted her off them", 0},
 	{"gale", 810000624000, "two drums that slipped at once, with no pay-out to tell, were not told, for the ship had moved", 0},
