@@ -6,8 +6,9 @@ import (
 )
 
 // sensorFaults watches the load pins themselves. A line whose pin is at fault is out of
-// every other condition until the pin has been healthy for 30 s. A fault is one alarm,
-// though its reason may change:
+// every other condition until the pin has been healthy for 30 s, or for 3 min where it
+// was stuck or out of range and still contradicts the other lines: it may have come back
+// wrong. A fault is one alarm, though its reason may change:
 //
 //	gap      no reading for 10 s
 //	bad      no number for 10 s, or three in four of the readings of 10 s no numbers
@@ -21,6 +22,7 @@ import (
 const (
 	gapAfter     = 10 * second
 	recoverTicks = 30 * ticksPerSecond
+	provenTicks  = 180 * ticksPerSecond
 	rangeLow     = -0.08
 	rangeHigh    = 1.2
 	rangeTicks   = 3 * second
@@ -64,7 +66,7 @@ func (b *Berth) sensorFaults(now moment) {
 			}
 			h.Fault, h.HealthyTicks = reason, 0
 		case h.Fault != healthy:
-			if h.HealthyTicks++; h.HealthyTicks >= recoverTicks {
+			if h.HealthyTicks++; h.HealthyTicks >= provenTicks || h.HealthyTicks >= recoverTicks && !b.backWrong(i) {
 				h.Fault = healthy
 			}
 		}
@@ -83,6 +85,14 @@ func (b *Berth) sensorFaults(now moment) {
 				Detail: fmt.Sprintf("The load pin of line %s reads %.0f kN; the line is monitored again.", b.id(i), whole(orZero(l.Pin.Last)))})
 		}
 	}
+}
+
+// backWrong reports whether line i's pin, which was stuck or out of range, contradicts the
+// other lines by what would be a shift of its zero.
+func (b *Berth) backWrong(i int) bool {
+	l := &b.state.Lines[i]
+	return (l.Health.Fault == stuckPin || l.Health.Fault == outOfRange) && l.Fit.Known &&
+		math.Abs(l.Zero.Shift) >= zeroTarget*b.plan.Lines[i].MBLkN
 }
 
 // diagnose is what is wrong with line i's pin at this moment, and since when.
