@@ -10,8 +10,8 @@ import (
 //	watch stood down        everything new: lines are put out and let go on purpose
 //	pin at fault            all conditions of that line but sensor-fault; what it made
 //	                        others believe is withdrawn (see withdraw)
-//	lines put out, let go   slack, shares, zeros and unseen partings; all conditions but
-//	                        sensor-fault of lines of whose brake nothing is known
+//	lines put out, let go   slack, shares, zeros and unseen partings; slips and partings of
+//	                        lines of whose brake nothing is known
 //	line tended, brake off  all conditions of that line but sensor-fault
 //	line parted             all conditions of that line but line-parted; it does not
 //	                        count in the mean of its group
@@ -32,7 +32,8 @@ func (b *Berth) monitored(now moment, i int) bool {
 // suppressed reports whether line i's conditions have a known reason: it is tended by
 // hand, or parted and raised as such.
 func (b *Berth) suppressed(now moment, i int) bool {
-	return b.tended(now, i) || b.state.Lines[i].Parting.Latch.Up
+	l := &b.state.Lines[i]
+	return l.tended(now) || l.Parting.Latch.Up
 }
 
 // disturbed reports whether a parting or a slip disturbs the whole mooring.

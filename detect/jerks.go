@@ -56,7 +56,7 @@ func (s *jerkRecord) reset() { *s = jerkRecord{MeanSquare: s.MeanSquare} }
 func (b *Berth) jerks(now moment) {
 	for i := range b.state.Lines {
 		s, p := &b.state.Lines[i].Jerks, &b.state.Lines[i].Pin
-		if !b.monitored(now, i) || b.suppressed(now, i) || b.hasPayout(now, i) || p.Interval > jerkSlowest {
+		if !b.monitored(now, i) || b.suppressed(now, i) || b.state.Watch.Working || b.hasPayout(now, i) || p.Interval > jerkSlowest {
 			if s.Count > 0 {
 				s.reset()
 			}

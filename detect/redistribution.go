@@ -29,6 +29,7 @@ import (
 //	felt      the prediction error changes the loads of two lines by 0.007 of MBL at least,
 //	          and adds 0.006 to one: somebody takes up the load
 //	settled   the position has been known for six minutes
+//	no hands  no brake was off in the last 90 s: a line without a pin may be what the crew works
 //	no cause  no measured line changed by itself, other than by the ship's movement, by
 //	          0.4 of that load or more in the last 16 s: the cause would then be known
 //

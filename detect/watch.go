@@ -14,9 +14,9 @@ import (
 // made fast yet. Where two lines with a load pin are while the crew is at work, or a quarter
 // of them are, she arrives or leaves, whatever the channel says: until 90 s after a brake was
 // last off, or, with a quarter of them let go, until an hour after. Not judged then are slack
-// and uneven shares, pins' zeros, partings that no pin shows, and all of a line of whose
-// brake nothing is known. A line over its limit, one that parts or runs out with its brake
-// set, and a pin that is silent are told.
+// and uneven shares, pins' zeros, partings that no pin shows, and slips and partings of a
+// line of whose brake nothing is known. A line over its limit, one that parts or runs out
+// with its brake set, and a pin that is silent are told.
 //
 // A watch that is stood down counts as kept once for an hour no line was worked and half
 // of them carried: it was forgotten, or the channel is stuck. Source: common practice, no
