@@ -9,6 +9,7 @@ import "math"
 type drum struct {
 	Released   bool  // the brake is off: the line is being tended
 	ReleasedAt int64 // last time that was so, 0 for never
+	TakenOffAt int64 // time at which it was last taken off, 0 for never
 	BrakeKnown bool  // a reading of the brake came
 
 	Seen          int64 // pay-out readings
@@ -23,11 +24,14 @@ type drum struct {
 // brakeReading takes a reading of the brake: 1 set, 0 released.
 func (d *drum) brakeReading(s *sample) {
 	if !math.IsNaN(s.Value) {
-		d.BrakeKnown = true
-		d.Released = s.Value < 0.5
-		if d.Released {
+		off := s.Value < 0.5
+		if off && !d.Released {
+			d.TakenOffAt = s.Time
+		}
+		if off {
 			d.ReleasedAt = s.Time
 		}
+		d.Released, d.BrakeKnown = off, true
 	}
 }
 

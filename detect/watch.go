@@ -13,10 +13,11 @@ import (
 // A line that has carried next to nothing since its brake was last off is let go, or not
 // made fast yet. Where two lines with a load pin are while the crew is at work, or a quarter
 // of them are, she arrives or leaves, whatever the channel says: until 90 s after a brake was
-// last off, or, with a quarter of them let go, until an hour after. Not judged then are slack
-// and uneven shares, pins' zeros, partings that no pin shows, and slips and partings of a
-// line of whose brake nothing is known. A line over its limit, one that parts or runs out
-// with its brake set, and a pin that is silent are told.
+// last off (one that stays off for 10 min is left so), or, with a quarter of them let go,
+// until an hour after. Not judged then are slack and uneven shares, pins' zeros, partings
+// that no pin shows, and slips and partings of a line of whose brake nothing is known. A
+// line over its limit, one that parts or runs out with its brake set, and a pin that is
+// silent are told.
 //
 // A watch that is stood down counts as kept once for an hour no line was worked and half
 // of them carried: it was forgotten, or the channel is stuck. Source: common practice, no
@@ -24,6 +25,7 @@ import (
 const (
 	atWorkTicks = 90 * int64(ticksPerSecond)      // for which a crew that worked a line is at work
 	workedTicks = 60 * 60 * int64(ticksPerSecond) // for which lines stay let go, or the watch stood down
+	leftOff     = 10 * 60 * second                // after which a brake that is off is left so, as on a winch that keeps a tension
 	letGoLeast  = 2
 )
 
@@ -33,7 +35,7 @@ type watch struct {
 	Off       bool  // stood down, and not forgotten
 	OffTicks  int32 // ticks of that, up to standDownTicks
 	Working   bool  // lines are put out or let go, by their brakes and loads
-	HandledAt int64 // tick at which a brake was last off
+	HandledAt int64 // tick at which a brake was last off, and not left so
 	WorkedAt  int64 // the same, or at which the watch was stood down or a line came to carry or no longer did
 }
 
@@ -74,7 +76,7 @@ func (b *Berth) operatingState(now moment) {
 	pins, letGo, carrying := 0, 0, 0
 	for i := range b.state.Lines {
 		l := &b.state.Lines[i]
-		if l.tended(now) {
+		if l.tended(now) && now.Time-l.Drum.TakenOffAt < leftOff {
 			w.HandledAt, w.WorkedAt = now.Tick, now.Tick
 		}
 		if !b.plan.Lines[i].Instrumented || l.Health.Fault != healthy || !l.Pin.fresh(now) {
