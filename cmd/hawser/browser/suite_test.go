@@ -211,19 +211,34 @@ func gone(selector string) chromedp.Action[chromedp.Void] {
 	return holds(fmt.Sprintf("document.querySelector(%q)?.checkVisibility() !== true", selector))
 }
 
-// click clicks on an element with the mouse, once it can be seen.
+// click clicks on an element with the mouse, once it can be seen and has stopped moving:
+// what is drawn above it meanwhile would have the mouse miss it.
 func click(selector string) chromedp.Action[chromedp.Void] {
 	return chromedp.Func(func(ctx context.Context, tab *chromedp.Target) error {
 		if _, err := shown(selector)(ctx, tab); err != nil {
 			return err
 		}
-		at, err := chromedp.Evaluate[[]float64](fmt.Sprintf(`(() => { const e = document.querySelector(%q); e.scrollIntoView({ block: "center" });
-			const r = e.getBoundingClientRect(); return [r.x + r.width / 2, r.y + r.height / 2]; })()`, selector))(ctx, tab)
-		if err != nil {
-			return err
+		middle := chromedp.Evaluate[[]float64](fmt.Sprintf(`(() => { const e = document.querySelector(%q); e.scrollIntoView({ block: "center" });
+			const r = e.getBoundingClientRect(); return [r.x + r.width / 2, r.y + r.height / 2]; })()`, selector))
+		look := time.NewTicker(50 * time.Millisecond)
+		defer look.Stop()
+		var was []float64
+		for {
+			at, err := middle(ctx, tab)
+			if err != nil {
+				return err
+			}
+			if slices.Equal(at, was) {
+				_, err = chromedp.MouseClickXY(at[0], at[1])(ctx, tab)
+				return err
+			}
+			was = at
+			select {
+			case <-look.C:
+			case <-ctx.Done():
+				return fmt.Errorf("never still: %s (%w)", selector, ctx.Err())
+			}
 		}
-		_, err = chromedp.MouseClickXY(at[0], at[1])(ctx, tab)
-		return err
 	})
 }
 
