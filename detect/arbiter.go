@@ -10,8 +10,8 @@ import (
 //	watch stood down        everything new: lines are put out and let go on purpose
 //	pin at fault            all conditions of that line but sensor-fault; what it made
 //	                        others believe is withdrawn (see withdraw)
-//	lines put out, let go   slack, shares, zeros and unseen partings; slips and partings of
-//	                        lines of whose brake nothing is known
+//	lines put out, let go   slack, shares, zeros, unseen partings and slips that only loads
+//	                        tell; partings of lines of whose brake nothing is known
 //	line tended, brake off  all conditions of that line but sensor-fault
 //	line parted             all conditions of that line but line-parted; it does not
 //	                        count in the mean of its group
@@ -86,8 +86,9 @@ func (b *Berth) withdraw(now moment, i int) {
 // what else is wrong, and is not told of it twice.
 const standDownTicks = 150 * ticksPerSecond
 
-// standDown restarts the fit while lines are put out or let go, and all on-delays while the
-// watch is stood down, and in the end clears all.
+// standDown restarts the fit while lines are put out or let go, and with it what the fit
+// tells of zeros and slips; while the watch is stood down all on-delays, and in the end
+// it clears all.
 func (b *Berth) standDown(now moment) {
 	w := &b.state.Watch
 	if w.Off || w.Working {

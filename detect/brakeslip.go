@@ -40,7 +40,7 @@ func (b *Berth) brakeSlip(now moment) {
 	for i := range b.state.Lines {
 		l := &b.state.Lines[i]
 		s, d := &l.Slip, &l.Drum
-		if b.state.Watch.Off || b.suppressed(now, i) || b.tended(now, i) {
+		if b.state.Watch.Off || b.tended(now, i) || l.Parting.Latch.Up {
 			if s.Up && l.Parting.Latch.Up {
 				b.slipCleared(now, i, "has parted")
 			}

@@ -166,7 +166,7 @@ func (b *Berth) updateLoss(now moment, i int) bool {
 	l := &b.state.Lines[i]
 	loss, f, mbl := &l.LoadLoss, &l.Fit, b.plan.Lines[i].MBLkN
 	residual, ok := f.secondMean()
-	if !ok || !f.Known || !f.Determined || f.Age < settledFitAge || f.Age < loss.FitAge || !b.monitored(now, i) || b.state.Watch.Working || l.Parting.FirstTest != 0 || l.Parting.Latch.Up {
+	if !ok || !f.Known || !f.Determined || f.Age < settledFitAge || f.Age < loss.FitAge || !b.monitored(now, i) || l.Parting.FirstTest != 0 || l.Parting.Latch.Up {
 		loss.reset()
 		return false
 	}

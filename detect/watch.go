@@ -15,9 +15,9 @@ import (
 // of them are, she arrives or leaves, whatever the channel says: until 90 s after a brake was
 // last off (one that stays off for 10 min is left so), or, with a quarter of them let go,
 // until an hour after. Not judged then are slack and uneven shares, pins' zeros, partings
-// that no pin shows, and slips and partings of a line of whose brake nothing is known. A
-// line over its limit, one that parts or runs out with its brake set, and a pin that is
-// silent are told.
+// that no pin shows, slips that only loads tell, and partings of a line of whose brake
+// nothing is known. A line over its limit, one that parts or runs out with its brake set,
+// and a pin that is silent are told.
 //
 // A watch that is stood down counts as kept once for an hour no line was worked and half
 // of them carried: it was forgotten, or the channel is stuck. Source: common practice, no
@@ -68,7 +68,7 @@ func (b *Berth) Operating() Operating {
 // UnderWatch reports whether the ship is made fast and watched, by the last reading of
 // the berth's own channel unless that has said otherwise for an hour of a ship evidently
 // made fast; true before the first.
-func (b *Berth) UnderWatch() bool { return !b.state.Watch.Off }
+func (b *Berth) UnderWatch() bool { return b.Operating() != StoodDown }
 
 // operatingState is the second's step of the berth.
 func (b *Berth) operatingState(now moment) {

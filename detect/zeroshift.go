@@ -78,7 +78,7 @@ type zero struct {
 
 // zeroShifts is the second's step of every pin.
 func (b *Berth) zeroShifts(now moment) {
-	unsettled := b.snatching() || b.manySlipped() || b.state.Watch.Working
+	unsettled := b.snatching() || b.manySlipped()
 	for i := range b.state.Lines {
 		l := &b.state.Lines[i]
 		z, f := &l.Zero, &l.Fit

@@ -92,24 +92,24 @@ func (b *Board) SetPlan(berth string, plan *mooring.Plan) {
 // It allocates nothing and keeps nothing of the block. Blocks of a berth without
 // a plan, and series of lines the plan does not have, have no place on the board.
 func (b *Board) Update(berth string, received time.Time, block *reading.Block) {
-	b.mu.RLock()
-	shown := b.berths[berth]
-	b.mu.RUnlock()
-	if shown == nil {
-		return
+	if shown := b.shown(berth); shown != nil {
+		shown.update(received, block)
+		b.tell()
 	}
-	shown.update(received, block)
-	b.tell()
 }
 
 // Lies takes how the detectors take a berth's ship to lie.
 func (b *Board) Lies(berth string, how detect.Operating) {
-	b.mu.RLock()
-	shown := b.berths[berth]
-	b.mu.RUnlock()
-	if shown != nil && shown.lies(how) {
+	if shown := b.shown(berth); shown != nil && shown.lies(how) {
 		b.tell()
 	}
+}
+
+// shown is a berth on the board, nil where it has no plan.
+func (b *Board) shown(name string) *berth {
+	b.mu.RLock()
+	defer b.mu.RUnlock()
+	return b.berths[name]
 }
 
 // tell puts news into every subscriber's slot that has none.

@@ -37,9 +37,7 @@ func (m *Means) Value(k reading.Kind) (float64, bool) {
 
 // Means gives a berth's mean loads, false where it is not live.
 func (b *Board) Means(name string) (Means, bool) {
-	b.mu.RLock()
-	shown := b.berths[name]
-	b.mu.RUnlock()
+	shown := b.shown(name)
 	if shown == nil {
 		return Means{}, false
 	}
