@@ -6,6 +6,7 @@ import (
 
 	"hawser/detect/mooring"
 	"hawser/detect/reading"
+	hawserv1 "hawser/proto/hawser/v1"
 )
 
 const (
@@ -26,7 +27,9 @@ type Means struct {
 	RecentKN []float64
 	// Newest is the event time of the newest reading.
 	Newest time.Time
-	values map[reading.Kind]float64
+	// Operating is how the detectors take the ship to lie, unspecified before they have.
+	Operating hawserv1.OperatingState
+	values    map[reading.Kind]float64
 }
 
 // Value is the newest reading of one of the berth's channels, where it is live.
@@ -50,7 +53,7 @@ func (b *berth) means(now time.Time, stale time.Duration) (Means, bool) {
 	if b.received.IsZero() || now.Sub(b.received) >= stale {
 		return Means{}, false
 	}
-	m := Means{Plan: b.plan, TensionKN: make([]float64, len(b.lines)), RecentKN: make([]float64, len(b.lines)), Newest: time.Unix(0, b.newest).UTC(), values: map[reading.Kind]float64{}}
+	m := Means{Plan: b.plan, TensionKN: make([]float64, len(b.lines)), RecentKN: make([]float64, len(b.lines)), Newest: time.Unix(0, b.newest).UTC(), Operating: b.how, values: map[reading.Kind]float64{}}
 	for i := range b.lines {
 		m.TensionKN[i], m.RecentKN[i] = math.NaN(), math.NaN()
 		if b.lines[i].tension.within(silent, now) && b.lines[i].badAt <= b.lines[i].tension.at {

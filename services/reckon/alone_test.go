@@ -54,7 +54,7 @@ func TestALineSaidToHoldIsNotHeavedByADeadPin(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		s := start(t, fourAbreast("hand"))
 		defer s.stop()
-		s.goOn(61, 1, 25, 15, 40, 0)
+		s.goOn(61, 25, 15, 40, 0)
 		if _, worked := s.tending(); !slices.Contains(worked, "4") {
 			t.Fatalf("with nothing told lines %q are worked: this is a test of nothing", worked)
 		}
@@ -67,7 +67,7 @@ func TestALineSaidToHoldIsNotHeavedByADeadPin(t *testing.T) {
 		if got, worked := s.tending(); slices.Contains(worked, "4") || leftAlone(got)["4"] != hawserv1.LeftAlone_REASON_SAID_TO_HOLD {
 			t.Errorf("said to hold: %q are worked, left alone: %v", worked, got.LeftAlone)
 		}
-		s.goOn(61, 1, 25, 15, 34, 6)
+		s.goOn(61, 25, 15, 34, 6)
 		if got, worked := s.tending(); !slices.Contains(worked, "4") || len(got.LeftAlone) > 0 {
 			t.Errorf("with load on it: %q are worked, left alone: %v", worked, got.LeftAlone)
 		}
@@ -84,7 +84,7 @@ func TestThoseThatMayHavePartedAreLeftAlone(t *testing.T) {
 		}
 		s := start(t, plan)
 		defer s.stop()
-		s.goOn(61, 1, 23)
+		s.goOn(61, 23)
 		if got, _ := s.tending(); len(got.LeftAlone) > 0 {
 			t.Errorf("with nothing told: %v", got.LeftAlone)
 		}
@@ -103,7 +103,7 @@ func TestNothingIsReckonedFromAPinAtFault(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		s := start(t, fourAbreast("hand"))
 		defer s.stop()
-		s.goOn(61, 1, 20, 20, 20, 1)
+		s.goOn(61, 20, 20, 20, 1)
 		got, worked := s.tending()
 		if !slices.Contains(worked, "4") || got.MeasuredLines != 4 {
 			t.Fatalf("with nothing told lines %q are worked, of %d measured: this is a test of nothing", worked, got.MeasuredLines)

@@ -30,11 +30,11 @@ func TestALossInARisingGaleIsOfTheLoadsAsTheyAre(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		s := start(t, fourAbreast("hand"))
 		defer s.stop()
-		s.goOn(45, 1, 20, 20, 20, 20)
+		s.goOn(45, 20, 20, 20, 20)
 		if got := s.ask(); got.LoadsOverSeconds != 60 || math.Abs(got.Losses[0].Worst.TensionKn-40) > 0.5 {
 			t.Errorf("in the calm: of %d s, %v", got.LoadsOverSeconds, got.Losses[0])
 		}
-		s.goOn(15, 1, 40, 40, 40, 40)
+		s.goOn(15, 40, 40, 40, 40)
 		got := s.ask()
 		if got.LoadsOverSeconds != 15 || math.Abs(got.Losses[0].Worst.TensionKn-80) > 1 {
 			t.Errorf("in the gale: of %d s, %v", got.LoadsOverSeconds, got.Losses[0])
@@ -55,12 +55,12 @@ func TestALossAfterAPartingIsOfTheLoadsSince(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		s := start(t, fourAbreast("hand"))
 		defer s.stop()
-		s.goOn(45, 1, 20, 20, 25, 49)
+		s.goOn(45, 20, 20, 25, 49)
 		err := s.log.Apply(t.Context(), "hand", 1, []detect.Change{{Time: time.Now().UnixNano(), Condition: detect.LineParted, Raised: true, Line: "4", Value: 49, Unit: "kN"}})
 		if err != nil {
 			t.Fatal(err)
 		}
-		s.goOn(15, 1, 20, 20, 40, 0)
+		s.goOn(15, 20, 20, 40, 0)
 		got := s.ask()
 		if got.LoadsOverSeconds != 15 || math.Abs(got.Lines[2].TensionKn-40) > 0.5 || got.MeasuredLines != 3 {
 			t.Errorf("of %d s, line 3 carries %g kN, %d lines measured", got.LoadsOverSeconds, got.Lines[2].TensionKn, got.MeasuredLines)
@@ -76,7 +76,7 @@ func TestALossInASwellIsOfTheMinute(t *testing.T) {
 		defer s.stop()
 		for k := range 75 {
 			kN := 20 + 5*math.Sin(2*math.Pi*float64(k)/10)
-			s.goOn(1, 1, kN, kN, kN, kN)
+			s.goOn(1, kN, kN, kN, kN)
 			if got := s.ask(); k >= 60 && got.LoadsOverSeconds != 60 {
 				t.Errorf("second %d: of %d s", k, got.LoadsOverSeconds)
 			}
@@ -93,7 +93,7 @@ func TestALineThatMayHavePartedHoldsNothing(t *testing.T) {
 		plan.Lines[2].Group, plan.Lines[3].Group = mooring.AftBreast, mooring.AftBreast
 		s := start(t, plan)
 		defer s.stop()
-		s.goOn(60, 1, 20, 20, 20)
+		s.goOn(60, 20, 20, 20)
 		if got := s.ask(); math.Abs(got.Lines[3].TensionKn-20) > 1 {
 			t.Errorf("before, line 4 carries %g kN, by hand 20", got.Lines[3].TensionKn)
 		}
@@ -101,7 +101,7 @@ func TestALineThatMayHavePartedHoldsNothing(t *testing.T) {
 		if err := s.log.Apply(t.Context(), "hand", 1, []detect.Change{change}); err != nil {
 			t.Fatal(err)
 		}
-		s.goOn(60, 1, 20, 20, 40)
+		s.goOn(60, 20, 20, 40)
 		got := s.ask()
 		if got.Lines[3].TensionKn != 0 || got.MeasuredLines != 3 || len(got.Losses) != 3 {
 			t.Errorf("line 4 carries %g kN, %d measured, of %d lines the loss is told", got.Lines[3].TensionKn, got.MeasuredLines, len(got.Losses))
@@ -118,7 +118,7 @@ func TestALossWhereTheBerthTellsNoWind(t *testing.T) {
 		plan.Fenders = []mooring.Fender{{XM: -40, StiffnessKNPerM: 4000}, {XM: 40, StiffnessKNPerM: 4000}}
 		s := start(t, plan)
 		defer s.stop()
-		s.goOn(60, 1, 40, 40, 40, 40)
+		s.goOn(60, 40, 40, 40, 40)
 		got := s.ask()
 		if got.Wind != nil || math.Abs(got.Losses[0].Worst.TensionKn-80) > 2 {
 			t.Errorf("wind %v, %v", got.Wind, got.Losses[0].Worst)

@@ -7,6 +7,7 @@ import (
 	"hawser/detect/assess"
 	"hawser/detect/mooring"
 	"hawser/detect/reading"
+	hawserv1 "hawser/proto/hawser/v1"
 	"hawser/services/live"
 )
 
@@ -88,9 +89,11 @@ func reference(p *mooring.Plan) assess.Waters {
 	return assess.Waters{LevelM: p.Reference.WaterLevelM, DraftFwdM: p.Reference.DraftFwdM, DraftAftM: p.Reference.DraftAftM}
 }
 
-func underWatch(means *live.Means) (is, known bool) {
-	v, ok := means.Value(reading.UnderWatch)
-	return v != 0, ok
+// linesMove says that the ship arrives or leaves, so that the loads are not those of a
+// mooring.
+func linesMove(means *live.Means) bool {
+	return means.Operating == hawserv1.OperatingState_OPERATING_STATE_STOOD_DOWN ||
+		means.Operating == hawserv1.OperatingState_OPERATING_STATE_LINES_MOVED
 }
 
 func instrumented(p *mooring.Plan) int {

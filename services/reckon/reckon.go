@@ -134,7 +134,7 @@ func (r *Reckoner) round(ctx context.Context, name string, now time.Time) error 
 		r.keep(b, nil, nil, now)
 		return nil
 	}
-	if underWatch, known := underWatch(&means); known && !underWatch {
+	if linesMove(&means) {
 		r.keep(b, nil, nil, now)
 		b.streak = streak{}
 		return r.o.Alarms.ClearOwn(ctx, name, OneLineFromLimit)

@@ -46,6 +46,7 @@ type station struct {
 	registry *prometheus.Registry
 	sequence uint64
 	told     uint64 // changes so far
+	lies     detect.Operating
 	stop     func()
 }
 
@@ -84,16 +85,16 @@ func start(t *testing.T, plan *mooring.Plan) *station {
 }
 
 // goOn lets the berth send these loads for some seconds, once a second.
-func (s *station) goOn(seconds int, watch float64, loads ...float64) {
+func (s *station) goOn(seconds int, loads ...float64) {
 	for range seconds {
 		s.sequence++
 		b := &reading.Block{Sequence: s.sequence}
 		at := time.Now().UnixNano()
-		b.Series = append(b.Series, reading.Series{Channel: reading.Channel{Kind: reading.UnderWatch}, Time: []int64{at}, Value: []float64{watch}})
 		for i, kN := range loads {
 			b.Series = append(b.Series, reading.Series{Channel: reading.Channel{Line: fmt.Sprint(i + 1), Kind: reading.Tension}, Time: []int64{at}, Value: []float64{kN}})
 		}
 		s.board.Update("hand", time.Now(), b)
+		s.board.Lies("hand", s.lies)
 		time.Sleep(time.Second) // of the bubble
 	}
 	synctest.Wait()
@@ -118,22 +119,22 @@ func TestWarnsWhileOneLineKeepsAnotherFromItsLimit(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		s := start(t, fourAbreast("hand"))
 		defer s.stop()
-		s.goOn(3, 1, 30, 30, 30, 30)
+		s.goOn(3, 30, 30, 30, 30)
 		if w := s.warning(); w != "" {
 			t.Errorf("after 3 s: %s", w)
 		}
-		s.goOn(5, 1, 30, 30, 30, 30)
+		s.goOn(5, 30, 30, 30, 30)
 		w := s.warning()
 		if !strings.Contains(w, "over its working load limit of 50 kN") || !strings.Contains(w, "comes to 60 kN") || !strings.Contains(w, "parts, line") {
 			t.Errorf("after 8 s: %q", w)
 		}
 		// The mean of a minute falls slowly: 40 s of 20 kN after 8 s of 30 make it 21.7,
 		// which leaves 43 kN on the worst.
-		s.goOn(15, 1, 20, 20, 20, 20)
+		s.goOn(15, 20, 20, 20, 20)
 		if s.warning() == "" {
 			t.Error("cleared within 15 s")
 		}
-		s.goOn(75, 1, 20, 20, 20, 20)
+		s.goOn(75, 20, 20, 20, 20)
 		if w := s.warning(); w != "" {
 			t.Errorf("a minute and a half later: %s", w)
 		}
@@ -146,12 +147,12 @@ func TestALineThatPartedHoldsNothing(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		s := start(t, fourAbreast("hand"))
 		defer s.stop()
-		s.goOn(30, 1, 20, 20, 20, 20)
+		s.goOn(30, 20, 20, 20, 20)
 		err := s.log.Apply(t.Context(), "hand", 1, []detect.Change{{Time: time.Now().UnixNano(), Condition: detect.LineParted, Raised: true, Line: "4", Value: 20, Unit: "kN"}})
 		if err != nil {
 			t.Fatal(err)
 		}
-		s.goOn(2, 1, 20, 20, 40, 0)
+		s.goOn(2, 20, 20, 40, 0)
 		ask := &hawserv1.AssessRequest{Mooring: &hawserv1.AssessRequest_Berth{Berth: "hand"}, Tending: true, Ahead: &hawserv1.HoursAhead{Hours: 1}}
 		service := reckon.NewService(s.reckoner, nil)
 		got, err := service.Assess(t.Context(), ask)
@@ -187,13 +188,17 @@ func TestWarningEndsWhenTheShipLeaves(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		s := start(t, fourAbreast("hand"))
 		defer s.stop()
-		s.goOn(8, 1, 30, 30, 30, 30)
-		if s.warning() == "" {
-			t.Fatal("no warning")
-		}
-		s.goOn(2, 0, 30, 30, 30, 30)
-		if w := s.warning(); w != "" {
-			t.Errorf("leaving: %s", w)
+		for _, leaving := range []detect.Operating{detect.StoodDown, detect.LinesMoved} {
+			s.lies = detect.MadeFast
+			s.goOn(8, 30, 30, 30, 30)
+			if s.warning() == "" {
+				t.Fatal("no warning")
+			}
+			s.lies = leaving
+			s.goOn(2, 30, 30, 30, 30)
+			if w := s.warning(); w != "" {
+				t.Errorf("leaving, %v: %s", leaving, w)
+			}
 		}
 	})
 }
@@ -204,7 +209,7 @@ func TestWarningStandsThroughSilence(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		s := start(t, fourAbreast("hand"))
 		defer s.stop()
-		s.goOn(8, 1, 30, 30, 30, 30)
+		s.goOn(8, 30, 30, 30, 30)
 		time.Sleep(2 * time.Minute)
 		synctest.Wait()
 		if s.warning() == "" {
@@ -219,7 +224,7 @@ func TestWantsHalfOfTheLoads(t *testing.T) {
 		synctest.Test(t, func(t *testing.T) {
 			s := start(t, fourAbreast("hand"))
 			defer s.stop()
-			s.goOn(8, 1, []float64{30, 30}[:known]...)
+			s.goOn(8, []float64{30, 30}[:known]...)
 			if got := s.warning() != ""; got != want {
 				t.Errorf("%d loads known: warning %v, want %v", known, got, want)
 			}
@@ -277,7 +282,7 @@ func TestALineWithABadPinThatMayHavePartedHoldsNothing(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		s := start(t, fourAbreast("hand"))
 		defer s.stop()
-		s.goOn(30, 1, 20, 20, 20, 20)
+		s.goOn(30, 20, 20, 20, 20)
 		at := time.Now().UnixNano()
 		err := s.log.Apply(t.Context(), "hand", 1, []detect.Change{
 			{Time: at, Condition: detect.SensorFault, Raised: true, Line: "3"},
@@ -286,7 +291,7 @@ func TestALineWithABadPinThatMayHavePartedHoldsNothing(t *testing.T) {
 			t.Fatal(err)
 		}
 		lost := func() (lines []string) {
-			s.goOn(2, 1, 20, 20, 20, 20)
+			s.goOn(2, 20, 20, 20, 20)
 			for _, b := range s.reckoner.Losses("hand") {
 				for _, l := range b.Losses {
 					lines = append(lines, l.Lost...)

@@ -16,7 +16,7 @@ func TestWhatHoldsForALineThatSlippedIsNotEased(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		s := start(t, fourAbreast("hand"))
 		defer s.stop()
-		s.goOn(61, 1, 20, 20, 34, 6)
+		s.goOn(61, 20, 20, 34, 6)
 		service := reckon.NewService(s.reckoner, nil)
 		eased := func() bool {
 			got, err := service.Assess(t.Context(), &hawserv1.AssessRequest{Mooring: &hawserv1.AssessRequest_Berth{Berth: "hand"}, Tending: true})

@@ -88,7 +88,8 @@ type Berth struct {
 	// Heard is when readings were last put through the detectors, zero for never.
 	// What was heard before the start counts as heard at the start.
 	Heard time.Time
-	// UnderWatch is the berth's own last word, true for none.
+	// UnderWatch is whether the mooring is watched, as the detectors take it; true
+	// before their first word.
 	UnderWatch bool
 	// Behind is the age of the oldest batch that the detectors have to do.
 	Behind time.Duration

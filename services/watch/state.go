@@ -13,7 +13,7 @@ type State struct {
 	// Heard is when readings were last put through the detectors, by this machine's
 	// clock; zero for never. What a snapshot brought back was heard at the start.
 	Heard time.Time
-	// UnderWatch is the berth's own last word: false while a ship arrives or leaves.
+	// UnderWatch is the detectors' word; see detect.Berth.
 	UnderWatch bool
 	// PassedOver counts the batches since the start that were not put through
 	// because their plan is lost. NoPlan says why, until one was put through again.

@@ -55,7 +55,7 @@ func (u *Unit) Snapshot() ([]byte, error) { return u.berth.Snapshot() }
 // Oddities counts the readings the detectors did not use.
 func (u *Unit) Oddities() detect.Oddities { return u.berth.Oddities() }
 
-// UnderWatch is the berth's own last word; see detect.Berth.
+// UnderWatch is whether the mooring is watched; see detect.Berth.
 func (u *Unit) UnderWatch() bool { return u.berth.UnderWatch() }
 
 // Operating is how the ship lies; see detect.Berth.
