@@ -76,7 +76,8 @@ export class Summary implements Part {
     const n = b.now, out: string[] = [];
     if (n.wind !== undefined) out.push(wind(n.wind, n.from));
     if (n.level !== undefined) out.push(say("deck.level", { level: say("mooring.metre", { n: number(n.level, 1) }) }));
-    if (moving(n) || n.watch === false) out.push(say(watchOf(n)));
+    // The verdict says it where nothing is present.
+    if (moving(n) ? present(this.live, b.name).length > 0 : n.watch === false) out.push(say(watchOf(n)));
     return out.join(" · ");
   }
 }
