@@ -22,7 +22,7 @@ func TestWhatTheDatabaseLogs(t *testing.T) {
 	}{"as it is": {slog.LevelInfo, 2}, "verbose": {slog.LevelDebug, 4}, "errors": {slog.LevelError, 1}} {
 		t.Run(name, func(t *testing.T) {
 			var out bytes.Buffer
-			write(databaseLog(slog.New(slog.NewTextHandler(&out, &slog.HandlerOptions{Level: c.level}))))
+			write(databaseLog(slog.New(slog.NewTextHandler(&out, &slog.HandlerOptions{Level: c.level})), nil))
 			if got := strings.Count(out.String(), "\n"); got != c.lines {
 				t.Errorf("%d lines, want %d:\n%s", got, c.lines, out.String())
 			}

@@ -114,12 +114,13 @@ func (s *Store) openRepaired() error {
 
 // openOnce opens the database and tells what it cut off a log, if it did.
 func (s *Store) openOnce() (*Damage, error) {
-	before := [2]int64{s.size(logDir), s.size(lateLogDir)}
-	late := s.segments(lateLogDir)
+	before := map[string]int64{logDir: s.size(logDir), lateLogDir: s.size(lateLogDir)}
 	s.internals = prometheus.NewRegistry()
 	options := s.opts.databaseOptions()
 	options.BlockQuerierFunc = tolerantQuerier(s.opts.Log, s.metrics.damaged.Inc)
-	db, err := promtsdb.Open(s.opts.Dir, databaseLog(s.opts.Log), s.internals, options, nil)
+	found := &wlog.CorruptionErr{Dir: logDir, Err: errors.New("unreadable from the cut on")}
+	log := databaseLog(s.opts.Log, func(c *wlog.CorruptionErr) { found = c })
+	db, err := promtsdb.Open(s.opts.Dir, log, s.internals, options, nil)
 	if err != nil {
 		return nil, err
 	}
@@ -127,24 +128,11 @@ func (s *Store) openOnce() (*Damage, error) {
 	if internal(s.internals, "prometheus_tsdb_wal_corruptions_total") == 0 {
 		return nil, nil
 	}
-	err = errors.New("unreadable from the cut on")
-	if now := s.segments(lateLogDir); len(now) < len(late) || !slices.EqualFunc(late, now[:len(late)], os.SameFile) {
-		return &Damage{Part: "log of late readings", Bytes: max(before[1]-s.size(lateLogDir), 0), Err: err}, nil
+	dir, part := logDir, "log"
+	if filepath.Base(found.Dir) == lateLogDir {
+		dir, part = lateLogDir, "log of late readings"
 	}
-	return &Damage{Part: "log", Bytes: max(before[0]-s.size(logDir), 0), Err: err}, nil
-}
-
-// segments are the files of a log. One that is repaired is another file after it, and
-// those that follow it are gone.
-func (s *Store) segments(log string) (files []os.FileInfo) {
-	dir := filepath.Join(s.opts.Dir, log)
-	first, last, err := wlog.Segments(dir)
-	for i := first; err == nil && i <= last; i++ {
-		if file, err := os.Stat(wlog.SegmentName(dir, i)); err == nil {
-			files = append(files, file)
-		}
-	}
-	return files
+	return &Damage{Part: part, Bytes: max(before[dir]-s.size(dir), 0), Err: found.Err}, nil
 }
 
 // damagedLog reports whether the database would not open for what is in its log,
@@ -173,7 +161,7 @@ func (s *Store) asideBlocks() error {
 			continue
 		}
 		dir := filepath.Join(s.opts.Dir, e.Name())
-		b, err := promtsdb.OpenBlock(databaseLog(s.opts.Log), dir, nil, promtsdb.DefaultPostingsDecoderFactory)
+		b, err := promtsdb.OpenBlock(databaseLog(s.opts.Log, nil), dir, nil, promtsdb.DefaultPostingsDecoderFactory)
 		if err == nil {
 			err = b.Close()
 		}
