@@ -52,7 +52,7 @@ func (b *Berth) partedRecently(now moment) bool {
 // fault began.
 func (b *Berth) withdraw(now moment, i int) {
 	h := &b.state.Lines[i].Health
-	if h.Fault != zeroShift && h.Fault != deadPin && h.Fault != stuckPin {
+	if h.Fault != zeroShift && h.Fault != deadPin && h.Fault != stuckPin && h.Fault != allStuck {
 		return // its readings were right, or none were used
 	}
 	for _, c := range slices.Clone(b.state.Raised) {

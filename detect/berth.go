@@ -32,6 +32,7 @@ type state struct {
 	Idle        int32 // ticks since the last that held a reading
 	First       int64 // time of the first tick, Unix nanoseconds
 	Watch       watch
+	Standstill  standstill
 	Wind        wind
 	DisturbedAt int64 // tick of the last parting or slip, 0 for none
 	PartedAt    int64 // tick of the last parting, seen or not, 0 for none

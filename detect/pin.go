@@ -34,6 +34,9 @@ type pin struct {
 	SpikeCount           int64
 
 	Raw, Resolution float64 // newest reading as it came; least difference ever between two
+	MovedAt         int64   // time of the newest reading other than the one before it, 0 for none
+	Same            int64   // good readings since
+	NewEvery        float64 // how many it usually takes to the next such
 	Still           stand   // of the readings as they came, within a step and a half of Resolution
 	Calm            stand   // the same, within stuckDigits of Resolution
 

@@ -15,6 +15,7 @@ import (
 //	range    for 3 s outside −0.08 to 1.2 of MBL, where no line can be
 //	spikes   three isolated readings within 60 s (see spikes)
 //	stuck    one value for 60 s while the other lines say that the load changes (see stuck)
+//	         or all of them stand still at once (see standstill)
 //	zero     different from what the other lines say, without a cause (see zeroShifts)
 //	dead     its load fell to nothing and the ship did not answer (see retest)
 //
@@ -37,6 +38,7 @@ const (
 	outOfRange
 	spiking
 	stuckPin
+	allStuck
 	zeroShift
 	deadPin
 )
@@ -52,6 +54,9 @@ type health struct {
 // sensorFaults is the tick's step of every pin.
 func (b *Berth) sensorFaults(now moment) {
 	b.spikes(now)
+	if now.Second {
+		b.standsStill(now)
+	}
 	for i := range b.state.Lines {
 		if !b.plan.Lines[i].Instrumented {
 			continue
@@ -110,6 +115,8 @@ func (b *Berth) diagnose(now moment, i int) (fault, int64) {
 		return badReadings, good
 	case p.spiking(now):
 		return spiking, p.Spikes[p.SpikeCount%spikesToRaise]
+	case b.state.Standstill.Is && b.standsWithAll(now, i):
+		return allStuck, b.state.Standstill.Since
 	case b.stuck(now, i):
 		return stuckPin, p.Still.Since
 	}
@@ -157,6 +164,10 @@ func (b *Berth) faultDetail(now moment, i int) string {
 	case stuckPin:
 		what = fmt.Sprintf("The load pin of line %s has stood at %.1f kN for %.0f s while the other lines show that its load changes", id, v,
 			float64(now.Time-l.Health.Since)/float64(second))
+	case allStuck:
+		return fmt.Sprintf("All load pins have stood still together for %.0f s, that of line %s at %.1f kN: what is sent is not what the lines carry; "+
+			"no line is monitored until they move again: look at the lines themselves and check what gathers and sends the readings.",
+			float64(now.Time-l.Health.Since)/float64(second), id, v)
 	case zeroShift:
 		what = fmt.Sprintf("The load pin of line %s reads %.0f kN, %.0f kN %s than the other lines indicate", id, whole(v), math.Abs(l.Zero.Shift),
 			map[bool]string{true: "more", false: "less"}[l.Zero.Shift > 0])

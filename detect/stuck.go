@@ -32,8 +32,14 @@ func stuckChart(apart int64) chart.Ewma {
 
 // trackStill keeps the run of readings that stand still.
 func (p *pin) trackStill(raw float64, at int64) {
-	if d := math.Abs(raw - p.Raw); p.Seen > 0 && d > 1e-9 && (p.Resolution == 0 || d < p.Resolution) {
-		p.Resolution = d
+	if d := math.Abs(raw - p.Raw); p.Seen > 0 && d > 1e-9 {
+		if p.Resolution == 0 || d < p.Resolution {
+			p.Resolution = d
+		}
+		p.NewEvery += (float64(p.Same+1) - p.NewEvery) / 16
+		p.MovedAt, p.Same = at, 0
+	} else {
+		p.Same++
 	}
 	p.Raw = raw
 	if p.Seen == 0 {
