@@ -35,8 +35,8 @@ type pin struct {
 
 	Raw, Resolution float64 // newest reading as it came; least difference ever between two
 	MovedAt         int64   // time of the newest reading other than the one before it, 0 for none
-	Same            int64   // good readings since
-	NewEvery        float64 // how many it usually takes to the next such
+	Same            int64   // good readings from it on
+	NewEvery        float64 // how many there usually are to the next such
 	Still           stand   // of the readings as they came, within a step and a half of Resolution
 	Calm            stand   // the same, within stuckDigits of Resolution
 

@@ -19,7 +19,7 @@ const (
 	standstillTogether = 5 * second
 	standstillHistory  = 300 * second
 	standstillPins     = 3
-	standstillReadings = 20 // of each pin, none of them new
+	standstillReadings = 20 // of each pin, all the same
 	standstillNewEvery = 4  // readings, before
 )
 

@@ -36,11 +36,13 @@ func (p *pin) trackStill(raw float64, at int64) {
 		if p.Resolution == 0 || d < p.Resolution {
 			p.Resolution = d
 		}
-		p.NewEvery += (float64(p.Same+1) - p.NewEvery) / 16
+		if p.MovedAt == 0 {
+			p.NewEvery = float64(p.Same)
+		}
+		p.NewEvery += (float64(p.Same) - p.NewEvery) / 16
 		p.MovedAt, p.Same = at, 0
-	} else {
-		p.Same++
 	}
+	p.Same++
 	p.Raw = raw
 	if p.Seen == 0 {
 		p.Still, p.Calm = stand{raw, raw, at}, stand{raw, raw, 0}
