@@ -123,7 +123,7 @@ func (b *Berth) reportPin(now moment, i int) {
 		b.report(BadShare, i, 100*float64(bad)/float64(all), 75)
 	}
 	if s := &b.state.Standstill; b.standsWithAll(now, i) {
-		b.report(StoodTogether, i, float64(s.Stood)/float64(second), float64(s.Threshold)/float64(second))
+		b.report(AllStill, i, float64(s.Stood)/float64(second), float64(s.threshold())/float64(second))
 	}
 	spikes := 0.0
 	for k := range min(p.SpikeCount, spikesToRaise) {

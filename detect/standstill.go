@@ -30,8 +30,12 @@ type standstill struct {
 	Stood        int64    // for how long readings have come since that were not
 	Hour         int64    // since the epoch
 	Longest      [2]int64 // time stood that ended, in this hour and the one before
-	Threshold    int64    // of Stood
 	Is           bool
+}
+
+// threshold is how long the pins may stand, ns.
+func (s *standstill) threshold() int64 {
+	return max(stuckFor, standstillTimes*max(s.Longest[0], s.Longest[1]))
 }
 
 // standsStill is the second's step of all pins together.
@@ -59,8 +63,7 @@ func (b *Berth) standsStill(now moment) {
 		s.Since, s.Is = moved, false
 	}
 	s.Stood = newest - s.Since
-	s.Threshold = max(stuckFor, standstillTimes*max(s.Longest[0], s.Longest[1]))
-	if s.Is || s.Stood < s.Threshold || s.Since-s.First < standstillHistory {
+	if s.Is || s.Stood < s.threshold() || s.Since-s.First < standstillHistory {
 		return
 	}
 	together, stand := 0, 0

@@ -77,7 +77,7 @@ func (c *calm) watch(t *testing.T, seconds, hz int) (told int) {
 			b.Push("test", &r)
 		}
 		for _, ch := range b.Advance("test", start+int64(s+1)*second-1, nil) {
-			if ch.Raised && ch.By == detect.StoodTogether {
+			if ch.Raised && ch.By == detect.AllStill {
 				told++
 			}
 		}
