@@ -59,11 +59,8 @@ func TestKilled(t *testing.T) {
 
 		s, err := tsdb.Open(tsdb.Options{Dir: dir, Now: clock, Settle: time.Millisecond})
 		must(t, err)
-		// It may have been writing a record over the edge of a page.
-		for _, d := range s.Recovery().Damage {
-			if d.Part != "log" || d.Err.Error() != "last record is torn" {
-				t.Errorf("round %d: a kill damaged the store: %+v", round, d)
-			}
+		if r := s.Recovery(); len(r.Damage) > 0 {
+			t.Errorf("round %d: a kill damaged the store: %+v", round, r)
 		}
 		// One more may be there than was said. Sending it again makes the check exact
 		// and is what happens in service.

@@ -86,6 +86,14 @@ func (s *Store) openDatabase() error {
 	return err
 }
 
+// errUnfinished is the end of a log at the edge of a page, within a record: its writer was
+// stopped between two pages of it, so that nobody was told that it is stored.
+var errUnfinished = errors.New("last record is torn")
+
+// pageBytes is the size of a log's pages, each of which is written at a stroke. Source:
+// the database's description of its format, from memory.
+const pageBytes = 32 << 10
+
 // errUnrepaired is a log that is as damaged after its repair as before.
 var errUnrepaired = errors.New("repair corrupted log: still corrupted after it")
 
@@ -100,7 +108,9 @@ func (s *Store) openRepaired() error {
 		}
 		if cut == nil {
 			for _, d := range cuts {
-				s.tell(d)
+				if d.Err != errUnfinished {
+					s.tell(d)
+				}
 			}
 			return nil
 		}
@@ -115,6 +125,7 @@ func (s *Store) openRepaired() error {
 // openOnce opens the database and tells what it cut off a log, if it did.
 func (s *Store) openOnce() (*Damage, error) {
 	before := map[string]int64{logDir: s.size(logDir), lateLogDir: s.size(lateLogDir)}
+	full := map[string]bool{logDir: s.endsOnPage(logDir), lateLogDir: s.endsOnPage(lateLogDir)}
 	s.internals = prometheus.NewRegistry()
 	options := s.opts.databaseOptions()
 	options.BlockQuerierFunc = tolerantQuerier(s.opts.Log, s.metrics.damaged.Inc)
@@ -132,7 +143,21 @@ func (s *Store) openOnce() (*Damage, error) {
 	if filepath.Base(found.Dir) == lateLogDir {
 		dir, part = lateLogDir, "log of late readings"
 	}
+	if full[dir] && found.Err.Error() == errUnfinished.Error() {
+		found.Err = errUnfinished
+	}
 	return &Damage{Part: part, Bytes: max(before[dir]-s.size(dir), 0), Err: found.Err}, nil
+}
+
+// endsOnPage reports whether the newest file of a log is of whole pages.
+func (s *Store) endsOnPage(log string) bool {
+	dir := filepath.Join(s.opts.Dir, log)
+	_, newest, err := wlog.Segments(dir)
+	if err != nil || newest < 0 {
+		return false
+	}
+	file, err := os.Stat(wlog.SegmentName(dir, newest))
+	return err == nil && file.Size() > 0 && file.Size()%pageBytes == 0
 }
 
 // damagedLog reports whether the database would not open for what is in its log,

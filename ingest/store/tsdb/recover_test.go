@@ -2,6 +2,7 @@ package tsdb_test
 
 import (
 	"bytes"
+	"log/slog"
 	"os"
 	"path/filepath"
 	"slices"
@@ -9,6 +10,8 @@ import (
 	"testing"
 
 	"github.com/prometheus/client_golang/prometheus"
+	"github.com/prometheus/prometheus/tsdb/wlog"
+	"github.com/prometheus/prometheus/util/compression"
 
 	"hawser/ingest/store/tsdb"
 	"hawser/services/waittest"
@@ -93,6 +96,18 @@ func inLog(name string, spoilt func(used []byte) []byte) func(*testing.T, string
 	}
 }
 
+// killedWithinRecord leaves a log as a writer does that is killed when it has written one
+// page of a record of two.
+func killedWithinRecord(t *testing.T, dir string) {
+	log, err := wlog.New(slog.New(slog.DiscardHandler), nil, filepath.Join(dir, "wal"), compression.None)
+	must(t, err)
+	must(t, log.Log(make([]byte, 40<<10)))
+	_, newest, err := wlog.Segments(log.Dir())
+	must(t, err)
+	must(t, log.Close())
+	must(t, os.Truncate(wlog.SegmentName(log.Dir(), newest), 32<<10))
+}
+
 // inBlock spoils a file of the one block.
 func inBlock(name string, spoilt func([]byte) []byte) func(*testing.T, string) {
 	return func(t *testing.T, dir string) {
@@ -116,6 +131,7 @@ func TestDamage(t *testing.T) {
 		{"none", func(*testing.T, string) {}, 100, 100, 100, 5, nil, false},
 		// The last records are of the late ones, which have a log of their own as well.
 		{"log torn in its last record", inLog("wal", torn), 100, 100, 100, 5, []string{"log"}, false},
+		{"log whose writer was killed between two pages of a record", killedWithinRecord, 100, 100, 100, 5, nil, false},
 		{"log torn earlier", inLog("wal", func(b []byte) []byte { return b[:len(b)*9/10] }), 100, 80, 99, 5, []string{"log"}, false},
 		{"log with rubbish at its end", inLog("wal", func(b []byte) []byte { return append(b, rubbish[:500]...) }), 100, 100, 100, 5, []string{"log"}, false},
 		{"log flipped half way", inLog("wal", flippedHalfWay), 100, 30, 70, 5, []string{"log"}, false},
