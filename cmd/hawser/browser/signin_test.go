@@ -33,8 +33,8 @@ func TestSignIn(t *testing.T) {
 	dir, tokens := trial(t)
 	s := newServer(t, "--config", filepath.Join(dir, "hawser.yaml"))
 	s.send("--keys", dir)
-	// The browser does not know the trial's authority.
-	tab := browser(t, chromedp.Flag("ignore-certificate-errors", true))
+	tab := browser(t)
+	anyCertificate(t, tab)
 	do(t, tab, "be asked", chromedp.EmulateViewport(390, 844), chromedp.Navigate(s.pages), says("Sign in"), says("Your token"))
 	accessible(t, tab)
 	do(t, tab, "sign in with a wrong token", chromedp.SendKeys("input[name=token]", "swordfish\r"), shown("[role=alert]"), says("Not signed in: the token is not known here."))
@@ -54,7 +54,8 @@ func TestSignIn(t *testing.T) {
 func TestTurnedAway(t *testing.T) {
 	dir, tokens := trial(t)
 	s := newServer(t, "--config", filepath.Join(dir, "hawser.yaml"))
-	tab := browser(t, chromedp.Flag("ignore-certificate-errors", true))
+	tab := browser(t)
+	anyCertificate(t, tab)
 	do(t, tab, "sign in", chromedp.EmulateViewport(1200, 600), chromedp.Navigate(s.pages), says("Your token"),
 		chromedp.SendKeys("input[name=token]", tokens["crew of Heron of Aldmouth"]+"\r"), shown("body.page-terminal"))
 	for _, theme := range []string{"light", "dark"} {

@@ -14,11 +14,13 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
 	"github.com/chromedp/cdproto/cdp"
 	"github.com/chromedp/cdproto/page"
+	"github.com/chromedp/cdproto/security"
 	"github.com/chromedp/chromedp"
 
 	"hawser/ingest/planfile"
@@ -49,6 +51,7 @@ func TestMain(m *testing.M) {
 		os.Exit(1)
 	}
 	code := m.Run()
+	closeShared()
 	_ = os.RemoveAll(dir)
 	os.Exit(code)
 }
@@ -132,29 +135,66 @@ addEventListener("securitypolicyviolation", (e) => against.push("policy: " + e.v
 addEventListener("error", (e) => { if (!e.message.startsWith("ResizeObserver loop")) against.push("error: " + e.message); });
 addEventListener("unhandledrejection", (e) => against.push("rejection: " + e.reason));`
 
-// browser gives a tab of a browser of its own.
-func browser(t testing.TB, more ...chromedp.ExecAllocatorOption) context.Context {
-	t.Helper()
+// shared is the browser that the tests share: to start one takes longer than most of
+// them look at a page.
+var shared, closeShared = newBrowser(context.Background())
+
+// newBrowser gives a browser and what closes it. It starts as it is first used.
+func newBrowser(ctx context.Context, more ...chromedp.ExecAllocatorOption) (context.Context, func()) {
 	o := append(slices.Concat(chromedp.DefaultExecAllocatorOptions[:], more),
 		chromedp.NoSandbox, chromedp.DisableGPU,
 		chromedp.Flag("disable-background-networking", true),
 		chromedp.Flag("disable-component-update", true),
 		chromedp.Flag("disable-sync", true))
-	ctx, cancelAll := chromedp.NewExecAllocator(t.Context(), o...)
+	ctx, cancelAll := chromedp.NewExecAllocator(ctx, o...)
 	ctx, cancelTab := chromedp.NewContext(ctx)
-	t.Cleanup(func() {
+	return ctx, func() {
 		cancelTab()
 		cancelAll()
-	})
-	// The browser lives as long as the context of this first run.
-	_, err := chromedp.Run(ctx, chromedp.Steps(chromedp.Navigate("about:blank"), chromedp.Func(func(ctx context.Context, tab *chromedp.Target) error {
+	}
+}
+
+// startShared starts the shared browser. It lives as long as the context of this
+// first run.
+var startShared = sync.OnceValue(func() error {
+	_, err := chromedp.Run(shared, chromedp.Navigate("about:blank"))
+	return err
+})
+
+// browser gives a tab that shares nothing with another, cookies and storage neither,
+// as in a private window; with options, in a browser of its own.
+func browser(t testing.TB, more ...chromedp.ExecAllocatorOption) context.Context {
+	t.Helper()
+	var tab context.Context
+	if len(more) > 0 {
+		own, closeOwn := newBrowser(context.Background(), more...)
+		t.Cleanup(closeOwn)
+		tab = own
+	} else {
+		if err := startShared(); err != nil {
+			t.Fatalf("start the browser: %v", err)
+		}
+		private, closeTab := chromedp.NewContext(shared, chromedp.WithNewBrowserContext())
+		t.Cleanup(closeTab)
+		tab = private
+	}
+	_, err := chromedp.Run(tab, chromedp.Steps(chromedp.Navigate("about:blank"), chromedp.Func(func(ctx context.Context, tab *chromedp.Target) error {
 		_, err := cdp.Call(ctx, tab, page.AddScriptToEvaluateOnNewDocument, page.AddScriptToEvaluateOnNewDocumentParams{Source: watched})
 		return err
 	})))
 	if err != nil {
-		t.Fatalf("start the browser: %v", err)
+		t.Fatalf("open a tab: %v", err)
 	}
-	return ctx
+	return tab
+}
+
+// anyCertificate is for a browser that does not know the trial's authority.
+func anyCertificate(t testing.TB, tab context.Context) {
+	t.Helper()
+	do(t, tab, "take any certificate", chromedp.Func(func(ctx context.Context, tab *chromedp.Target) error {
+		_, err := cdp.Call(ctx, tab, security.SetIgnoreCertificateErrors, security.SetIgnoreCertificateErrorsParams{Ignore: true})
+		return err
+	}))
 }
 
 // deadline is how long a test waits for what has to happen.
@@ -185,7 +225,7 @@ func ask[T any](t testing.TB, tab context.Context, expression string) T {
 // holds waits until an expression is true, on whatever page the tab is by then.
 func holds(expression string) chromedp.Action[chromedp.Void] {
 	return chromedp.Func(func(ctx context.Context, tab *chromedp.Target) error {
-		look := time.NewTicker(20 * time.Millisecond)
+		look := time.NewTicker(50 * time.Millisecond)
 		defer look.Stop()
 		for {
 			yes, err := chromedp.Evaluate[bool]("!!("+expression+")")(ctx, tab)
