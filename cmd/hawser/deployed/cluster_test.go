@@ -100,7 +100,9 @@ func startCluster(t *testing.T) cluster {
 	t.Helper()
 	if natsServer == "" {
 		natsServer = filepath.Join(filepath.Dir(hawser), "nats-server")
-		if out, err := exec.Command("go", "build", "-o", natsServer, "github.com/nats-io/nats-server/v2").CombinedOutput(); err != nil {
+		build := exec.Command("go", "build", "-o", natsServer, "github.com/nats-io/nats-server/v2")
+		build.Env = append(os.Environ(), "CGO_ENABLED=0")
+		if out, err := build.CombinedOutput(); err != nil {
 			t.Fatalf("build: %v\n%s", err, out)
 		}
 	}
