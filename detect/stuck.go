@@ -7,10 +7,11 @@ import (
 )
 
 // A pin is stuck when it has stood within a step and a half of its own last digit for
-// 60 s while two others or more have moved, and either the load expected from the others
-// has changed by more than their last digits and chance allow, or the line always moved
-// when they did (see stillAmongMovers). In a flat calm all stand still, and nothing is
-// raised. It is stuck until it moves.
+// 60 s while two others or more have moved, later than those that come to a standstill
+// with it (see standstill), and either the load expected from the others has changed by
+// more than their last digits and chance allow, or the line always moved when they did
+// (see stillAmongMovers). In a flat calm all stand still, and nothing is raised. It is
+// stuck until it moves.
 //
 // Chance: if the line's load were as still as its pin, the expected load would be that
 // load and error, and its EWMA over a second would keep within the limits of a chart, so
@@ -102,7 +103,7 @@ func (b *Berth) stuck(now moment, i int) bool {
 	if l.Health.Fault == stuckPin { // until it moves
 		return true
 	}
-	if l.tended(now) || b.movedSince(i, p.Still.Since) < stuckMovers {
+	if l.tended(now) || b.movedSince(i, p.Still.Since+standstillTogether) < stuckMovers {
 		return false
 	}
 	if b.stillAmongMovers(now, i) {
