@@ -1,7 +1,7 @@
 // Package alarm keeps the alarms: what was raised, cleared and acknowledged, by
 // what or whom, when and why. It never decides what is wrong, only whether many
-// alarms of one cause call people once (PinsSilent). Its invariant: the state is the
-// fold of the log, whenever and however often it is folded.
+// alarms of one cause call people once (PinsSilent, PinsStill). Its invariant: the
+// state is the fold of the log, whenever and however often it is folded.
 //
 //	changes ─┐
 //	own ─────┼─► one writer ─► log (append-only) ─► fold ─► state ─► lists, metrics

@@ -11,8 +11,9 @@ import (
 
 // One cause, one alarm. Load pins come in over a gateway; when it stops, or its
 // clock steps, each of them is a sensor-fault of its own, for silence, on record
-// under its line. Twenty calls for one cause bury the next one: what EEMUA 191 calls
-// a flood, and for which ISA-18.2 has suppression by design. So
+// under its line; when it goes on sending what it had, for standing still. Twenty
+// calls for one cause bury the next one: what EEMUA 191 calls a flood, and for which
+// ISA-18.2 has suppression by design. So
 //
 //	raised for silence ─► waits for gather ─┬─► under the alarm for the cause
 //	                                         └─► calls for itself
@@ -30,7 +31,10 @@ import (
 // on record do not count. When more fall silent later by half or more of the rest,
 // that is news: PinsSilent is raised anew, for all.
 //
-// PinsSilent clears when no line is under it any more. Fewer than half of its lines,
+// For pins that stand still it is PinsStill, by the same rules; no condition of the
+// server's own explains them.
+//
+// Either clears when no line is under it any more. Fewer than half of its lines,
 // and nothing heard of another for as long as together, are not that cause: they go
 // under one of their own source where they are half of it, or call for themselves. A
 // condition of the server's own may end before its pins have been well for long
@@ -46,6 +50,8 @@ import (
 const (
 	// PinsSilent is the condition of many load pins that fell silent together.
 	PinsSilent = "pins-silent"
+	// PinsStill is that of many that came to a standstill together.
+	PinsStill = "pins-still"
 
 	// The figures are common practice, no source.
 	gather   = 3 * time.Second  // the pins of one gateway do not all send at once
@@ -53,26 +59,34 @@ const (
 	comeBack = 45 * time.Second // the detectors ask for 30 s of good readings
 	sameStep = 30 * time.Second // from a pin's last reading to a clock being told of
 
-	several = "" // the source of PinsSilent for more than one
+	several = "" // the source of either for more than one
 )
+
+// joints are the conditions that tell of many load pins together, by what the fault of
+// each is raised by.
+var joints = map[detect.Measure]string{detect.Silence: PinsSilent, detect.AllStill: PinsStill}
 
 // Suppression keeps an alarm from calling, by design.
 type Suppression struct {
+	Joint string    // the condition that tells of many like it together
 	Under string    // the alarm for the cause; empty while there is none yet
 	Until time.Time // then it calls, where there is none
 }
 
 // nextOfCause is the next record that suppression by design asks for, nil for none.
 func (l *Log) nextOfCause(now time.Time) *Record {
-	by := map[string]*silence{}
+	by := map[Subject]*joint{}
 	for _, s := range l.fold.active {
-		if s.Suppressed == nil && s.Condition != PinsSilent {
+		key := Subject{Berth: s.Berth, Condition: s.Condition}
+		if s.Suppressed != nil {
+			key.Condition = s.Suppressed.Joint
+		} else if s.Condition != PinsSilent && s.Condition != PinsStill {
 			continue
 		}
-		b := by[s.Berth]
+		b := by[key]
 		if b == nil {
-			b = &silence{Log: l, berth: s.Berth, now: now}
-			by[s.Berth] = b
+			b = &joint{Log: l, berth: s.Berth, condition: key.Condition, now: now}
+			by[key] = b
 		}
 		if s.Suppressed == nil {
 			b.told = append(b.told, s)
@@ -80,14 +94,16 @@ func (l *Log) nextOfCause(now time.Time) *Record {
 			b.quiet = append(b.quiet, s)
 		}
 	}
-	for _, name := range slices.Sorted(maps.Keys(by)) {
-		b := by[name]
+	for _, key := range slices.SortedFunc(maps.Keys(by), func(x, y Subject) int {
+		return cmp.Or(cmp.Compare(x.Berth, y.Berth), cmp.Compare(x.Condition, y.Condition))
+	}) {
+		b := by[key]
 		slices.SortFunc(b.told, func(x, y *State) int { return cmp.Compare(x.Source, y.Source) })
 		slices.SortFunc(b.quiet, func(x, y *State) int {
 			return cmp.Or(x.Onset.Compare(y.Onset), cmp.Compare(x.Line, y.Line))
 		})
 		if l.o.Pins != nil {
-			b.pins = l.o.Pins(name)
+			b.pins = l.o.Pins(b.berth)
 		}
 		if r := b.next(); r != nil {
 			r.Time = now.UTC()
@@ -100,19 +116,19 @@ func (l *Log) nextOfCause(now time.Time) *Record {
 	return nil
 }
 
-// silence is what is silent at one berth.
-type silence struct {
+// joint is what one condition tells of many load pins of one berth together.
+type joint struct {
 	*Log
-	berth string
-	pins  map[string]string // source by line, as in Options
-	now   time.Time
-	told  []*State // PinsSilent that are active, by source
-	quiet []*State // what is suppressed, in the order in which it fell silent
+	berth, condition string
+	pins             map[string]string // source by line, as in Options
+	now              time.Time
+	told             []*State // alarms of the condition that are active, by source
+	quiet            []*State // what is suppressed, in the order in which it fell silent or still
 }
 
 // next is the next record, nil for none. The order matters: what belongs under an
 // alarm is put there before that alarm may end.
-func (b *silence) next() *Record {
+func (b *joint) next() *Record {
 	for _, s := range b.quiet {
 		for _, source := range []string{s.Source, several} {
 			if g := b.toldOf(source); g != nil && b.joins(s, g) {
@@ -131,48 +147,48 @@ func (b *silence) next() *Record {
 	return b.judge()
 }
 
-// toldOf is the active PinsSilent of a source, nil for none.
-func (b *silence) toldOf(source string) *State {
+// toldOf is the active alarm of a source, nil for none.
+func (b *joint) toldOf(source string) *State {
 	if i := slices.IndexFunc(b.told, func(g *State) bool { return g.Source == source }); i >= 0 {
 		return b.told[i]
 	}
 	return nil
 }
 
-// joins reports whether a line goes under a PinsSilent of its source or of several:
+// joins reports whether a line goes under an alarm of its source or of several:
 // it fell silent with the others, was under the one before, or under one of several
 // that is no more than this source's.
-func (b *silence) joins(s, g *State) bool {
+func (b *joint) joins(s, g *State) bool {
 	switch before := b.cause(s); {
 	case before == g:
 		return false
-	case before != nil && before.Condition == PinsSilent && before.Source == g.Source:
+	case before != nil && before.Condition == b.condition && before.Source == g.Source:
 		return true
 	case before != nil && before.Active():
-		return before.Condition == PinsSilent && before.Source == several && b.endsWith(before, b.under(before))
+		return before.Condition == b.condition && before.Source == several && b.endsWith(before, b.under(before))
 	}
 	return b.loose(s) && near(s.Onset, g.Onset, together)
 }
 
 // cause is the alarm that a line is under, nil for none or one of long ago.
-func (b *silence) cause(s *State) *State { return b.fold.byID[s.Suppressed.Under] }
+func (b *joint) cause(s *State) *State { return b.fold.byID[s.Suppressed.Under] }
 
-// under are the lines under a PinsSilent.
-func (b *silence) under(g *State) []*State {
+// under are the lines under an alarm.
+func (b *joint) under(g *State) []*State {
 	return those(b.quiet, func(s *State) bool { return b.cause(s) == g })
 }
 
-// endsWith reports whether so few lines are left under a PinsSilent that they are
+// endsWith reports whether so few lines are left under an alarm that they are
 // not that cause.
-func (b *silence) endsWith(g *State, under []*State) bool {
+func (b *joint) endsWith(g *State, under []*State) bool {
 	return 2*len(under) < int(g.Value) && b.now.Sub(g.CameBack) >= together
 }
 
 // explained is the active condition of the server's own by which a line that waits
 // fell silent, nil for none. A berth that is not heard explains all; a clock may be
 // that of another source, so that its time has to agree.
-func (b *silence) explained(s *State) *State {
-	if cause := b.cause(s); cause != nil && cause.Active() {
+func (b *joint) explained(s *State) *State {
+	if cause := b.cause(s); b.condition != PinsSilent || cause != nil && cause.Active() {
 		return nil
 	}
 	if c := b.own(b.o.Unheard); c != nil {
@@ -187,7 +203,7 @@ func (b *silence) explained(s *State) *State {
 }
 
 // own is an active condition of the server's own at the berth, nil for none.
-func (b *silence) own(condition string) *State {
+func (b *joint) own(condition string) *State {
 	return b.fold.active[Subject{Berth: b.berth, Condition: condition}]
 }
 
@@ -206,20 +222,20 @@ func those(all []*State, keep func(*State) bool) []*State {
 
 // loose reports whether a line waits for its cause: none is known yet, or the one
 // that was is over for so long that the line should have come back.
-func (b *silence) loose(s *State) bool {
+func (b *joint) loose(s *State) bool {
 	cause := b.cause(s)
 	return cause == nil || !cause.Active() && b.now.Sub(cause.Cleared) >= comeBack
 }
 
 // due reports whether a loose line has waited for long enough. After a start, the
 // others that fell silent with it have as long again to be told of.
-func (b *silence) due(s *State) bool {
+func (b *joint) due(s *State) bool {
 	return s.Suppressed.Under != "" || !b.now.Before(s.Suppressed.Until) && b.now.Sub(b.opened) >= gather
 }
 
-// leave lets the last few lines under a PinsSilent go, and ends it when none is
+// leave lets the last few lines under an alarm go, and ends it when none is
 // left.
-func (b *silence) leave(g *State) *Record {
+func (b *joint) leave(g *State) *Record {
 	under := b.under(g)
 	switch {
 	case len(under) == 0:
@@ -236,7 +252,7 @@ func (b *silence) leave(g *State) *Record {
 
 // judge looks at the line that has waited longest: it is one of many, or calls for
 // itself.
-func (b *silence) judge() *Record {
+func (b *joint) judge() *Record {
 	loose := those(b.quiet, b.loose)
 	i := slices.IndexFunc(loose, b.due)
 	if i < 0 {
@@ -264,14 +280,14 @@ func sentBy(source string) func(*State) bool {
 
 // gone reports whether lines of one source, of those that wait, are half or more of
 // its pins.
-func (b *silence) gone(own, waiting []*State) bool {
+func (b *joint) gone(own, waiting []*State) bool {
 	source := own[0].Source
 	return 2*len(own) >= b.sound(waiting, func(from string) bool { return from == source })
 }
 
 // sound is how many of some sources' pins could have fallen silent just now: those
 // with no fault on record, and those that wait.
-func (b *silence) sound(waiting []*State, of func(source string) bool) int {
+func (b *joint) sound(waiting []*State, of func(source string) bool) int {
 	n := len(those(waiting, func(s *State) bool { return of(s.Source) }))
 	for line, source := range b.pins {
 		if of(source) && b.fold.active[Subject{Berth: b.berth, Condition: detect.SensorFault.String(), Line: line}] == nil {
@@ -283,25 +299,25 @@ func (b *silence) sound(waiting []*State, of func(source string) bool) int {
 
 // tell makes the record that tells of lines that fell silent together, or ends the
 // alarm of those before them first.
-func (b *silence) tell(source string, many []*State) *Record {
+func (b *joint) tell(source string, many []*State) *Record {
 	if g := b.toldOf(source); g != nil {
-		return clearing(g, b.now.UTC(), "More load pins have fallen silent since: another alarm is raised for all.")
+		return clearing(g, b.now.UTC(), more[b.condition])
 	}
 	return b.raise(source, many)
 }
 
-// raise makes the record that raises PinsSilent for lines that fell silent together,
+// raise makes the record that raises an alarm for lines that fell silent or still together,
 // those of the one before with them.
-func (b *silence) raise(source string, many []*State) *Record {
+func (b *joint) raise(source string, many []*State) *Record {
 	before := those(b.quiet, func(s *State) bool {
 		cause := b.cause(s)
-		return cause != nil && !cause.Active() && cause.Condition == PinsSilent && cause.Source == source && !b.loose(s)
+		return cause != nil && !cause.Active() && cause.Condition == b.condition && cause.Source == source && !b.loose(s)
 	})
 	return &Record{
-		Transition: Raised, Subject: Subject{Berth: b.berth, Condition: PinsSilent, Source: source},
+		Transition: Raised, Subject: Subject{Berth: b.berth, Condition: b.condition, Source: source},
 		Priority: detect.Alarm, Onset: many[0].Onset,
 		Measure: Measure{Value: float64(len(many) + len(before)), HasValue: true, Unit: "load pins"},
-		Detail:  silenceDetail(b.berth, many, len(before)),
+		Detail:  b.detail(many, len(before)),
 	}
 }
 

@@ -68,10 +68,21 @@ func (p *port) ok(err error) {
 // silent has pins fall silent at a second of the tests' day, told ten seconds later.
 func (p *port) silent(at int, lines ...string) {
 	p.t.Helper()
+	p.fail(detect.Silence, at, lines...)
+}
+
+// still has pins come to a standstill together, told ten seconds later.
+func (p *port) still(at int, lines ...string) {
+	p.t.Helper()
+	p.fail(detect.AllStill, at, lines...)
+}
+
+func (p *port) fail(by detect.Measure, at int, lines ...string) {
+	p.t.Helper()
 	var changes []detect.Change
 	for _, line := range lines {
 		c := change(detect.SensorFault, line, true, at+10)
-		c.By, c.Onset = detect.Silence, second(at).UnixNano()
+		c.By, c.Onset = by, second(at).UnixNano()
 		changes = append(changes, c)
 	}
 	p.apply(changes)
@@ -141,7 +152,7 @@ func numbers(from, to int) []string {
 	return out
 }
 
-// What calls, in the ways in which load pins fall silent. The suppression of what
+// What calls, in the ways in which load pins fall silent or still. The suppression of what
 // one alarm calls for is ISA-18.2's "suppressed by design"; what counts as one cause
 // is common practice, no source.
 func TestOneCauseOneCall(t *testing.T) {
@@ -186,6 +197,46 @@ func TestOneCauseOneCall(t *testing.T) {
 			if n := p.called(); n != 1 {
 				t.Errorf("people were called %d times", n)
 			}
+		},
+		"pins that stand still together are one alarm until they move": func(t *testing.T, p *port) {
+			p.on("stern", numbers(11, 20)...)
+			p.still(0, numbers(1, 20)...)
+			p.pass(600)
+			p.calls("pins-still")
+			all, _ := p.log.List("east-3", false)
+			if g := all[0]; g.Value != 20 || !g.Onset.Equal(second(0)) || g.Priority != detect.Alarm ||
+				!strings.HasPrefix(g.Detail, "20 load pins of berth east-3, on gateways gate, stern, have read nothing new since 04:05:06 UTC, lines 1, 2, 3") ||
+				!strings.HasSuffix(g.Detail, "; what is sent is not what the lines carry: watch these lines by the ship's own means; look first at what these gateways share, supply, network and clock.") {
+				t.Errorf("alarm: %+v", g)
+			}
+			p.reopen()
+			p.pass(10)
+			p.calls("pins-still")
+			p.back(700, append(numbers(1, 12), numbers(14, 20)...)...)
+			p.pass(10)
+			p.calls("sensor-fault 13")
+			p.back(720, "13")
+			p.pass(1)
+			p.calls()
+			if n := p.called(); n != 2 {
+				t.Errorf("people were called %d times", n)
+			}
+		},
+		"pins that stand still and pins that are silent are two causes": func(_ *testing.T, p *port) {
+			p.on("stern", numbers(11, 20)...)
+			p.silent(0, numbers(11, 20)...)
+			p.still(1, numbers(1, 10)...)
+			p.pass(10)
+			p.calls("pins-silent stern", "pins-still gate")
+			p.back(100, numbers(11, 20)...)
+			p.pass(1)
+			p.calls("pins-still gate")
+		},
+		"what explains silence does not explain a standstill": func(_ *testing.T, p *port) {
+			p.ok(p.log.RaiseOwn(p.t.Context(), alarm.Own{Berth: "east-3", Condition: clockAhead, Priority: detect.Alarm}))
+			p.still(0, numbers(1, 20)...)
+			p.pass(10)
+			p.calls("pins-still gate", "clock-ahead")
 		},
 		"a line that stays away calls for itself once the others are back": func(t *testing.T, p *port) {
 			p.silent(0, numbers(1, 20)...)
@@ -501,7 +552,7 @@ func TestKilledWhileSuppressing(t *testing.T) {
 	}
 }
 
-// In whatever order pins fall silent and come back, berth and clock are lost and
+// In whatever order pins fall silent or still and come back, berth and clock are lost and
 // found, and the server is started again: in the end each fault that is still there
 // calls, or stands under an alarm that does, and nothing stands that is over.
 func TestNoFaultStaysUnannounced(t *testing.T) {
@@ -511,11 +562,13 @@ func TestNoFaultStaysUnannounced(t *testing.T) {
 		own := map[string]bool{}
 		for range rapid.IntRange(1, 25).Draw(rt, "steps") {
 			line := strconv.Itoa(rapid.IntRange(1, 8).Draw(rt, "line"))
-			switch rapid.SampledFrom([]string{"silent", "silent", "all", "back", "back", "own", "wait", "restart", "fault", "gateway", "stops"}).Draw(rt, "step") {
+			switch rapid.SampledFrom([]string{"silent", "silent", "all", "still", "back", "back", "own", "wait", "restart", "fault", "gateway", "stops"}).Draw(rt, "step") {
 			case "silent":
 				p.silent(now-10, line)
 			case "all":
 				p.silent(now-10, numbers(1, rapid.IntRange(2, 8).Draw(rt, "to"))...)
+			case "still":
+				p.still(now-10, numbers(1, rapid.IntRange(1, 8).Draw(rt, "to"))...)
 			case "gateway":
 				p.on(rapid.SampledFrom([]string{"", "bow", "stern", "aft"}).Draw(rt, "gateway"), line)
 			case "stops":
@@ -555,7 +608,7 @@ func TestNoFaultStaysUnannounced(t *testing.T) {
 			if !s.Calls() && !calls[s.Suppressed.Under] {
 				rt.Fatalf("line %s calls nobody, nor does %q", s.Line, s.Suppressed.Under)
 			}
-			if s.Condition == alarm.PinsSilent && under[s.ID] == 0 {
+			if (s.Condition == alarm.PinsSilent || s.Condition == alarm.PinsStill) && under[s.ID] == 0 {
 				rt.Fatalf("%s stands for no line", s.ID)
 			}
 		}

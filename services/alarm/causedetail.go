@@ -6,9 +6,15 @@ import (
 	"strings"
 )
 
-// silenceDetail says which load pins fell silent together, in the order in which they
-// did, and what to look at first; before is how many did earlier.
-func silenceDetail(berth string, many []*State, before int) string {
+// more is why an alarm ends though its lines are no better.
+var more = map[string]string{
+	PinsSilent: "More load pins have fallen silent since: another alarm is raised for all.",
+	PinsStill:  "More load pins have come to a standstill since: another alarm is raised for all.",
+}
+
+// detail says which load pins fell silent or still together, and what to look at first;
+// before is how many did earlier.
+func (b *joint) detail(many []*State, before int) string {
 	var lines, gateways []string
 	for _, s := range many {
 		lines = append(lines, s.Line)
@@ -30,6 +36,10 @@ func silenceDetail(berth string, many []*State, before int) string {
 	if before > 0 {
 		earlier = fmt.Sprintf(", %d more before them", before)
 	}
-	return fmt.Sprintf("%d load pins of berth %s%s stopped sending at %s%s, lines %s: watch these lines by the ship's own means; look first at %s.",
-		len(many), berth, on, many[0].Onset.UTC().Format("15:04:05 UTC"), earlier, strings.Join(lines, ", "), first)
+	did, so := "stopped sending at", ""
+	if b.condition == PinsStill {
+		did, so = "have read nothing new since", "; what is sent is not what the lines carry"
+	}
+	return fmt.Sprintf("%d load pins of berth %s%s %s %s%s, lines %s%s: watch these lines by the ship's own means; look first at %s.",
+		len(many), b.berth, on, did, many[0].Onset.UTC().Format("15:04:05 UTC"), earlier, strings.Join(lines, ", "), so, first)
 }

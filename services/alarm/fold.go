@@ -135,7 +135,7 @@ func (f *fold) after(r *Record) State {
 		s.Measure, s.Detail, s.Recorded, s.Called = r.Measure, r.Detail, r.Recorded, r.Recorded
 		s.journal = r.Journal
 		if !r.Until.IsZero() {
-			s.Suppressed = &Suppression{Until: r.Until}
+			s.Suppressed = &Suppression{Joint: r.Joint, Until: r.Until}
 		}
 	case Cleared:
 		s.Cleared, s.Return = r.Time, Return{r.Recorded, r.Detail}
@@ -152,7 +152,7 @@ func (f *fold) after(r *Record) State {
 	case Noted:
 		s.Notes = withNote(s.Notes, r)
 	case Suppressed:
-		s.Suppressed = &Suppression{Under: r.Under}
+		s.Suppressed = &Suppression{Joint: s.Suppressed.Joint, Under: r.Under}
 	case Unsuppressed:
 		s.Suppressed, s.Called = nil, r.Recorded
 	case PutOnShelf, TakenOutOfService:

@@ -32,7 +32,7 @@ const (
 
 // Subject is what an alarm is about. Berth is empty for the server itself, Line
 // where only the group is known, Group where that is not known either. Source is
-// whose readings it is about: of load pins that fell silent, who sent them last,
+// whose readings it is about: of load pins that fell silent or still, who sent them last,
 // empty where that is not one or not known.
 type Subject struct {
 	Berth, Condition, Line, Group, Source string
@@ -72,6 +72,7 @@ type Record struct {
 	Person           // who did it
 	Note      string // why
 	Until     time.Time
+	Joint     string    // of a raise that waits, the condition that tells of many like it together
 	Under     string    // of Suppressed, the alarm for the cause
 	Quiet     bool      // suppressed by design: nobody was called
 	Level     int       // how often the alarm has been escalated
@@ -128,7 +129,7 @@ func (r *Record) Message() *hawserv1.AlarmRecord {
 		Value: optional(r.Value, r.HasValue), Limit: optional(r.Limit, r.HasLimit), Unit: r.Unit,
 		Detail: r.Detail, By: r.By, Note: r.Note, JournalPosition: r.Journal, ChangeIndex: r.Change,
 		Role: r.Role, Side: hawserv1.AlarmSide(r.Side), Until: stamp(r.Until), Level: uint32(r.Level),
-		Lifecycle: hawserv1.AlarmLifecycle(r.Lifecycle), Under: r.Under, Suppressed: r.Quiet, Source: r.Source,
+		Lifecycle: hawserv1.AlarmLifecycle(r.Lifecycle), Joint: r.Joint, Under: r.Under, Suppressed: r.Quiet, Source: r.Source,
 	}
 }
 
@@ -156,9 +157,18 @@ func decode(position uint64, data []byte) (*Record, error) {
 		Priority: detect.Priority(m.Priority), Onset: unstamp(m.Onset),
 		Measure: measureOf(m.Value, m.Limit, m.Unit),
 		Detail:  m.Detail, Person: personOf(&m), Note: m.Note, Until: unstamp(m.Until), Level: int(m.Level),
-		Under: m.Under, Quiet: m.Suppressed,
+		Joint: jointOf(&m), Under: m.Under, Quiet: m.Suppressed,
 		Lifecycle: Lifecycle(m.Lifecycle), Journal: m.JournalPosition, Change: m.ChangeIndex,
 	}, nil
+}
+
+// jointOf is the condition that tells of many like a raise that waits: records from
+// before there were others know of silence only.
+func jointOf(m *hawserv1.AlarmRecord) string {
+	if m.Joint == "" && m.Transition == hawserv1.AlarmTransition_ALARM_TRANSITION_RAISED && m.Until != nil {
+		return PinsSilent
+	}
+	return m.Joint
 }
 
 // personOf is who did what a record says; nobody where it was the server.

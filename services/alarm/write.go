@@ -123,8 +123,9 @@ func onset(c *detect.Change) time.Time {
 func (l *Log) raise(berth string, c *detect.Change) *Record {
 	r := &Record{Transition: Raised, Time: c.When(), Subject: subject(berth, c), Priority: c.Condition.Priority(),
 		Onset: onset(c), Measure: measured(c), Detail: c.Detail}
-	if c.By == detect.Silence && l.o.Pins != nil {
+	if joint := joints[c.By]; joint != "" && l.o.Pins != nil {
 		if pins := l.o.Pins(berth); len(pins) > 1 {
+			r.Joint = joint
 			r.Source, r.Until = pins[c.Line], l.o.Now().UTC().Add(gather)
 		}
 	}

@@ -341,8 +341,10 @@ type AlarmRecord struct {
 	// The alarm was suppressed by design: nobody was called to it.
 	Suppressed bool `protobuf:"varint,26,opt,name=suppressed,proto3" json:"suppressed,omitempty"`
 	// The source whose readings it is about, where that is one and known: of load pins
-	// that fell silent, who sent them last.
-	Source        string `protobuf:"bytes,27,opt,name=source,proto3" json:"source,omitempty"`
+	// that fell silent or still, who sent them last.
+	Source string `protobuf:"bytes,27,opt,name=source,proto3" json:"source,omitempty"`
+	// Of a raise that waits (until), the condition that tells of many like it together.
+	Joint         string `protobuf:"bytes,28,opt,name=joint,proto3" json:"joint,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -562,6 +564,13 @@ func (x *AlarmRecord) GetSuppressed() bool {
 func (x *AlarmRecord) GetSource() string {
 	if x != nil {
 		return x.Source
+	}
+	return ""
+}
+
+func (x *AlarmRecord) GetJoint() string {
+	if x != nil {
+		return x.Joint
 	}
 	return ""
 }
@@ -2032,7 +2041,7 @@ var File_hawser_v1_alarm_proto protoreflect.FileDescriptor
 
 const file_hawser_v1_alarm_proto_rawDesc = "" +
 	"\n" +
-	"\x15hawser/v1/alarm.proto\x12\thawser.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xa8\a\n" +
+	"\x15hawser/v1/alarm.proto\x12\thawser.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xbe\a\n" +
 	"\vAlarmRecord\x12\x1a\n" +
 	"\bposition\x18\x01 \x01(\x04R\bposition\x12\x19\n" +
 	"\balarm_id\x18\x02 \x01(\tR\aalarmId\x12:\n" +
@@ -2066,7 +2075,8 @@ const file_hawser_v1_alarm_proto_rawDesc = "" +
 	"\n" +
 	"suppressed\x18\x1a \x01(\bR\n" +
 	"suppressed\x12\x16\n" +
-	"\x06source\x18\x1b \x01(\tR\x06sourceB\b\n" +
+	"\x06source\x18\x1b \x01(\tR\x06source\x12\x14\n" +
+	"\x05joint\x18\x1c \x01(\tR\x05jointB\b\n" +
 	"\x06_valueB\b\n" +
 	"\x06_limit\"\x9b\a\n" +
 	"\x05Alarm\x12\x19\n" +
