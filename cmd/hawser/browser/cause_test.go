@@ -47,3 +47,21 @@ func TestSilentGatewayIsOneAlarm(t *testing.T) {
 	nothingAgainst(t, desk)
 	nothingAgainst(t, phone)
 }
+
+// A gateway that goes on sending what it had is one alarm, and no load pin of its is
+// shown as a good one, though each sends a number.
+func TestStandstillIsOneAlarm(t *testing.T) {
+	s := newServer(t)
+	f := newFleet(t, s.grpc, 1)
+	f.load = func(berth, line int, at time.Duration) float64 { return calm(berth, line, min(at, 6*time.Minute)) }
+	f.send(t.Context(), "gateway", time.Now().Add(-8*time.Minute), 0, 8*time.Minute, 0)
+	desk, phone := browser(t), browser(t)
+	do(t, desk, "see it at the terminal", chromedp.EmulateViewport(1280, 910), chromedp.Navigate(s.pages),
+		says("Load pins at a standstill"), says("Gateway gateway"), says("Suppressed under this, 16 alarms: Sensor fault, "),
+		holds(`[...document.querySelectorAll(".lines-table td:last-child")].filter((td) => td.textContent === "at fault").length === 16`),
+		holds(`document.querySelectorAll(".lines-table .flag.p-caution").length === 16`))
+	do(t, phone, "see it on deck", chromedp.EmulateViewport(390, 844), chromedp.Navigate(s.pages+"deck"),
+		says("Load pins at a standstill"), holds(`document.querySelectorAll(".tile.p-caution").length === 16`))
+	nothingAgainst(t, desk)
+	nothingAgainst(t, phone)
+}

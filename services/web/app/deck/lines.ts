@@ -1,14 +1,14 @@
 // Every line as a tile, in the plan's order: its load, what that is of its limit,
 // and what is wrong with it in a word.
 import { attribute, el, inOrder, svg, text } from "../lib/dom";
-import { concerns, isActive } from "../lib/figures";
+import { concerns, marks } from "../lib/figures";
 import type { Live } from "../lib/live";
 import { shape } from "../lib/shapes";
 import { span } from "../lib/time";
 import { figure, unit } from "../lib/units";
 import { condition, has, percent, say } from "../lib/words";
-import type { Berth, LineFrame } from "../lib/wire";
-import { old, present, type Part, type Which } from "./part";
+import type { Alarm, Berth, LineFrame } from "../lib/wire";
+import { old, type Part, type Which } from "./part";
 
 // barWide is the width of a bar, whose end is MBL.
 const barWide = 100;
@@ -25,7 +25,7 @@ class Tile {
     svg("rect", { class: "axis", width: barWide, height: 8 }), this.fill, this.limit);
   readonly root = el("li", { class: "tile" }, this.id, el("span", { class: "figures" }, this.load, " ", this.unit), this.share, this.bar, this.word);
 
-  draw(live: Live, b: Berth, f: LineFrame, alarms: ReturnType<typeof present>): void {
+  draw(live: Live, b: Berth, f: LineFrame, alarms: readonly Alarm[]): void {
     const l = b.loads.get(f.id), isOld = old(live, b, l);
     const worst = alarms.find((a) => a.berth === b.name && concerns(a, f));
     text(this.id, f.id);
@@ -65,7 +65,7 @@ export class Lines implements Part {
     const name = this.berth();
     const b = name === undefined ? undefined : this.live.picture.berths.get(name);
     if (!b) return;
-    const alarms = present(this.live, b.name).filter(isActive);
+    const alarms = this.live.picture.alarms.list.filter((a) => a.berth === b.name && marks(a));
     const members = new Map<string, Element[]>();
     for (const f of b.frame.lines) {
       const tile = this.tiles.get(f.id) ?? new Tile();

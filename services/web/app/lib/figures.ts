@@ -96,6 +96,10 @@ export const priorities: readonly Priority[] = ["emergency", "alarm", "warning",
 
 export const isActive = (a: Alarm): boolean => a.state === "active-unacknowledged" || a.state === "active-acknowledged";
 
+// marks tells that an alarm is shown at its line: it is active, or another one calls
+// for it.
+export const marks = (a: Alarm): boolean => isActive(a) || a.state === "suppressed-by-design";
+
 // calls tells that an alarm waits for somebody.
 export const calls = (a: Alarm): boolean => a.state === "active-unacknowledged" || a.state === "returned-unacknowledged";
 

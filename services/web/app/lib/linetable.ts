@@ -1,6 +1,6 @@
 // A berth's lines as a table: what the strips show, in figures.
 import { attribute, el, inOrder, text } from "./dom";
-import { concerns, groups, isOld, loadOf, share, toLimit } from "./figures";
+import { concerns, faulty, groups, isOld, loadOf, marks, share, toLimit } from "./figures";
 import { shape } from "./shapes";
 import { span } from "./time";
 import { figure, load, unit } from "./units";
@@ -27,14 +27,16 @@ export class LineTable {
       this.body);
   }
 
-  // show brings the table up to date. alarms are the berth's active ones.
+  // show brings the table up to date. alarms are all those of the berth.
   show(b: Berth, alarms: readonly Alarm[], now: number): void {
+    const marked = alarms.filter(marks);
+    const atFault = faulty(alarms, b.name);
     text(this.loadHead, say("mooring.head.load", { unit: unit() }));
     const rows: HTMLTableRowElement[] = [];
     for (const g of groups(b)) {
       for (const line of g.lines) {
         const r = this.rowOf(line);
-        this.fill(r, b, line, loadOf(b, line), alarms.filter((a) => concerns(a, line)), now);
+        this.fill(r, b, line, loadOf(b, line), marked.filter((a) => concerns(a, line)), atFault.has(line.id), now);
         r.row.classList.toggle("first", line === g.lines[0]);
         rows.push(r.row);
       }
@@ -53,7 +55,7 @@ export class LineTable {
     return r;
   }
 
-  private fill(r: Row, b: Berth, line: LineFrame, l: Load, alarms: readonly Alarm[], now: number): void {
+  private fill(r: Row, b: Berth, line: LineFrame, l: Load, alarms: readonly Alarm[], atFault: boolean, now: number): void {
     const old = isOld(b, l);
     const s = share(line, l);
     const c = r.cells;
@@ -71,7 +73,6 @@ export class LineTable {
     attribute(r.row, "class", `${r.row.classList.contains("first") ? "first" : ""}${old ? " old" : ""}${s !== undefined && s >= 1 ? " over" : ""}`);
     text(c.load, l.kN === undefined ? none() : figure(l.kN));
     text(c.share, s === undefined ? none() : percent(s));
-    const atFault = alarms.some((a) => a.condition === "sensor-fault");
     text(c.trend, this.narrow ? shortTrend(line, l, old || atFault) : trend(line, l, old || atFault));
     text(c.brake, brake(line, l));
     text(c.pin, l.sensor === "good" && atFault ? say("mooring.sensor.fault") : pin(l, now));

@@ -1,6 +1,6 @@
 // One berth on the board.
 import { attribute, el, inOrder, nodes, text, type Child } from "../lib/dom";
-import { behind, calls, concerns, faulty, greatest, groups, isActive, isOld, loadOf, moving, priorities, share, toLimit, worst } from "../lib/figures";
+import { behind, calls, concerns, faulty, greatest, groups, isActive, isOld, loadOf, marks, moving, priorities, share, toLimit, worst } from "../lib/figures";
 import { LineTable } from "../lib/linetable";
 import { shape } from "../lib/shapes";
 import { Strips } from "../lib/strips";
@@ -49,7 +49,7 @@ export class Card {
   show(b: Berth, alarms: readonly Alarm[], o: { now: number; cut: boolean; chosen: boolean; tables: boolean; flagged: boolean }): void {
     const active = alarms.filter(isActive);
     if (this.frame !== b.frame) this.layOut(b);
-    if (o.flagged) this.flags = flagsOf(b, active);
+    if (o.flagged) this.flags = flagsOf(b, alarms.filter(marks));
     const spans = b.frame.lines.map((l) => b.course.get(l.id)?.at(-1));
     const fresh = spans.some((s, i) => s !== this.spans[i]);
     this.spans = spans;
@@ -61,7 +61,7 @@ export class Card {
     attribute(this.node, "class", ["card", (!b.now.live || o.cut) && "old", o.chosen && "chosen", active[0] && `p-${active[0].priority}`, active.some(calls) && "calls"].filter(Boolean).join(" "));
     attribute(this.node.querySelector(".pick") ?? this.node, "aria-pressed", String(o.chosen));
     this.table.table.hidden = !o.tables;
-    if (o.tables) this.table.show(b, active, o.now);
+    if (o.tables) this.table.show(b, alarms, o.now);
   }
 
   private layOut(b: Berth): void {
@@ -152,9 +152,9 @@ export function lossOf(b: Berth): string {
 }
 
 // flagsOf gives the priority of the worst alarm of each line that has one.
-function flagsOf(b: Berth, active: readonly Alarm[]): ReadonlyMap<string, Priority> {
+function flagsOf(b: Berth, alarms: readonly Alarm[]): ReadonlyMap<string, Priority> {
   return new Map(b.frame.lines.flatMap((line) => {
-    const of = active.filter((a) => concerns(a, line)).map((a) => a.priority);
+    const of = alarms.filter((a) => concerns(a, line)).map((a) => a.priority);
     const first = priorities.find((p) => of.includes(p));
     return first === undefined ? [] : [[line.id, first] as const];
   }));

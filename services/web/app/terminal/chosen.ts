@@ -1,6 +1,6 @@
 // The berth that is chosen, in figures, above its alarms.
 import { attribute, el, text } from "../lib/dom";
-import { isActive, watchOf } from "../lib/figures";
+import { watchOf } from "../lib/figures";
 import { LineTable } from "../lib/linetable";
 import type { Live } from "../lib/live";
 import { onSettings } from "../lib/settings";
@@ -44,7 +44,7 @@ export class Chosen {
       const [dt, dd] = this.facts.children[i]?.children ?? [];
       if (dt && dd) { text(dt, name); text(dd, value); }
     });
-    this.table.show(b, this.live.picture.alarms.list.filter((a) => a.berth === b.name && isActive(a)), this.live.now());
+    this.table.show(b, this.live.picture.alarms.list.filter((a) => a.berth === b.name), this.live.now());
   }
 }
 
