@@ -24,7 +24,7 @@ func TestGatewaysCatchUpSideBySide(t *testing.T) {
 		})
 	}
 	bow, stern := startCuttingLine(t, s.grpc, 0), startCuttingLine(t, s.grpc, 0)
-	args := []string{"send", "--plan", planFile("coaster-8"), "--pace", "20"}
+	args := []string{"send", "--plan", planFile("coaster-8"), "--pace", "10"}
 	bowSent := startHawser(t, append(args, "--to", bow.addr, "--source", "bow", half("1 2 3 4"))...)
 	sternSent := startHawser(t, append(args, "--to", stern.addr, "--source", "stern", half("5 6 7 8"))...)
 	berth := berthOf(t, "coaster-8")
