@@ -306,8 +306,8 @@ func (b *joint) tell(source string, many []*State) *Record {
 	return b.raise(source, many)
 }
 
-// raise makes the record that raises an alarm for lines that fell silent or still together,
-// those of the one before with them.
+// raise makes the record that raises an alarm for lines that fell silent or still
+// together, those of the one before with them.
 func (b *joint) raise(source string, many []*State) *Record {
 	before := those(b.quiet, func(s *State) bool {
 		cause := b.cause(s)

@@ -8,9 +8,11 @@ import (
 	"testing"
 	"time"
 
+	"google.golang.org/protobuf/proto"
 	"pgregory.net/rapid"
 
 	"hawser/detect"
+	hawserv1 "hawser/proto/hawser/v1"
 	"hawser/services/alarm"
 	"hawser/services/alarm/alarmtest"
 )
@@ -550,6 +552,27 @@ func TestKilledWhileSuppressing(t *testing.T) {
 			t.Errorf("cut after record %d: people were called %d times", cut, n)
 		}
 	}
+}
+
+// A raise that waits, on record from before there was anything but silence to wait for,
+// is of silence.
+func TestRaiseOfBeforeThatWaits(t *testing.T) {
+	p := newPort(t, 4)
+	p.silent(0, numbers(1, 4)...)
+	for i, data := range p.store.Kept {
+		var m hawserv1.AlarmRecord
+		p.ok(proto.Unmarshal(data, &m))
+		if m.Joint != alarm.PinsSilent {
+			t.Fatalf("record %d waits for %q", i+1, m.Joint)
+		}
+		m.Joint = ""
+		var err error
+		p.store.Kept[i], err = proto.Marshal(&m)
+		p.ok(err)
+	}
+	p.reopen()
+	p.pass(10)
+	p.calls("pins-silent gate")
 }
 
 // In whatever order pins fall silent or still and come back, berth and clock are lost and

@@ -32,8 +32,8 @@ const (
 
 // Subject is what an alarm is about. Berth is empty for the server itself, Line
 // where only the group is known, Group where that is not known either. Source is
-// whose readings it is about: of load pins that fell silent or still, who sent them last,
-// empty where that is not one or not known.
+// whose readings it is about: of load pins that fell silent or still, who sent them
+// last, empty where that is not one or not known.
 type Subject struct {
 	Berth, Condition, Line, Group, Source string
 }
