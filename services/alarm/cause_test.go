@@ -208,7 +208,7 @@ func TestOneCauseOneCall(t *testing.T) {
 			all, _ := p.log.List("east-3", false)
 			if g := all[0]; g.Value != 20 || !g.Onset.Equal(second(0)) || g.Priority != detect.Alarm ||
 				!strings.HasPrefix(g.Detail, "20 load pins of berth east-3, on gateways gate, stern, have read nothing new since 04:05:06 UTC, lines 1, 2, 3") ||
-				!strings.HasSuffix(g.Detail, "; what is sent is not what the lines carry: watch these lines by the ship's own means; look first at what these gateways share, supply, network and clock.") {
+				!strings.HasSuffix(g.Detail, "; what is sent is not what the lines carry: watch these lines by the ship's own means; look first at what these gateways share and what they read from.") {
 				t.Errorf("alarm: %+v", g)
 			}
 			p.reopen()

@@ -25,20 +25,21 @@ func (b *joint) detail(many []*State, before int) string {
 	slices.SortFunc(lines, numbered)
 	slices.Sort(gateways)
 	gateways = slices.Compact(gateways)
-	on, first := "", "their gateway, its supply, link and clock"
+	did, so, of, shared := "stopped sending at", "", ", its supply, link and clock", ", supply, network and clock"
+	if b.condition == PinsStill {
+		did, so = "have read nothing new since", "; what is sent is not what the lines carry"
+		of, shared = " and what it reads from", " and what they read from"
+	}
+	on, first := "", "their gateway"+of
 	switch {
 	case len(gateways) == 1:
-		on, first = ", on gateway "+gateways[0]+",", "this gateway, its supply, link and clock"
+		on, first = ", on gateway "+gateways[0]+",", "this gateway"+of
 	case len(gateways) > 0:
-		on, first = ", on gateways "+strings.Join(gateways, ", ")+",", "what these gateways share, supply, network and clock"
+		on, first = ", on gateways "+strings.Join(gateways, ", ")+",", "what these gateways share"+shared
 	}
 	earlier := ""
 	if before > 0 {
 		earlier = fmt.Sprintf(", %d more before them", before)
-	}
-	did, so := "stopped sending at", ""
-	if b.condition == PinsStill {
-		did, so = "have read nothing new since", "; what is sent is not what the lines carry"
 	}
 	return fmt.Sprintf("%d load pins of berth %s%s %s %s%s, lines %s%s: watch these lines by the ship's own means; look first at %s.",
 		len(many), b.berth, on, did, many[0].Onset.UTC().Format("15:04:05 UTC"), earlier, strings.Join(lines, ", "), so, first)
