@@ -27,7 +27,7 @@ class Tile {
 
   draw(live: Live, b: Berth, f: LineFrame, alarms: readonly Alarm[]): void {
     const l = b.loads.get(f.id), isOld = old(live, b, l);
-    const worst = alarms.find((a) => a.berth === b.name && concerns(a, f));
+    const worst = alarms.find((a) => concerns(a, f));
     text(this.id, f.id);
     attribute(this.root, "class", `tile${isOld ? " old" : ""}${worst ? ` p-${worst.priority}` : ""}`);
     text(this.load, l?.kN === undefined ? say("mooring.none") : figure(l.kN));
