@@ -139,16 +139,16 @@ addEventListener("unhandledrejection", (e) => against.push("rejection: " + e.rea
 
 // shared is the browser that the tests share: to start one takes longer than most of
 // them look at a page.
-var shared, closeShared = newBrowser(context.Background())
+var shared, closeShared = newBrowser()
 
 // newBrowser gives a browser and what closes it. It starts as it is first used.
-func newBrowser(ctx context.Context, more ...chromedp.ExecAllocatorOption) (context.Context, func()) {
+func newBrowser(more ...chromedp.ExecAllocatorOption) (context.Context, context.CancelFunc) {
 	o := append(slices.Concat(chromedp.DefaultExecAllocatorOptions[:], more),
 		chromedp.NoSandbox, chromedp.DisableGPU,
 		chromedp.Flag("disable-background-networking", true),
 		chromedp.Flag("disable-component-update", true),
 		chromedp.Flag("disable-sync", true))
-	ctx, cancelAll := chromedp.NewExecAllocator(ctx, o...)
+	ctx, cancelAll := chromedp.NewExecAllocator(context.Background(), o...)
 	ctx, cancelTab := chromedp.NewContext(ctx)
 	return ctx, func() {
 		cancelTab()
@@ -168,18 +168,16 @@ var startShared = sync.OnceValue(func() error {
 func browser(t testing.TB, more ...chromedp.ExecAllocatorOption) context.Context {
 	t.Helper()
 	var tab context.Context
+	var closeTab context.CancelFunc
 	if len(more) > 0 {
-		own, closeOwn := newBrowser(context.Background(), more...)
-		t.Cleanup(closeOwn)
-		tab = own
+		tab, closeTab = newBrowser(more...)
 	} else {
 		if err := startShared(); err != nil {
 			t.Fatalf("start the browser: %v", err)
 		}
-		private, closeTab := chromedp.NewContext(shared, chromedp.WithNewBrowserContext())
-		t.Cleanup(closeTab)
-		tab = private
+		tab, closeTab = chromedp.NewContext(shared, chromedp.WithNewBrowserContext())
 	}
+	t.Cleanup(closeTab)
 	_, err := chromedp.Run(tab, chromedp.Steps(chromedp.Navigate("about:blank"), chromedp.Func(func(ctx context.Context, tab *chromedp.Target) error {
 		_, err := cdp.Call(ctx, tab, page.AddScriptToEvaluateOnNewDocument, page.AddScriptToEvaluateOnNewDocumentParams{Source: watched})
 		return err
