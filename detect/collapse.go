@@ -14,6 +14,7 @@ const (
 	minOwnLoss       = 0.5                        // of the load; least that goes beyond what the ship took off
 	strokeLoss       = 0.8                        // of the load; the same, where nothing else tells a parting from a snatch
 	strokeHeld       = 0.6                        // of the load before; least that every other line keeps meanwhile
+	easedShare       = 0.4                        // of what the line lost; what the sea takes off another with it
 	strokeResidual   = 0.15                       // of the load; most that the other lines were wrong about it before
 	surgedShare      = 0.6                        // of the load; a line that slipped by as much has slipped again
 	surgedRecent     = 60 * second                // within this time
@@ -101,6 +102,22 @@ func (b *Berth) groupEased(now moment, i int) bool {
 		}
 	}
 	return false
+}
+
+// othersEased reports whether two other lines lost half as much as line i in the same
+// time, of MBL: the sea took it off them all. A line that parts leaves them more to carry.
+func (b *Berth) othersEased(now moment, i int) bool {
+	lost := func(k int) float64 {
+		l := &b.state.Lines[k]
+		return (l.loadAgo(now, collapseTicks) - l.Pin.Last) / b.plan.Lines[k].MBLkN
+	}
+	eased, own := 0, lost(i)
+	for k := range b.state.Lines {
+		if k != i && b.monitored(now, k) && lost(k) >= easedShare*own {
+			eased++
+		}
+	}
+	return eased >= 2
 }
 
 // strokeTicks is the most that fallTicks is of a fall at a stroke, as the line's pin

@@ -18,10 +18,10 @@ import (
 // lines have gained some tenths of a per cent, and where the sea hides that, a parting
 // is raised unless the evidence is against it (firstVerdictLLR). A line near slack
 // swings to nothing in a swell, or snatches: where its load often changes so much in
-// that time, took its time about it, or had come up as far in the 3 s before, the
-// evidence must be for a parting (lateVerdictLLR). Not so where the other lines vouch for
-// it that the line lost its load by itself and at a stroke (see atOneStroke). A line whose
-// load comes up again meanwhile holds.
+// that time, took its time about it, had come up as far in the 3 s before, or eased
+// together with others, the evidence must be for a parting (lateVerdictLLR). Not so
+// where the other lines vouch for it that the line lost its load by itself and at a
+// stroke (see atOneStroke). A line whose load comes up again meanwhile holds.
 //
 // The test is repeated as the longer horizons pass, 3.5, 5.5, 8 and 12 s after the
 // fall, and a parting not raised at first is raised then. One that was raised is
@@ -73,7 +73,7 @@ type parting struct {
 	ChangeMS       float64              // mean square of the change of load in collapseTicks, kN²
 	ChangeCount    float64              // seconds in ChangeMS
 	Noise          [2][modes]noiseModel // before the fall, with the ship off her fenders and on them
-	Gradual        bool                 // the load fell slowly, or had come up as far just before
+	Gradual        bool                 // the load fell slowly, with others', or had come up as far just before
 	Stroke         bool                 // see atOneStroke
 }
 

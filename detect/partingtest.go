@@ -15,7 +15,9 @@ func (b *Berth) beginTest(now moment, i int) {
 	if !l.Fit.Known { // nobody says how far it had come down with the ship
 		from = l.recentPeak(now)
 	}
-	p.Gradual = l.fallTicks(now, from) > maxFallTicks+l.Pin.intervalTicks() || l.minLoad(now, snatchTicks) < 0.3*p.LoadBefore
+	ticks := l.fallTicks(now, from)
+	p.Gradual = ticks > maxFallTicks+l.Pin.intervalTicks() || l.minLoad(now, snatchTicks) < 0.3*p.LoadBefore ||
+		ticks > l.strokeTicks() && b.othersEased(now, i)
 	p.OwnLossSum, p.OwnLossCount = 0, 0
 	p.PaidOutBefore = l.Slip.leastSince(p.FirstTest*tickLength-second, l.Drum.PaidOutBefore)
 	p.VoteBias = [modes]float64{}
