@@ -49,6 +49,8 @@ var kept = []struct {
 	{"parting in a swell", 950002474000, "the same, of a ship that touched them now and then", 0},
 	{"long swell", 961000700029, "four springs that a long swell eased at once were told as slips", 0},
 	{"spring tide", 1060000699000, "lines that worked in a short sea were told as giving at a stroke, for their pins read once a second", 0},
+	{"spring tide", 1300000566000, "a breast line that eased in a short sea, with others, was told as parted, for its mate's pin had dropped out", 0},
+	{"departure, watch not told", 1310002084000, "the first line that a leaving crew let go was told as left slack, as the next was being let go", 0},
 	{"squalls off the fenders", 720000516000, "the onset of a squall was told as a parting that no pin shows", 0},
 	{"squalls off the fenders", 1020000659000, "the same, though the ship had moved more wildly than usual some seconds before", 0},
 	{"squalls off the fenders", 1020000714003, "the same again", 0},

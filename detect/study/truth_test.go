@@ -85,15 +85,24 @@ func (o *oracle) due(i int, c detect.Condition, from, onset, deadline, until flo
 }
 
 // untold bears what is so while the watch is stood down and no channel says it: lines over
-// their limits, drums that render, and what the crew leaves behind once it has worked the
-// last line.
+// their limits, lines let go that come taut as she swings, drums that render, a line without
+// a pin let go, and what the crew leaves behind once it has worked the last line.
 func (o *oracle) untold(from, until float64) {
 	o.bear(from, until, nil, detect.OverLimit, detect.ApproachingLimit)
 	last := 0
 	for i := range o.t.worked {
+		letGo := false
 		last = max(last, o.t.worked[i][min(int(until*trackHz), o.t.steps()-1)])
 		for k := int(from * trackHz); k < min(int(until*trackHz), o.t.steps()); k++ {
-			if at := float64(k) / trackHz; !o.handled(i, at) && o.t.paid[i][k] > o.t.paid[i][max(0, k-1)] {
+			at := float64(k) / trackHz
+			if !letGo && o.t.worked[i][k] == k {
+				letGo = true
+				o.bearLine(i, detect.SnapLoad, at, until)
+				if !o.c.plan.Lines[i].Instrumented {
+					o.bear(at, until, nil, detect.Redistribution)
+				}
+			}
+			if !o.handled(i, at) && o.t.paid[i][k] > o.t.paid[i][max(0, k-1)] {
 				o.bearLine(i, detect.BrakeSlip, at, at+minute)
 			}
 		}
