@@ -65,11 +65,13 @@ type loadLoss struct {
 	Held        int32                  // seconds that Drop has been over Threshold
 	SlippedAt   int64                  // when a slip was last raised, Unix nanoseconds; 0 for never
 	SlippedBy   float64                // load that the line had lost then, kN
+	JumpedAt    int64                  // when a fall was last taken for a jump of the pin's zero, Unix nanoseconds; 0 for never
+	JumpedBy    float64                // that fall, kN
 }
 
-// reset forgets all but the last slip.
+// reset forgets all but the last slip and the last jump.
 func (l *loadLoss) reset() {
-	*l = loadLoss{SlippedAt: l.SlippedAt, SlippedBy: l.SlippedBy}
+	*l = loadLoss{SlippedAt: l.SlippedAt, SlippedBy: l.SlippedBy, JumpedAt: l.JumpedAt, JumpedBy: l.JumpedBy}
 	for k := range l.Residuals {
 		l.Residuals[k], l.ShipStretch[k] = missing, missing
 	}
@@ -139,7 +141,15 @@ func (b *Berth) loadSlips(now moment) {
 	}
 	for i := range b.state.Lines {
 		loss := &b.state.Lines[i].LoadLoss
-		if !loss.Known || b.hasPayout(now, i) {
+		if b.hasPayout(now, i) {
+			continue
+		}
+		if drop := loss.fellAgain(now); drop > 0 {
+			loss.Drop, loss.JumpedAt = loss.JumpedBy+drop, 0
+			b.raiseLoadLoss(now, i)
+			continue
+		}
+		if !loss.Known {
 			continue
 		}
 		b.report(LoadLost, i, loss.Drop, loss.Threshold)
@@ -152,6 +162,7 @@ func (b *Berth) loadSlips(now moment) {
 		} else if loss.Held++; loss.Held >= lossHold {
 			switch jumped, wait := b.pinJumped(now, i); {
 			case jumped:
+				loss.JumpedAt, loss.JumpedBy = now.Time, loss.Drop
 				loss.reset()
 				b.state.Lines[i].Parting.RefutedAt = now.Tick
 			case !wait:
@@ -176,6 +187,9 @@ func (b *Berth) updateLoss(now moment, i int) bool {
 	}
 	if now.Time-l.Pin.Still.Since > lossStuck*second {
 		residual += l.Expected.Smooth - l.Expected.Low // a rise that a stuck pin does not follow is no loss
+	}
+	if f.Expected == 0 && l.Pin.Last <= partZeroLoad*mbl {
+		residual = missing // slack, as the others say: that tells nothing of what it carries when it does
 	}
 	loss.FitAge = f.Age
 	at := now.Time / second
@@ -208,8 +222,10 @@ func (b *Berth) updateLoss(now moment, i int) bool {
 func (b *Berth) raiseLoadLoss(now moment, i int) {
 	l := &b.state.Lines[i]
 	drop, mbl := l.LoadLoss.Drop, b.plan.Lines[i].MBLkN
-	l.LoadLoss.SlippedAt = now.Time
-	l.LoadLoss.SlippedBy, _ = l.LoadLoss.sudden(now.Time / second)
+	l.LoadLoss.SlippedAt, l.LoadLoss.SlippedBy = now.Time, drop
+	if lost, ok := l.LoadLoss.sudden(now.Time / second); ok {
+		l.LoadLoss.SlippedBy = lost
+	}
 	l.LoadLoss.reset()
 	l.Fit.Age, l.Slip.Quiet, b.state.DisturbedAt = 0, 0, now.Tick
 	if !b.newSlip(now, i) {

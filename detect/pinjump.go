@@ -11,7 +11,8 @@ import "math"
 //
 // They are tested once 12 s have passed, unless the line was over its limit: then it
 // slipped. Only strong evidence against a slip (pinJumpLLR) makes it a fault of the pin,
-// which the shift of its zero then raises. Source: Newton's second law; the figures are
+// which the shift of its zero then raises, unless the load falls at a stroke again within
+// two minutes: a rope that surges does, a pin's zero does not. Source: Newton's second law; the figures are
 // common practice, no source.
 const (
 	strokeShare       = 0.6  // of the drop, in two seconds
@@ -20,6 +21,7 @@ const (
 	strokeMaxInterval = 0.6  // s between readings; slower pins show any fall as a stroke
 	strokeLag         = 1.3  // s; from the step before the stroke until it, about, with the delay of the readings
 	pinJumpLLR        = 10
+	pinJumpAgain      = 120 * second  // within which a second fall makes the first a slip
 	pinJumpMaxSec     = lossHold + 20 // seconds over the threshold, after which a slip is raised untested
 )
 
@@ -55,6 +57,25 @@ func (l *loadLoss) strokeAge(at int64) (age int64, ok bool) {
 		}
 	}
 	return age, most >= strokeShare*l.Drop && sharpest >= strokeSharp*most && again < strokeAgain*most
+}
+
+// fellAgain is by how much the load fell at a stroke in the last seconds, kN, where an
+// earlier fall as large or up to twice that was taken for a jump of the pin's zero; else 0.
+func (l *loadLoss) fellAgain(now moment) (drop float64) {
+	if l.JumpedAt == 0 || now.Time-l.JumpedAt > pinJumpAgain {
+		return 0
+	}
+	at := now.Time / second
+	before, known := lossMean(&l.Residuals, at, 4, 10)
+	after, ok := lossMean(&l.Residuals, at, 0, 2)
+	sharpest := 0.0
+	for k := range int64(4) {
+		sharpest = max(sharpest, l.Falls[(at-k)%lossRefOldest])
+	}
+	if drop = before - after; known && ok && drop >= l.JumpedBy/2 && sharpest >= strokeSharp*drop {
+		return drop
+	}
+	return 0
 }
 
 // pinJumped reports whether the drop of line i's load is a jump of its pin's zero; wait

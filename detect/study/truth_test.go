@@ -247,7 +247,10 @@ func (o *oracle) parting(i int, at float64) {
 		return
 	}
 	if f, ok := o.faulty[i]; load < 0.05*l.MBLkN || ok && at >= f.from && at < f.to {
+		// it then is found not to carry any more, and its mates to carry for it
 		o.bearLine(i, detect.LineParted, at-0.5, forever)
+		o.bearLine(i, detect.BrakeSlip, at-0.5, forever)
+		o.bear(at-0.5, forever, o.mates(i), detect.Imbalance)
 		return
 	}
 	o.due(i, detect.LineParted, at-0.5, at, at+3, forever, false)
