@@ -170,6 +170,9 @@ func (o *oracle) incident(e simulate.Event) {
 		}
 	case simulate.ZeroShift:
 		far := math.Abs(e.Value) / o.c.plan.Lines[i].MBLkN
+		if e.For == 0 && o.t.loads[i][int(at*trackHz)]+e.Value < 0.03*o.c.plan.Lines[i].MBLkN {
+			o.bearLine(i, detect.LineParted, at-0.5, at+5) // as of a pin that dies
+		}
 		if far < 0.06 {
 			o.unclear(i, at, forever)
 			break
