@@ -104,8 +104,8 @@ func (b *Berth) groupEased(now moment, i int) bool {
 	return false
 }
 
-// othersEased reports whether two other lines lost half as much as line i in the same
-// time, of MBL: the sea took it off them all. A line that parts leaves them more to carry.
+// othersEased reports whether two other lines lost easedShare as much as line i in the
+// same time, of MBL: the sea took it off them all. A line that parts leaves them more.
 func (b *Berth) othersEased(now moment, i int) bool {
 	lost := func(k int) float64 {
 		l := &b.state.Lines[k]

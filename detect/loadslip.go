@@ -25,9 +25,10 @@ import (
 // four unless it is all the others, it is not known which line it was, and nothing is
 // raised; nor where others lost as much while the ship moved, for then the fit is wrong
 // about all; nor where two others did and the line carried so little that the three
-// hardly slipped together. A load that fell at a stroke may be a pin's zero that jumped
-// (see pinJumped).
-// Source: Student's t; the figures of MBL are common practice, no source.
+// hardly slipped together; nor where another lost some of it too, most of it only by where
+// the ship is, and one line that no others vouch for says where: that may have slipped. A
+// load that fell at a stroke may be a pin's zero that jumped (see pinJumped). Source:
+// Student's t; the figures of MBL are common practice, no source.
 const (
 	lossMin          = 0.015 // of MBL
 	lossRecent       = 16    // s; length of the newest mean
@@ -42,6 +43,7 @@ const (
 	lossHold         = 3     // s
 	lossStuck        = 5     // s
 	lossContested    = 0.7   // of the drop; gain or loss of another line from which it is contested
+	lossAlone        = 0.3   // of the drop; the same where one line alone says where the ship is
 	lossManyFrom     = 0.3   // of MBL; least load before from which it may slip at once with two others
 	lossLeastKnown   = 3     // lines, where all but one may do
 	lossSudden       = 3     // s; mean that tells how far a slip has gone
@@ -58,6 +60,7 @@ type loadLoss struct {
 	Doubt       float64                // of the stretch by the ship's position, m, standard deviation
 	Threshold   float64                // of Drop, kN
 	ShipLoad    float64                // range of the load by the ship's position, kN
+	ShipRise    float64                // what the ship's position put on the line from mean to mean, kN
 	MeanSquare  [3]float64             // of Drop, kN²: until one or two minutes ago, until less than that ago, now
 	ClosedAt    int64                  // end of MeanSquare[1], Unix nanoseconds
 	Seconds     float64                // in the mean square
@@ -113,6 +116,7 @@ func (l *loadLoss) stretchRange() float64 {
 
 // loadSlips is the second's step of every line.
 func (b *Berth) loadSlips(now moment) {
+	alone := false           // a line determines the ship's position that no others vouch for
 	known, steady := 0, 0    // lines of which it is; of them, those near their expected load
 	doubts, gain := 0.0, 0.0 // sum of squares, m²; largest gain of a line, of MBL
 	var losses [3]float64    // the three largest losses, of MBL
@@ -121,6 +125,7 @@ func (b *Berth) loadSlips(now moment) {
 			known++
 			doubts += loss.Doubt * loss.Doubt
 		}
+		alone = alone || b.state.Lines[i].Fit.Weight > 0 && !b.state.Lines[i].Fit.Determined
 	}
 	for i := range b.state.Lines {
 		loss, mbl := &b.state.Lines[i].LoadLoss, b.plan.Lines[i].MBLkN
@@ -146,6 +151,7 @@ func (b *Berth) loadSlips(now moment) {
 		}
 		if drop := loss.fellAgain(now); drop > 0 {
 			loss.Drop, loss.JumpedAt = loss.JumpedBy+drop, 0
+			b.report(LoadLost, i, loss.Drop, lossMin*b.plan.Lines[i].MBLkN)
 			b.raiseLoadLoss(now, i)
 			continue
 		}
@@ -155,7 +161,8 @@ func (b *Berth) loadSlips(now moment) {
 		b.report(LoadLost, i, loss.Drop, loss.Threshold)
 		least := lossContested * loss.Drop / b.plan.Lines[i].MBLkN // of MBL
 		light := b.state.Lines[i].Pin.Last+loss.Drop < lossManyFrom*b.plan.Lines[i].MBLkN
-		contested := gain > least || light && losses[2] > least || losses[1] > least && loss.Drop < lossByShip*loss.ShipLoad
+		contested := gain > least || light && losses[2] > least || losses[1] > least && loss.Drop < lossByShip*loss.ShipLoad ||
+			alone && loss.ShipRise > loss.Drop/2 && losses[1] > lossAlone*loss.Drop/b.plan.Lines[i].MBLkN
 		others := steady > modes || known >= lossLeastKnown && steady >= known-1 // say which it was
 		if loss.Drop < loss.Threshold || contested || !others {
 			loss.Held = 0
@@ -213,7 +220,7 @@ func (b *Berth) updateLoss(now moment, i int) bool {
 	stretch := loss.stretchRange()
 	was, _ := lossMean(&loss.ShipStretch, at, lossRefNewest, lossRefOldest)
 	is, _ := lossMean(&loss.ShipStretch, at, 0, lossRecent)
-	loss.ShipLoad = stretch * f.Stiffness
+	loss.ShipLoad, loss.ShipRise = stretch*f.Stiffness, (is-was)*f.Stiffness
 	loss.Doubt = l.Stiffness.sd(f, mbl) * max(math.Abs(is-was), lossMoveLeast*stretch)
 	return true
 }

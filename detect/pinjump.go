@@ -12,8 +12,8 @@ import "math"
 // They are tested once 12 s have passed, unless the line was over its limit: then it
 // slipped. Only strong evidence against a slip (pinJumpLLR) makes it a fault of the pin,
 // which the shift of its zero then raises, unless the load falls at a stroke again within
-// two minutes: a rope that surges does, a pin's zero does not. Source: Newton's second law; the figures are
-// common practice, no source.
+// two minutes: a rope that surges does, a pin's zero does not. Source: Newton's second
+// law; the figures are common practice, no source.
 const (
 	strokeShare       = 0.6  // of the drop, in two seconds
 	strokeAgain       = 0.3  // of that, another fall

@@ -33,6 +33,7 @@ var kept = []struct {
 	{"steps on bitts", 1140000788000, "the same, of a line whose first surge had not been told yet", 0},
 	{"steps on bitts", 1360008589000, "a surge on bitts was told as a jump of the pin's zero, though the line surged again 15 s later", 0},
 	{"steps on bitts", 1360002963000, "the same, 18 s later", 0},
+	{"steps on bitts", 1370001977000, "five lines were told as slips as a sixth surged that alone told how far the ship had moved", 1},
 	{"passing ships", 1130000771000, "a spring that a passing ship had drawn far out was told as a pin at fault", 0},
 	{"passing ships", 1190001001000, "the same, of three springs", 0},
 	{"unseen parting, fair", 770000157000, "a parting that no pin showed was not told, for the ship touched her fenders", 0},
