@@ -85,24 +85,15 @@ func (o *oracle) due(i int, c detect.Condition, from, onset, deadline, until flo
 }
 
 // untold bears what is so while the watch is stood down and no channel says it: lines over
-// their limits, lines let go that come taut as she swings, drums that render, a line without
-// a pin let go, and what the crew leaves behind once it has worked the last line.
+// their limits, drums that render, and what the crew leaves behind once it has worked the
+// last line.
 func (o *oracle) untold(from, until float64) {
 	o.bear(from, until, nil, detect.OverLimit, detect.ApproachingLimit)
 	last := 0
 	for i := range o.t.worked {
-		letGo := false
 		last = max(last, o.t.worked[i][min(int(until*trackHz), o.t.steps()-1)])
 		for k := int(from * trackHz); k < min(int(until*trackHz), o.t.steps()); k++ {
-			at := float64(k) / trackHz
-			if !letGo && o.t.worked[i][k] == k {
-				letGo = true
-				o.bearLine(i, detect.SnapLoad, at, until)
-				if !o.c.plan.Lines[i].Instrumented {
-					o.bear(at, until, nil, detect.Redistribution)
-				}
-			}
-			if !o.handled(i, at) && o.t.paid[i][k] > o.t.paid[i][max(0, k-1)] {
+			if at := float64(k) / trackHz; !o.handled(i, at) && o.t.paid[i][k] > o.t.paid[i][max(0, k-1)] {
 				o.bearLine(i, detect.BrakeSlip, at, at+minute)
 			}
 		}
@@ -170,9 +161,6 @@ func (o *oracle) incident(e simulate.Event) {
 		}
 	case simulate.ZeroShift:
 		far := math.Abs(e.Value) / o.c.plan.Lines[i].MBLkN
-		if e.For == 0 && o.t.loads[i][int(at*trackHz)]+e.Value < 0.03*o.c.plan.Lines[i].MBLkN {
-			o.bearLine(i, detect.LineParted, at-0.5, at+5) // as of a pin that dies
-		}
 		if far < 0.06 {
 			o.unclear(i, at, forever)
 			break
@@ -250,10 +238,7 @@ func (o *oracle) parting(i int, at float64) {
 		return
 	}
 	if f, ok := o.faulty[i]; load < 0.05*l.MBLkN || ok && at >= f.from && at < f.to {
-		// it then is found not to carry any more, and its mates to carry for it
 		o.bearLine(i, detect.LineParted, at-0.5, forever)
-		o.bearLine(i, detect.BrakeSlip, at-0.5, forever)
-		o.bear(at-0.5, forever, o.mates(i), detect.Imbalance)
 		return
 	}
 	o.due(i, detect.LineParted, at-0.5, at, at+3, forever, false)
