@@ -38,6 +38,9 @@ func TestAStandstillIsOfAllPins(t *testing.T) {
 			t.Errorf("told by %q: %s", c.By, c.Detail)
 		}
 	}
+	if len(changes) != 12 {
+		t.Errorf("%d told, want all 12:\n%s", len(changes), text(changes))
+	}
 }
 
 // calm is loads in a swell that dies away: waves of random height, felt by every line.
