@@ -114,18 +114,42 @@ func (l *loadLoss) stretchRange() float64 {
 	return max(0, hi-lo)
 }
 
+// allLosses is what the lines together lost and gained, of MBL.
+type allLosses struct {
+	gain    float64    // largest
+	largest [3]float64 // losses
+	alone   bool       // a line says where the ship is that no others vouch for
+}
+
+// add takes a line's loss, of MBL; negative for a gain.
+func (a *allLosses) add(share float64) {
+	a.gain = max(a.gain, -share)
+	a.largest[2] = max(a.largest[2], min(share, a.largest[1]))
+	a.largest[1] = max(a.largest[1], min(share, a.largest[0]))
+	a.largest[0] = max(a.largest[0], share)
+}
+
+// contest reports whether the others leave it open which line it was, of one that has lost
+// loss.Drop and now carries this load, kN.
+func (a *allLosses) contest(loss *loadLoss, load, mbl float64) bool {
+	share := loss.Drop / mbl
+	return a.gain > lossContested*share ||
+		a.largest[2] > lossContested*share && load+loss.Drop < lossManyFrom*mbl || // too light for three to slip
+		a.largest[1] > lossContested*share && loss.Drop < lossByShip*loss.ShipLoad ||
+		a.largest[1] > lossAlone*share && loss.ShipRise > loss.Drop/2 && a.alone
+}
+
 // loadSlips is the second's step of every line.
 func (b *Berth) loadSlips(now moment) {
-	alone := false           // a line determines the ship's position that no others vouch for
-	known, steady := 0, 0    // lines of which it is; of them, those near their expected load
-	doubts, gain := 0.0, 0.0 // sum of squares, m²; largest gain of a line, of MBL
-	var losses [3]float64    // the three largest losses, of MBL
+	known, steady := 0, 0 // lines of which it is; of them, those near their expected load
+	doubts := 0.0         // sum of squares, m²
+	var all allLosses
 	for i := range b.state.Lines {
 		if loss := &b.state.Lines[i].LoadLoss; b.updateLoss(now, i) {
 			known++
 			doubts += loss.Doubt * loss.Doubt
 		}
-		alone = alone || b.state.Lines[i].Fit.Weight > 0 && !b.state.Lines[i].Fit.Determined
+		all.alone = all.alone || b.state.Lines[i].Fit.Weight > 0 && !b.state.Lines[i].Fit.Determined
 	}
 	for i := range b.state.Lines {
 		loss, mbl := &b.state.Lines[i].LoadLoss, b.plan.Lines[i].MBLkN
@@ -135,11 +159,7 @@ func (b *Berth) loadSlips(now moment) {
 		// the others' doubts come through the ship's position, which they share
 		doubt := math.Sqrt(loss.Doubt*loss.Doubt + modes*doubts/float64(known*known))
 		loss.Threshold = max(lossMin*mbl, lossSigma*math.Sqrt(loss.MeanSquare[0])) + lossRatioSigma*doubt*b.state.Lines[i].Fit.Stiffness
-		share := loss.Drop / mbl
-		gain = max(gain, -share)
-		losses[2] = max(losses[2], min(share, losses[1]))
-		losses[1] = max(losses[1], min(share, losses[0]))
-		losses[0] = max(losses[0], share)
+		all.add(loss.Drop / mbl)
 		if math.Abs(loss.Drop) < loss.Threshold/2 {
 			steady++
 		}
@@ -159,12 +179,8 @@ func (b *Berth) loadSlips(now moment) {
 			continue
 		}
 		b.report(LoadLost, i, loss.Drop, loss.Threshold)
-		least := lossContested * loss.Drop / b.plan.Lines[i].MBLkN // of MBL
-		light := b.state.Lines[i].Pin.Last+loss.Drop < lossManyFrom*b.plan.Lines[i].MBLkN
-		contested := gain > least || light && losses[2] > least || losses[1] > least && loss.Drop < lossByShip*loss.ShipLoad ||
-			alone && loss.ShipRise > loss.Drop/2 && losses[1] > lossAlone*loss.Drop/b.plan.Lines[i].MBLkN
 		others := steady > modes || known >= lossLeastKnown && steady >= known-1 // say which it was
-		if loss.Drop < loss.Threshold || contested || !others {
+		if loss.Drop < loss.Threshold || all.contest(loss, b.state.Lines[i].Pin.Last, b.plan.Lines[i].MBLkN) || !others {
 			loss.Held = 0
 		} else if loss.Held++; loss.Held >= lossHold {
 			switch jumped, wait := b.pinJumped(now, i); {

@@ -22,6 +22,9 @@ const (
 	strokeLag         = 1.3  // s; from the step before the stroke until it, about, with the delay of the readings
 	pinJumpLLR        = 10
 	pinJumpAgain      = 120 * second  // within which a second fall makes the first a slip
+	againNewest       = 2             // s; mean after a second fall
+	againFrom         = 4             // s ago; newest of the mean before it
+	againOldest       = 10            // s ago
 	pinJumpMaxSec     = lossHold + 20 // seconds over the threshold, after which a slip is raised untested
 )
 
@@ -66,10 +69,10 @@ func (l *loadLoss) fellAgain(now moment) (drop float64) {
 		return 0
 	}
 	at := now.Time / second
-	before, known := lossMean(&l.Residuals, at, 4, 10)
-	after, ok := lossMean(&l.Residuals, at, 0, 2)
+	before, known := lossMean(&l.Residuals, at, againFrom, againOldest)
+	after, ok := lossMean(&l.Residuals, at, 0, againNewest)
 	sharpest := 0.0
-	for k := range int64(4) {
+	for k := range int64(againFrom) {
 		sharpest = max(sharpest, l.Falls[(at-k)%lossRefOldest])
 	}
 	if drop = before - after; known && ok && drop >= l.JumpedBy/2 && sharpest >= strokeSharp*drop {
