@@ -81,3 +81,28 @@ func TestStepGLR(t *testing.T) {
 		t.Errorf("after wild seconds %+v, want a log-likelihood ratio of %v", got, want)
 	}
 }
+
+// By hand: with a response of 1 a step, a push that grows by 1 m/s² a step for 24 steps
+// makes 1 to 24, of squares 4900 in sum. A loss of 2 m/s² nine steps ago explains
+// 2·2·(24 + 23 + … + 16) − 9·2² = 684 of them.
+func TestPushThatBuildsUp(t *testing.T) {
+	w := whitenedInnovations{chol: cholesky3{{1}, {0, 1}, {0, 0, 1}}, inflation: 1}
+	for k := range w.response {
+		w.response[k] = [modes]float64{1, 1, 1}
+	}
+	for k := range 24 {
+		w.white[k] = [modes]float64{float64(24 - k), 0, 0}
+	}
+	loss := stepChange{Share: 1, Age: 9}
+	got := w.builtUp([modes]float64{2, 0, 0}, loss)
+	if want := (15 + 96) / 2. * math.Log((15+4900-684)/15.); math.Abs(got-want) > 1e-6 {
+		t.Errorf("log-likelihood ratio %v of a push against a loss, want %v", got, want)
+	}
+	w.white = [historySteps][modes]float64{}
+	for k := range 9 {
+		w.white[k] = [modes]float64{2, 0, 0}
+	}
+	if got := w.builtUp([modes]float64{2, 0, 0}, loss); got > -20 {
+		t.Errorf("a loss is taken for a push: %v", got)
+	}
+}

@@ -17,6 +17,10 @@ const (
 	minInnovations    = innovationWindow / 2
 )
 
+// pushAges are the times in steps for which a push may have been building up, longer than
+// a change is looked for.
+var pushAges = [...]int{responseSteps - 1, 32, 48}
+
 // updateCov updates the covariance with the innovation of responseSteps ago. Newer
 // ones may hold the change that is tested for.
 func (in *innovations) updateCov(step int64) {
@@ -143,4 +147,63 @@ func (w *whitenedInnovations) stepGLR(accel [modes]float64, least, most float64)
 		}
 	}
 	return best
+}
+
+// builtUp is how much likelier the innovations kept are by a push that has been building
+// up at a steady rate, from any direction, than by this change, a share of accel: a
+// log-likelihood ratio. A squall builds up, a loss does not.
+func (w *whitenedInnovations) builtUp(accel [modes]float64, change stepChange) float64 {
+	var total, cross, stepSq float64
+	for k := range w.white {
+		total += dot(&w.white[k], &w.white[k])
+		if k >= change.Age {
+			continue
+		}
+		sig := w.response[change.Age-1-k]
+		for m := range sig {
+			sig[m] *= accel[m]
+		}
+		w.chol.whiten(&sig)
+		cross += dot(&sig, &w.white[k])
+		stepSq += dot(&sig, &sig)
+	}
+	byStep := change.Share * (2*cross - change.Share*stepSq)
+	byPush := 0.0
+	for _, age := range pushAges {
+		byPush = max(byPush, w.explainedByPush(age))
+	}
+	scale := innovationDegrees * w.inflation
+	return (innovationDegrees + modes*historySteps) / 2. * math.Log((scale+max(0, total-byStep))/(scale+max(0, total-byPush)))
+}
+
+// explainedByPush is the sum of squares of the innovations kept that a push explains which
+// began so many steps ago and has grown since, by least squares over its three modes.
+func (w *whitenedInnovations) explainedByPush(age int) float64 {
+	var built [responseSteps + 1][modes]float64 // response to a push that grows by 1 m/s² a step
+	for k, r := range w.response {
+		for m := range modes {
+			built[k+1][m] = built[k][m] + r[m]
+		}
+	}
+	var normal [modes][modes]float64
+	var rhs [modes]float64
+	for k := range min(age, historySteps) {
+		var by [modes][modes]float64 // white, by mode of the push
+		for m := range modes {
+			by[m][m] = built[min(age-k, responseSteps)][m]
+			w.chol.whiten(&by[m])
+		}
+		for p := range modes {
+			rhs[p] += dot(&by[p], &w.white[k])
+			for q := range modes {
+				normal[p][q] += dot(&by[p], &by[q])
+			}
+		}
+	}
+	inverse, ok := invert(&normal)
+	if !ok {
+		return 0
+	}
+	growth := mulVec(&inverse, &rhs)
+	return dot(&growth, &rhs)
 }

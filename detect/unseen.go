@@ -5,6 +5,7 @@ import "math"
 // unseenGroup is the state of one group.
 type unseenGroup struct {
 	Steps    int32 // in a row that a loss was likely
+	SuddenAt int64 // tick at which it last was, and not rather a push that had built up
 	RaisedAt int64 // tick, 0 for not raised
 }
 
@@ -24,6 +25,16 @@ func (b *Berth) lossLLR(i int, load float64, moves *whitenedErrors, recent *whit
 		return 0, horizon
 	}
 	return far + sudden, horizon
+}
+
+// builtUp reports whether it was rather a push that has been building up than the loss of
+// this load of line i. The wind is such a push, and a known one where it is measured.
+func (b *Berth) builtUp(now moment, i int, load float64, recent *whitenedInnovations) bool {
+	accel, most := b.lossAccel(i, load), redistBuiltUp
+	if b.state.Wind.told(now) {
+		most = redistBuiltUpMeasured
+	}
+	return recent.builtUp(accel, recent.stepGLR(accel, redistMinShare, redistMaxShare)) >= most
 }
 
 // lossThreshold is the log-likelihood ratio from which the loss of line i is raised.

@@ -58,6 +58,8 @@ var kept = []struct {
 	{"squalls off the fenders", 720000516000, "the onset of a squall was told as a parting that no pin shows", 0},
 	{"squalls off the fenders", 1020000659000, "the same, though the ship had moved more wildly than usual some seconds before", 0},
 	{"squalls off the fenders", 1020000714003, "the same again", 0},
+	{"squalls off the fenders", 1440000661000, "the same, with no wind gauge", 0},
+	{"squalls off the fenders", 1420000804000, "the same, of another ship without one", 0},
 }
 
 func TestKeptScenes(t *testing.T) {
