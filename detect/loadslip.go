@@ -26,9 +26,11 @@ import (
 // raised; nor where others lost as much while the ship moved, for then the fit is wrong
 // about all; nor where two others did and the line carried so little that the three
 // hardly slipped together; nor where another lost some of it too, most of it only by where
-// the ship is, and one line that no others vouch for says where: that may have slipped. A
-// load that fell at a stroke may be a pin's zero that jumped (see pinJumped). Source:
-// Student's t; the figures of MBL are common practice, no source.
+// the ship is, and one line that no others vouch for says where: that may have slipped.
+// Nor where the line still carries more than expected: the fit was led astray, as by others
+// that slipped unknown, and comes back. A load that fell at a stroke may be a pin's zero
+// that jumped (see pinJumped). Source: Student's t; the figures of MBL are common
+// practice, no source.
 const (
 	lossMin          = 0.015 // of MBL
 	lossRecent       = 16    // s; length of the newest mean
@@ -45,6 +47,7 @@ const (
 	lossContested    = 0.7   // of the drop; gain or loss of another line from which it is contested
 	lossAlone        = 0.3   // of the drop; the same where one line alone says where the ship is
 	lossManyFrom     = 0.3   // of MBL; least load before from which it may slip at once with two others
+	lossStillMore    = 0.5   // of the drop; by as much more than expected it may carry after it
 	lossLeastKnown   = 3     // lines, where all but one may do
 	lossSudden       = 3     // s; mean that tells how far a slip has gone
 	lossByShip       = 0.7   // of the load that the ship's movement put on the line; a larger drop is not contested by another line's loss
@@ -98,6 +101,12 @@ func (l *loadLoss) sudden(at int64) (drop float64, ok bool) {
 	before, known := lossMean(&l.Residuals, at, lossRefNewest, lossRefOldest-lossSudden)
 	recent, ok := lossMean(&l.Residuals, at, 0, lossSudden)
 	return before - recent, known && ok
+}
+
+// stillMore reports whether the line carries more than the others indicate all the same.
+func (l *loadLoss) stillMore(at int64) bool {
+	recent, ok := lossMean(&l.Residuals, at, 0, lossRecent)
+	return ok && recent > lossStillMore*l.Drop
 }
 
 // stretchRange is the range of the stretch by the ship's position, m.
@@ -180,7 +189,7 @@ func (b *Berth) loadSlips(now moment) {
 		}
 		b.report(LoadLost, i, loss.Drop, loss.Threshold)
 		others := steady > modes || known >= lossLeastKnown && steady >= known-1 // say which it was
-		if loss.Drop < loss.Threshold || all.contest(loss, b.state.Lines[i].Pin.Last, b.plan.Lines[i].MBLkN) || !others {
+		if loss.Drop < loss.Threshold || all.contest(loss, b.state.Lines[i].Pin.Last, b.plan.Lines[i].MBLkN) || loss.stillMore(now.Time/second) || !others {
 			loss.Held = 0
 		} else if loss.Held++; loss.Held >= lossHold {
 			switch jumped, wait := b.pinJumped(now, i); {

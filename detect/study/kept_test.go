@@ -55,6 +55,7 @@ var kept = []struct {
 	{"spring tide", 1300000566000, "a breast line that eased in a short sea, with others, was told as parted, for its mate's pin had dropped out", 0},
 	{"departure, watch not told", 1310002084000, "the first line that a leaving crew let go was told as left slack, as the next was being let go", 0},
 	{"swell", 1360003977000, "a line that a swell let go slack for longer, by the others too, was told as a slip", 0},
+	{"over limit in a squall", 1410012963000, "a line was told as a slip as it came back to its load, many others having slipped", 1},
 	{"squalls off the fenders", 720000516000, "the onset of a squall was told as a parting that no pin shows", 0},
 	{"squalls off the fenders", 1020000659000, "the same, though the ship had moved more wildly than usual some seconds before", 0},
 	{"squalls off the fenders", 1020000714003, "the same again", 0},
