@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"strings"
 	"testing"
+	"time"
 
 	"hawser/ingest/simulate"
 	"hawser/services/waittest"
@@ -33,6 +34,7 @@ func TestGatewaysCatchUpSideBySide(t *testing.T) {
 	}
 	s.watched(berth, 60)
 	before := late() // whoever began first
+	stern.to("")     // held, so that it is back second, and at once when it may be
 	s.kill()
 	s = startServe(t, data)
 	bow.to(s.grpc)
@@ -42,12 +44,13 @@ func TestGatewaysCatchUpSideBySide(t *testing.T) {
 		}
 		return nil
 	})
+	time.Sleep(time.Second) // far within its patience; without it, ten of recorded time go by
 	stern.to(s.grpc)
 	bowSent()
 	sternSent()
 	s.watched(berth, 2*170)
 	if n := late() - before; n != 0 {
-		t.Errorf("%g readings came too late to be watched", n)
+		t.Errorf("%g readings came too late to be watched\n%s", n, s.stderr.String())
 	}
 	if told := s.onRecord(); len(told) != 0 {
 		t.Errorf("told in quiet weather: %+v", told)

@@ -363,14 +363,14 @@ func TestStopDrainsAndTheNextStartGoesOn(t *testing.T) {
 }
 
 // cuttingLine carries TCP to a server and cuts each connection after so many
-// bytes up; 0 never cuts.
+// bytes up; 0 never cuts. Without a target it holds connections until it has one.
 type cuttingLine struct {
 	addr  string
 	after int64
 	cuts  atomic.Int64
 
-	mu     sync.Mutex
-	target string
+	led    sync.Cond
+	target string // under led.L
 }
 
 func startCuttingLine(t *testing.T, target string, after int64) *cuttingLine {
@@ -380,6 +380,7 @@ func startCuttingLine(t *testing.T, target string, after int64) *cuttingLine {
 		t.Fatal(err)
 	}
 	c := &cuttingLine{addr: l.Addr().String(), target: target, after: after}
+	c.led.L = new(sync.Mutex)
 	var wg sync.WaitGroup
 	wg.Go(func() {
 		for {
@@ -392,6 +393,7 @@ func startCuttingLine(t *testing.T, target string, after int64) *cuttingLine {
 	})
 	t.Cleanup(func() {
 		_ = l.Close()
+		c.to("nowhere") // lets go what is held
 		wg.Wait()
 	})
 	return c
@@ -399,16 +401,20 @@ func startCuttingLine(t *testing.T, target string, after int64) *cuttingLine {
 
 // to leads later connections to another server.
 func (c *cuttingLine) to(target string) {
-	c.mu.Lock()
-	defer c.mu.Unlock()
+	c.led.L.Lock()
+	defer c.led.L.Unlock()
 	c.target = target
+	c.led.Broadcast()
 }
 
 func (c *cuttingLine) carry(down net.Conn) {
 	defer down.Close()
-	c.mu.Lock()
+	c.led.L.Lock()
+	for c.target == "" {
+		c.led.Wait()
+	}
 	target := c.target
-	c.mu.Unlock()
+	c.led.L.Unlock()
 	up, err := net.Dial("tcp", target)
 	if err != nil {
 		return
