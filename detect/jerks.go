@@ -17,7 +17,9 @@ import (
 // A wave brings a load down too, but all the time, and it is falling before and after. A
 // pin whose zero jumps does not come back to jump from the same load, and one that reads
 // a spike rises as steeply as it falls. Where many lines give at once, which the fit takes
-// for a ship that lies still, this is what tells it.
+// for a ship that lies still, this is what tells it. A pin that reads once a second does
+// not show whether a fall was at a stroke: there the other lines must say that the ship took
+// less than half of it off.
 //
 // Source: the mechanics of stick and slip; the figures are common practice, no source.
 const (
@@ -33,6 +35,7 @@ const (
 	jerkQuick    = 0.8   // s between readings; of pins as quick as that a fall may take two spacings
 	jerkSlowest  = 1.5   // s between readings; slower pins show no stroke
 	jerkCalm     = 0.005 // of MBL; usual fall over which pins that are not quick cannot tell a stroke from a short sea
+	jerkOwn      = 0.5   // of the fall; least of it that the ship did not take off, by pins that are not quick
 	jerkMemory   = 1200  // loads, of the mean square
 	jerkPriorSD  = 0.004 // of MBL; root mean square at first
 	jerkCompared = 6     // loads
@@ -82,9 +85,10 @@ func (b *Berth) jerks(now moment) {
 func (b *Berth) jerk(now moment, i int) {
 	l, mbl := &b.state.Lines[i], b.plan.Lines[i].MBLkN
 	s := &l.Jerks
-	fall, threshold, ok := s.fall(mbl, l.Pin.Interval <= jerkQuick)
+	quick := l.Pin.Interval <= jerkQuick
+	fall, threshold, ok := s.fall(mbl, quick)
 	b.report(Jerk, i, fall, threshold)
-	if !ok || now.Time-s.FellAt < jerkOnce*second {
+	if !ok || now.Time-s.FellAt < jerkOnce*second || !quick && l.residualFall(now) < jerkOwn*fall {
 		return
 	}
 	from, at := s.From, s.FellAt
@@ -121,6 +125,20 @@ func (s *jerkRecord) fall(mbl float64, quick bool) (fall, threshold float64, ok 
 	return fall, threshold, (quick || usual <= jerkCalm*mbl) && fall >= threshold &&
 		v[from] >= jerkFrom*mbl && v[from] >= (1-jerkSame)*s.most() &&
 		min(earlier, before, after) >= -jerkRest*fall && max(earlier, before) <= jerkRise*fall
+}
+
+// residualFall is how far the load has fallen in three readings beyond what the other lines
+// say that the ship took off it, kN; 0 where they do not say.
+func (l *line) residualFall(now moment) (fall float64) {
+	if !l.Fit.Known {
+		return 0
+	}
+	for k := range min(3*l.Pin.intervalTicks(), tickHistory) {
+		if v := l.Residuals[(now.Tick-k)%tickHistory]; v-l.Fit.Residual > fall {
+			fall = v - l.Fit.Residual
+		}
+	}
+	return fall
 }
 
 // most is the greatest load of the last minute, kN.

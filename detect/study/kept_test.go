@@ -56,6 +56,8 @@ var kept = []struct {
 	{"departure, watch not told", 1310002084000, "the first line that a leaving crew let go was told as left slack, as the next was being let go", 0},
 	{"swell", 1360003977000, "a line that a swell let go slack for longer, by the others too, was told as a slip", 0},
 	{"over limit in a squall", 1410012963000, "a line was told as a slip as it came back to its load, many others having slipped", 1},
+	{"spring tide", 1540000605002, "lines that worked in a short sea were told as giving, one at 0.58 of its MBL, for their pins read once a second", 1},
+	{"squalls off the fenders", 1540000661001, "the same, as the watch began", 0},
 	{"squalls off the fenders", 720000516000, "the onset of a squall was told as a parting that no pin shows", 0},
 	{"squalls off the fenders", 1020000659000, "the same, though the ship had moved more wildly than usual some seconds before", 0},
 	{"squalls off the fenders", 1020000714003, "the same again", 0},
