@@ -10,6 +10,8 @@ const (
 	snatchTicks      = 43                         // before a fall; a load that came up in them has snatched
 	maxFallTicks     = 5                          // from 0.8 to 0.3 of the load, most of a line that parts
 	strokeFallTicks  = 3                          // the same; a slower fall is not at a stroke
+	slideTicks       = 15                         // from 0.8 to 0.3 of the recent peak, most where the rest was slow too
+	drumShare        = 0.6                        // of the stretch by the load before
 	goneShare        = 0.3                        // of the load before; most of a load that is gone
 	minOwnLoss       = 0.5                        // of the load; least that goes beyond what the ship took off
 	strokeLoss       = 0.8                        // of the load; the same, where nothing else tells a parting from a snatch
@@ -36,7 +38,21 @@ func (b *Berth) collapsed(now moment, i int) bool {
 	if snatches && !b.atOneStroke(now, i, before) {
 		return false
 	}
-	return !b.groupEased(now, i) && !b.surgesAgain(now, i, before)
+	return !l.slid(now, before) && !b.groupEased(now, i) && !b.surgesAgain(now, i, before)
+}
+
+// slid reports whether a load that is now gone came down all the way from its recent peak
+// as no parting line's does, however it went on at last.
+func (l *line) slid(now moment, load float64) bool {
+	return l.fallTicks(now, load) > maxFallTicks+l.Pin.intervalTicks() && l.fallTicks(now, l.recentPeak(now)) > slideTicks
+}
+
+// drumTook reports whether line i's drum has paid out since the fall what a slip does, or
+// most of what the load had stretched the line by.
+func (b *Berth) drumTook(i int) bool {
+	p, slip := &b.state.Lines[i].Parting, b.plan.Limits.SlipM
+	stretch, _ := b.models[i].stretch(p.LoadBefore)
+	return b.state.Lines[i].Drum.PaidOut-p.PaidOutBefore > max(slip/2, min(drumShare*stretch, slip))
 }
 
 // surgesAgain reports whether line i lost this load as it lost about as much a moment
@@ -50,8 +66,8 @@ func (b *Berth) surgesAgain(now moment, i int, load float64) bool {
 	if loss.SlippedAt != 0 && now.Time-loss.SlippedAt < surgedRecent && loss.SlippedBy >= surgedShare*load {
 		return true
 	}
-	const falling = 2 // s; this fall itself
-	drop, ok := loss.sudden(now.Time/second - falling)
+	const falling, since = 2, 2 // s; this fall itself, and from the one before
+	drop, ok := loss.sudden(now.Time/second-falling, since)
 	return ok && loss.Known && drop >= max(loss.Threshold, surgedShare*load)
 }
 

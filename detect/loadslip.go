@@ -96,10 +96,10 @@ func lossMean(of *[lossRefOldest]float64, at, from, to int64) (v float64, ok boo
 	return sum / n, 2*n > float64(to-from)
 }
 
-// sudden is what the line has lost since the reference by the seconds up to at, kN.
-func (l *loadLoss) sudden(at int64) (drop float64, ok bool) {
-	before, known := lossMean(&l.Residuals, at, lossRefNewest, lossRefOldest-lossSudden)
-	recent, ok := lossMean(&l.Residuals, at, 0, lossSudden)
+// sudden is what the line has lost since the reference by some seconds up to at, kN.
+func (l *loadLoss) sudden(at, seconds int64) (drop float64, ok bool) {
+	before, known := lossMean(&l.Residuals, at, lossRefNewest, lossRefOldest-seconds)
+	recent, ok := lossMean(&l.Residuals, at, 0, seconds)
 	return before - recent, known && ok
 }
 
@@ -255,7 +255,7 @@ func (b *Berth) raiseLoadLoss(now moment, i int) {
 	l := &b.state.Lines[i]
 	drop, mbl := l.LoadLoss.Drop, b.plan.Lines[i].MBLkN
 	l.LoadLoss.SlippedAt, l.LoadLoss.SlippedBy = now.Time, drop
-	if lost, ok := l.LoadLoss.sudden(now.Time / second); ok {
+	if lost, ok := l.LoadLoss.sudden(now.Time/second, lossSudden); ok {
 		l.LoadLoss.SlippedBy = lost
 	}
 	l.LoadLoss.reset()

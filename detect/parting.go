@@ -7,7 +7,8 @@ import (
 
 // Parting detection: a line's load collapses within about a second to nothing though
 // the other lines say that it should carry, it was not slack in the minute before,
-// its brake is set and its drum has not run out.
+// its brake is set and its drum has not run out, by a slip or by most of what the load
+// stretched the line by.
 //
 // The ship tells a parting from a load pin that fails to zero: she loses the line's
 // pull at once and begins to move, slowly, for she is heavy. So her prediction errors
@@ -110,7 +111,7 @@ func (b *Berth) partings(now moment) {
 			}
 		case load > l.leastLoad()+partZeroLoad*mbl, math.Abs(load) > 2*partZeroLoad*mbl: // it carries, or its pin reads what no line does
 			p.FirstTest, p.TestSince, p.FellAt = 0, 0, 0
-		case l.Drum.PaidOut-p.PaidOutBefore > b.plan.Limits.SlipM:
+		case b.drumTook(i):
 			p.FirstTest, p.TestSince, p.FellAt, p.RanOutAt = 0, 0, 0, now.Tick
 		case p.FirstTest == 0:
 			b.laterVerdict(now, i)

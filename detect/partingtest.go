@@ -17,7 +17,7 @@ func (b *Berth) beginTest(now moment, i int) {
 	}
 	ticks := l.fallTicks(now, from)
 	p.Gradual = ticks > maxFallTicks+l.Pin.intervalTicks() || l.minLoad(now, snatchTicks) < 0.3*p.LoadBefore ||
-		ticks > l.strokeTicks() && b.othersEased(now, i)
+		(ticks > l.strokeTicks() || math.IsNaN(l.Residuals[(now.Tick-collapseTicks)%tickHistory])) && b.othersEased(now, i)
 	p.OwnLossSum, p.OwnLossCount = 0, 0
 	p.PaidOutBefore = l.Slip.leastSince(p.FirstTest*tickLength-second, l.Drum.PaidOutBefore)
 	p.VoteBias = [modes]float64{}
