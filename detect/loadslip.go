@@ -28,7 +28,8 @@ import (
 // hardly slipped together; nor where another lost some of it too, most of it only by where
 // the ship is, and one line that no others vouch for says where: that may have slipped.
 // Nor where the line still carries more than expected: the fit was led astray, as by others
-// that slipped unknown, and comes back. A load that fell at a stroke may be a pin's zero
+// that slipped unknown, and comes back. Nor while a pin may be stuck; once it is found to
+// be, all comparisons begin anew, as it told wrong where the ship is. A load that fell at a stroke may be a pin's zero
 // that jumped (see pinJumped). Source: Student's t; the figures of MBL are common
 // practice, no source.
 const (
@@ -173,6 +174,7 @@ func (b *Berth) loadSlips(now moment) {
 			steady++
 		}
 	}
+	misled := b.mayBeStuck(now)
 	for i := range b.state.Lines {
 		loss := &b.state.Lines[i].LoadLoss
 		if b.hasPayout(now, i) {
@@ -189,7 +191,7 @@ func (b *Berth) loadSlips(now moment) {
 		}
 		b.report(LoadLost, i, loss.Drop, loss.Threshold)
 		others := steady > modes || known >= lossLeastKnown && steady >= known-1 // say which it was
-		if loss.Drop < loss.Threshold || all.contest(loss, b.state.Lines[i].Pin.Last, b.plan.Lines[i].MBLkN) || loss.stillMore(now.Time/second) || !others {
+		if loss.Drop < loss.Threshold || all.contest(loss, b.state.Lines[i].Pin.Last, b.plan.Lines[i].MBLkN) || loss.stillMore(now.Time/second) || !others || misled {
 			loss.Held = 0
 		} else if loss.Held++; loss.Held >= lossHold {
 			switch jumped, wait := b.pinJumped(now, i); {
@@ -276,4 +278,11 @@ func (b *Berth) raiseLoadLoss(now moment, i int) {
 func (b *Berth) hasPayout(now moment, i int) bool {
 	d := &b.state.Lines[i].Drum
 	return d.Seen > 0 && now.Time-d.PaidOutAt <= 30*second
+}
+
+// forgetLosses begins all lines' comparisons anew.
+func (b *Berth) forgetLosses() {
+	for i := range b.state.Lines {
+		b.state.Lines[i].LoadLoss.reset()
+	}
 }

@@ -84,6 +84,9 @@ func (b *Berth) sensorFaults(now moment) {
 			value, unit := b.faultFigure(now, i)
 			b.raise(now, i, Change{Condition: SensorFault, By: h.Fault.measure(), Onset: h.Since, Value: value, Unit: unit, Detail: b.faultDetail(now, i)})
 			b.withdraw(now, i)
+			if h.Fault == stuckPin { // what the others lost beside it
+				b.forgetLosses()
+			}
 		case !faulty && h.Raised:
 			h.Raised = false
 			b.clear(now, i, Change{Condition: SensorFault, Value: orZero(l.Pin.Last), Unit: "kN",

@@ -19,10 +19,12 @@ import (
 // leaves them once in ten years of ten observations a second at one line.
 const (
 	stuckFor      = 60 * second
-	stuckDigits   = 4      // of the coarsest last digit, least move of the expected load
-	stuckMinNoise = 0.0005 // of MBL; least mean residual that is assumed
-	stuckMovers   = 2      // other pins that must have moved as far since: one alone may be at fault itself
-	stuckLimits   = 6.264  // standard deviations of the average; chart.DesignEwma of 0.1 for 3.156e9
+	stuckSuspect  = 10 * second // from which it may be
+	stuckUnusual  = 10          // times as many readings without a change as usual
+	stuckDigits   = 4           // of the coarsest last digit, least move of the expected load
+	stuckMinNoise = 0.0005      // of MBL; least mean residual that is assumed
+	stuckMovers   = 2           // other pins that must have moved as far since: one alone may be at fault itself
+	stuckLimits   = 6.264       // standard deviations of the average; chart.DesignEwma of 0.1 for 3.156e9
 )
 
 // stuckChart is the EWMA over a second of readings so many ticks apart: in between the
@@ -121,6 +123,19 @@ func (b *Berth) stuck(now moment, i int) bool {
 	span, threshold := e.High-e.Low, max(stuckDigits*resolution*l.Fit.ErrorGain, chance)
 	b.report(StuckRange, i, span, threshold)
 	return span >= threshold
+}
+
+// mayBeStuck reports whether a pin stands still that seldom did while others move: it will
+// be found stuck if it goes on, and what it tells of the ship is not to be relied upon.
+func (b *Berth) mayBeStuck(now moment) bool {
+	for i := range b.state.Lines {
+		p := &b.state.Lines[i].Pin
+		if b.monitored(now, i) && p.LastAt-p.MovedAt >= stuckSuspect && float64(p.Same) >= stuckUnusual*max(p.NewEvery, 1) &&
+			b.movedSince(i, p.MovedAt+standstillTogether) >= stuckMovers {
+			return true
+		}
+	}
+	return false
 }
 
 // movedSince is how many other pins have moved by stuckDigits since a time.
