@@ -32,7 +32,8 @@ import (
 //	          does, explained the innovations much better: by a log-likelihood ratio of 4, or
 //	          of 1.5 where no wind is measured
 //	settled   the position has been known for six minutes
-//	no hands  no brake was off in the last 90 s: a line without a pin may be what the crew works
+//	no hands  no brake was off in the last four minutes: a crew that works its way along the
+//	          deck may be at a line without a pin
 //	no cause  no measured line changed by itself, other than by the ship's movement, by
 //	          0.4 of that load or more in the last 16 s: the cause would then be known
 //
@@ -61,6 +62,7 @@ const (
 	redistWindSD          = 0.25 // of the movement by a change of the wind; how well that is predicted
 	redistLag             = 0.5  // s; delay of readings and positions, about
 	redistHoldSteps       = 2    // in a row
+	redistHandsTicks      = 240 * int64(ticksPerSecond)
 	redistAgainTicks      = 600 * int64(ticksPerSecond)
 	redistMinSteps        = 720 // since the position was last unknown
 )
@@ -72,7 +74,7 @@ func (b *Berth) redistribution(now moment) {
 		return
 	}
 	pr := b.predictor()
-	if pr.Steps < redistMinSteps || pr.Count < minErrorCount || pr.Innovations.Count < minInnovations || b.disturbed(now) || b.state.Watch.Off || b.state.Watch.Working || b.handled(now) {
+	if pr.Steps < redistMinSteps || pr.Count < minErrorCount || pr.Innovations.Count < minInnovations || b.disturbed(now) || b.state.Watch.Off || b.state.Watch.Working || b.handledWithin(now, redistHandsTicks) {
 		return
 	}
 	b.testUnseen(now)

@@ -120,9 +120,12 @@ func (b *Berth) changedHands(now moment, i int) bool {
 }
 
 // handled reports whether the crew is at work on lines, by their brakes.
-func (b *Berth) handled(now moment) bool {
+func (b *Berth) handled(now moment) bool { return b.handledWithin(now, atWorkTicks) }
+
+// handledWithin reports whether a brake was off within these ticks.
+func (b *Berth) handledWithin(now moment, ticks int64) bool {
 	at := b.state.Watch.HandledAt
-	return at != 0 && now.Tick-at < atWorkTicks
+	return at != 0 && now.Tick-at < ticks
 }
 
 // tended reports whether line i is being worked by hand: its brake is off, or was a moment

@@ -64,6 +64,8 @@ var kept = []struct {
 	{"stuck", 1510000368000, "two lines were told as slips: the only breast line, whose pin was stuck, misled the fit", 0},
 	{"stuck in gusts", 1540000456000, "the same in gusts", 0},
 	{"stuck in gusts", 1510000427000, "a line was told as a slip as the fit came right again, the stuck pin being left out of it", 0},
+	{"tending", 1540000508000, "a line without a pin that a crew tended, two minutes after another, was told as a parting that no pin shows", 0},
+	{"tending", 1540000781000, "the same, at another ship", 0},
 	{"squalls off the fenders", 720000516000, "the onset of a squall was told as a parting that no pin shows", 0},
 	{"squalls off the fenders", 1020000659000, "the same, though the ship had moved more wildly than usual some seconds before", 0},
 	{"squalls off the fenders", 1020000714003, "the same again", 0},
