@@ -5,7 +5,8 @@ import "fmt"
 // brakeSlip watches lines whose brake is set, on a winch with a pay-out sensor. It is
 // raised when the drum has paid out the plan's slip or more within 60 s, metres. A drum
 // moves a little as its brake takes up: the first seconds after it is set do not count, nor
-// does what slow readings still tell of the time before.
+// does what slow readings still tell of the time before, or, while a crew is at work, what
+// it did while nothing was heard of it.
 // One slipping is one alarm however often the drum runs: a brake that gave in one gust
 // gives in the next, and rest does not mend it. So it is cleared when the line has been
 // tended and has then held for 10 min, or slips anew, or after an hour at rest. Source:
@@ -50,10 +51,15 @@ func (b *Berth) brakeSlip(now moment) {
 			continue
 		}
 		if d.Seen > 0 && now.Time-d.PaidOutAt <= tickLength && d.Since > d.ReleasedAt { // read in this tick, with the brake set
-			if !(s.Low <= d.PaidOut) {
+			switch {
+			case d.acrossSilence() && b.handled(now):
+				s.reset()
+			case !(s.Low <= d.PaidOut):
 				s.Low, s.At = d.PaidOut, d.PaidOutAt
+				fallthrough
+			default:
+				b.slipped(now, i)
 			}
-			b.slipped(now, i)
 		}
 		if now.Second {
 			k := now.Time / second % slipWindow

@@ -54,6 +54,13 @@ func (d *drum) payoutReading(s *sample) {
 	d.PaidOutAt = s.Time
 }
 
+// acrossSilence reports whether PaidOut is of readings between which others are missing:
+// nobody knows whether the brake was off then.
+func (d *drum) acrossSilence() bool {
+	before, after := d.PrevAt[0]-d.Since, d.PrevAt[1]-d.PrevAt[0]
+	return max(before, after) > max(drumSilence, 3*min(before, after))
+}
+
 // tended reports whether the line is being tended by hand: its brake is off, or was a
 // moment ago.
 func (l *line) tended(now moment) bool {
@@ -66,6 +73,7 @@ func (l *line) tended(now moment) bool {
 }
 
 const (
+	drumSilence = 2 * second  // between readings that come oftener
 	brakeSettle = 5 * second  // after the brake is set, the line still counts as tended
 	brakeStale  = 30 * second // after its last reading, a released brake no longer counts
 )

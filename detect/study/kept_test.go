@@ -66,6 +66,8 @@ var kept = []struct {
 	{"stuck in gusts", 1510000427000, "a line was told as a slip as the fit came right again, the stuck pin being left out of it", 0},
 	{"tending", 1540000508000, "a line without a pin that a crew tended, two minutes after another, was told as a parting that no pin shows", 0},
 	{"tending", 1540000781000, "the same, at another ship", 0},
+	{"tending", 1560001483000, "a line was told as a slip whose brake was taken off while nothing was heard of it", 0},
+	{"departure, watch not told", 1560002149003, "the same, of a line that was let go", 0},
 	{"squalls off the fenders", 720000516000, "the onset of a squall was told as a parting that no pin shows", 0},
 	{"squalls off the fenders", 1020000659000, "the same, though the ship had moved more wildly than usual some seconds before", 0},
 	{"squalls off the fenders", 1020000714003, "the same again", 0},
