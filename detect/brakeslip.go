@@ -51,13 +51,12 @@ func (b *Berth) brakeSlip(now moment) {
 			continue
 		}
 		if d.Seen > 0 && now.Time-d.PaidOutAt <= tickLength && d.Since > d.ReleasedAt { // read in this tick, with the brake set
-			switch {
-			case d.acrossSilence() && b.handled(now):
+			if d.acrossSilence() && b.handled(now) {
 				s.reset()
-			case !(s.Low <= d.PaidOut):
-				s.Low, s.At = d.PaidOut, d.PaidOutAt
-				fallthrough
-			default:
+			} else {
+				if !(s.Low <= d.PaidOut) {
+					s.Low, s.At = d.PaidOut, d.PaidOutAt
+				}
 				b.slipped(now, i)
 			}
 		}

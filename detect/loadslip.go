@@ -29,9 +29,9 @@ import (
 // the ship is, and one line that no others vouch for says where: that may have slipped.
 // Nor where the line still carries more than expected: the fit was led astray, as by others
 // that slipped unknown, and comes back. Nor while a pin may be stuck; once it is found to
-// be, all comparisons begin anew, as it told wrong where the ship is. A load that fell at a stroke may be a pin's zero
-// that jumped (see pinJumped). Source: Student's t; the figures of MBL are common
-// practice, no source.
+// be, all comparisons begin anew, as it told wrong where the ship is. A load that fell at a
+// stroke may be a pin's zero that jumped (see pinJumped). Source: Student's t; the figures
+// of MBL are common practice, no source.
 const (
 	lossMin          = 0.015 // of MBL
 	lossRecent       = 16    // s; length of the newest mean

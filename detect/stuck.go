@@ -125,13 +125,14 @@ func (b *Berth) stuck(now moment, i int) bool {
 	return span >= threshold
 }
 
-// mayBeStuck reports whether a pin stands still that seldom did while others move: it will
-// be found stuck if it goes on, and what it tells of the ship is not to be relied upon.
+// mayBeStuck reports whether a pin that has a say in where the ship is stands still that
+// seldom did, while others move: it will be found stuck if it goes on.
 func (b *Berth) mayBeStuck(now moment) bool {
 	for i := range b.state.Lines {
-		p := &b.state.Lines[i].Pin
-		if b.monitored(now, i) && p.LastAt-p.MovedAt >= stuckSuspect && float64(p.Same) >= stuckUnusual*max(p.NewEvery, 1) &&
-			b.movedSince(i, p.MovedAt+standstillTogether) >= stuckMovers {
+		l := &b.state.Lines[i]
+		p, still := &l.Pin, l.Pin.LastAt-l.Pin.MovedAt
+		if b.monitored(now, i) && l.Fit.Weight > 0 && still >= stuckSuspect && still < stuckFor+blockSeconds*second &&
+			float64(p.Same) >= stuckUnusual*max(p.NewEvery, 1) && b.movedSince(i, p.MovedAt+standstillTogether) >= stuckMovers {
 			return true
 		}
 	}
