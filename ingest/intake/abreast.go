@@ -23,14 +23,18 @@ const (
 )
 
 // waitsUntil is up to when a stream that opens now waits for others to send. Where it was
-// this server that they were without, all come back at once.
+// this server that they were without, all come back at once, from when the first is back:
+// it may be busy for a while until it can be reached.
 func (b *berth) waitsUntil(now time.Time) time.Time {
 	b.mu.Lock()
 	defer b.mu.Unlock()
-	if until := b.without.Add(patience); now.Before(until) {
-		return until
+	if !now.Before(b.without.Add(patience)) {
+		return now.Add(patience)
 	}
-	return now.Add(patience)
+	if b.back.Before(b.without) {
+		b.back = now
+	}
+	return b.back.Add(patience)
 }
 
 // abreast waits until no other source of the berth is far behind a time of the past.
@@ -88,15 +92,26 @@ func (d *delivery) behind(t int64, now time.Time) (left time.Duration, moved <-c
 	return left, b.moved
 }
 
-// sends is when a source last had something to hand on, which is now if it waits to.
+// sends is when a source last had something to hand on, which is now if it waits to, or
+// opened its stream: it needs a moment until it sends.
 func (h *heard) sends(now time.Time) time.Time {
-	switch {
-	case h.waits:
+	if h.waits {
 		return now
-	case h.waited.After(h.last):
-		return h.waited
 	}
-	return h.last
+	at := h.last
+	for _, t := range []time.Time{h.waited, h.opened} {
+		if t.After(at) {
+			at = t
+		}
+	}
+	return at
+}
+
+// opens notes that a source has a stream again.
+func (b *berth) opens(src *source, at time.Time) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	src.heard.opened = at
 }
 
 // comesTo notes that a source has a batch of a time to hand on, and may have to wait.

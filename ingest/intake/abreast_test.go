@@ -17,14 +17,15 @@ func TestAwaited(t *testing.T) {
 		opened, now float64 // when the stream of the one that waits did, and the present
 		want        float64
 	}{
-		{name: "it is to come back to a server that started", heard: heard{before: true}, opened: 3, now: 3, want: 2},
-		{name: "it has had the time for that", heard: heard{before: true}, opened: 3, now: 5},
+		{name: "it is to come back to a server that started", heard: heard{before: true}, opened: 3, now: 3, want: 5},
+		{name: "it has had the time for that", heard: heard{before: true}, opened: 3, now: 8},
 		{name: "it was heard lately, and so the link of both was down", heard: heard{last: after(-30)}, began: -3600, opened: 3, now: 3, want: 5},
 		{name: "it was not heard for long", heard: heard{last: after(-90)}, began: -3600, opened: 3, now: 3},
 		{name: "it was to end", heard: heard{last: after(-30), done: true}, began: -3600, opened: 3, now: 3},
 		{name: "it came and went again", heard: heard{last: after(3.5)}, opened: 3, now: 4},
-		{name: "it is back and has sent nothing", claims: 1, heard: heard{before: true}, opened: 3, now: 4, want: 1},
-		{name: "it is back and sends nothing", claims: 1, heard: heard{before: true}, opened: 3, now: 5},
+		{name: "it is back and has sent nothing", claims: 1, heard: heard{before: true}, opened: 3, now: 4, want: 4},
+		{name: "it is back and sends nothing", claims: 1, heard: heard{before: true, opened: after(3)}, opened: 3, now: 8},
+		{name: "it is just back", claims: 1, heard: heard{before: true, opened: after(7)}, opened: 3, now: 8, want: 4},
 		{name: "it sends", claims: 1, heard: heard{last: after(8)}, opened: 3, now: 9, want: 4},
 		{name: "it sends for long", claims: 1, heard: heard{last: after(15)}, opened: 3, now: 16, want: 2},
 		{name: "it is back and waits as well", claims: 1, heard: heard{before: true, waits: true}, opened: 3, now: 5, want: 5},

@@ -27,6 +27,7 @@ type berth struct {
 	// recalled: the sources from before the server started are known.
 	recalled bool
 	without  time.Time     // when its sources were last without this server, its start at first
+	back     time.Time     // when the first of them was back since
 	moved    chan struct{} // closed when a source has sent, or will not; nil while nobody waits
 }
 

@@ -60,6 +60,7 @@ type tally struct {
 
 func newDelivery(s *Server, b *berth, src *source, in stream, durable uint64) *delivery {
 	window, opened := semaphore.NewWeighted(s.weight(0)*int64(s.o.limits.InFlight)), s.o.Now()
+	b.opens(src, opened)
 	return &delivery{
 		s: s, berth: b, src: src, stream: in, opened: opened, until: b.waitsUntil(opened), again: b.knows(src),
 		log:    s.o.Log.With("berth", b.name, "source", src.name),

@@ -15,6 +15,7 @@ type Heard struct {
 
 type heard struct {
 	since, last time.Time
+	opened      time.Time // its newest stream
 	done        bool
 	reached     int64     // event time, Unix nanoseconds
 	before      bool      // it is known from before the server started only
