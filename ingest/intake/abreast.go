@@ -2,6 +2,7 @@ package intake
 
 import (
 	"context"
+	"slices"
 	"time"
 
 	"hawser/detect/reading"
@@ -98,13 +99,7 @@ func (h *heard) sends(now time.Time) time.Time {
 	if h.waits {
 		return now
 	}
-	at := h.last
-	for _, t := range []time.Time{h.waited, h.opened} {
-		if t.After(at) {
-			at = t
-		}
-	}
-	return at
+	return slices.MaxFunc([]time.Time{h.last, h.waited, h.opened}, time.Time.Compare)
 }
 
 // opens notes that a source has a stream again.
