@@ -174,7 +174,6 @@ func (b *Berth) loadSlips(now moment) {
 			steady++
 		}
 	}
-	misled := b.mayBeStuck(now)
 	for i := range b.state.Lines {
 		loss := &b.state.Lines[i].LoadLoss
 		if b.hasPayout(now, i) {
@@ -191,7 +190,7 @@ func (b *Berth) loadSlips(now moment) {
 		}
 		b.report(LoadLost, i, loss.Drop, loss.Threshold)
 		others := steady > modes || known >= lossLeastKnown && steady >= known-1 // say which it was
-		if loss.Drop < loss.Threshold || all.contest(loss, b.state.Lines[i].Pin.Last, b.plan.Lines[i].MBLkN) || loss.stillMore(now.Time/second) || !others || misled {
+		if loss.Drop < loss.Threshold || all.contest(loss, b.state.Lines[i].Pin.Last, b.plan.Lines[i].MBLkN) || loss.stillMore(now.Time/second) || !others || b.mayBeStuck(now) {
 			loss.Held = 0
 		} else if loss.Held++; loss.Held >= lossHold {
 			switch jumped, wait := b.pinJumped(now, i); {
