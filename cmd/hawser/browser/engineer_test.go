@@ -24,6 +24,8 @@ func TestEngineer(t *testing.T) {
 	s.send()
 	tab := browser(t)
 	do(t, tab, "wait for the history", chromedp.Navigate(s.pages), says("Line parted"), inHistory())
+	do(t, tab, "open without a time: no more than there is of the stay", chromedp.Navigate(s.pages+"engineer"), shown(".chart canvas"),
+		holds(`document.querySelector(".buttons [aria-pressed=true]")?.textContent === "10 min"`))
 	do(t, tab, "open", chromedp.EmulateViewport(1400, 1000), chromedp.Navigate(s.pages+"engineer?last=3600"), shown(".chart canvas"),
 		holds(`document.querySelectorAll(".chart canvas").length >= 5`), says("Line parted"), says("Line 4"), says("Correlation"))
 	nothingAgainst(t, tab)

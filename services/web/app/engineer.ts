@@ -4,7 +4,7 @@ import { agreement, XY } from "./engineer/xy";
 import { Chart, look, type Spec } from "./engineer/chart";
 import { Controls, type Known } from "./engineer/controls";
 import * as data from "./engineer/data";
-import { againsts, address, read, type Against, type State } from "./engineer/state";
+import { againsts, address, covering, read, type Against, type State } from "./engineer/state";
 import { csv, scaled, table, type Column } from "./engineer/table";
 import { el, inOrder, must, text } from "./lib/dom";
 import { Live } from "./lib/live";
@@ -62,7 +62,7 @@ function asked(): State {
 
 // go changes what is shown, and the address with it.
 function go(change: Partial<State>): void {
-  const next = { ...state, ...change };
+  const next = { ...state, ...change, timed: state.timed || change.last !== undefined || change.from !== undefined };
   if (change.last !== undefined) [next.from, next.to] = [live.now() - change.last, live.now()];
   state = next;
   history.pushState(null, "", address(state));
@@ -76,7 +76,7 @@ addEventListener("popstate", () => {
 of.addEventListener("change", () => go({ of: of.value }));
 against.addEventListener("change", () => go({ against: against.value as Against }));
 copy.addEventListener("click", () => {
-  const fixed = new URL(address({ ...state, last: undefined }), location.href); // as it is seen now
+  const fixed = new URL(address({ ...state, timed: true, last: undefined }), location.href); // as it is seen now
   void navigator.clipboard.writeText(fixed.href).then(() => text(status, say("engineer.copied")));
 });
 download.addEventListener("click", () => {
@@ -109,6 +109,7 @@ async function load(): Promise<void> {
   text(status, say("engineer.asking"));
   try {
     known.stays = (await data.stays(state.berth, signal)).sort((a, b) => b.arrival.localeCompare(a.arrival));
+    fitStay();
     linkReport();
     await draw(signal);
     if (!signal.aborted) text(status, "");
@@ -117,6 +118,14 @@ async function load(): Promise<void> {
     text(status, e instanceof data.Failed ? e.message : say("alarm.refused"));
     if (!(e instanceof data.Failed)) throw e;
   }
+}
+
+// fitStay shows the newest stay so far where nobody asked for a time.
+function fitStay(): void {
+  const newest = known.stays[0];
+  if (state.timed || newest === undefined) return;
+  const now = live.now(), last = covering(now - Date.parse(newest.arrival));
+  state = { ...state, last, from: now - last, to: now };
 }
 
 // linkReport leads to the report of the stay that is shown, the newest of them.

@@ -14,7 +14,7 @@ export interface Known {
 
 type Change = (s: Partial<State>) => void;
 
-const periodName = (ms: number): string => say(`engineer.period.${ms / 3_600_000}` as "engineer.period.1");
+const periodName = (ms: number): string => say(`engineer.period.${ms / 60_000}` as "engineer.period.60");
 
 // local writes a time as an input of dates and times has it.
 function local(at: number): string {

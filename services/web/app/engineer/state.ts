@@ -5,6 +5,7 @@ export interface State {
   berth: string;
   // last is a time up to now, ms; without it the page shows from..to.
   last: number | undefined;
+  timed: boolean; // someone asked for that time
   from: number;
   to: number;
   lines: string[]; // shown; none for all
@@ -19,8 +20,15 @@ export const againsts = ["level", "wind", "draft"] as const;
 export type Against = (typeof againsts)[number];
 
 const hour = 3_600_000;
-export const periods = [hour, 6 * hour, 24 * hour, 7 * 24 * hour, 30 * 24 * hour, 365 * 24 * hour];
+const usual = 6 * hour;
+export const periods = [hour / 6, hour, 6 * hour, 24 * hour, 7 * 24 * hour, 30 * 24 * hour, 365 * 24 * hour];
 const shortest = 10_000;
+
+// covering is the shortest period that covers ms, the usual one at most: what is shown
+// where nobody asked for a time, so that a new stay's first minutes fill the charts.
+export function covering(ms: number): number {
+  return periods.find((p) => p >= Math.min(ms, usual)) ?? usual;
+}
 
 export function read(now: number): State {
   const q = new URLSearchParams(location.search);
@@ -30,10 +38,11 @@ export function read(now: number): State {
   const last = Number(q.get("last")) * 1000;
   const [with_, since] = [q.get("with"), time("since")];
   const against = againsts.find((a) => a === q.get("against")) ?? "level";
-  const span = last >= shortest ? last : 6 * hour;
+  const span = last >= shortest ? last : usual;
   return {
     berth: q.get("at") ?? setup.berth ?? "",
     last: fixed ? undefined : span,
+    timed: fixed || last >= shortest,
     from: fixed ? from : now - span,
     to: fixed ? to : now,
     lines: (q.get("lines") ?? "").split(",").filter((s) => s !== ""),
@@ -48,9 +57,9 @@ export function read(now: number): State {
 export function address(s: State): string {
   const q = new URLSearchParams({ at: s.berth });
   const iso = (t: number): string => new Date(t).toISOString();
-  if (s.last !== undefined) {
+  if (s.timed && s.last !== undefined) {
     q.set("last", String(s.last / 1000));
-  } else {
+  } else if (s.timed) {
     q.set("from", iso(s.from));
     q.set("to", iso(s.to));
   }
