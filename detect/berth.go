@@ -19,6 +19,7 @@ type Berth struct {
 	stepResponse [responseSteps]float64 // of a tracker
 	fenders      [shipEnds]fenderEnd
 	contactWork  contactWork // of the present search
+	rise         unseenRise  // of the present second
 
 	observe     func(*Observation) // nil without an observer
 	observation *Observation
@@ -50,6 +51,7 @@ func New(plan *mooring.Plan) *Berth {
 	for i := range plan.Lines {
 		b.index[plan.Lines[i].ID] = i
 	}
+	b.rise = newUnseenRise(len(plan.Lines))
 	b.state.Feed = newFeed(len(plan.Lines))
 	b.state.Lines = make([]line, len(plan.Lines))
 	for i := range b.state.Lines {

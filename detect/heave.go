@@ -53,9 +53,8 @@ func (b *Berth) fairleadRise(i int) (first, since float64) {
 	return first, h.Water.Smooth - (1-aft)*h.Fwd.Smooth - aft*h.Aft.Smooth
 }
 
-// loadPerRise is what a metre of the ship's rise adds to line i at its present load,
-// kN/m.
-func (b *Berth) loadPerRise(i int) float64 {
+// stretchPerRise is what a metre of the ship's rise stretches line i by.
+func (b *Berth) stretchPerRise(i int) float64 {
 	first, since := b.fairleadRise(i)
-	return b.state.Lines[i].Fit.Stiffness * b.models[i].stretchPerRise(first+since)
+	return b.models[i].stretchPerRise(first + since)
 }

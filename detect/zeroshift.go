@@ -40,8 +40,10 @@ const (
 	zeroRelearnTau    = 20    // seconds; time constant of the reference after a parting or a snap load
 	refutedSeconds    = 60    // for which a refuted fall counts against the pin
 	zeroSlipSeconds   = 600   // for which lines that slipped are no reference
-	minRiseGain       = 0.01  // of MBL a metre; least effect of a rise on a pin that is used to estimate it
+	minRiseGain       = 0.001 // of MBL a metre; least effect of a rise on a pin that is used to estimate it
 	minRisePins       = 5
+	mostRise          = 8. / 3600 / float64(ticksPerSecond) // m a tick: 8 m an hour, of a large ship discharging on a rising spring tide
+	riseError         = 0.5                                 // of what a rise explains, that it may explain wrongly
 	// The plan's stiffnesses err by a third and more as lines stiffen under load: of
 	// the load by the ship's movement, so much may be unexplained, or less where the
 	// line's stiffness ratio is known better.
@@ -103,8 +105,8 @@ func (b *Berth) zeroShifts(now moment) {
 		}
 		z.Shift += (shift - z.Shift) / 10
 	}
-	rise := b.impliedRise()
-	typical, planError := b.typicalShift(rise)
+	b.explainByRise()
+	typical, planError := b.typicalShift()
 	for i := range b.state.Lines {
 		l := &b.state.Lines[i]
 		z, mbl := &l.Zero, b.plan.Lines[i].MBLkN
@@ -118,8 +120,8 @@ func (b *Berth) zeroShifts(now moment) {
 			z.reset()
 			continue
 		}
-		allowance += math.Abs(rise*b.loadPerRise(i)) / mbl
-		size := b.ownShift(i, rise)
+		allowance += riseError * b.rise.explained[i]
+		size := b.ownShift(i)
 		if size < zeroClear && !(z.DeadLLR > 0 && l.Pin.Last < partMinLoad*mbl) {
 			z.reset()
 			z.Shifted, z.DeadLLR = false, 0

@@ -68,6 +68,8 @@ var kept = []struct {
 	{"tending", 1540000781000, "the same, at another ship", 0},
 	{"tending", 1560001483000, "a line was told as a slip whose brake was taken off while nothing was heard of it", 0},
 	{"departure, watch not told", 1560002149003, "the same, of a line that was let go", 0},
+	{"a long ramp", 1590000349000, "a spring was told as a pin at fault, as the ship rose and nobody said so: her others were not asked", 0},
+	{"a long ramp", 1300000320003, "the same, of another ship", 0},
 	{"squalls off the fenders", 720000516000, "the onset of a squall was told as a parting that no pin shows", 0},
 	{"squalls off the fenders", 1020000659000, "the same, though the ship had moved more wildly than usual some seconds before", 0},
 	{"squalls off the fenders", 1020000714003, "the same again", 0},
