@@ -58,8 +58,12 @@ func (b *Berth) approaching(now moment) {
 		case rose:
 			c.Onset = now.Time - int64(approachOn)*second
 			if c.By = MinuteMean; mean >= near {
-				c.Detail = fmt.Sprintf("Line %s stands at %.0f kN (%s of MBL), %.0f %% of its working load limit of %.0f kN; tend it before it gets there.",
-					b.id(i), mean, b.percent(i, mean), 100*mean/limit, limit)
+				advice := "; tend it before it gets there"
+				if l.Overload.Up {
+					advice = ", and has been over it; keep clear of the line and ease it"
+				}
+				c.Detail = fmt.Sprintf("Line %s stands at %.0f kN (%s of MBL), %.0f %% of its working load limit of %.0f kN%s.",
+					b.id(i), mean, b.percent(i, mean), 100*mean/limit, limit, advice)
 			} else {
 				c.By = TimeToLimit
 				c.Detail = fmt.Sprintf("Line %s stands at %.0f kN (%s of MBL) and rises %.0f kN in 10 min, to its working load limit of %.0f kN in about %.0f min; tend it before it gets there.",
