@@ -12,6 +12,7 @@ const (
 	strokeFallTicks  = 3                          // the same; a slower fall is not at a stroke
 	slideTicks       = 15                         // from 0.8 to 0.3 of the recent peak, most where the rest was slow too
 	drumShare        = 0.6                        // of the stretch by the load before
+	expectedShare    = 0.6                        // of the load; least that the other lines expect yet
 	goneShare        = 0.3                        // of the load before; most of a load that is gone
 	minOwnLoss       = 0.5                        // of the load; least that goes beyond what the ship took off
 	strokeLoss       = 0.8                        // of the load; the same, where nothing else tells a parting from a snatch
@@ -31,7 +32,7 @@ func (b *Berth) collapsed(now moment, i int) bool {
 	if !(before >= partMinLoad*mbl) || math.Abs(l.Pin.Last) > partZeroLoad*mbl || l.Pin.Last > goneShare*before {
 		return false
 	}
-	if l.Fit.Known && (l.Fit.Expected < 0.6*before || b.ownLoss(now, i) < minOwnLoss*before) {
+	if l.Fit.Known && (l.Fit.Expected < expectedShare*l.loadAtFall(now, before) || b.ownLoss(now, i) < minOwnLoss*before) {
 		return false
 	}
 	snatches := l.Parting.UnloadedAt != 0 && now.Tick-l.Parting.UnloadedAt < recentSlackTicks
@@ -39,6 +40,17 @@ func (b *Berth) collapsed(now moment, i int) bool {
 		return false
 	}
 	return !l.slid(now, before) && !b.groupEased(now, i) && !b.surgesAgain(now, i, before)
+}
+
+// loadAtFall is the last load of those ticks that was still most of the load before, kN: a
+// swell may have been taking it off.
+func (l *line) loadAtFall(now moment, before float64) float64 {
+	for n := range int64(collapseTicks) {
+		if v := l.loadAgo(now, n); v >= expectedShare*before {
+			return v
+		}
+	}
+	return before
 }
 
 // slid reports whether a load that is now gone came down all the way from its recent peak

@@ -70,6 +70,7 @@ var kept = []struct {
 	{"departure, watch not told", 1560002149003, "the same, of a line that was let go", 0},
 	{"a long ramp", 1590000349000, "a spring was told as a pin at fault, as the ship rose and nobody said so: her others were not asked", 0},
 	{"a long ramp", 1300000320003, "the same, of another ship", 0},
+	{"parting in a swell", 1650000067000, "a line that parted as a swell was easing it was not told, its pin reading once a second", 0},
 	{"squalls off the fenders", 720000516000, "the onset of a squall was told as a parting that no pin shows", 0},
 	{"squalls off the fenders", 1020000659000, "the same, though the ship had moved more wildly than usual some seconds before", 0},
 	{"squalls off the fenders", 1020000714003, "the same again", 0},
