@@ -21,7 +21,7 @@ import (
 // where the berth would have the same state from the readings themselves.
 const (
 	snapshotMagic   = "HWDS"
-	snapshotVersion = 30
+	snapshotVersion = 31
 	snapshotHead    = 4 + 2 + 8 + 4
 )
 

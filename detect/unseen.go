@@ -7,24 +7,37 @@ type unseenGroup struct {
 	Steps    int32 // in a row that a loss was likely
 	SuddenAt int64 // tick at which it last was, and not rather a push that had built up
 	RaisedAt int64 // tick, 0 for not raised
+
+	FendersAt  int64   // tick at which her fenders were last what may have pushed her, 0 for never
+	FendersLLR float64 // highest log-likelihood ratio of a loss while they were
 }
 
 // lossLLR is the log-likelihood ratio that line i with this load let go, the sum of
-// both tests, and the index of the likeliest horizon since. recent is filled for the
-// first line that needs it.
-func (b *Berth) lossLLR(i int, load float64, moves *whitenedErrors, recent *whitenedInnovations) (llr float64, horizon int) {
+// both tests, and the index of the likeliest horizon since; both reports whether each
+// test speaks for it. recent is filled for the first line that needs it.
+func (b *Berth) lossLLR(i int, load float64, moves *whitenedErrors, recent *whitenedInnovations) (llr float64, both bool, horizon int) {
 	far, horizon := b.errorLLR(i, load, moves)
-	if far < redistLeastFar {
-		return 0, horizon
+	if far < redistLeastFar/2 {
+		return 0, false, horizon
 	}
 	if recent.inflation == 0 {
 		*recent = b.recentInnovations()
 	}
 	sudden := recent.stepGLR(b.lossAccel(i, load), redistMinShare, redistMaxShare).LLR
-	if sudden < redistLeastSudden {
-		return 0, horizon
+	return far + sudden, far >= redistLeastFar && sudden >= redistLeastSudden, horizon
+}
+
+// pushedOff takes note that her fenders may be what pushes her, of a loss with this
+// log-likelihood ratio, and reports whether they may be all of it: they are now, or were a
+// moment ago and it has hardly grown since.
+func (u *unseenGroup) pushedOff(now moment, came bool, llr float64) bool {
+	if now.Tick-u.FendersAt > redistFenderTicks {
+		u.FendersLLR = 0
 	}
-	return far + sudden, horizon
+	if came {
+		u.FendersAt, u.FendersLLR = now.Tick, max(u.FendersLLR, llr)
+	}
+	return came || u.FendersLLR > 0 && llr < u.FendersLLR+redistSinceFenders
 }
 
 // builtUp reports whether it was rather a push that has been building up than the loss of
@@ -38,11 +51,15 @@ func (b *Berth) builtUp(now moment, i int, load float64, recent *whitenedInnovat
 }
 
 // lossThreshold is the log-likelihood ratio from which the loss of line i is raised.
-func (b *Berth) lossThreshold(i int) float64 {
-	if b.plan.Lines[i].Instrumented {
-		return faultyPinFactor * redistLLR
+func (b *Berth) lossThreshold(now moment, i int) float64 {
+	threshold := redistLLR
+	if b.state.Wind.told(now) {
+		threshold = redistLLRMeasured
 	}
-	return redistLLR
+	if b.plan.Lines[i].Instrumented {
+		threshold *= faultyPinFactor
+	}
+	return threshold
 }
 
 // whitenedErrors are the prediction errors since each horizon's base step, white, and how

@@ -76,6 +76,9 @@ var kept = []struct {
 	{"squalls off the fenders", 1020000714003, "the same again", 0},
 	{"squalls off the fenders", 1440000661000, "the same, with no wind gauge", 0},
 	{"squalls off the fenders", 1420000804000, "the same, of another ship without one", 0},
+	{"squalls", 1640000621000, "the push of her fenders was told as a parting that no pin shows, twice, a second after she had come in", 0},
+	{"brake renders", 1590000408000, "the same", 0},
+	{"swell", 1680000700023, "the same, in a swell", 0},
 }
 
 func TestKeptScenes(t *testing.T) {
