@@ -4,6 +4,8 @@ import (
 	"cmp"
 	"math"
 	"slices"
+
+	"gonum.org/v1/gonum/stat"
 )
 
 // shift is how far line i's load is from the one expected by the other lines with the
@@ -15,21 +17,20 @@ func (b *Berth) shift(i int) float64 {
 	return f.Residual + f.Load - expected
 }
 
-// unseenRise is the working space of explainByRise, by line but for pins.
+// unseenRise is the working space of explainByRise, by line.
 type unseenRise struct {
 	gain      []float64 // of MBL a metre
 	explained []float64 // of the shift, of MBL, its magnitude
 	left      []float64 // of the shift, of MBL
-	pins      []risePin // in which a rise shows, by the rise
-}
 
-type risePin struct {
-	line         int
-	rise, weight float64 // m, of MBL a metre
+	// by pin in which a rise shows, in order of the rise
+	lines          []int
+	rises, weights []float64 // m, of MBL a metre
 }
 
 func newUnseenRise(lines int) unseenRise {
-	return unseenRise{make([]float64, lines), make([]float64, lines), make([]float64, lines), make([]risePin, 0, lines)}
+	of := func() []float64 { return make([]float64, lines) }
+	return unseenRise{gain: of(), explained: of(), left: of(), lines: make([]int, 0, lines), rises: of(), weights: of()}
 }
 
 // explainByRise sets how far each pin's shift is explained by a rise of the ship that the
@@ -40,18 +41,18 @@ func newUnseenRise(lines int) unseenRise {
 func (b *Berth) explainByRise() {
 	b.riseGains()
 	r := &b.rise
-	r.pins = r.pins[:0]
+	r.lines = r.lines[:0]
 	for i := range b.state.Lines {
 		l := &b.state.Lines[i]
 		r.explained[i], r.left[i] = 0, l.Zero.Shift/b.plan.Lines[i].MBLkN
-		if weight := math.Abs(r.gain[i]); l.Fit.Known && weight > minRiseGain {
-			r.pins = append(r.pins, risePin{i, r.left[i] / r.gain[i], weight})
+		if l.Fit.Known && math.Abs(r.gain[i]) > minRiseGain {
+			r.lines = append(r.lines, i)
 		}
 	}
-	if len(r.pins) <= minRisePins {
+	if len(r.lines) <= minRisePins {
 		return
 	}
-	slices.SortFunc(r.pins, func(a, b risePin) int { return cmp.Compare(a.rise, b.rise) })
+	r.sort()
 	for i := range b.state.Lines {
 		most := mostRise * b.state.Lines[i].Fit.Age
 		by := min(max(r.without(i), -most), most) * r.gain[i]
@@ -81,22 +82,23 @@ func (b *Berth) riseGains() {
 	}
 }
 
-// without is the weighted median of the pins' rises but that of line i.
+// sort puts the pins in order of the rise that their shifts imply.
+func (r *unseenRise) sort() {
+	slices.SortFunc(r.lines, func(i, k int) int { return cmp.Compare(r.left[i]/r.gain[i], r.left[k]/r.gain[k]) })
+	r.rises, r.weights = r.rises[:len(r.lines)], r.weights[:len(r.lines)]
+	for n, i := range r.lines {
+		r.rises[n], r.weights[n] = r.left[i]/r.gain[i], math.Abs(r.gain[i])
+	}
+}
+
+// without is the weighted median of the rises but that of line i, m.
 func (r *unseenRise) without(i int) float64 {
-	left := 0.0
-	for _, p := range r.pins {
-		if p.line != i {
-			left += p.weight / 2
-		}
+	if own := slices.Index(r.lines, i); own >= 0 {
+		weight := r.weights[own]
+		r.weights[own] = 0
+		defer func() { r.weights[own] = weight }()
 	}
-	for _, p := range r.pins {
-		if p.line != i {
-			if left -= p.weight; left <= 0 {
-				return p.rise
-			}
-		}
-	}
-	return 0
+	return stat.Quantile(0.5, stat.Empirical, r.rises, r.weights)
 }
 
 // ownShift is the magnitude of line i's shift, of MBL, or its difference from the
