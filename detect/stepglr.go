@@ -104,6 +104,17 @@ func (in *innovations) whitened(newest int64, response *[responseSteps]float64) 
 	return out
 }
 
+// signature is what an acceleration adds to the innovations, white, by steps since it began.
+func (w *whitenedInnovations) signature(accel [modes]float64) (sig [responseSteps][modes]float64) {
+	for k := range sig {
+		for m := range modes {
+			sig[k][m] = accel[m] * w.response[k][m]
+		}
+		w.chol.whiten(&sig[k])
+	}
+	return sig
+}
+
 // stepGLR is the generalised likelihood ratio test for the loss of a pull at an
 // unknown time: the likeliest time and share of the pull lost, between least and
 // most. accel is the acceleration by the loss of the whole pull, m/s².
@@ -115,13 +126,7 @@ func (in *innovations) whitened(newest int64, response *[responseSteps]float64) 
 // The likelihoods are those of Student's t distribution instead of the normal.
 // Source: textbooks of change detection.
 func (w *whitenedInnovations) stepGLR(accel [modes]float64, least, most float64) (best stepChange) {
-	var sig [responseSteps][modes]float64 // signature of the whole loss, white
-	for k := range sig {
-		for m := range modes {
-			sig[k][m] = accel[m] * w.response[k][m]
-		}
-		w.chol.whiten(&sig[k])
-	}
+	sig := w.signature(accel)
 	allSq := 0.0
 	for k := range w.white {
 		allSq += dot(&w.white[k], &w.white[k])
@@ -153,31 +158,47 @@ func (w *whitenedInnovations) stepGLR(accel [modes]float64, least, most float64)
 // up at a steady rate, from any direction, than by this change, a share of accel: a
 // log-likelihood ratio. A squall builds up, a loss does not.
 func (w *whitenedInnovations) builtUp(accel [modes]float64, change stepChange) float64 {
-	var total, cross, stepSq float64
+	total := 0.0
 	for k := range w.white {
 		total += dot(&w.white[k], &w.white[k])
-		if k >= change.Age {
-			continue
-		}
-		sig := w.response[change.Age-1-k]
-		for m := range sig {
-			sig[m] *= accel[m]
-		}
-		w.chol.whiten(&sig)
-		cross += dot(&sig, &w.white[k])
-		stepSq += dot(&sig, &sig)
 	}
-	byStep := change.Share * (2*cross - change.Share*stepSq)
 	byPush := 0.0
 	for _, age := range pushAges {
 		byPush = max(byPush, w.explainedByPush(age))
 	}
 	scale := innovationDegrees * w.inflation
-	return (innovationDegrees + modes*historySteps) / 2. * math.Log((scale+max(0, total-byStep))/(scale+max(0, total-byPush)))
+	return (innovationDegrees + modes*historySteps) / 2. * math.Log((scale+max(0, total-w.explainedByLoss(accel, change)))/(scale+max(0, total-byPush)))
+}
+
+// fitsLoss is how much of what a step change of any force would explain, as old as this
+// change, this change explains, a share of accel: 1 where the ship was pushed just as the
+// loss would push her. 0 where no step is explained.
+func (w *whitenedInnovations) fitsLoss(accel [modes]float64, change stepChange) float64 {
+	var step [historySteps][modes]float64
+	for k := range change.Age {
+		step[k] = w.response[change.Age-1-k]
+	}
+	free := w.explained(step[:change.Age])
+	if free <= 0 {
+		return 0
+	}
+	return w.explainedByLoss(accel, change) / free
+}
+
+// explainedByLoss is the sum of squares of the innovations kept that this change explains,
+// a share of accel.
+func (w *whitenedInnovations) explainedByLoss(accel [modes]float64, change stepChange) float64 {
+	var cross, sq float64
+	sig := w.signature(accel)
+	for k := range change.Age {
+		cross += dot(&sig[change.Age-1-k], &w.white[k])
+		sq += dot(&sig[k], &sig[k])
+	}
+	return change.Share * (2*cross - change.Share*sq)
 }
 
 // explainedByPush is the sum of squares of the innovations kept that a push explains which
-// began so many steps ago and has grown since, by least squares over its three modes.
+// began so many steps ago and has grown since.
 func (w *whitenedInnovations) explainedByPush(age int) float64 {
 	var built [responseSteps + 1][modes]float64 // response to a push that grows by 1 m/s² a step
 	for k, r := range w.response {
@@ -185,12 +206,24 @@ func (w *whitenedInnovations) explainedByPush(age int) float64 {
 			built[k+1][m] = built[k][m] + r[m]
 		}
 	}
+	var push [historySteps][modes]float64
+	steps := min(age, historySteps)
+	for k := range steps {
+		push[k] = built[min(age-k, responseSteps)]
+	}
+	return w.explained(push[:steps])
+}
+
+// explained is the sum of squares of the newest innovations that a force of any direction
+// explains, by least squares over its three modes. responses are those of each mode to
+// 1 m/s², newest first.
+func (w *whitenedInnovations) explained(responses [][modes]float64) float64 {
 	var normal [modes][modes]float64
 	var rhs [modes]float64
-	for k := range min(age, historySteps) {
-		var by [modes][modes]float64 // white, by mode of the push
+	for k := range responses {
+		var by [modes][modes]float64 // white, by mode of the force
 		for m := range modes {
-			by[m][m] = built[min(age-k, responseSteps)][m]
+			by[m][m] = responses[k][m]
 			w.chol.whiten(&by[m])
 		}
 		for p := range modes {
@@ -204,6 +237,6 @@ func (w *whitenedInnovations) explainedByPush(age int) float64 {
 	if !ok {
 		return 0
 	}
-	growth := mulVec(&inverse, &rhs)
-	return dot(&growth, &rhs)
+	force := mulVec(&inverse, &rhs)
+	return dot(&force, &rhs)
 }

@@ -12,19 +12,30 @@ type unseenGroup struct {
 	FendersLLR float64 // highest log-likelihood ratio of a loss while they were
 }
 
-// lossLLR is the log-likelihood ratio that line i with this load let go, the sum of
-// both tests, and the index of the likeliest horizon since; both reports whether each
-// test speaks for it. recent is filled for the first line that needs it.
-func (b *Berth) lossLLR(i int, load float64, moves *whitenedErrors, recent *whitenedInnovations) (llr float64, both bool, horizon int) {
-	far, horizon := b.errorLLR(i, load, moves)
-	if far < redistLeastFar/2 {
-		return 0, false, horizon
+// loss is the evidence that a line let go.
+type loss struct {
+	far     float64 // log-likelihood ratio by how far the ship moved
+	sudden  stepChange
+	horizon int // index of the likeliest since
+}
+
+func (l *loss) llr() float64 { return l.far + l.sudden.LLR }
+
+// both reports whether each test speaks for it.
+func (l *loss) both() bool { return l.far >= redistLeastFar && l.sudden.LLR >= redistLeastSudden }
+
+// findLoss is the evidence that line i with this load let go. recent is filled for the
+// first line that needs it; where the ship did not move far, how suddenly is not tested.
+func (b *Berth) findLoss(i int, load float64, moves *whitenedErrors, recent *whitenedInnovations) (l loss) {
+	l.far, l.horizon = b.errorLLR(i, load, moves)
+	if l.far < redistLeastFar/2 {
+		return loss{horizon: l.horizon}
 	}
 	if recent.inflation == 0 {
 		*recent = b.recentInnovations()
 	}
-	sudden := recent.stepGLR(b.lossAccel(i, load), redistMinShare, redistMaxShare).LLR
-	return far + sudden, far >= redistLeastFar && sudden >= redistLeastSudden, horizon
+	l.sudden = recent.stepGLR(b.lossAccel(i, load), redistMinShare, redistMaxShare)
+	return l
 }
 
 // pushedOff takes note that her fenders may be what pushes her, of a loss with this
@@ -37,29 +48,21 @@ func (u *unseenGroup) pushedOff(now moment, came bool, llr float64) bool {
 	if came {
 		u.FendersAt, u.FendersLLR = now.Tick, max(u.FendersLLR, llr)
 	}
-	return came || u.FendersLLR > 0 && llr < u.FendersLLR+redistSinceFenders
+	return came || u.FendersLLR > 0 && llr < u.FendersLLR+redistByFenders
 }
 
-// builtUp reports whether it was rather a push that has been building up than the loss of
-// this load of line i. The wind is such a push, and a known one where it is measured.
-func (b *Berth) builtUp(now moment, i int, load float64, recent *whitenedInnovations) bool {
-	accel, most := b.lossAccel(i, load), redistBuiltUp
+// lossThreshold is the log-likelihood ratio from which the loss of line i is raised, and
+// that from which it was rather a push that has been building up. The wind is such a push,
+// and a known one where it is measured.
+func (b *Berth) lossThreshold(now moment, i int) (llr, builtUp float64) {
+	llr, builtUp = redistLLR, redistBuiltUp
 	if b.state.Wind.told(now) {
-		most = redistBuiltUpMeasured
-	}
-	return recent.builtUp(accel, recent.stepGLR(accel, redistMinShare, redistMaxShare)) >= most
-}
-
-// lossThreshold is the log-likelihood ratio from which the loss of line i is raised.
-func (b *Berth) lossThreshold(now moment, i int) float64 {
-	threshold := redistLLR
-	if b.state.Wind.told(now) {
-		threshold = redistLLRMeasured
+		llr, builtUp = redistLLRMeasured, redistBuiltUpMeasured
 	}
 	if b.plan.Lines[i].Instrumented {
-		threshold *= faultyPinFactor
+		llr *= faultyPinFactor
 	}
-	return threshold
+	return llr, builtUp
 }
 
 // whitenedErrors are the prediction errors since each horizon's base step, white, and how
@@ -111,10 +114,10 @@ func (b *Berth) lossAccel(i int, load float64) [modes]float64 {
 	return b.pullAccel(b.state.Motion.Centre, i, -load)
 }
 
-// cameIn reports whether the ship's end where line i leads was on its way in at the base
-// step of a horizon and is now inside its mean position, while the prediction error says
-// that she was pushed off: it may be her fenders.
-func (b *Berth) cameIn(i, horizon int) bool {
+// cameIn is how far inside its mean position the ship's end where line i leads is, in
+// standard deviations, if it was on its way in at the base step of a horizon and the
+// prediction error says that she was pushed off: it may be her fenders. 0 otherwise.
+func (b *Berth) cameIn(i, horizon int) float64 {
 	pr := b.predictor()
 	newest, h := pr.Steps-1, horizons[horizon]
 	amidships, _ := b.plan.Centre()
@@ -122,9 +125,12 @@ func (b *Berth) cameIn(i, horizon int) bool {
 	offBerth := func(v *[modes]float64) float64 { return v[1] + x*v[2] } // m, from the berth
 	off := offBerth(&pr.Errors[horizon][newest%historySteps])
 	way := offBerth(&pr.History[(newest-h)%historySteps].FastSpeed) * float64(h) * stepPeriod
+	if off <= 0 || way >= -redistInShare*off {
+		return 0
+	}
 	mean, variance := &pr.Range.Mean, &pr.Range.Var
 	inside := mean[1] + x*mean[2] - offBerth(&pr.History[newest%historySteps].Pos)
-	return off > 0 && way < -redistInShare*off && inside > redistInnerSD*math.Sqrt(variance[1]+x*x*variance[2])
+	return max(0, inside) / math.Sqrt(variance[1]+x*x*variance[2])
 }
 
 // ownChangeOver reports whether a measured line has gained or lost this load by
