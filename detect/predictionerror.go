@@ -130,9 +130,14 @@ func (pr *predictor) logLR(z *[errorDim]float64, sig *signature, count int, leas
 	}
 	errSq := dotFirst(z, z, n)
 	restSq := errSq - 2*(along*zl+across*zc) + along*along*ll + across*across*cc + 2*along*across*lc
-	degrees := max(4, min(pr.Count/independentSteps-errorDim, maxDegrees))
+	degrees := pr.degrees()
 	scale := degrees * inflation
 	return (degrees + float64(n)) / 2 * math.Log((1+errSq/scale)/(1+max(restSq, 0)/scale))
+}
+
+// degrees are those of freedom of the errors' covariance.
+func (pr *predictor) degrees() float64 {
+	return max(4, min(pr.Count/independentSteps-errorDim, maxDegrees))
 }
 
 // forgive takes out of the first count horizons of the white vectors what an unknown share,

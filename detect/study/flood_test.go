@@ -16,7 +16,7 @@ func TestPartingDoesNotFlood(t *testing.T) {
 		if !ok {
 			continue
 		}
-		_, alarms, err := watch(c)
+		_, alarms, err := watch(c, func(*detect.Berth, float64) {})
 		if err != nil {
 			t.Fatal(err)
 		}

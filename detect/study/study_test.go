@@ -8,6 +8,7 @@ import (
 	"strings"
 	"sync"
 	"testing"
+	"time"
 
 	"hawser/detect"
 	"hawser/ingest/simulate"
@@ -26,12 +27,14 @@ var (
 type outcome struct {
 	scene  *scene
 	result result
+	unseen []unseenParting
 	note   string // why it does not count, "" where it does
 }
 
 // run simulates a scene, puts it through the detectors and scores it.
 func run(c *scene) outcome {
-	t, alarms, err := watch(c)
+	unseen := unseenPartings(c)
+	t, alarms, err := watch(c, func(b *detect.Berth, at float64) { look(unseen, b, at) })
 	if err != nil {
 		return outcome{scene: c, note: err.Error()}
 	}
@@ -44,13 +47,17 @@ func run(c *scene) outcome {
 			return outcome{scene: c, note: err.Error()}
 		}
 	}
-	return outcome{scene: c, result: score(judgeScene(c, t, bare), alarms)}
+	truth := judgeScene(c, t, bare)
+	out := outcome{scene: c, result: score(truth, alarms), unseen: unseen}
+	settle(unseen, t, truth)
+	return out
 }
 
-// watch is the scene as it happened and what was raised.
-func watch(c *scene) (*track, []alarm, error) {
+// watch is the scene as it happened and what was raised. look is shown the detectors after
+// each block, and up to which second of the scene they have come.
+func watch(c *scene, look func(b *detect.Berth, at float64)) (*track, []alarm, error) {
 	t := newTrack(len(c.plan.Lines))
-	changes, err := changesIn(c, t.observe)
+	changes, err := changesIn(c, t.observe, look)
 	if err != nil {
 		return nil, nil, err
 	}
@@ -65,8 +72,8 @@ func watch(c *scene) (*track, []alarm, error) {
 	return t, alarms, nil
 }
 
-// changesIn is what the detectors say of a scene, seen as it happens.
-func changesIn(c *scene, seen func(simulate.State)) (changes []detect.Change, err error) {
+// changesIn is what the detectors say of a scene, seen as it happens; look is as for watch.
+func changesIn(c *scene, seen func(simulate.State), look func(b *detect.Berth, at float64)) (changes []detect.Change, err error) {
 	sim, err := simulate.New(c.ship, c.story)
 	if err != nil {
 		return nil, err
@@ -78,6 +85,7 @@ func changesIn(c *scene, seen func(simulate.State)) (changes []detect.Change, er
 			b.Push("study", &block.Series[i])
 		}
 		changes = b.Advance("study", block.CompleteUntil, changes)
+		look(b, time.Unix(0, block.CompleteUntil).Sub(c.story.Start).Seconds())
 	}
 	return changes, nil
 }
@@ -100,10 +108,11 @@ func without(c *scene) (*track, error) {
 
 // sum is a study's result.
 type sum struct {
-	total  result
-	byKind map[string]*result
-	scenes int
-	notes  map[string]int
+	total       result
+	byKind      map[string]*result
+	scenes      int
+	notes       map[string]int
+	over, under tally // partings that no pin shows, of loads over what the detectors said and under it
 }
 
 func (s *sum) add(o *outcome, tell func(string)) {
@@ -113,6 +122,9 @@ func (s *sum) add(o *outcome, tell func(string)) {
 	}
 	s.scenes++
 	s.total.add(&o.result)
+	for i := range o.unseen {
+		s.addUnseen(&o.unseen[i])
+	}
 	if s.byKind[o.scene.kind] == nil {
 		s.byKind[o.scene.kind] = &result{}
 	}
@@ -193,6 +205,8 @@ func (s *sum) String() string {
 	fmt.Fprintf(&w, "%-24s %7d %7d %7.3f %7d\n", "all", t.events, t.told, t.recall(), t.wrong)
 	fmt.Fprintf(&w, "%.1f line-hours, %.2f false alarms per 1,000 line-hours, chatter %d, late %d, neutral %d\n",
 		s.total.lineHours, 1000*float64(t.wrong)/max(s.total.lineHours, 1e-9), s.total.chatter, s.total.late, s.total.neutral)
+	fmt.Fprintf(&w, "partings that no pin shows, of loads over what LeastLosses says: %d of %d told; under it: %d of %d\n",
+		s.over.told, s.over.events, s.under.told, s.under.events)
 	for _, k := range append(kinds(), quietKinds()...) {
 		if r := s.byKind[k.name]; r != nil {
 			t := r.all()

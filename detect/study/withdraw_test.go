@@ -23,7 +23,7 @@ func TestWhatAFaultyPinMadeBelieveIsWithdrawn(t *testing.T) {
 			continue
 		}
 		line := c.story.Events[len(c.story.Events)-1].Line
-		changes, err := changesIn(c, func(simulate.State) {})
+		changes, err := changesIn(c, func(simulate.State) {}, func(*detect.Berth, float64) {})
 		if err != nil {
 			t.Fatal(err)
 		}

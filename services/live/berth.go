@@ -1,6 +1,7 @@
 package live
 
 import (
+	"math"
 	"sync"
 	"time"
 
@@ -27,7 +28,8 @@ func (v *value) within(limit time.Duration, now time.Time) bool {
 // line is what is known of one line.
 type line struct {
 	tension, payout, brake value
-	badAt                  int64 // event time of the load pin's newest bad reading
+	badAt                  int64   // event time of the load pin's newest bad reading
+	shownFrom              float64 // kN, NaN for not known
 	course                 course
 }
 
@@ -51,7 +53,7 @@ type berth struct {
 func newBerth(name string, plan *mooring.Plan) *berth {
 	b := &berth{name: name, plan: plan, index: make(map[string]int, len(plan.Lines)), lines: make([]line, len(plan.Lines))}
 	for i := range plan.Lines {
-		b.index[plan.Lines[i].ID] = i
+		b.index[plan.Lines[i].ID], b.lines[i].shownFrom = i, math.NaN()
 	}
 	return b
 }
@@ -78,6 +80,23 @@ func (b *berth) lies(how detect.Operating) bool {
 	}
 	b.how, b.fresh = state, false
 	return true
+}
+
+// shows takes from which loads partings are told that no load pin shows, rounded to a kN;
+// it reports whether that is news. Those of another plan are passed over.
+func (b *berth) shows(least []float64) (news bool) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	if len(least) != len(b.lines) {
+		return false
+	}
+	for i, kN := range least {
+		l, kN := &b.lines[i], math.Ceil(kN)
+		news = news || l.shownFrom != kN && !(math.IsNaN(l.shownFrom) && math.IsNaN(kN))
+		l.shownFrom = kN
+	}
+	b.fresh = b.fresh && !news
+	return news
 }
 
 var operatingStates = [...]hawserv1.OperatingState{

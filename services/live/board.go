@@ -105,6 +105,14 @@ func (b *Board) Lies(berth string, how detect.Operating) {
 	}
 }
 
+// Shows takes from which load the parting of a line is told that no load pin shows, by
+// line in the plan's order, kN; NaN for none. It keeps nothing of least.
+func (b *Board) Shows(berth string, least []float64) {
+	if shown := b.shown(berth); shown != nil && shown.shows(least) {
+		b.tell()
+	}
+}
+
 // shown is a berth on the board, nil where it has no plan.
 func (b *Board) shown(name string) *berth {
 	b.mu.RLock()

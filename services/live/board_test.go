@@ -92,6 +92,33 @@ func TestHowTheShipLiesIsShown(t *testing.T) {
 	}
 }
 
+// A load is told for the lines whose parting no pin shows, in whole kilonewtons, and is
+// news when it changes.
+func TestFromWhichLoadAPartingIsShown(t *testing.T) {
+	w := newWall()
+	b, _ := board(t, w)
+	b.Update("east-3", w.t, block(series("berth/watch", []int64{at(0)}, 1)))
+	for _, l := range only(t, b).Lines {
+		if l.PartingShownFromKn != nil {
+			t.Errorf("before the detectors: line %s from %v kN", l.Line, *l.PartingShownFromKn)
+		}
+	}
+	least := []float64{math.NaN(), 181.2, math.Inf(1)}
+	b.Shows("east-3", least)
+	b.Shows("east-3", least[:2]) // of another plan
+	b.Shows("east-4", least)     // has no plan
+	least[1] = 90                // is not kept
+	l := only(t, b).Lines
+	if len(l) != 3 || l[0].PartingShownFromKn != nil || l[1].GetPartingShownFromKn() != 182 || !math.IsInf(l[2].GetPartingShownFromKn(), 1) {
+		t.Fatalf("lines: %v", l)
+	}
+	least[1] = math.NaN()
+	b.Shows("east-3", least)
+	if l := only(t, b).Lines[1]; l.PartingShownFromKn != nil {
+		t.Errorf("no longer told: %v kN", *l.PartingShownFromKn)
+	}
+}
+
 func TestNewestGoodValueIsShown(t *testing.T) {
 	w := newWall()
 	b, _ := board(t, w)

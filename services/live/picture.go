@@ -1,8 +1,10 @@
 package live
 
 import (
+	"math"
 	"time"
 
+	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/types/known/timestamppb"
 
 	"hawser/detect/mooring"
@@ -48,13 +50,17 @@ func (b *berth) picture(now time.Time, stale time.Duration) *hawserv1.BerthPictu
 
 func (b *berth) linePicture(i int, now time.Time) *hawserv1.LinePicture {
 	l, plan := &b.lines[i], &b.plan.Lines[i]
-	return &hawserv1.LinePicture{
+	p := &hawserv1.LinePicture{
 		Line: plan.ID, Group: plan.Group.String(), OnWinch: plan.MadeFast == mooring.Winch,
 		MblKn: plan.MBLkN, WorkingLoadKn: b.plan.WorkingLoadKN(i),
 		Sensor: b.sensor(i, now), AgeSeconds: age(l.tension.received, now),
 		TensionKn: l.tension.number(), PayoutM: l.payout.number(), BrakeSet: l.brake.state(),
 		Course: l.course.points(b.newest),
 	}
+	if !math.IsNaN(l.shownFrom) {
+		p.PartingShownFromKn = proto.Float64(l.shownFrom)
+	}
+	return p
 }
 
 // age is the time since readings came in, nil where none did.

@@ -12,6 +12,10 @@ import (
 	"hawser/ingest/planbook"
 )
 
+// showEvery is the least time between two times that the picture is told from which load a
+// parting that no pin shows is told: it changes slowly, and is not reckoned for nothing.
+const showEvery = 5 * time.Second
+
 // berthWatch is one run over one berth's entries.
 type berthWatch struct {
 	*Watch
@@ -42,6 +46,8 @@ type berthWatch struct {
 
 	kept  uint64 // position of the last snapshot
 	saved time.Time
+	shown time.Time // when the picture was last told, of least
+	least []float64
 }
 
 func (b *berthWatch) run(ctx context.Context) error {
@@ -121,6 +127,7 @@ func (b *berthWatch) take(ctx context.Context, e *batch.Entry) error {
 	}
 	b.o.Picture.Update(b.berth, e.Stored, block)
 	b.o.Picture.Lies(b.berth, b.unit.Operating())
+	b.show()
 	if block.Samples() > 0 {
 		b.heard()
 	}
@@ -130,6 +137,14 @@ func (b *berthWatch) take(ctx context.Context, e *batch.Entry) error {
 		b.save(ctx)
 	}
 	return nil
+}
+
+// show tells every few seconds from which load a parting that no pin shows is told.
+func (b *berthWatch) show() {
+	if now := time.Now(); now.Sub(b.shown) >= showEvery {
+		b.least, b.shown = b.unit.LeastLosses(b.least[:0]), now
+		b.o.Picture.Shows(b.berth, b.least)
+	}
 }
 
 // passOver leaves an entry out that no plan is left to read by. It would not get

@@ -2,6 +2,8 @@ package watch_test
 
 import (
 	"fmt"
+	"math"
+	"slices"
 	"strings"
 	"testing"
 	"testing/synctest"
@@ -76,6 +78,10 @@ func TestHowTheShipLiesIsShown(t *testing.T) {
 	r.toEnd(t)
 	if r.picture.how != detect.StoodDown {
 		t.Errorf("shown as %d, want %d", r.picture.how, detect.StoodDown)
+	}
+	// Stood down, so nothing is told that no pin shows.
+	if least := r.picture.least; len(least) != len(plan.Lines) || slices.ContainsFunc(least, func(kN float64) bool { return !math.IsNaN(kN) }) {
+		t.Errorf("partings shown from %v", least)
 	}
 }
 

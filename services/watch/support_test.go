@@ -6,6 +6,7 @@ import (
 	"flag"
 	"fmt"
 	"log/slog"
+	"slices"
 	"strings"
 	"sync"
 	"testing"
@@ -54,12 +55,19 @@ type picture struct {
 	series  map[reading.Channel]int
 	got     time.Time
 	how     detect.Operating
+	least   []float64
 }
 
 func (p *picture) Lies(_ string, how detect.Operating) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	p.how = how
+}
+
+func (p *picture) Shows(_ string, least []float64) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.least = slices.Clone(least)
 }
 
 func (p *picture) SetPlan(_ string, plan *mooring.Plan) {

@@ -61,5 +61,8 @@ func (u *Unit) UnderWatch() bool { return u.berth.UnderWatch() }
 // Operating is how the ship lies; see detect.Berth.
 func (u *Unit) Operating() detect.Operating { return u.berth.Operating() }
 
+// LeastLosses is from which load a parting that no pin shows is told; see detect.Berth.
+func (u *Unit) LeastLosses(dst []float64) []float64 { return u.berth.LeastLosses(dst) }
+
 // Active is what is raised and not cleared.
 func (u *Unit) Active() []detect.Change { return u.berth.Active() }

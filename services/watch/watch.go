@@ -80,6 +80,10 @@ type Picture interface {
 	Update(berth string, received time.Time, b *reading.Block)
 	// Lies takes how the detectors take the ship to lie, after each block.
 	Lies(berth string, how detect.Operating)
+	// Shows takes from which load a parting that no load pin shows is told, by line in
+	// the plan's order, kN; see detect.Berth's LeastLosses. Every few seconds; least is
+	// not to be kept.
+	Shows(berth string, least []float64)
 }
 
 // Options are what a Watch needs. Journal, Plans, Alarms, Picture, Log and

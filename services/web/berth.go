@@ -1,6 +1,7 @@
 package web
 
 import (
+	"math"
 	"slices"
 
 	hawserv1 "hawser/proto/hawser/v1"
@@ -42,7 +43,8 @@ func nowOf(p *hawserv1.BerthPicture) nowWire {
 
 // loadOf is the newest of one line.
 func loadOf(p *hawserv1.BerthPicture, l *hawserv1.LinePicture) loadWire {
-	w := loadWire{KN: to(1, l.TensionKn), At: cameIn(p, l.AgeSeconds), Sensor: sensorName(l.Sensor), Payout: to(2, l.PayoutM), Brake: chosen(l.BrakeSet)}
+	w := loadWire{KN: to(1, l.TensionKn), At: cameIn(p, l.AgeSeconds), Sensor: sensorName(l.Sensor), Payout: to(2, l.PayoutM), Brake: chosen(l.BrakeSet),
+		Shown: to(0, l.PartingShownFromKn), Hidden: math.IsInf(l.GetPartingShownFromKn(), 1)}
 	if l.Sensor == hawserv1.SensorState_SENSOR_STATE_GOOD {
 		w.Rate = rate(finished(p, l))
 	}

@@ -5,6 +5,7 @@ import (
 	"encoding/base64"
 	"html"
 	"io"
+	"math"
 	"net/http"
 	"regexp"
 	"strconv"
@@ -87,6 +88,7 @@ func TestPageHasThePicture(t *testing.T) {
 	s.feed("east-3", "1/brake", 1)
 	s.feed("east-3", "wind/speed", 7.5)
 	s.feed("east-3", "berth/watch", 0)
+	s.board.Shows("east-3", []float64{math.NaN(), math.Inf(1), 181.2})
 	s.raise("east-3", 1, detect.OverLimit, "1", "Line 1 is over its working load limit.")
 	s.raise("east-3", 2, detect.LineParted, "2", "Line 2 parted.")
 	resp, page := s.get("/")
@@ -114,6 +116,11 @@ func TestPageHasThePicture(t *testing.T) {
 	}
 	if two := b.Loads["2"]; two.KN != nil || two.Brake != nil || two.Sensor != "silent" || b.Loads["3"].Sensor != "none" {
 		t.Errorf("line 2: %+v, line 3: %+v", two, b.Loads["3"])
+	}
+	for id, from := range map[string]float64{"1": math.NaN(), "2": math.Inf(1), "3": 181.2} {
+		if l := b.Loads[id]; l.Hidden != math.IsInf(from, 1) || (l.Shown != nil) != (from < 1000) || l.Shown != nil && *l.Shown != 182 {
+			t.Errorf("line %s, its parting shown from %v kN: %+v", id, from, l)
+		}
 	}
 	a := p.Alarms.List
 	if len(a) != 2 || a[0].Condition != "line-parted" || a[0].Priority != "emergency" || a[0].State != "active-unacknowledged" || a[1].Condition != "over-limit" {

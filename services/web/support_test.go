@@ -40,6 +40,8 @@ type (
 				Payout *float64
 				Brake  *bool
 				Rate   *float64
+				Shown  *float64
+				Hidden bool
 			}
 			Course map[string][][4]float64
 		}

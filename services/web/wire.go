@@ -84,6 +84,11 @@ type loadWire struct {
 	Brake  choice `json:"brake,omitzero"` // set
 	// Rate is how fast the load rises, kN a minute; left out where it is steady.
 	Rate number `json:"rate,omitzero"`
+	// Shown is from which load its parting, which no load pin shows, is told by how the
+	// ship moves; left out where that is not looked for.
+	Shown number `json:"shown,omitzero"`
+	// Hidden says that it is told at no load.
+	Hidden bool `json:"hidden,omitempty"`
 }
 
 // spanWire is the load over ten seconds: [number of the span since 1970, least,

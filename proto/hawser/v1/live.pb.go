@@ -537,9 +537,15 @@ type LinePicture struct {
 	// The last ten minutes, oldest first, without the spans that had no reading.
 	// Left out where so many berths are told at once that the message would be over
 	// 1 MiB with it.
-	Course        []*CoursePoint `protobuf:"bytes,11,rep,name=course,proto3" json:"course,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	Course []*CoursePoint `protobuf:"bytes,11,rep,name=course,proto3" json:"course,omitempty"`
+	// The load that the line must have carried for its parting to be told by how the ship
+	// moves, nine times in ten, in disturbances like those of the last minutes; infinity
+	// where that is more than its MBL. Unset where its load pin would show the parting, and
+	// where one that no pin shows is not told at present: the ship's position is not known
+	// for long enough, lines are being worked or the watch is stood down.
+	PartingShownFromKn *float64 `protobuf:"fixed64,12,opt,name=parting_shown_from_kn,json=partingShownFromKn,proto3,oneof" json:"parting_shown_from_kn,omitempty"`
+	unknownFields      protoimpl.UnknownFields
+	sizeCache          protoimpl.SizeCache
 }
 
 func (x *LinePicture) Reset() {
@@ -647,6 +653,13 @@ func (x *LinePicture) GetCourse() []*CoursePoint {
 		return x.Course
 	}
 	return nil
+}
+
+func (x *LinePicture) GetPartingShownFromKn() float64 {
+	if x != nil && x.PartingShownFromKn != nil {
+		return *x.PartingShownFromKn
+	}
+	return 0
 }
 
 // CoursePoint is the load over a short span.
@@ -761,7 +774,7 @@ const file_hawser_v1_live_proto_rawDesc = "" +
 	"\x13_wind_direction_degB\x10\n" +
 	"\x0e_water_level_mB\x0e\n" +
 	"\f_draft_fwd_mB\x0e\n" +
-	"\f_draft_aft_m\"\xb7\x03\n" +
+	"\f_draft_aft_m\"\x89\x04\n" +
 	"\vLinePicture\x12\x12\n" +
 	"\x04line\x18\x01 \x01(\tR\x04line\x12\x14\n" +
 	"\x05group\x18\x02 \x01(\tR\x05group\x12\x15\n" +
@@ -776,12 +789,14 @@ const file_hawser_v1_live_proto_rawDesc = "" +
 	"\tbrake_set\x18\t \x01(\bH\x03R\bbrakeSet\x88\x01\x01\x12\x19\n" +
 	"\bon_winch\x18\n" +
 	" \x01(\bR\aonWinch\x12.\n" +
-	"\x06course\x18\v \x03(\v2\x16.hawser.v1.CoursePointR\x06courseB\x0e\n" +
+	"\x06course\x18\v \x03(\v2\x16.hawser.v1.CoursePointR\x06course\x126\n" +
+	"\x15parting_shown_from_kn\x18\f \x01(\x01H\x04R\x12partingShownFromKn\x88\x01\x01B\x0e\n" +
 	"\f_age_secondsB\r\n" +
 	"\v_tension_knB\v\n" +
 	"\t_payout_mB\f\n" +
 	"\n" +
-	"_brake_set\"u\n" +
+	"_brake_setB\x18\n" +
+	"\x16_parting_shown_from_kn\"u\n" +
 	"\vCoursePoint\x12\x1f\n" +
 	"\vseconds_ago\x18\x01 \x01(\rR\n" +
 	"secondsAgo\x12\x15\n" +

@@ -3,7 +3,7 @@ import type { Geometry } from "../drawing/plan";
 import { el } from "../lib/dom";
 import { load } from "../lib/units";
 import { number, percent, place, say, type Key } from "../lib/words";
-import type { Berth } from "../lib/wire";
+import type { Berth, Load } from "../lib/wire";
 import type { Assessment } from "./assess";
 
 export function lineFacts(g: Geometry, b: Berth, id: string, a: Assessment | undefined, then: number | undefined, past: boolean, pinAtFault: boolean): Element[] {
@@ -23,6 +23,7 @@ export function lineFacts(g: Geometry, b: Berth, id: string, a: Assessment | und
     ["berth.limit", `${load(l.working_load_kN)}${now?.kN !== undefined && l.instrumented ? `, ${say("drawing.of-limit", { share: percent(now.kN / l.working_load_kN) })}` : ""}`],
     ["berth.reckoned", reckoned ? `${load(reckoned.tensionKn)} (${load(reckoned.lowKn)} – ${load(reckoned.highKn)})` : undefined],
     ["berth.sensor", say(`mooring.sensor.${pinAtFault && now?.sensor === "good" ? "fault" : now?.sensor ?? "silent"}`)],
+    ["berth.parting-shown", l.instrumented && !pinAtFault ? undefined : partingShown(now, l.mbl_kN)],
     ["berth.made-fast", l.made_fast === "bitts" ? say("mooring.brake.bitts") : say(now?.brake === undefined ? "mooring.brake.unknown" : now.brake ? "mooring.brake.set" : "mooring.brake.released")],
     ["berth.payout", now?.payout === undefined ? undefined : say("mooring.metre", { n: number(now.payout, 2) })],
     ["berth.renders-at", l.brake_render_kN ? load(l.brake_render_kN) : undefined],
@@ -32,6 +33,12 @@ export function lineFacts(g: Geometry, b: Berth, id: string, a: Assessment | und
   return [el("h3", {}, place(l.id, l.group)),
     el("dl", { class: "facts" }, ...facts.filter(([, v]) => v !== undefined).map(([k, v]) => fact(k, v ?? ""))),
     el("p", { class: "small" }, el("a", { href: `/lines?${new URLSearchParams({ berth: b.name })}` }, say("berth.records")))];
+}
+
+// From which load the parting of a line that no load pin shows is told.
+function partingShown(now: Load | undefined, mbl: number): string {
+  if (now?.shown !== undefined) return say("berth.shown-from", { load: load(now.shown), share: percent(now.shown / mbl) });
+  return say(now?.hidden ? "berth.shown-never" : "berth.shown-not-now");
 }
 
 function fact(key: Key, value: string): HTMLElement { return el("div", {}, el("dt", {}, say(key)), el("dd", {}, value)); }

@@ -67,6 +67,8 @@ export interface Load {
   payout?: number;
   brake?: boolean; // set
   rate?: number; // kN a minute; not there where it is steady
+  shown?: number; // kN from which its parting, which no load pin shows, is told; not there where that is not looked for
+  hidden?: boolean; // it is told at no load
 }
 
 // A span is the load over ten seconds: its number since 1970, least, mean, greatest.
