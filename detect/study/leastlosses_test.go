@@ -9,8 +9,8 @@ import (
 	"hawser/ingest/simulate"
 )
 
-// unseenParting is the parting of a line without a load pin: its load, as a share of the
-// one from which the detectors said just before that they would tell such a parting.
+// unseenParting is the parting of a line without a load pin: what it carried, and from
+// which load the detectors said just before that they would tell it.
 type unseenParting struct {
 	line        int
 	at          float64 // s
@@ -30,7 +30,7 @@ func unseenPartings(c *scene) (out []unseenParting) {
 	return out
 }
 
-// look takes what the detectors say some time after the scene began.
+// look takes what the detectors say at a second of the scene.
 func look(partings []unseenParting, b *detect.Berth, at float64) {
 	var least []float64
 	for k := range partings {
