@@ -144,7 +144,7 @@ export class Chart {
         y: { range: (_u, lo, hi) => this.range(lo, hi) },
       },
       axes: [
-        { ...axis, values: (_u, splits, _i, _space, step) => ticks(splits, step) },
+        { ...axis, space: clockWidth, values: (_u, splits, _i, _space, step) => ticks(splits, step) },
         { ...axis, size: 56, values: (_u, splits) => figures(splits, s.decimals) },
       ],
       legend: { show: false },
@@ -271,6 +271,9 @@ export function figures(splits: readonly (number | null)[], decimals: number): (
 export function faint(colour: string): string {
   return `color-mix(in srgb, ${colour} 22%, transparent)`;
 }
+
+// The least pixels from one time on the axis to the next: one with seconds and a gap.
+const clockWidth = 72;
 
 function ticks(splits: readonly number[], step: number): string[] {
   let day = "";
