@@ -83,8 +83,9 @@ func spread(names []name, top, bottom float64) {
 // and a dot where a value stands alone. ok is false where there is nothing to
 // draw.
 func (f *Figure) curve(c Canvas, v *Curve, y func(float64) float64) (n name, ok bool) {
-	times, values := thin(v.Times, v.Values, (f.To-f.From)/int64(f.Right-f.Left))
 	gap := max(4*usual(v.Times), 3*(f.To-f.From)/int64(f.Right-f.Left))
+	times, values := f.cut(v.Times, v.Values, gap)
+	times, values = thin(times, values, (f.To-f.From)/int64(f.Right-f.Left))
 	var run []Point
 	for k, x := range values {
 		if !known(x) {
@@ -110,21 +111,43 @@ func (f *Figure) curve(c Canvas, v *Curve, y func(float64) float64) (n name, ok 
 // band fills between the least and the greatest, with gaps as a curve has.
 func (f *Figure) band(c Canvas, b *Band, y func(float64) float64) {
 	gap := max(4*usual(b.Times), 3*(f.To-f.From)/int64(f.Right-f.Left))
+	times, lo := f.cut(b.Times, b.Lo, gap)
+	_, hi := f.cut(b.Times, b.Hi, gap)
 	var over, under []Point
 	flush := func() {
 		slices.Reverse(under)
 		c.Area(append(over, under...), b.Fill)
 		over, under = nil, nil
 	}
-	for k, t := range b.Times {
-		if k > 0 && t-b.Times[k-1] > gap || !known(b.Lo[k]) || !known(b.Hi[k]) {
+	for k, t := range times {
+		if k > 0 && t-times[k-1] > gap || !known(lo[k]) || !known(hi[k]) {
 			flush()
 		}
-		if known(b.Lo[k]) && known(b.Hi[k]) {
-			over, under = append(over, Point{f.x(t), y(b.Hi[k])}), append(under, Point{f.x(t), y(b.Lo[k])})
+		if known(lo[k]) && known(hi[k]) {
+			over, under = append(over, Point{f.x(t), y(hi[k])}), append(under, Point{f.x(t), y(lo[k])})
 		}
 	}
 	flush()
+}
+
+// cut is what of values over time lies within the figure, up to its edges where two that
+// are no further apart than gap lie on either side of one.
+func (f *Figure) cut(times []int64, values []float64, gap int64) (t []int64, v []float64) {
+	at := func(edge int64, k int) { // between k−1 and k
+		if k > 0 && k < len(times) && times[k-1] < edge && edge < times[k] && times[k]-times[k-1] <= gap {
+			share := float64(edge-times[k-1]) / float64(times[k]-times[k-1])
+			t, v = append(t, edge), append(v, values[k-1]+share*(values[k]-values[k-1]))
+		}
+	}
+	from, _ := slices.BinarySearch(times, f.From)
+	to, _ := slices.BinarySearch(times, f.To+1)
+	if from == 0 && to == len(times) {
+		return times, values
+	}
+	at(f.From, from)
+	t, v = append(t, times[from:to]...), append(v, values[from:to]...)
+	at(f.To, to)
+	return t, v
 }
 
 // usual is the middling time between values, ns.

@@ -152,3 +152,27 @@ func TestNumbersInWords(t *testing.T) {
 		}
 	}
 }
+
+// What begins before a figure or goes on after it is drawn up to its edges, by hand here,
+// and not across a gap.
+func TestNothingIsDrawnBesideTheFigure(t *testing.T) {
+	f := Figure{From: minute, To: 3 * minute}
+	for _, c := range []struct {
+		name   string
+		times  []int64
+		values []float64
+		wantT  []int64
+		wantV  []float64
+	}{
+		{"within", []int64{minute, 3 * minute}, []float64{1, 2}, []int64{minute, 3 * minute}, []float64{1, 2}},
+		{"over both edges", []int64{0, 2 * minute, 4 * minute}, []float64{0, 2, 6}, []int64{minute, 2 * minute, 3 * minute}, []float64{1, 2, 4}},
+		{"nothing inside", []int64{30 * second, 210 * second}, []float64{0, 6}, []int64{minute, 3 * minute}, []float64{1, 5}},
+		{"on an edge", []int64{0, minute, 2 * minute}, []float64{5, 1, 2}, []int64{minute, 2 * minute}, []float64{1, 2}},
+		{"across a gap", []int64{-10 * minute, 2 * minute}, []float64{0, 2}, []int64{2 * minute}, []float64{2}},
+		{"all before", []int64{0, 30 * second}, []float64{0, 1}, nil, nil},
+	} {
+		if gotT, gotV := f.cut(c.times, c.values, 3*minute); !slices.Equal(gotT, c.wantT) || !slices.Equal(gotV, c.wantV) {
+			t.Errorf("%s: %v %v, want %v %v", c.name, gotT, gotV, c.wantT, c.wantV)
+		}
+	}
+}
