@@ -11,7 +11,8 @@ const leastLossSD = 1.28
 // in ten, in disturbances like those of the last minutes, kN; +Inf where that is more than
 // its MBL. NaN where a pin would show the parting, and where none that no pin shows is told
 // at present: the ship's position is not known for long enough, a line has just parted or
-// slipped, lines are being worked or the watch is stood down.
+// slipped, lines are being worked or the watch is stood down. Source: the power of the two
+// tests, to first order; the study holds it against partings.
 func (b *Berth) LeastLosses(dst []float64) []float64 {
 	now := moment{Time: b.state.Tick * tickLength, Tick: b.state.Tick - 1}
 	looks := b.looksForUnseen(now) && b.errorChol()[0][0] != 0 // which is not in a snapshot
@@ -68,7 +69,7 @@ type expectedLoss struct {
 func (b *Berth) expectedLoss(now moment, i int, load float64, recent *whitenedInnovations) expectedLoss {
 	pr := b.predictor()
 	far, sudden := b.lossSignature(i, load, redistLag), recent.signature(b.lossAccel(i, load))
-	threshold, _ := b.lossThreshold(now, i)
+	threshold, _ := b.lossThresholds(now, i)
 	l := expectedLoss{threshold: threshold,
 		far:    expectedTest{errorDim, pr.degrees(), pr.noiseInflation() * pr.Range.inflation(pr.Steps-1)},
 		sudden: expectedTest{modes * (responseSteps - 1), innovationDegrees, recent.inflation},
@@ -99,9 +100,8 @@ func (l *expectedLoss) told(share float64) bool {
 type expectedTest struct{ dim, degrees, inflation float64 }
 
 // llr is the log-likelihood ratio to expect, and its standard deviation, of a loss that adds
-// all to the sum of squares, of which the likeliest loss tested explains so much. The noise
-// adds its dimension to that sum and, to first order, twice the root of what is explained to
-// what is explained.
+// all to the sum of squares, of which the likeliest loss tested explains a part. Noise adds
+// its dimension to the sum, and varies that part by twice its root, to first order.
 func (t expectedTest) llr(all, explained float64) (mean, sd float64) {
 	half := (t.degrees + t.dim) / 2
 	noise := 2 * half * t.inflation

@@ -28,7 +28,7 @@ func (l *loss) both() bool { return l.far >= redistLeastFar && l.sudden.LLR >= r
 // first line that needs it; where the ship did not move far, how suddenly is not tested.
 func (b *Berth) findLoss(i int, load float64, moves *whitenedErrors, recent *whitenedInnovations) (l loss) {
 	l.far, l.horizon = b.errorLLR(i, load, moves)
-	if l.far < redistLeastFar/2 {
+	if l.far < redistLookFar {
 		return loss{horizon: l.horizon}
 	}
 	if recent.inflation == 0 {
@@ -51,10 +51,10 @@ func (u *unseenGroup) pushedOff(now moment, came bool, llr float64) bool {
 	return came || u.FendersLLR > 0 && llr < u.FendersLLR+redistByFenders
 }
 
-// lossThreshold is the log-likelihood ratio from which the loss of line i is raised, and
+// lossThresholds are the log-likelihood ratio from which the loss of line i is raised, and
 // that from which it was rather a push that has been building up. The wind is such a push,
 // and a known one where it is measured.
-func (b *Berth) lossThreshold(now moment, i int) (llr, builtUp float64) {
+func (b *Berth) lossThresholds(now moment, i int) (llr, builtUp float64) {
 	llr, builtUp = redistLLR, redistBuiltUp
 	if b.state.Wind.told(now) {
 		llr, builtUp = redistLLRMeasured, redistBuiltUpMeasured
