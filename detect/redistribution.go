@@ -101,21 +101,22 @@ func (b *Berth) looksForUnseen(now moment) bool {
 
 // testUnseen tests the loss of a line in each group, and raises the likeliest.
 func (b *Berth) testUnseen(now moment) {
-	var tested [mooring.Stern + 1]bool
 	var moves whitenedErrors
 	var recent whitenedInnovations
 	best, line, horizon := 0.0, -1, 0
-	for i := range b.plan.Lines {
-		g := b.plan.Lines[i].Group
+	for g := range b.state.Unseen {
 		u := &b.state.Unseen[g]
-		if tested[g] || u.RaisedAt != 0 && now.Tick-u.RaisedAt < redistAgainTicks || !b.canPartUnseen(i) {
+		if u.RaisedAt != 0 && now.Tick-u.RaisedAt < redistAgainTicks {
+			continue
+		}
+		i := b.unseenLine(mooring.Group(g))
+		if i < 0 {
 			continue
 		}
 		load, ok := b.likelyLoad(now, i)
 		if !ok {
 			continue
 		}
-		tested[g] = true
 		if moves.inflation[0] == 0 {
 			moves = b.recentErrors()
 		}
@@ -176,6 +177,6 @@ func (b *Berth) raiseRedistribution(now moment, i, horizon int) {
 	b.clear(now, -1, Change{Condition: Redistribution, Group: g, Unit: "%",
 		Detail: fmt.Sprintf("Another of the %s lines may have let go.", g)}) // a second one is news
 	b.raise(now, -1, Change{Condition: Redistribution, By: UnseenLLR, Group: g, Onset: now.Time - int64(took*float64(second)), Value: 100 * gain, Unit: "%",
-		Detail: fmt.Sprintf("The ship moved as if one of the %s lines had let go, with up to %.1f %% of MBL more on other lines in %.0f s, and no line with a load pin did; keep clear of the mooring deck and find out whether line %s and its bollard hold.",
-			g, 100*gain, took, b.id(i))})
+		Detail: fmt.Sprintf("The ship moved as if one of the %s lines had let go, with up to %.1f %% of MBL more on other lines in %.0f s, and no line with a load pin did; keep clear of the mooring deck and find out whether %s hold.",
+			g, 100*gain, took, b.unseenNames(g))})
 }

@@ -30,6 +30,7 @@ type order struct {
 type expectation struct {
 	where, condition, line string
 	from, to               float64
+	words                  string // that its detail holds
 	met                    bool
 }
 
@@ -98,6 +99,9 @@ func parseScript(path string) (*script, error) {
 		case "expect":
 			e := expectation{where: where, condition: w[1], line: strings.Trim(w[3], "-")}
 			e.from, e.to = num(5), num(7)
+			if len(w) > 8 {
+				e.words = strings.Join(w[9:], " ")
+			}
 			s.expectations = append(s.expectations, e)
 		default:
 			bad = fmt.Errorf("%s: %q is no order", where, w[0])
@@ -195,7 +199,7 @@ func judge(t *testing.T, s *script, changes []detect.Change) {
 		name, found := state+c.Condition.String(), !c.Raised
 		for k := range s.expectations {
 			e := &s.expectations[k]
-			if !e.met && e.condition == name && e.line == c.Line && at >= e.from && at <= e.to {
+			if !e.met && e.condition == name && e.line == c.Line && at >= e.from && at <= e.to && strings.Contains(c.Detail, e.words) {
 				e.met, found = true, true
 				break
 			}

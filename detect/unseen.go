@@ -1,6 +1,11 @@
 package detect
 
-import "math"
+import (
+	"math"
+	"strings"
+
+	"hawser/detect/mooring"
+)
 
 // unseenGroup is the state of one group.
 type unseenGroup struct {
@@ -156,6 +161,39 @@ func (b *Berth) ownChangeOver(load float64) bool {
 func (b *Berth) canPartUnseen(i int) bool {
 	return b.models[i].Pull != [modes]float64{} &&
 		(!b.plan.Lines[i].Instrumented || b.state.Lines[i].Health.Fault != healthy) && !b.state.Lines[i].Parting.Latch.Up
+}
+
+// unseenLine is the line of a group whose parting is tested: the first without a load pin
+// or, where each has one, the first with its pin at fault. -1 where a pin would show the
+// parting of each. Lines of a group lead alike, so their partings look alike.
+func (b *Berth) unseenLine(g mooring.Group) int {
+	line := -1
+	for i := range b.plan.Lines {
+		if l := &b.plan.Lines[i]; l.Group == g && b.canPartUnseen(i) {
+			if !l.Instrumented {
+				return i
+			}
+			if line < 0 {
+				line = i
+			}
+		}
+	}
+	return line
+}
+
+// unseenNames are the lines of a group whose parting no pin would show, and what holds
+// them: "line 3 and its bollard", "lines 3, 4 and their bollards".
+func (b *Berth) unseenNames(g mooring.Group) string {
+	var ids []string
+	for i := range b.plan.Lines {
+		if b.plan.Lines[i].Group == g && b.canPartUnseen(i) {
+			ids = append(ids, b.id(i))
+		}
+	}
+	if len(ids) == 1 {
+		return "line " + ids[0] + " and its bollard"
+	}
+	return "lines " + strings.Join(ids, ", ") + " and their bollards"
 }
 
 // likelyLoad is the estimated load of a line without a good pin, kN: its share of MBL
