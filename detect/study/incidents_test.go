@@ -33,7 +33,7 @@ func (c *scene) gustFor(share float64) float64 {
 }
 
 func (c *scene) squall(share float64, at, lasts time.Duration) {
-	c.add(true, simulate.Event{At: at, Kind: simulate.Gust, For: lasts, Value: c.gustFor(share)})
+	c.add(simulate.Event{At: at, Kind: simulate.Gust, For: lasts, Value: c.gustFor(share)})
 }
 
 func (c *scene) overTheLimit() { c.squall(between(c.rng, 0.56, 0.68), c.at(5, 8), c.at(3, 6)) }
@@ -75,7 +75,7 @@ func (c *scene) brakeRenders() {
 	c.squall(between(c.rng, 0.36, 0.44), at, c.at(3, 5))
 	holds := c.rest()[i]
 	render := holds * between(c.rng, 1.08, 1.25)
-	c.add(false, simulate.Event{At: at, Kind: simulate.WeakBrake, Line: c.plan.Lines[i].ID, Value: render,
+	c.add(simulate.Event{At: at, Kind: simulate.WeakBrake, Line: c.plan.Lines[i].ID, Value: render,
 		HoldKN: render * between(c.rng, 0.5, 0.9)})
 }
 
@@ -86,7 +86,7 @@ func (c *scene) drumCreeps() {
 		return
 	}
 	c.story.Sensors.NoPayout = false
-	c.add(false, simulate.Event{At: c.at(5, 8), Kind: simulate.Creep, Line: c.plan.Lines[i].ID, For: c.at(2, 6),
+	c.add(simulate.Event{At: c.at(5, 8), Kind: simulate.Creep, Line: c.plan.Lines[i].ID, For: c.at(2, 6),
 		Value: between(c.rng, 0.07, 0.3)})
 }
 
@@ -94,7 +94,7 @@ func (c *scene) jerks(i int, total float64) {
 	n := 2 + c.rng.IntN(3)
 	at := c.at(5, 8)
 	for range n {
-		c.add(false, simulate.Event{At: at, Kind: simulate.Surge, Line: c.plan.Lines[i].ID, Value: total / float64(n)})
+		c.add(simulate.Event{At: at, Kind: simulate.Surge, Line: c.plan.Lines[i].ID, Value: total / float64(n)})
 		at += c.at(0.05, 0.4)
 	}
 }
@@ -146,7 +146,7 @@ func (c *scene) bittsCreep() {
 	share := c.rest()[i] / c.plan.Lines[i].MBLkN
 	lost := between(c.rng, 0.5, 0.8) * share
 	lasts := c.at(0.8, 2)
-	c.add(false, simulate.Event{At: c.at(5, 8), Kind: simulate.Creep, Line: c.plan.Lines[i].ID, For: lasts,
+	c.add(simulate.Event{At: c.at(5, 8), Kind: simulate.Creep, Line: c.plan.Lines[i].ID, For: lasts,
 		Value: c.giving(i, lost) / lasts.Minutes()})
 }
 
@@ -163,7 +163,7 @@ func (c *scene) parts() {
 		c.impossible()
 		return
 	}
-	c.add(false, simulate.Event{At: c.at(5, 10), Kind: simulate.Part, Line: c.plan.Lines[i].ID})
+	c.add(simulate.Event{At: c.at(5, 10), Kind: simulate.Part, Line: c.plan.Lines[i].ID})
 }
 
 // unseenLine takes the pin off a line that carries a tenth of its MBL or more
@@ -186,7 +186,7 @@ func (c *scene) partsUnseen() {
 		c.impossible()
 		return
 	}
-	c.add(false, simulate.Event{At: c.at(6, 10), Kind: simulate.Part, Line: c.plan.Lines[i].ID})
+	c.add(simulate.Event{At: c.at(6, 10), Kind: simulate.Part, Line: c.plan.Lines[i].ID})
 }
 
 // partsUnseenInASquall parts an unseen line some minutes into a squall that lifts a
@@ -199,16 +199,16 @@ func (c *scene) partsUnseenInASquall() {
 	}
 	at := c.at(6, 7)
 	c.squall(between(c.rng, 0.26, 0.36), at, c.at(4, 6))
-	c.add(false, simulate.Event{At: at + c.at(1.5, 2.5), Kind: simulate.Part, Line: c.plan.Lines[i].ID})
+	c.add(simulate.Event{At: at + c.at(1.5, 2.5), Kind: simulate.Part, Line: c.plan.Lines[i].ID})
 }
 
 // worked has line i worked by hand, the watch stood down for one on bitts.
 func (c *scene) worked(i int, at time.Duration, kN float64) {
 	if !c.onDrum(i) || c.story.Sensors.NoPayout {
 		c.story.Sensors.NoWatch = false
-		c.add(true, simulate.Event{At: at - 5*time.Second, Kind: simulate.StandDown, For: 45 * time.Second})
+		c.add(simulate.Event{At: at - 5*time.Second, Kind: simulate.StandDown, For: 45 * time.Second})
 	}
-	c.add(true, simulate.Event{At: at, Kind: simulate.Tend, Line: c.plan.Lines[i].ID, Value: kN})
+	c.add(simulate.Event{At: at, Kind: simulate.Tend, Line: c.plan.Lines[i].ID, Value: kN})
 }
 
 func (c *scene) overTight() {
@@ -245,7 +245,7 @@ func (c *scene) snatches() {
 	w.SwellS = between(c.rng, 5, 8)
 	span := min(1, 1.56*w.SwellS*w.SwellS/c.plan.Ship.LoaM)
 	height := min(9, 4*between(c.rng, 0.1, 0.17)/(0.3*span*c.stiffest()))
-	c.add(true, simulate.Event{At: c.at(5, 8), Kind: simulate.Swell, For: c.at(2, 4), Value: height})
+	c.add(simulate.Event{At: c.at(5, 8), Kind: simulate.Swell, For: c.at(2, 4), Value: height})
 }
 
 func (c *scene) fault(k simulate.Kind, value float64, lasts time.Duration) {
@@ -254,7 +254,7 @@ func (c *scene) fault(k simulate.Kind, value float64, lasts time.Duration) {
 		c.impossible()
 		return
 	}
-	c.add(true, simulate.Event{At: c.at(5, 8), Kind: k, Line: c.plan.Lines[i].ID, Value: value, For: lasts})
+	c.add(simulate.Event{At: c.at(5, 8), Kind: k, Line: c.plan.Lines[i].ID, Value: value, For: lasts})
 }
 
 func (c *scene) gap()        { c.fault(simulate.Gap, 0, c.at(0.4, 3)) }
@@ -279,7 +279,7 @@ func (c *scene) deadPin() {
 		c.impossible()
 		return
 	}
-	c.add(true, simulate.Event{At: c.at(5, 8), Kind: simulate.Dead, Line: c.plan.Lines[i].ID, For: time.Hour,
+	c.add(simulate.Event{At: c.at(5, 8), Kind: simulate.Dead, Line: c.plan.Lines[i].ID, For: time.Hour,
 		Value: between(c.rng, -0.01, 0.01) * c.plan.Lines[i].MBLkN})
 }
 
@@ -291,7 +291,7 @@ func (c *scene) bollardGives() {
 		return
 	}
 	share := c.rest()[i] / c.plan.Lines[i].MBLkN
-	c.add(false, simulate.Event{At: c.at(6, 10), Kind: simulate.Yield, Line: c.plan.Lines[i].ID,
+	c.add(simulate.Event{At: c.at(6, 10), Kind: simulate.Yield, Line: c.plan.Lines[i].ID,
 		Value: c.giving(i, between(c.rng, 0.7, 1)*share)})
 }
 
@@ -313,7 +313,7 @@ func (c *scene) shift(lasts time.Duration) {
 	if load := c.rest()[i]; chance(c.rng, 0.4) && value < 0.6*load {
 		value = -value
 	}
-	c.add(true, simulate.Event{At: c.at(6, 8), Kind: simulate.ZeroShift, Line: c.plan.Lines[i].ID, For: lasts, Value: value})
+	c.add(simulate.Event{At: c.at(6, 8), Kind: simulate.ZeroShift, Line: c.plan.Lines[i].ID, For: lasts, Value: value})
 }
 
 func (c *scene) zeroJump()  { c.shift(0) }
@@ -350,7 +350,7 @@ func (c *scene) passing() {
 		if chance(c.rng, 0.5) {
 			value = -value
 		}
-		c.add(true, simulate.Event{At: time.Duration(at * minute * seconds).Round(50 * time.Millisecond), Kind: simulate.Pass,
+		c.add(simulate.Event{At: time.Duration(at * minute * seconds).Round(50 * time.Millisecond), Kind: simulate.Pass,
 			For: c.at(2, 7), Value: value})
 	}
 }
@@ -364,13 +364,13 @@ func (c *scene) tending() {
 
 func (c *scene) departs() {
 	c.story.Sensors.NoWatch = false
-	c.add(true, simulate.Event{At: 10 * time.Minute, Kind: simulate.StandDown, For: time.Hour})
+	c.add(simulate.Event{At: 10 * time.Minute, Kind: simulate.StandDown, For: time.Hour})
 	at := 10.5
 	for _, i := range c.rng.Perm(len(c.plan.Lines)) {
 		if at > 20 || len(c.story.Events) > len(c.plan.Lines)-2 {
 			break // somebody must hold her in a simulation
 		}
-		c.add(true, simulate.Event{At: time.Duration(at * minute * seconds).Round(50 * time.Millisecond), Kind: simulate.Tend,
+		c.add(simulate.Event{At: time.Duration(at * minute * seconds).Round(50 * time.Millisecond), Kind: simulate.Tend,
 			Line: c.plan.Lines[i].ID})
 		at += between(c.rng, 0.1, 1)
 	}
@@ -391,13 +391,13 @@ func (c *scene) arrives() { c.madeFastWithin(c.at(6, 9)) }
 // madeFastWithin puts the lines out from the start, and the berth under watch then.
 func (c *scene) madeFastWithin(d time.Duration) {
 	c.story.Sensors.NoWatch = false
-	c.add(true, simulate.Event{Kind: simulate.StandDown, For: d})
+	c.add(simulate.Event{Kind: simulate.StandDown, For: d})
 	for i := range c.plan.Lines {
 		if !chance(c.rng, 0.6) {
 			continue
 		}
 		id := c.plan.Lines[i].ID
-		c.add(true, simulate.Event{At: c.at(0.1, 0.3), Kind: simulate.Tend, Line: id})
-		c.add(true, simulate.Event{At: c.at(2, 5), Kind: simulate.Tend, Line: id, Value: c.plan.Lines[i].PretensionKN})
+		c.add(simulate.Event{At: c.at(0.1, 0.3), Kind: simulate.Tend, Line: id})
+		c.add(simulate.Event{At: c.at(2, 5), Kind: simulate.Tend, Line: id, Value: c.plan.Lines[i].PretensionKN})
 	}
 }

@@ -103,7 +103,7 @@ func TestKeptScenes(t *testing.T) {
 				t.Fatal(o.note)
 			}
 			for _, a := range o.result.wrong {
-				t.Errorf("wrong: %v on %q at %.1f s: %s", a.condition, a.line, a.at, a.detail)
+				t.Errorf("seed %d, wrong: %v on %q at %.1f s: %s", k.seed, a.condition, a.line, a.at, a.detail)
 			}
 			for _, a := range o.result.chattered {
 				t.Errorf("again: %v on %q at %.1f s: %s", a.condition, a.line, a.at, a.detail)

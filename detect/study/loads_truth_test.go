@@ -72,7 +72,7 @@ func (o *oracle) overLimit(i int) {
 	margin := o.errorKN(i, limit)
 	o.spell(episode{hold: 3}, 0.1, func(at float64) (sure, maybe bool) {
 		load := o.t.mean(i, int(math.Round(at*trackHz)), 1)
-		return load >= limit+margin && !o.silent(i, at), load >= nearly*limit && !o.quiet(i, at)
+		return load >= limit+margin && !o.silent(i, at), load >= nearly*limit && !o.stoodDown(at, at) && !o.handled(i, at)
 	}, func(e *episode) {
 		from := e.from - 5
 		if e.held && e.onset+7 < o.end && e.another() {

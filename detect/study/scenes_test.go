@@ -13,11 +13,11 @@ import (
 // happens.
 type scene struct {
 	kind  string
+	of    []string // kinds that it is made of
 	seed  uint64
 	plan  *mooring.Plan
 	ship  *mooring.Plan
 	story simulate.Story
-	bare  []simulate.Event // the story's events without the incidents
 	rng   *rand.Rand
 }
 
@@ -226,13 +226,7 @@ func (c *scene) at(lo, hi float64) time.Duration {
 	return time.Duration(between(c.rng, lo, hi) * minute * float64(time.Second)).Round(50 * time.Millisecond)
 }
 
-// add puts an event in; what also happens without the incident is base.
-func (c *scene) add(base bool, e simulate.Event) {
-	c.story.Events = append(c.story.Events, e)
-	if base {
-		c.bare = append(c.bare, e)
-	}
-}
+func (c *scene) add(e simulate.Event) { c.story.Events = append(c.story.Events, e) }
 
 // line draws a line that fits, -1 where none does.
 func (c *scene) line(fits func(i int) bool) int {

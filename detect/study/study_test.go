@@ -20,6 +20,7 @@ var (
 	studyKind  = flag.String("study.kind", "", "only kinds of scene whose name holds this")
 	studyScene = flag.Uint64("study.scene", 0, "only the scene of this seed, of the kind named by -study.kind")
 	studyQuiet = flag.Float64("study.quiet", 0, "study this many line-hours of each kind of quiet weather instead")
+	studyPairs = flag.Float64("study.pairs", 0, "study this many hours of scenes in which two things happen instead")
 	studyAll   = flag.Bool("study.each", false, "tell each alarm that was wrong, missed or told twice")
 )
 
@@ -41,13 +42,10 @@ func run(c *scene) outcome {
 	if most := max(t.most(c.ship), t.most(c.plan)); !(most <= 0.98) { // NaN: she broke away
 		return outcome{scene: c, note: "a line was pulled to its breaking load"}
 	}
-	bare := t
-	if len(c.bare) != len(c.story.Events) {
-		if bare, err = without(c); err != nil {
-			return outcome{scene: c, note: err.Error()}
-		}
+	truth, err := judgeScene(c, t)
+	if err != nil {
+		return outcome{scene: c, note: err.Error()}
 	}
-	truth := judgeScene(c, t, bare)
 	out := outcome{scene: c, result: score(truth, alarms), unseen: unseen}
 	settle(unseen, t, truth)
 	return out
@@ -90,10 +88,10 @@ func changesIn(c *scene, seen func(simulate.State), look func(b *detect.Berth, a
 	return changes, nil
 }
 
-// without is the scene without its incidents.
-func without(c *scene) (*track, error) {
+// without is what would have happened without event e of the scene.
+func without(c *scene, e int) (*track, error) {
 	story := c.story
-	story.Events = c.bare
+	story.Events = slices.Delete(slices.Clone(story.Events), e, e+1)
 	sim, err := simulate.New(c.ship, story)
 	if err != nil {
 		return nil, err
@@ -131,7 +129,7 @@ func (s *sum) add(o *outcome, tell func(string)) {
 	s.byKind[o.scene.kind].add(&o.result)
 	r := &o.result
 	say := func(what string, c detect.Condition, line string, at float64, detail string) {
-		tell(fmt.Sprintf("%s: seed %d %q: %v line %s at %.1f s %s", what, o.scene.seed, o.scene.kind, c, line, at, detail))
+		tell(fmt.Sprintf("%s: seed %d %q: %v line %s at %.1f s %s", what, o.scene.seed, o.scene, c, line, at, detail))
 	}
 	for _, a := range r.wrong {
 		say("wrong", a.condition, a.line, a.at, a.detail)
@@ -207,7 +205,7 @@ func (s *sum) String() string {
 		s.total.lineHours, 1000*float64(t.wrong)/max(s.total.lineHours, 1e-9), s.total.chatter, s.total.late, s.total.neutral)
 	fmt.Fprintf(&w, "partings that no pin shows, of loads over what LeastLosses says: %d of %d told; under it: %d of %d\n",
 		s.over.told, s.over.events, s.under.told, s.under.events)
-	for _, k := range append(kinds(), quietKinds()...) {
+	for _, k := range slices.Concat(kinds(), quietKinds(), pairKinds()) {
 		if r := s.byKind[k.name]; r != nil {
 			t := r.all()
 			fmt.Fprintf(&w, "  %-24s %4d of %4d told, %3d false, %3d chatter, %3d late in %.1f line-hours\n", k.name, t.told, t.events, t.wrong, r.chatter, r.late, r.lineHours)
@@ -301,7 +299,7 @@ func TestStudy(t *testing.T) {
 		}
 		return
 	}
-	if *studyHours > 0 || *studyScene > 0 {
+	if *studyHours > 0 || *studyScene > 0 || *studyPairs > 0 {
 		t.Log("\n" + study(chosen(t), tell).String())
 		return
 	}
@@ -327,10 +325,13 @@ func TestStudy(t *testing.T) {
 // chosen is what the flags ask for.
 func chosen(t *testing.T) []*scene {
 	if *studyScene == 0 {
+		if *studyPairs > 0 {
+			return scenes(pairKinds(), 60**studyPairs, *studySeed*1e6)
+		}
 		half := 30 * *studyHours // minutes
 		return append(scenes(kinds(), half, *studySeed*1e6), scenes(quietKinds(), half, *studySeed*1e6+5e5)...)
 	}
-	for _, k := range append(kinds(), quietKinds()...) {
+	for _, k := range slices.Concat(kinds(), quietKinds(), pairKinds()) {
 		if k.name == *studyKind {
 			if c, ok := draw(k, *studyScene); ok {
 				t.Logf("%+v\n%+v", *c.plan, c.story)

@@ -16,7 +16,6 @@ import (
 type oracle struct {
 	c      *scene
 	t      *track
-	bare   *track // the same without the incidents
 	end    float64
 	parted map[int]float64 // line: when
 	slipt  map[int]float64
@@ -31,8 +30,8 @@ const (
 	forever = 1e9
 )
 
-func judgeScene(c *scene, t, bare *track) *truth {
-	o := &oracle{c: c, t: t, bare: bare, end: float64(t.steps()) / trackHz,
+func judgeScene(c *scene, t *track) (*truth, error) {
+	o := &oracle{c: c, t: t, end: float64(t.steps()) / trackHz,
 		parted: map[int]float64{}, slipt: map[int]float64{}, faulty: map[int]span{}}
 	pins := 0
 	for _, l := range c.plan.Lines {
@@ -41,7 +40,12 @@ func judgeScene(c *scene, t, bare *track) *truth {
 		}
 	}
 	o.truth.lineHours = float64(pins) * o.end / 3600
-	for _, e := range c.story.Events {
+	for k, e := range c.story.Events {
+		if e.Kind == simulate.Yield || e.Kind == simulate.Part && !c.plan.Lines[c.plan.Line(e.Line)].Instrumented {
+			if err := o.unseen(k); err != nil {
+				return nil, err
+			}
+		}
 		o.incident(e)
 	}
 	for i := range c.plan.Lines {
@@ -56,7 +60,7 @@ func judgeScene(c *scene, t, bare *track) *truth {
 		o.snaps(i)
 		o.shares(i)
 	}
-	return &o.truth
+	return &o.truth, nil
 }
 
 // errorKN is how far line i's pin may read off at this load.
@@ -121,9 +125,12 @@ func (o *oracle) handled(i int, at float64) bool {
 }
 
 // unwatched reports whether the watch is stood down, or was within a minute.
-func (o *oracle) unwatched(at float64) bool {
+func (o *oracle) unwatched(at float64) bool { return o.stoodDown(at-minute, at) }
+
+// stoodDown reports whether the watch is stood down at any time between two.
+func (o *oracle) stoodDown(from, to float64) bool {
 	for _, e := range o.c.story.Events {
-		if from := e.At.Seconds(); e.Kind == simulate.StandDown && at >= from && at < from+e.For.Seconds()+minute {
+		if off := e.At.Seconds(); e.Kind == simulate.StandDown && to >= off && from < off+e.For.Seconds() {
 			return true
 		}
 	}
@@ -149,8 +156,6 @@ func (o *oracle) incident(e simulate.Event) {
 		// in the first seconds nobody can know: no line's pull moves a ship so soon
 		o.fault(i, at, forever, at+5*minute)
 		o.bearLine(i, detect.LineParted, at-0.5, at+5)
-	case simulate.Yield:
-		o.unseen(i, at)
 	case simulate.Spikes:
 		o.fault(i, at, until, at+90)
 	case simulate.Stuck, simulate.Flicker:
@@ -171,7 +176,7 @@ func (o *oracle) incident(e simulate.Event) {
 
 func (o *oracle) fault(i int, from, to, deadline float64) {
 	o.faulty[i] = span{from, to, deadline}
-	if deadline+5 > o.end {
+	if deadline+5 > o.end || o.stoodDown(from, deadline) {
 		o.unclear(i, from, to)
 		return
 	}
@@ -234,10 +239,9 @@ func (o *oracle) parting(i int, at float64) {
 	load := o.t.loads[i][int(at*trackHz)]
 	o.bearLine(i, detect.SlackLine, at, forever)
 	if !l.Instrumented {
-		o.unseen(i, at)
 		return
 	}
-	if f, ok := o.faulty[i]; load < 0.05*l.MBLkN || ok && at >= f.from && at < f.to {
+	if f, ok := o.faulty[i]; load < 0.05*l.MBLkN || ok && at >= f.from && at < f.to || o.unwatched(at) {
 		o.bearLine(i, detect.LineParted, at-0.5, forever)
 		return
 	}
@@ -249,28 +253,34 @@ var ends = map[mooring.Group][]mooring.Group{
 	mooring.Stern: {mooring.Stern, mooring.AftBreast, mooring.AftSpring},
 }
 
-// unseen is a parting that no pin sees: due 5 s after two other lines are 0.015
-// of MBL off where they would have been.
-func (o *oracle) unseen(i int, at float64) {
+// unseen is a parting that no pin sees, event n of the story: due 5 s after two other lines
+// are 0.015 of MBL off where they would have been.
+func (o *oracle) unseen(n int) error {
+	bare, err := without(o.c, n)
+	if err != nil {
+		return err
+	}
+	at, i := o.c.story.Events[n].At.Seconds(), o.c.plan.Line(o.c.story.Events[n].Line)
 	e := event{condition: detect.Redistribution, groups: ends[mooring.Head], from: at - 0.5, onset: at,
 		tolerate: []window{{at - 0.5, forever, []detect.Condition{detect.Redistribution}, nil}}}
 	if slices.Contains(ends[mooring.Stern], o.c.plan.Lines[i].Group) {
 		e.groups = ends[mooring.Stern]
 	}
-	for k := int(at * trackHz); k < min(o.t.steps(), int((at+90)*trackHz)); k++ {
+	for k := int(at * trackHz); k < min(o.t.steps(), int((at+90)*trackHz)) && !o.unwatched(at); k++ {
 		off := 0
 		for j, l := range o.c.plan.Lines {
-			if j != i && l.Instrumented && math.Abs(o.t.loads[j][k]-o.bare.loads[j][k]) >= 0.015*l.MBLkN {
+			if j != i && l.Instrumented && math.Abs(o.t.loads[j][k]-bare.loads[j][k]) >= 0.015*l.MBLkN {
 				off++
 			}
 		}
 		if off >= 2 {
 			e.deadline = float64(k)/trackHz + 5
 			o.truth.events = append(o.truth.events, e)
-			return
+			return nil
 		}
 	}
 	o.truth.tolerate = append(o.truth.tolerate, e.tolerate...)
+	return nil
 }
 
 // slips looks for line i running out with its brake set.
