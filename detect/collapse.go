@@ -12,6 +12,8 @@ const (
 	strokeFallTicks  = 3                          // the same; a slower fall is not at a stroke
 	slideTicks       = 15                         // from 0.8 to 0.3 of the recent peak, most where the rest was slow too
 	drumShare        = 0.6                        // of the stretch by the load before
+	drumLeastShare   = 0.25                       // of it, least; a drum that ran no further did not take the load
+	drumReadTicks    = 23                         // from the beginning of a fall, in which its drum's readings show how far it ran
 	expectedShare    = 0.6                        // of the load; least that the other lines expect yet
 	goneShare        = 0.3                        // of the load before; most of a load that is gone
 	minOwnLoss       = 0.5                        // of the load; least that goes beyond what the ship took off
@@ -60,11 +62,17 @@ func (l *line) slid(now moment, load float64) bool {
 }
 
 // drumTook reports whether line i's drum has paid out since the fall what a slip does, or
-// most of what the load had stretched the line by.
+// most of what the load had stretched the line by. A drum that was read since the load was
+// gone, and had run by no more than a small part of that stretch, did not take the load.
 func (b *Berth) drumTook(i int) bool {
-	p, slip := &b.state.Lines[i].Parting, b.plan.Limits.SlipM
+	p, d, slip := &b.state.Lines[i].Parting, &b.state.Lines[i].Drum, b.plan.Limits.SlipM
 	stretch, _ := b.models[i].stretch(p.LoadBefore)
-	return b.state.Lines[i].Drum.PaidOut-p.PaidOutBefore > max(slip/2, min(drumShare*stretch, slip))
+	ran := d.PaidOut - p.PaidOutBefore
+	if ran <= max(slip/2, min(drumShare*stretch, slip)) {
+		return false
+	}
+	readSince := d.PrevAt[1] >= (p.fallTick()+collapseTicks)*tickLength
+	return !readSince || max(ran, d.Prev[1]-p.PaidOutBefore) >= drumLeastShare*stretch
 }
 
 // surgesAgain reports whether line i lost this load as it lost about as much a moment

@@ -112,7 +112,9 @@ func (b *Berth) partings(now moment) {
 		case load > l.leastLoad()+partZeroLoad*mbl, math.Abs(load) > 2*partZeroLoad*mbl: // it carries, or its pin reads what no line does
 			p.FirstTest, p.TestSince, p.FellAt = 0, 0, 0
 		case b.drumTook(i):
-			p.FirstTest, p.TestSince, p.FellAt, p.RanOutAt = 0, 0, 0, now.Tick
+			if now.Tick-p.fallTick() >= drumReadTicks {
+				p.FirstTest, p.TestSince, p.FellAt, p.RanOutAt = 0, 0, 0, now.Tick
+			}
 		case p.FirstTest == 0:
 			b.laterVerdict(now, i)
 		case stepEnds(now) && now.Tick-p.FirstTest >= firstVerdictTicks-6*l.Pin.intervalTicks()/10: // slow readings show the fall late
