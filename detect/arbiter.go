@@ -17,8 +17,8 @@ import (
 //	                        count in the mean of its group
 //	brake slipped           slack on that line; it does not count in the mean of its
 //	                        group, and the drop of its load is no fault of its pin
-//	any parting or slip     for two minutes no pin is called shifted and no unseen
-//	                        parting is raised: the whole mooring is disturbed
+//	any parting or slip     for two minutes no pin is called shifted: the whole mooring is
+//	                        disturbed; after a parting no unseen one is raised for 20 s
 //
 // What other lines then suffer, over their limit or near it, is raised.
 const disturbedTicks = 120 * int64(ticksPerSecond)
@@ -43,8 +43,11 @@ func (b *Berth) disturbed(now moment) bool {
 
 // partedRecently reports whether a line has parted, seen or not, within the time that
 // this disturbs the mooring.
-func (b *Berth) partedRecently(now moment) bool {
-	return b.state.PartedAt != 0 && now.Tick-b.state.PartedAt < disturbedTicks
+func (b *Berth) partedRecently(now moment) bool { return b.partedWithin(now, disturbedTicks) }
+
+// partedWithin reports whether a line has parted, seen or not, within these ticks.
+func (b *Berth) partedWithin(now moment, ticks int64) bool {
+	return b.state.PartedAt != 0 && now.Tick-b.state.PartedAt < ticks
 }
 
 // withdraw clears what line i's pin alone made others believe before its fault was found:

@@ -10,8 +10,8 @@ const leastLossSD = 1.28
 // carried for its parting to be told by how the ship moves (see redistribution) nine times
 // in ten, in disturbances like those of the last minutes, kN; +Inf where that is more than
 // its MBL. NaN where a pin would show the parting, and where none that no pin shows is told
-// at present: the ship's position is not known for long enough, a line has just parted or
-// slipped, lines are being worked or the watch is stood down. Source: the power of the two
+// at present: the ship's position is not known for long enough, a line has just parted,
+// lines are being worked or the watch is stood down. Source: the power of the two
 // tests, to first order; the study holds it against partings.
 func (b *Berth) LeastLosses(dst []float64) []float64 {
 	now := moment{Time: b.state.Tick * tickLength, Tick: b.state.Tick - 1}

@@ -37,9 +37,12 @@ import (
 //	          of 2 where no wind is measured
 //	one pull  the loss explains at least three quarters of what a step change of any force
 //	          would explain of the innovations: gusts seldom push her just as a line would
-//	settled   the position has been known for six minutes
-//	no hands  no brake was off in the last four minutes: a crew that works its way along the
-//	          deck may be at a line without a pin
+//	settled   the position has been known for six minutes, and no line has parted in the
+//	          last 20 s: what the ship then does is not quite what is reckoned of it. Within two
+//	          minutes of a parting or a slip 1.6 times the log-likelihood ratio is asked for
+//	no hands  no brake was off in the last minute: a crew that works its way along the deck
+//	          may be at a line without a pin. Within four minutes it may still, and 2.4 times
+//	          the log-likelihood ratio is asked for
 //	no cause  no measured line changed by itself, other than by the ship's movement, by
 //	          0.4 of that load or more in the last 16 s: the cause would then be known
 //
@@ -78,7 +81,11 @@ const (
 	redistWindSD          = 0.25 // of the movement by a change of the wind; how well that is predicted
 	redistLag             = 0.5  // s; delay of readings and positions, about
 	redistHoldSteps       = 2    // in a row
-	redistHandsTicks      = 240 * int64(ticksPerSecond)
+	redistPartedTicks     = 20 * int64(ticksPerSecond)
+	redistHandsTicks      = 60 * int64(ticksPerSecond)
+	redistLongHandsTicks  = 240 * int64(ticksPerSecond)
+	redistHandsFactor     = 2.4 // on the threshold until then
+	redistDisturbedFactor = 1.6 // on the threshold within two minutes of a parting or a slip
 	redistAgainTicks      = 600 * int64(ticksPerSecond)
 	redistMinSteps        = 720 // since the position was last unknown
 )
@@ -96,7 +103,7 @@ func (b *Berth) redistribution(now moment) {
 func (b *Berth) looksForUnseen(now moment) bool {
 	pr := b.predictor()
 	return pr.Steps >= redistMinSteps && pr.Count >= minErrorCount && pr.Innovations.Count >= minInnovations &&
-		!b.disturbed(now) && !b.state.Watch.Off && !b.state.Watch.Working && !b.handledWithin(now, redistHandsTicks)
+		!b.partedWithin(now, redistPartedTicks) && !b.state.Watch.Off && !b.state.Watch.Working && !b.handledWithin(now, redistHandsTicks)
 }
 
 // testUnseen tests the loss of a line in each group, and raises the likeliest.

@@ -67,6 +67,12 @@ func (b *Berth) lossThresholds(now moment, i int) (llr, builtUp float64) {
 	if b.plan.Lines[i].Instrumented {
 		llr *= faultyPinFactor
 	}
+	switch {
+	case b.handledWithin(now, redistLongHandsTicks):
+		llr *= redistHandsFactor
+	case b.disturbed(now):
+		llr *= redistDisturbedFactor
+	}
 	return llr, builtUp
 }
 
