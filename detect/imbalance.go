@@ -37,11 +37,11 @@ func (b *Berth) imbalance(now moment) {
 		case rose:
 			c.By, c.Onset = GroupShare, now.Time-int64(imbalanceOn)*second
 			c.Detail = fmt.Sprintf("Line %s carries %.0f kN (%.0f %% of MBL) where the rest of the %s lines carry %.0f %% on average; ease it or heave in the others.",
-				b.id(i), load, 100*own, b.plan.Lines[i].Group, 100*rest)
+				b.id(i), load, 100*own, b.plan.Lines[i].Group, whole(100*rest))
 			b.raise(now, i, c)
 		case fell:
 			c.Detail = fmt.Sprintf("Line %s carries %.0f kN (%.0f %% of MBL), the rest of the %s lines %.0f %% on average.",
-				b.id(i), load, 100*own, b.plan.Lines[i].Group, 100*rest)
+				b.id(i), load, 100*own, b.plan.Lines[i].Group, whole(100*rest))
 			b.clear(now, i, c)
 		}
 	}

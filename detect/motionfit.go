@@ -149,7 +149,7 @@ func (b *Berth) updateFit(now moment, i, lines int) {
 		f.ExpectedStretch = f.Stretch - residual/redundancy
 		f.Residual = load - b.models[i].loadAt(f.ExpectedStretch, load, f.Stretch, f.Stiffness)
 		size := math.Abs(f.Residual)
-		if f.Age > settledFitAge { // a large residual is a signal, not noise
+		if f.Age > settledFitAge || l.Parting.underTest() || l.Parting.refuted(now) { // a large residual is a signal, not noise
 			size = min(size, max(residualScale*mbl, f.Noise))
 		}
 		f.Noise += (size - f.Noise) / min(f.Age-minFitAge+1, float64(60*ticksPerSecond))

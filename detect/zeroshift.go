@@ -84,7 +84,7 @@ func (b *Berth) zeroShifts(now moment) {
 	for i := range b.state.Lines {
 		l := &b.state.Lines[i]
 		z, f := &l.Zero, &l.Fit
-		if !f.Known || f.Age < settledFitAge || !f.Determined && !l.Parting.refuted(now) {
+		if !f.Known || !l.Parting.refuted(now) && (f.Age < settledFitAge || !f.Determined) {
 			continue
 		}
 		if f.Age < z.FitAge || z.FitAge == 0 {
@@ -115,8 +115,8 @@ func (b *Berth) zeroShifts(now moment) {
 		if refuted {
 			allowance, interval = 0, zeroQuickInterval
 		}
-		if !l.Fit.Known || l.Slip.Up || unsettled || b.disturbed(now) || l.Fit.Age < settledFitAge ||
-			!refuted && (l.Pin.Last < minFitLoad*mbl || z.Shift < 0 && b.mayHaveSlipped(now, i)) {
+		if !l.Fit.Known || l.Slip.Up || unsettled || b.disturbed(now) ||
+			!refuted && (l.Fit.Age < settledFitAge || l.Pin.Last < minFitLoad*mbl || z.Shift < 0 && b.mayHaveSlipped(now, i)) {
 			z.reset()
 			continue
 		}
