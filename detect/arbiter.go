@@ -41,10 +41,6 @@ func (b *Berth) disturbed(now moment) bool {
 	return b.state.DisturbedAt != 0 && now.Tick-b.state.DisturbedAt < disturbedTicks
 }
 
-// partedRecently reports whether a line has parted, seen or not, within the time that
-// this disturbs the mooring.
-func (b *Berth) partedRecently(now moment) bool { return b.partedWithin(now, disturbedTicks) }
-
 // partedWithin reports whether a line has parted, seen or not, within these ticks.
 func (b *Berth) partedWithin(now moment, ticks int64) bool {
 	return b.state.PartedAt != 0 && now.Tick-b.state.PartedAt < ticks

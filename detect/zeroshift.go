@@ -37,7 +37,7 @@ const (
 	zeroInterval      = 60    // seconds
 	zeroQuickInterval = 15    // seconds, where the ship did not answer
 	zeroClear         = 0.02  // of MBL
-	zeroRelearnTau    = 20    // seconds; time constant of the reference after a parting or a snap load
+	zeroRelearnTau    = 20    // seconds; time constant of the reference while lines snatch, and after many slipped
 	refutedSeconds    = 60    // for which a refuted fall counts against the pin
 	zeroSlipSeconds   = 600   // for which lines that slipped are no reference
 	minRiseGain       = 0.001 // of MBL a metre; least effect of a rise on a pin that is used to estimate it
@@ -89,9 +89,9 @@ func (b *Berth) zeroShifts(now moment) {
 		}
 		if f.Age < z.FitAge || z.FitAge == 0 {
 			*z = b.trustZero(i)
-		} else if (unsettled || b.partedRecently(now)) && !z.Shifted && l.Parting.FellAt == 0 {
-			// the ship lies in a new position, or lines slipped, or may have as they snatched:
-			// the pins' present loads become the reference
+		} else if unsettled && !z.Shifted && l.Parting.FellAt == 0 {
+			// lines slipped, or may have as they snatched: the pins' present loads become the
+			// reference
 			z.Offset += (f.Offset + f.Residual/f.Stiffness - z.Offset) / zeroRelearnTau
 			z.PosStretch += (b.stretchFrom(i, &b.state.Motion.Pos) - z.PosStretch) / zeroRelearnTau
 			z.RiseStretch += (b.stretchFromRise(i) - z.RiseStretch) / zeroRelearnTau

@@ -38,7 +38,22 @@ func (c *scene) twoAtOnce() {
 			c.story.Events[n].At += later
 		}
 	}
+	c.standDowns()
 	c.story.Length = pairMinutes * time.Minute
+}
+
+// standDowns stands the watch down for every line worked that the pay-out does not tell
+// of: one incident may have taken from another what it is told by.
+func (c *scene) standDowns() {
+	events := slices.DeleteFunc(c.story.Events, func(e simulate.Event) bool { return e.Kind == simulate.StandDown })
+	c.story.Events = []simulate.Event{}
+	for _, e := range events {
+		if e.Kind == simulate.Tend {
+			c.worked(c.plan.Line(e.Line), e.At, e.Value)
+		} else {
+			c.add(e)
+		}
+	}
 }
 
 // againOn reports whether an event from this one on is of a line that an earlier one is of.
@@ -74,6 +89,7 @@ func (c *scene) twoInTheWeather() {
 		return
 	}
 	c.story.Events = append(c.story.Events, events...)
+	c.standDowns()
 }
 
 // what a scene is made of.
