@@ -30,7 +30,7 @@ const (
 func (b *Berth) collapsed(now moment, i int) bool {
 	l := &b.state.Lines[i]
 	mbl := b.plan.Lines[i].MBLkN
-	before := l.loadAgo(now, collapseTicks)
+	before, _ := l.loadBefore(now)
 	if !(before >= partMinLoad*mbl) || math.Abs(l.Pin.Last) > partZeroLoad*mbl || l.Pin.Last > goneShare*before {
 		return false
 	}
@@ -42,6 +42,17 @@ func (b *Berth) collapsed(now moment, i int) bool {
 		return false
 	}
 	return !l.slid(now, before) && !b.groupEased(now, i) && !b.surgesAgain(now, i, before)
+}
+
+// loadBefore is the load collapseTicks ago, kN, or where the pin was silent then the last
+// before that, and how many ticks ago it was; NaN where none is kept.
+func (l *line) loadBefore(now moment) (load float64, ago int64) {
+	for ago = collapseTicks; ago < tickHistory; ago++ {
+		if load = l.loadAgo(now, ago); !math.IsNaN(load) {
+			return load, ago
+		}
+	}
+	return missing, 0
 }
 
 // loadAtFall is the last load of those ticks that was still most of the load before, kN: a
@@ -161,9 +172,13 @@ func (b *Berth) othersEased(now moment, i int) bool {
 func (l *line) strokeTicks() int64 { return strokeFallTicks + l.Pin.intervalTicks() }
 
 // fallStart looks back for the tick at which a load that is now gone began to fall,
-// and the load before, kN. The pin's median shows a fall one reading late.
+// and the load before, kN. The pin's median shows a fall one reading late. In a silence of
+// the pin it may have begun at once.
 func (l *line) fallStart(now moment) (tick int64, load float64) {
-	load = l.loadAgo(now, collapseTicks)
+	load, ago := l.loadBefore(now)
+	if ago > collapseTicks {
+		return now.Tick - ago, load
+	}
 	for n := int64(collapseTicks); n > 0; n-- {
 		v := l.loadAgo(now, n-1)
 		if !math.IsNaN(v) && v < 0.85*load {
