@@ -50,6 +50,7 @@ const (
 	lossManyFrom     = 0.3   // of MBL; least load before from which it may slip at once with two others
 	lossStillMore    = 0.5   // of the drop; by as much more than expected it may carry after it
 	lossLeastKnown   = 3     // lines, where all but one may do
+	lossStroke       = 0.5   // of the drop; sharpest fall of one that was by strokes
 	lossSudden       = 3     // s; mean that tells how far a slip has gone
 	lossByShip       = 0.7   // of the load that the ship's movement put on the line; a larger drop is not contested by another line's loss
 )
@@ -174,6 +175,7 @@ func (b *Berth) loadSlips(now moment) {
 			steady++
 		}
 	}
+	stuck := b.mayBeStuck(now)
 	for i := range b.state.Lines {
 		loss := &b.state.Lines[i].LoadLoss
 		if b.hasPayout(now, i) {
@@ -190,7 +192,7 @@ func (b *Berth) loadSlips(now moment) {
 		}
 		b.report(LoadLost, i, loss.Drop, loss.Threshold)
 		others := steady > modes || known >= lossLeastKnown && steady >= known-1 // say which it was
-		if loss.Drop < loss.Threshold || all.contest(loss, b.state.Lines[i].Pin.Last, b.plan.Lines[i].MBLkN) || loss.stillMore(now.Time/second) || !others || b.mayBeStuck(now) {
+		if loss.Drop < loss.Threshold || all.contest(loss, b.state.Lines[i].Pin.Last, b.plan.Lines[i].MBLkN) || loss.stillMore(now.Time/second) || !others || stuck && !b.gaveAtStrokes(now, i) {
 			loss.Held = 0
 		} else if loss.Held++; loss.Held >= lossHold {
 			switch jumped, wait := b.pinJumped(now, i); {
@@ -249,6 +251,18 @@ func (b *Berth) updateLoss(now moment, i int) bool {
 	loss.ShipLoad, loss.ShipRise = stretch*f.Stiffness, (is-was)*f.Stiffness
 	loss.Doubt = l.Stiffness.sd(f, mbl) * max(math.Abs(is-was), lossMoveLeast*stretch)
 	return true
+}
+
+// gaveAtStrokes reports whether line i lost its load by falls from one reading to the next.
+// A pin that is stuck and has a say in where the ship is makes others seem to lose theirs
+// as she moves.
+func (b *Berth) gaveAtStrokes(now moment, i int) bool {
+	l := &b.state.Lines[i]
+	sharpest := 0.0
+	for k := range int64(lossRecent + lossRefNewest) {
+		sharpest = max(sharpest, l.LoadLoss.Falls[(now.Time/second-k)%lossRefOldest])
+	}
+	return l.Pin.Interval <= strokeMaxInterval && sharpest >= lossStroke*l.LoadLoss.Drop
 }
 
 // raiseLoadLoss raises brake-slip for line i.
