@@ -28,10 +28,11 @@ import (
 // hardly slipped together; nor where another lost some of it too, most of it only by where
 // the ship is, and one line that no others vouch for says where: that may have slipped.
 // Nor where the line still carries more than expected: the fit was led astray, as by others
-// that slipped unknown, and comes back. Nor while a pin may be stuck; once it is found to
-// be, all comparisons begin anew, as it told wrong where the ship is. A load that fell at a
-// stroke may be a pin's zero that jumped (see pinJumped). Source: Student's t; the figures
-// of MBL are common practice, no source.
+// that slipped unknown, and comes back. Nor, but of a line that gives at strokes, while a pin
+// may be stuck; once it is found to be, all comparisons begin anew, as it told wrong where
+// the ship is. Nor of a line that was told as hanging slack. A load that fell at a stroke may
+// be a pin's zero that jumped (see pinJumped). Source: Student's t; the figures of MBL are
+// common practice, no source.
 const (
 	lossMin          = 0.015 // of MBL
 	lossRecent       = 16    // s; length of the newest mean
@@ -178,8 +179,8 @@ func (b *Berth) loadSlips(now moment) {
 	stuck := b.mayBeStuck(now)
 	for i := range b.state.Lines {
 		loss := &b.state.Lines[i].LoadLoss
-		if b.hasPayout(now, i) {
-			continue
+		if b.hasPayout(now, i) || b.state.Lines[i].Slack.Up {
+			continue // it is told by its drum, or hangs slack and was told
 		}
 		if drop := loss.fellAgain(now); drop > 0 {
 			loss.Drop, loss.JumpedAt = loss.JumpedBy+drop, 0
