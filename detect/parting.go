@@ -24,6 +24,10 @@ import (
 // where the other lines vouch for it that the line lost its load by itself and at a
 // stroke (see atOneStroke). A line whose load comes up again meanwhile holds.
 //
+// Such a line, whose drum was read since and stood, is raised within a second or so of its
+// fall: as soon as the ship speaks for it (earlyVerdictLLR), or at once where she is too
+// heavy to speak within the 2 s (answersLLR).
+//
 // The test is repeated as the longer horizons pass, 3.5, 5.5, 8 and 12 s after the
 // fall, and a parting not raised at first is raised then. One that was raised is
 // tested again on more of the record, and retracted where the pin died (see retest).
@@ -34,12 +38,17 @@ const (
 	partMinLoad  = 0.04  // of MBL; a line that carried less is not seen to part
 	partZeroLoad = 0.025 // of MBL; the most that a pin reads with no load
 
-	firstVerdictTicks = 20  // from the beginning of the fall
-	maxTestTicks      = 200 // after which there are no more verdicts
+	firstVerdictTicks = 20         // from the beginning of the fall
+	earlyVerdictTicks = 8          // the same, least
+	drumReadAfter     = second / 2 // the same, from which a reading of the drum shows that it stood
+	maxTestTicks      = 200        // after which there are no more verdicts
 	partClearTicks    = 60 * ticksPerSecond
 
-	firstVerdictLLR = -1  // log-likelihood ratio under which a parting is not raised at first
+	earlyVerdictLLR = 1   // log-likelihood ratio from which a parting is raised early
+	firstVerdictLLR = -1  // under which it is not raised at first
+	answersLLR      = 3   // to expect for the line holding, from which the first verdict is waited for
 	lateVerdictLLR  = 5   // over which it is raised late, or no longer tested
+	readingsLate    = 0.2 // s; delay of the ship's position, to which that of the pin's readings is added
 	minLossShare    = 0.5 // of the load before; least lost pull that is a parting
 	maxLossShare    = 1.5 // most; the ship's inertia is no better known
 
@@ -117,7 +126,7 @@ func (b *Berth) partings(now moment) {
 			}
 		case p.FirstTest == 0:
 			b.laterVerdict(now, i)
-		case stepEnds(now) && now.Tick-p.FirstTest >= firstVerdictTicks-6*l.Pin.intervalTicks()/10: // slow readings show the fall late
+		case stepEnds(now):
 			b.firstVerdict(now, i)
 		}
 		if p.FirstTest != 0 && l.Fit.Known {

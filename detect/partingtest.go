@@ -61,17 +61,29 @@ func (b *Berth) beginTest(now moment, i int) {
 	p.HoldingPull = l.Pull
 }
 
-// firstVerdict tests the nearest horizon and raises a parting, or does not.
+// firstVerdict tests the nearest horizon and raises a parting, or does not. Where the load
+// went at a stroke and the drum is seen not to have run, it is raised early as soon as the
+// ship speaks for it, or at once if she is too heavy to answer in time.
 func (b *Berth) firstVerdict(now moment, i int) {
-	p := &b.state.Lines[i].Parting
-	pr := b.predictor()
-	p.BaseStep = pr.Steps - 1 - max((now.Tick-p.FirstTest+stepTicks-1)/stepTicks, horizons[0])
-	llr := b.partedLLR(now, i, 1)
-	p.Verdicts = 1
-	threshold := float64(firstVerdictLLR)
-	if !p.Stroke && (p.Gradual || p.LoadBefore < ownChangeSigma*math.Sqrt(p.ChangeMS) || p.ChangeCount < minChangeCount && !b.state.Lines[i].Fit.Known) {
+	l := &b.state.Lines[i]
+	p, pr := &l.Parting, b.predictor()
+	since := now.Tick - p.FirstTest
+	early := since < firstVerdictTicks-6*l.Pin.intervalTicks()/10 // slow readings show the fall late
+	if early && (since < earlyVerdictTicks || !p.Stroke || !b.drumStood(now, i)) {
+		return
+	}
+	p.BaseStep = pr.Steps - 1 - max((since+stepTicks-1)/stepTicks, horizons[0])
+	llr, threshold := b.partedLLR(now, i, 1), float64(firstVerdictLLR)
+	switch {
+	case early && b.answersAtFirst(i):
+		threshold = earlyVerdictLLR
+	case !p.Stroke && (p.Gradual || p.LoadBefore < ownChangeSigma*math.Sqrt(p.ChangeMS) || p.ChangeCount < minChangeCount && !l.Fit.Known):
 		threshold = lateVerdictLLR
 	}
+	if early && llr < threshold {
+		return
+	}
+	p.FirstTest, p.Verdicts = 0, 1
 	b.report(PartedLLR, i, llr, threshold)
 	switch {
 	case p.wentSlack():
@@ -81,7 +93,29 @@ func (b *Berth) firstVerdict(now moment, i int) {
 	default:
 		b.raiseParted(now, i)
 	}
-	p.FirstTest = 0
+}
+
+// drumStood reports whether line i's drum was read since its load fell and has not run, or
+// is not read at all.
+func (b *Berth) drumStood(now moment, i int) bool {
+	p, d := &b.state.Lines[i].Parting, &b.state.Lines[i].Drum
+	return !b.hasPayout(now, i) || d.PrevAt[1] >= p.FirstTest*tickLength+drumReadAfter && d.Prev[1]-p.PaidOutBefore < b.plan.Limits.SlipM/2
+}
+
+// answersAtFirst reports whether by the first verdict the ship would be seen to have kept
+// line i's pull, four times in five: a log-likelihood ratio of -answersLLR is to expect
+// then, with a variance of twice that.
+func (b *Berth) answersAtFirst(i int) bool {
+	pr, l := b.predictor(), &b.state.Lines[i]
+	if pr.Count < 2*errorDim {
+		return false
+	}
+	sig := b.lossSignature(i, l.Parting.LoadBefore, readingsLate+1.5*l.Pin.Interval)
+	square := 0.0
+	for k := range modes {
+		square += (sig.along[k] + sig.across[k]) * (sig.along[k] + sig.across[k])
+	}
+	return square/2 >= answersLLR*pr.noiseInflation()
 }
 
 // laterVerdict repeats the test once the next horizon has passed.
@@ -128,7 +162,7 @@ func (b *Berth) partedLLR(now moment, i, count int) float64 {
 		z[k] += bias[k%modes]
 	}
 	baseTick := now.Tick - (pr.Steps-1-p.BaseStep)*stepTicks
-	late := float64(p.TestSince-baseTick)/float64(ticksPerSecond) + 0.2 + 1.5*l.Pin.Interval
+	late := float64(p.TestSince-baseTick)/float64(ticksPerSecond) + readingsLate + 1.5*l.Pin.Interval
 	sig := b.lossSignature(i, p.LoadBefore, late)
 	b.errorChol().whiten(&z)
 	return pr.logLR(&z, &sig, count, minLossShare, maxLossShare, pr.noiseInflation())

@@ -175,6 +175,15 @@ func (t *tally) recall() float64 {
 	return float64(t.told) / float64(t.events)
 }
 
+// median sorts the delays and is their median, s, 0 for none.
+func (t *tally) median() float64 {
+	if len(t.delays) == 0 {
+		return 0
+	}
+	slices.Sort(t.delays)
+	return t.delays[len(t.delays)/2]
+}
+
 func (r *result) all() (t tally) {
 	for _, c := range r.by {
 		t.events += c.events
@@ -192,10 +201,9 @@ func (s *sum) String() string {
 		if t == nil {
 			continue
 		}
-		slices.Sort(t.delays)
-		mid, most := 0.0, 0.0
+		mid, most := t.median(), 0.0
 		if n := len(t.delays); n > 0 {
-			mid, most = t.delays[n/2], t.delays[n-1]
+			most = t.delays[n-1]
 		}
 		fmt.Fprintf(&w, "%-24s %7d %7d %7.3f %7d %9.1f %9.1f\n", c, t.events, t.told, t.recall(), t.wrong, mid, most)
 	}
@@ -277,6 +285,12 @@ var floor = map[detect.Condition]float64{
 	detect.ApproachingLimit: 0.97, detect.Imbalance: 0.97, detect.SlackLine: 0.97, detect.SensorFault: 0.97,
 }
 
+// mostDelay is the most that the median delay in the short set may be, s: half of what
+// detection is given. A line over its limit is to be told 3 s after, and is.
+var mostDelay = map[detect.Condition]float64{
+	detect.LineParted: 1.5, detect.OverLimit: 3.1, detect.BrakeSlip: 5, detect.SnapLoad: 1.5, detect.Imbalance: 75, detect.SlackLine: 75,
+}
+
 const (
 	floorAll    = 0.95
 	mostWrong   = 4.5 // false alarms in 1,000 line-hours
@@ -308,6 +322,9 @@ func TestStudy(t *testing.T) {
 	for _, c := range detect.Conditions() {
 		if r := s.total.of(c); r.recall() < floor[c] {
 			t.Errorf("%v: %d of %d told, the floor is %g", c, r.told, r.events, floor[c])
+		}
+		if most, ok := mostDelay[c]; ok && s.total.of(c).median() > most {
+			t.Errorf("%v: told after %.1f s in the median, at most %g are borne", c, s.total.of(c).median(), most)
 		}
 	}
 	all := s.total.all()
