@@ -20,6 +20,7 @@ const (
 	strokeLoss       = 0.8                        // of the load; the same, where nothing else tells a parting from a snatch
 	strokeHeld       = 0.6                        // of the load before; least that every other line keeps meanwhile
 	easedShare       = 0.4                        // of what the line lost; what the sea takes off another with it
+	strokeNoise      = 9                          // times the mean residual; least load, of which noise is no stroke
 	strokeResidual   = 0.15                       // of the load; most that the other lines were wrong about it before
 	surgedShare      = 0.6                        // of the load; a line that slipped by as much has slipped again
 	surgedRecent     = 60 * second                // within this time
@@ -128,7 +129,7 @@ func (b *Berth) atOneStroke(now moment, i int, load float64) bool {
 		}
 	}
 	before := l.Residuals[(now.Tick-collapseTicks)%tickHistory]
-	return l.Fit.Known && math.Abs(before) < strokeResidual*load && b.ownLoss(now, i) >= strokeLoss*load &&
+	return l.Fit.Known && load >= strokeNoise*l.Fit.Noise && math.Abs(before) < strokeResidual*load && b.ownLoss(now, i) >= strokeLoss*load &&
 		l.Pin.Interval <= strokeMaxInterval && l.fallTicks(now, load) <= l.strokeTicks()
 }
 

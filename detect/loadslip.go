@@ -20,7 +20,8 @@ import (
 // err with probability 2e-6, which for a standard deviation known from the 15 such
 // comparisons of ten minutes is 7 times it (Student's t). To that is added what the
 // ship's movement from one mean to the other has put on the line, as far as its
-// stiffness ratio is uncertain, and those of the lines it is compared with. If other
+// stiffness ratio is uncertain, and those of the lines it is compared with, and a step of
+// the pin's reading, which hides as much. If other
 // lines have gained as much against their expected load, or too few keep to it, fewer than
 // four unless it is all the others, it is not known which line it was, and nothing is
 // raised; nor where others lost as much while the ship moved, for then the fit is wrong
@@ -170,7 +171,8 @@ func (b *Berth) loadSlips(now moment) {
 		}
 		// the others' doubts come through the ship's position, which they share
 		doubt := math.Sqrt(loss.Doubt*loss.Doubt + modes*doubts/float64(known*known))
-		loss.Threshold = max(lossMin*mbl, lossSigma*math.Sqrt(loss.MeanSquare[0])) + lossRatioSigma*doubt*b.state.Lines[i].Fit.Stiffness
+		loss.Threshold = max(lossMin*mbl, lossSigma*math.Sqrt(loss.MeanSquare[0])) + lossRatioSigma*doubt*b.state.Lines[i].Fit.Stiffness +
+			b.state.Lines[i].Pin.Resolution
 		all.add(loss.Drop / mbl)
 		if math.Abs(loss.Drop) < loss.Threshold/2 {
 			steady++

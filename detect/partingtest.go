@@ -69,7 +69,7 @@ func (b *Berth) firstVerdict(now moment, i int) {
 	p, pr := &l.Parting, b.predictor()
 	since := now.Tick - p.FirstTest
 	early := since < firstVerdictTicks-6*l.Pin.intervalTicks()/10 // slow readings show the fall late
-	if early && (since < earlyVerdictTicks || !p.Stroke || !b.drumStood(now, i)) {
+	if early && (since < earlyVerdictTicks || !p.Stroke || p.meanLoss() < strokeLoss*p.LoadBefore || !b.drumStood(now, i)) {
 		return
 	}
 	p.BaseStep = pr.Steps - 1 - max((since+stepTicks-1)/stepTicks, horizons[0])
@@ -144,8 +144,11 @@ func (b *Berth) laterVerdict(now moment, i int) {
 // wentSlack reports whether the other lines say that the line should have carried
 // next to nothing since the fall: the ship moved and it went slack.
 func (p *parting) wentSlack() bool {
-	return !p.Stroke && p.OwnLossCount > 0 && p.OwnLossSum < slackOwnLoss*p.LoadBefore*p.OwnLossCount
+	return !p.Stroke && p.OwnLossCount > 0 && p.meanLoss() < slackOwnLoss*p.LoadBefore
 }
+
+// meanLoss is what the line has lost by the other lines since the fall, on average, kN.
+func (p *parting) meanLoss() float64 { return p.OwnLossSum / max(p.OwnLossCount, 1) }
 
 // partedLLR is the log-likelihood ratio that the ship lost line i's pull at the
 // beginning of its fall, by the first count horizons; 0 while the covariance of the
