@@ -83,10 +83,6 @@ func (o *oracle) overLimit(i int) {
 	})
 }
 
-// quiet reports whether line i must be quiet: worked, or off watch. A pin at
-// fault is borne by its own windows.
-func (o *oracle) quiet(i int, at float64) bool { return o.unwatched(at) || o.handled(i, at) }
-
 func (o *oracle) approaching(i int) {
 	limit := o.c.plan.WorkingLoadKN(i)
 	near := o.c.plan.Limits.ApproachFraction * limit
