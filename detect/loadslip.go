@@ -18,16 +18,16 @@ import (
 // the weather, from before the last minute or two. Comparisons 40 s apart are nearly
 // independent, 90 an hour for a line; for one false alarm in 5,000 line-hours each may
 // err with probability 2e-6, which for a standard deviation known from the 15 such
-// comparisons of ten minutes is 7 times it (Student's t). To that is added what the
-// ship's movement from one mean to the other has put on the line, as far as its
-// stiffness ratio is uncertain, and those of the lines it is compared with, and a step of
-// the pin's reading, which hides as much. If other
-// lines have gained as much against their expected load, or too few keep to it, fewer than
-// four unless it is all the others, it is not known which line it was, and nothing is
-// raised; nor where others lost as much while the ship moved, for then the fit is wrong
-// about all; nor where two others did and the line carried so little that the three
-// hardly slipped together; nor where another lost some of it too, most of it only by where
-// the ship is, and one line that no others vouch for says where: that may have slipped.
+// comparisons of ten minutes is 7 times it (Student's t). To that is added what the ship's
+// movement from one mean to the other has put on the line, as far as its stiffness ratio
+// is uncertain, and those of the lines it is compared with, and a step of the pin's
+// reading, which hides as much. If other lines have gained as much against their expected
+// load, or too few keep to it, fewer than four unless it is all the others, it is not
+// known which line it was, and nothing is raised; nor where others lost as much while the
+// ship moved, for then the fit is wrong about all; nor where two others did and the line
+// carried so little that the three hardly slipped together; nor where another lost some of
+// it too, most of it only by where the ship is, and one line that no others vouch for says
+// where: that may have slipped.
 // Nor where the line still carries more than expected: the fit was led astray, as by others
 // that slipped unknown, and comes back. Nor, but of a line that gives at strokes, while a pin
 // may be stuck; once it is found to be, all comparisons begin anew, as it told wrong where

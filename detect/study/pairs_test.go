@@ -74,8 +74,8 @@ func (c *scene) unseen() (n int) {
 	return n
 }
 
-// twoInTheWeather is twoAtOnce as passing ships, squalls, a swell, the tide or cargo work
-// the lines.
+// twoInTheWeather is twoAtOnce as passing ships, squalls, a swell, the tide, cargo or a crew
+// work the lines.
 func (c *scene) twoInTheWeather() {
 	weathers := slices.DeleteFunc(quietKinds(), func(k kind) bool {
 		return !slices.Contains([]string{"spring tide", "cargo", "squalls", "swell", "passing ships", "tending"}, k.name)

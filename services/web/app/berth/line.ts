@@ -23,7 +23,7 @@ export function lineFacts(g: Geometry, b: Berth, id: string, a: Assessment | und
     ["berth.limit", `${load(l.working_load_kN)}${now?.kN !== undefined && l.instrumented ? `, ${say("drawing.of-limit", { share: percent(now.kN / l.working_load_kN) })}` : ""}`],
     ["berth.reckoned", reckoned ? `${load(reckoned.tensionKn)} (${load(reckoned.lowKn)} – ${load(reckoned.highKn)})` : undefined],
     ["berth.sensor", say(`mooring.sensor.${pinAtFault && now?.sensor === "good" ? "fault" : now?.sensor ?? "silent"}`)],
-    ["berth.parting-shown", l.instrumented && !pinAtFault ? undefined : partingShown(now, l.mbl_kN)],
+    ["berth.parting-shown", l.instrumented && !pinAtFault ? undefined : partingShown(b.now.live ? now : undefined, l.mbl_kN)],
     ["berth.made-fast", l.made_fast === "bitts" ? say("mooring.brake.bitts") : say(now?.brake === undefined ? "mooring.brake.unknown" : now.brake ? "mooring.brake.set" : "mooring.brake.released")],
     ["berth.payout", now?.payout === undefined ? undefined : say("mooring.metre", { n: number(now.payout, 2) })],
     ["berth.renders-at", l.brake_render_kN ? load(l.brake_render_kN) : undefined],

@@ -5,10 +5,10 @@ import { concerns, marks } from "../lib/figures";
 import type { Live } from "../lib/live";
 import { shape } from "../lib/shapes";
 import { span } from "../lib/time";
-import { figure, unit } from "../lib/units";
+import { figure, load, unit } from "../lib/units";
 import { condition, has, percent, say } from "../lib/words";
-import type { Alarm, Berth, LineFrame } from "../lib/wire";
-import { old, type Part, type Which } from "./part";
+import type { Alarm, Berth, LineFrame, Load } from "../lib/wire";
+import { isHeard, old, type Part, type Which } from "./part";
 
 // barWide is the width of a bar, whose end is MBL.
 const barWide = 100;
@@ -46,12 +46,18 @@ class Tile {
   // state says what else is to be known of a line without an alarm.
   private state(live: Live, b: Berth, f: LineFrame, isOld: boolean): string {
     const l = b.loads.get(f.id);
-    if (!f.pin) return say("mooring.sensor.none");
+    if (!f.pin) return withoutPin(isHeard(live, b) ? l : undefined);
     if (isOld && l?.at !== undefined) return say("time.ago", { age: span(live.now() - l.at) });
     if (l && l.sensor !== "good") return say(`mooring.sensor.${l.sensor}`);
     if (l?.brake === false) return say("deck.brake-released");
     return "";
   }
+}
+
+// withoutPin says of a line without a load pin from which load its parting is told.
+function withoutPin(now: Load | undefined): string {
+  if (now?.shown !== undefined) return say("deck.no-pin-shown", { load: load(now.shown) });
+  return say(now?.hidden ? "deck.no-pin-hidden" : "mooring.sensor.none");
 }
 
 export class Lines implements Part {
