@@ -1,6 +1,7 @@
 package deliver_test
 
 import (
+	"cmp"
 	"encoding/json"
 	"fmt"
 	"io"
@@ -276,6 +277,10 @@ func TestStormIsDeliveredWhole(t *testing.T) {
 	h, r := newHouse(t), newReceiver(t)
 	const changes = 400
 	stop := h.start(h.hook(r, deliver.Filter{}))
+	waittest.Until(t, "that it is no new receiver", func() error { // one that is new is not told of what is over
+		_, kept, err := positions{h.journal}.LoadPosition(t.Context(), "office")
+		return cmp.Or(err, want(kept, true))
+	})
 	for i := range changes {
 		h.change(detect.OverLimit, fmt.Sprint(i/2%10), i%2 == 0)
 		if i%100 == 50 {
