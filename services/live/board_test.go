@@ -247,12 +247,20 @@ func TestStaleIsNotLiveButStaysOnShow(t *testing.T) {
 	w := newWall()
 	b, _ := board(t, w)
 	b.Update("east-3", w.t, block(series("1/tension", []int64{at(0)}, 95)))
+	least := make([]float64, len(plan("east-3").Lines))
+	for i := range least {
+		least[i] = 80
+	}
+	b.Shows("east-3", least)
 	w.wait(29 * time.Second)
-	if !only(t, b).Live {
-		t.Error("not live at 29 s")
+	if p := only(t, b); !p.Live || p.Lines[0].GetPartingShownFromKn() != 80 {
+		t.Errorf("at 29 s: %v", p)
 	}
 	w.wait(time.Second)
 	p := only(t, b)
+	if p.Lines[0].PartingShownFromKn != nil {
+		t.Error("of a berth that is not live it is said from which load a parting is told")
+	}
 	if p.Live || p.Lines[0].GetTensionKn() != 95 || p.GetAgeSeconds() != 30 {
 		t.Errorf("at 30 s: %v", p)
 	}

@@ -42,13 +42,13 @@ func (b *berth) picture(now time.Time, stale time.Duration) *hawserv1.BerthPictu
 		p.NewestReadingAt = timestamppb.New(time.Unix(0, b.newest))
 	}
 	for i := range b.lines {
-		p.Lines = append(p.Lines, b.linePicture(i, now))
+		p.Lines = append(p.Lines, b.linePicture(i, p.Live, now))
 	}
 	b.fresh, b.drawn, b.drawnAt = true, p, now
 	return p
 }
 
-func (b *berth) linePicture(i int, now time.Time) *hawserv1.LinePicture {
+func (b *berth) linePicture(i int, isLive bool, now time.Time) *hawserv1.LinePicture {
 	l, plan := &b.lines[i], &b.plan.Lines[i]
 	p := &hawserv1.LinePicture{
 		Line: plan.ID, Group: plan.Group.String(), OnWinch: plan.MadeFast == mooring.Winch,
@@ -57,7 +57,7 @@ func (b *berth) linePicture(i int, now time.Time) *hawserv1.LinePicture {
 		TensionKn: l.tension.number(), PayoutM: l.payout.number(), BrakeSet: l.brake.state(),
 		Course: l.course.points(b.newest),
 	}
-	if !math.IsNaN(l.shownFrom) {
+	if isLive && !math.IsNaN(l.shownFrom) { // of what nobody hears nothing is told
 		p.PartingShownFromKn = proto.Float64(l.shownFrom)
 	}
 	return p

@@ -542,8 +542,8 @@ type LinePicture struct {
 	// moves, nine times in ten, in disturbances like those of the last minutes; infinity
 	// where that is more than its MBL. Unset where its load pin would show the parting, and
 	// where one that no pin shows is not told at present: the ship's position is not known
-	// for long enough, a line has just parted, lines are being worked or the watch is stood
-	// down.
+	// for long enough, a line has just parted, lines are being worked, the watch is stood down
+	// or the berth is not live.
 	PartingShownFromKn *float64 `protobuf:"fixed64,12,opt,name=parting_shown_from_kn,json=partingShownFromKn,proto3,oneof" json:"parting_shown_from_kn,omitempty"`
 	unknownFields      protoimpl.UnknownFields
 	sizeCache          protoimpl.SizeCache

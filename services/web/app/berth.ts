@@ -90,7 +90,7 @@ function drawFacts(b: Berth): void {
     fact("mooring.draft", `${metres(fwd, 1)} / ${metres(aft, 1)} m`),
     fact("mooring.watch", say(watchOf(b.now))),
     fact("berth.age", b.now.at === undefined ? say("mooring.none") : say("time.ago", { age: span(live.now() - b.now.at) }) + (late === undefined ? "" : `. ${say("mooring.behind", { age: span(late) })}`)));
-  const old = live.link === "cut" || !b.now.live;
+  const old = !live.hears(b);
   state.classList.toggle("old", old);
   text(state, old ? say("berth.old") : "");
   text(caption, say("drawing.caption", { unit: unit() }));
@@ -98,7 +98,7 @@ function drawFacts(b: Berth): void {
 
 function drawLine(): void {
   const b = berth();
-  if (b && geometry) linePanel.replaceChildren(...lineFacts(geometry, b, selected, follows.now, bar.value(`${selected}/tension`), bar.past, faulty(live.picture.alarms.list, name).has(selected)));
+  if (b && geometry) linePanel.replaceChildren(...lineFacts(geometry, b, selected, follows.now, bar.value(`${selected}/tension`), bar.past, live.hears(b), faulty(live.picture.alarms.list, name).has(selected)));
 }
 
 // readPlan fetches what there is to draw, anew where another plan is in force.

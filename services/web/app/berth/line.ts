@@ -6,7 +6,7 @@ import { number, percent, place, say, type Key } from "../lib/words";
 import type { Berth, Load } from "../lib/wire";
 import type { Assessment } from "./assess";
 
-export function lineFacts(g: Geometry, b: Berth, id: string, a: Assessment | undefined, then: number | undefined, past: boolean, pinAtFault: boolean): Element[] {
+export function lineFacts(g: Geometry, b: Berth, id: string, a: Assessment | undefined, then: number | undefined, past: boolean, heard: boolean, pinAtFault: boolean): Element[] {
   const l = g.lines.find((x) => x.id === id);
   if (!l) return [el("p", { class: "small" }, say("berth.choose-line"))];
   // Of the past nothing is told but the load: the rest would be that of now.
@@ -23,7 +23,7 @@ export function lineFacts(g: Geometry, b: Berth, id: string, a: Assessment | und
     ["berth.limit", `${load(l.working_load_kN)}${now?.kN !== undefined && l.instrumented ? `, ${say("drawing.of-limit", { share: percent(now.kN / l.working_load_kN) })}` : ""}`],
     ["berth.reckoned", reckoned ? `${load(reckoned.tensionKn)} (${load(reckoned.lowKn)} – ${load(reckoned.highKn)})` : undefined],
     ["berth.sensor", say(`mooring.sensor.${pinAtFault && now?.sensor === "good" ? "fault" : now?.sensor ?? "silent"}`)],
-    ["berth.parting-shown", l.instrumented && !pinAtFault ? undefined : partingShown(b.now.live ? now : undefined, l.mbl_kN)],
+    ["berth.parting-shown", l.instrumented && !pinAtFault ? undefined : partingShown(heard ? now : undefined, l.mbl_kN)],
     ["berth.made-fast", l.made_fast === "bitts" ? say("mooring.brake.bitts") : say(now?.brake === undefined ? "mooring.brake.unknown" : now.brake ? "mooring.brake.set" : "mooring.brake.released")],
     ["berth.payout", now?.payout === undefined ? undefined : say("mooring.metre", { n: number(now.payout, 2) })],
     ["berth.renders-at", l.brake_render_kN ? load(l.brake_render_kN) : undefined],

@@ -8,7 +8,7 @@ import { span } from "../lib/time";
 import { figure, load, unit } from "../lib/units";
 import { condition, has, percent, say } from "../lib/words";
 import type { Alarm, Berth, LineFrame, Load } from "../lib/wire";
-import { isHeard, old, type Part, type Which } from "./part";
+import { old, type Part, type Which } from "./part";
 
 // barWide is the width of a bar, whose end is MBL.
 const barWide = 100;
@@ -46,7 +46,7 @@ class Tile {
   // state says what else is to be known of a line without an alarm.
   private state(live: Live, b: Berth, f: LineFrame, isOld: boolean): string {
     const l = b.loads.get(f.id);
-    if (!f.pin) return withoutPin(isHeard(live, b) ? l : undefined);
+    if (!f.pin) return withoutPin(live.hears(b) ? l : undefined);
     if (isOld && l?.at !== undefined) return say("time.ago", { age: span(live.now() - l.at) });
     if (l && l.sensor !== "good") return say(`mooring.sensor.${l.sensor}`);
     if (l?.brake === false) return say("deck.brake-released");

@@ -19,12 +19,9 @@ export const side: Side = setup.side ?? "ship";
 // oldAfter is when a reading is no longer one of now, ms.
 const oldAfter = 10_000;
 
-// isHeard tells whether readings of the berth come in.
-export function isHeard(live: Live, b: Berth): boolean { return live.link !== "cut" && b.now.live === true; }
-
 // old tells whether a line's load must not be taken for its present one.
 export function old(live: Live, b: Berth, l: Load | undefined): boolean {
-  return !isHeard(live, b) || l?.at === undefined || live.now() - l.at > oldAfter;
+  return !live.hears(b) || l?.at === undefined || live.now() - l.at > oldAfter;
 }
 
 // present gives the alarms of the berth and the server's own that are active, the

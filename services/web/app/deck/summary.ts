@@ -37,7 +37,7 @@ export class Summary implements Part {
   // drawAge says that figures are old and how old.
   private drawAge(b: Berth): void {
     const quiet = this.live.link === "cut" ? this.live.quiet() : b.now.at === undefined ? undefined : this.live.now() - b.now.at;
-    const isOld = this.live.link === "cut" || !b.now.live;
+    const isOld = !this.live.hears(b);
     this.root.classList.toggle("old", isOld);
     const late = behind(b);
     this.stale.hidden = !isOld && late === undefined;
@@ -51,7 +51,7 @@ export class Summary implements Part {
     attribute(this.band, "class", `band ${worst ? `p-${worst.priority}${waiting(worst) && isActive(worst) ? " waiting" : ""}` : "fine"}`);
     if (!worst) {
       if (this.mark.firstElementChild) this.mark.firstElementChild.remove();
-      const isOld = this.live.link === "cut" || !b.now.live;
+      const isOld = !this.live.hears(b);
       text(this.verdict, say(isOld ? "deck.not-known" : b.now.lies === "moved" ? "deck.lines-moved" : moving(b.now) ? "deck.not-watched" : "deck.no-alarm"));
       text(this.more, isOld ? "" : this.highest(b));
       return;

@@ -41,6 +41,9 @@ export class Live {
   // quiet is how long nothing has been heard, ms.
   quiet(): number { return performance.now() - this.heard; }
 
+  // hears tells whether readings of the berth come in.
+  hears(b: Berth): boolean { return this.link !== "cut" && b.now.live === true; }
+
   // subscribe calls fn with each change.
   subscribe(fn: (c: Change) => void): void { this.subscribers.add(fn); }
 
