@@ -14,6 +14,7 @@ const (
 	drumShare        = 0.6                        // of the stretch by the load before
 	drumLeastShare   = 0.25                       // of it, least; a drum that ran no further did not take the load
 	drumReadTicks    = 23                         // from the beginning of a fall, in which its drum's readings show how far it ran
+	drumReadAfter    = second / 2                 // the same, from which one shows that it stood
 	expectedShare    = 0.6                        // of the load; least that the other lines expect yet
 	goneShare        = 0.3                        // of the load before; most of a load that is gone
 	minOwnLoss       = 0.5                        // of the load; least that goes beyond what the ship took off
@@ -85,6 +86,13 @@ func (b *Berth) drumTook(i int) bool {
 	}
 	readSince := d.PrevAt[1] >= (p.fallTick()+collapseTicks)*tickLength
 	return !readSince || max(ran, d.Prev[1]-p.PaidOutBefore) >= drumLeastShare*stretch
+}
+
+// drumStood reports whether line i's drum was read since its load fell and has not run, or
+// is not read at all.
+func (b *Berth) drumStood(now moment, i int) bool {
+	p, d := &b.state.Lines[i].Parting, &b.state.Lines[i].Drum
+	return !b.hasPayout(now, i) || d.PrevAt[1] >= p.FirstTest*tickLength+drumReadAfter && d.Prev[1]-p.PaidOutBefore < b.plan.Limits.SlipM/2
 }
 
 // surgesAgain reports whether line i lost this load as it lost about as much a moment

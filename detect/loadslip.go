@@ -178,7 +178,6 @@ func (b *Berth) loadSlips(now moment) {
 			steady++
 		}
 	}
-	stuck := b.mayBeStuck(now)
 	for i := range b.state.Lines {
 		loss := &b.state.Lines[i].LoadLoss
 		if b.hasPayout(now, i) || b.state.Lines[i].Slack.Up {
@@ -195,7 +194,8 @@ func (b *Berth) loadSlips(now moment) {
 		}
 		b.report(LoadLost, i, loss.Drop, loss.Threshold)
 		others := steady > modes || known >= lossLeastKnown && steady >= known-1 // say which it was
-		if loss.Drop < loss.Threshold || all.contest(loss, b.state.Lines[i].Pin.Last, b.plan.Lines[i].MBLkN) || loss.stillMore(now.Time/second) || !others || stuck && !b.gaveAtStrokes(now, i) {
+		if loss.Drop < loss.Threshold || !others || all.contest(loss, b.state.Lines[i].Pin.Last, b.plan.Lines[i].MBLkN) ||
+			loss.stillMore(now.Time/second) || b.mayBeStuck(now) && !b.gaveAtStrokes(now, i) {
 			loss.Held = 0
 		} else if loss.Held++; loss.Held >= lossHold {
 			switch jumped, wait := b.pinJumped(now, i); {

@@ -38,10 +38,9 @@ const (
 	partMinLoad  = 0.04  // of MBL; a line that carried less is not seen to part
 	partZeroLoad = 0.025 // of MBL; the most that a pin reads with no load
 
-	firstVerdictTicks = 20         // from the beginning of the fall
-	earlyVerdictTicks = 8          // the same, least
-	drumReadAfter     = second / 2 // the same, from which a reading of the drum shows that it stood
-	maxTestTicks      = 200        // after which there are no more verdicts
+	firstVerdictTicks = 20  // from the beginning of the fall
+	earlyVerdictTicks = 8   // the same, least
+	maxTestTicks      = 200 // after which there are no more verdicts
 	partClearTicks    = 60 * ticksPerSecond
 
 	earlyVerdictLLR = 1   // log-likelihood ratio from which a parting is raised early

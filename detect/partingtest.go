@@ -95,13 +95,6 @@ func (b *Berth) firstVerdict(now moment, i int) {
 	}
 }
 
-// drumStood reports whether line i's drum was read since its load fell and has not run, or
-// is not read at all.
-func (b *Berth) drumStood(now moment, i int) bool {
-	p, d := &b.state.Lines[i].Parting, &b.state.Lines[i].Drum
-	return !b.hasPayout(now, i) || d.PrevAt[1] >= p.FirstTest*tickLength+drumReadAfter && d.Prev[1]-p.PaidOutBefore < b.plan.Limits.SlipM/2
-}
-
 // answersAtFirst reports whether by the first verdict the ship would be seen to have kept
 // line i's pull, four times in five: a log-likelihood ratio of -answersLLR is to expect
 // then, with a variance of twice that.

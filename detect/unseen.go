@@ -58,7 +58,8 @@ func (u *unseenGroup) pushedOff(now moment, came bool, llr float64) bool {
 
 // lossThresholds are the log-likelihood ratio from which the loss of line i is raised, and
 // that from which it was rather a push that has been building up. The wind is such a push,
-// and a known one where it is measured.
+// and a known one where it is measured. More is asked for of a line with a pin, after hands
+// were at work, and after a parting or a slip.
 func (b *Berth) lossThresholds(now moment, i int) (llr, builtUp float64) {
 	llr, builtUp = redistLLR, redistBuiltUp
 	if b.state.Wind.told(now) {
